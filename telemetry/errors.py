@@ -1,0 +1,86 @@
+"""The errors a user can meet, as one tree.
+
+::
+
+    ReciprocalError
+    ├── LogError                    something about one log file
+    │   ├── UnknownFormatError      no reader, or several, claim the file
+    │   ├── DamagedLogError         broken before the first usable sample
+    │   ├── NothingUsableError      read without error, yet nothing to analyse
+    │   └── HeadingMapNeededError   a table whose columns cannot be named without the user
+    ├── RuleError                   a rule file or rule name that cannot be used
+    ├── CallError                   arguments that do not fit together
+    └── LogbookError                the logbook on disk
+
+Each message reads ``file (place): reason. Mend: mend`` so that a user never needs a traceback.
+"""
+
+from __future__ import annotations
+
+
+class ReciprocalError(Exception):
+    """Root of every error this project raises on purpose.
+
+    Parameters
+    ----------
+    reason : str
+        What is wrong, without a full stop.
+    file, place, mend : str, optional
+        The file's name, the line, byte or column inside it, and what the user can do about it.
+    """
+
+    def __init__(self, reason: str, *, file: str = "", place: str = "", mend: str = "") -> None:
+        self.reason = reason
+        self.file = file
+        self.place = place
+        self.mend = mend
+        super().__init__(self._text())
+
+    def _text(self) -> str:
+        where = self.file + (f" ({self.place})" if self.place else "")
+        text = f"{where}: {self.reason}." if where.strip() else f"{self.reason}."
+        return f"{text} Mend: {self.mend}." if self.mend else text
+
+
+class LogError(ReciprocalError):
+    """A log file that cannot be used."""
+
+
+class UnknownFormatError(LogError):
+    """No reader recognises the content, or more than one does."""
+
+
+class DamagedLogError(LogError):
+    """The file breaks off or contradicts itself before the first usable sample."""
+
+
+class NothingUsableError(LogError):
+    """The file is well formed and still holds nothing that can be analysed."""
+
+
+class HeadingMapNeededError(LogError):
+    """A table whose headings do not say which column means what.
+
+    Attributes
+    ----------
+    headings : tuple of str
+        The headings found, in file order, for the caller to ask about.
+    """
+
+    def __init__(
+        self, reason: str, *, headings: tuple[str, ...], file: str = "", place: str = "", mend: str = ""
+    ) -> None:
+        super().__init__(reason, file=file, place=place, mend=mend)
+        self.headings = headings
+
+
+class RuleError(ReciprocalError):
+    """A two-way rule that does not exist or whose file is wrong."""
+
+
+class CallError(ReciprocalError):
+    """Arguments that cannot be used together."""
+
+
+class LogbookError(ReciprocalError):
+    """The logbook on disk cannot be opened, read or written."""

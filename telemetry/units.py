@@ -1,0 +1,104 @@
+"""Exact unit conversions and the formatting used at the edges.
+
+Inside the library everything is SI. The factors are the exact definitions of NIST SP 811 (2008), appendix B,
+and the SI brochure; none is rounded.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+MILE_M: Final = 1609.344
+NAUTICAL_MILE_M: Final = 1852.0
+FOOT_M: Final = 0.3048
+INCH_MM: Final = 25.4
+MPH_MPS: Final = MILE_M / 3600.0
+KMH_MPS: Final = 1000.0 / 3600.0
+KNOT_MPS: Final = NAUTICAL_MILE_M / 3600.0
+SIXTEENTH_MILE_M: Final = MILE_M / 16.0
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """One display unit: ``shown = (si - offset_si) / factor_si``."""
+
+    name: str
+    factor_si: float
+    decimals: int
+    offset_si: float = 0.0
+
+    def from_si(self, value: float) -> float:
+        """Convert an SI value to this unit."""
+        return (value - self.offset_si) / self.factor_si
+
+    def to_si(self, value: float) -> float:
+        """Convert a value in this unit to SI."""
+        return value * self.factor_si + self.offset_si
+
+
+SPEED_UNITS: Final[dict[str, Unit]] = {
+    "mph": Unit("mph", MPH_MPS, 2),
+    "km/h": Unit("km/h", KMH_MPS, 2),
+    "kn": Unit("kn", KNOT_MPS, 2),
+    "m/s": Unit("m/s", 1.0, 3),
+}
+LENGTH_UNITS: Final[dict[str, Unit]] = {
+    "mm": Unit("mm", 0.001, 2),
+    "in": Unit("in", INCH_MM / 1000.0, 3),
+    "thou": Unit("thou", INCH_MM / 1e6, 0),
+    "m": Unit("m", 1.0, 2),
+    "ft": Unit("ft", FOOT_M, 1),
+}
+TEMPERATURE_UNITS: Final[dict[str, Unit]] = {
+    # Celsius is what the library stores, so it plays the part of the SI side here.
+    "°C": Unit("°C", 1.0, 1),
+    "°F": Unit("°F", 5.0 / 9.0, 1, offset_si=-160.0 / 9.0),
+}
+
+
+def speed_text(speed_mps: float, unit: str, u95_mps: float | None = None) -> str:
+    """Write a speed in a display unit, with its 95 % uncertainty when there is one.
+
+    Parameters
+    ----------
+    speed_mps, u95_mps : float
+        Speed and half-width of its 95 % interval [m/s].
+    unit : str
+        A key of :data:`SPEED_UNITS`.
+
+    Raises
+    ------
+    KeyError
+        If the unit is unknown; callers offer only the table's keys.
+
+    Examples
+    --------
+    >>> speed_text(44.704, "mph", 0.044)
+    '100.00 ± 0.10 mph'
+    """
+    u = SPEED_UNITS[unit]
+    text = f"{u.from_si(speed_mps):.{u.decimals}f}"
+    if u95_mps is not None:
+        text += f" ± {u95_mps / u.factor_si:.{u.decimals}f}"
+    return f"{text} {unit}"
+
+
+def distance_text(distance_m: float) -> str:
+    """Name a measured distance the way the trade does, metres otherwise.
+
+    Examples
+    --------
+    >>> distance_text(100.584), distance_text(250.0), distance_text(123.4567)
+    ('330 ft (1/16 mile)', '250 m', '123.457 m')
+    """
+    named = {
+        "330 ft (1/16 mile)": SIXTEENTH_MILE_M,
+        "1/8 mile": MILE_M / 8,
+        "1/4 mile": MILE_M / 4,
+        "1 mile": MILE_M,
+    }
+    for name, metres in named.items():
+        if abs(distance_m - metres) < 5e-4:
+            return name
+    return f"{distance_m:.3f}".rstrip("0").rstrip(".") + " m"
