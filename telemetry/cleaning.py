@@ -3,10 +3,24 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
+import numpy as np
 import pandas as pd
 
-from telemetry.frames import BoolArray, Finding, Track
+from telemetry.frames import BoolArray, Finding, FloatArray, Track
+from telemetry.geo import LocalFrame
+from telemetry.spikes import HullLimits, denied_by_positions, unreachable
+from telemetry.timeline import gap_findings, longest_increasing, stamp_findings
+
+# Below walking pace a repeated fix is a boat at rest, not a receiver that hangs.
+_MOVING_MPS = 2.0
+_HELD_S = 1.0
+_HDOP_LIMIT = 20.0
+_LEAST_SATELLITES = 4
+_BESIDE_LOSS_S = 1.0
+_JUMP_M = 4.0
+_JUMP_BACK_S = 5.0
 
 
 @dataclass(frozen=True)
@@ -36,6 +50,287 @@ class Cleaned:
     findings: tuple[Finding, ...]
 
 
-def clean(track: Track) -> Cleaned:
-    """Judge every sample of a track."""
-    raise NotImplementedError
+class _Judge:
+    """Collects verdicts on samples with the reason of each."""
+
+    def __init__(self, track: Track) -> None:
+        self.t_s = track.t_s
+        self.code = np.full(self.t_s.size, "", dtype=object)
+        self.speed_ok = np.ones(self.t_s.size, dtype=np.bool_)
+        self.position_ok = np.ones(self.t_s.size, dtype=np.bool_)
+        self.findings: list[Finding] = []
+
+    def reject(self, bad: BoolArray, code: str, text: str, *, speed: bool, position: bool) -> None:
+        """Set samples aside; one finding for each run of neighbours, so that it has a place in time."""
+        bad = bad & ((self.speed_ok & speed) | (self.position_ok & position))
+        if not bad.any():
+            return
+        self.speed_ok &= ~(bad & speed)
+        self.position_ok &= ~(bad & position)
+        self.code[bad & (self.code == "")] = code
+        edges = np.flatnonzero(np.diff(np.r_[False, bad, False].astype(np.int8)))
+        for a, b in zip(edges[::2], edges[1::2], strict=True):
+            self.findings.append(Finding(code, text, int(b - a), float(self.t_s[a]), float(self.t_s[b - 1])))
+
+
+def _column(track: Track, name: str) -> FloatArray:
+    values = track.column(name)
+    return np.full(track.t_s.size, np.nan) if values is None else values
+
+
+def _no_fix(track: Track) -> BoolArray:
+    """Mark rows on which the receiver itself says it had no usable fix."""
+    n = track.t_s.size
+    bad = np.zeros(n, dtype=np.bool_)
+    fix, hdop, satellites = (track.column(c) for c in ("fix", "hdop", "satellites"))
+    if fix is not None:
+        bad |= fix == 0
+    if hdop is not None:
+        bad |= hdop > _HDOP_LIMIT
+    if satellites is not None and np.nanmax(satellites) >= _LEAST_SATELLITES:
+        bad |= satellites < _LEAST_SATELLITES
+    return bad
+
+
+def _same_as_before(*columns: FloatArray) -> BoolArray:
+    same = np.ones(columns[0].size, dtype=np.bool_)
+    same[0] = False
+    for c in columns:
+        same[1:] &= (c[1:] == c[:-1]) | (np.isnan(c[1:]) & np.isnan(c[:-1]))
+    return same
+
+
+def _long_runs(same: BoolArray, t_s: FloatArray, least_s: float, least: int) -> BoolArray:
+    """Keep of the repeats only those in runs that last long enough."""
+    edges = np.flatnonzero(np.diff(np.r_[False, same, False].astype(np.int8)))
+    out = np.zeros_like(same)
+    for a, b in zip(edges[::2], edges[1::2], strict=True):
+        if b - a >= least and t_s[b - 1] - t_s[a - 1] >= least_s:
+            out[a:b] = True
+    return out
+
+
+def _judge_repeats(judge: _Judge, lat: FloatArray, lon: FloatArray, speed: FloatArray) -> None:
+    moving = speed > _MOVING_MPS
+    has_position = ~np.isnan(lat)
+    same_place = _same_as_before(lat, lon) & has_position
+    frozen = same_place & _same_as_before(speed) & moving
+    judge.reject(
+        frozen, "frozen-fix", "the same fix again while under way: set aside", speed=True, position=True
+    )
+    stuck = _long_runs(same_place & moving & ~frozen, judge.t_s, 0.0, 2)
+    judge.reject(
+        stuck, "frozen-position", "position stands still while the speed does not", speed=False, position=True
+    )
+    # A speed printed coarsely repeats by itself; held means longer than the print can explain.
+    repeats = _same_as_before(speed) & moving
+    held = _long_runs(repeats, judge.t_s, 3.0 * _HELD_S, 4)
+    judge.reject(
+        held,
+        "held-speed",
+        "the same speed repeated for seconds: only its first is used",
+        speed=True,
+        position=False,
+    )
+
+
+def _position_noise_m(east_m: FloatArray, north_m: FloatArray) -> float:
+    """Sample-to-sample position noise by the median third difference, which motion hardly touches [m]."""
+    if east_m.size < 8:
+        return 1.0
+    third = np.abs(np.concatenate([np.diff(east_m, 3), np.diff(north_m, 3)]))
+    # The third difference of white noise has variance 20 times its own; 0.6745 turns a median into a sigma.
+    return float(np.median(third) / 0.6745 / np.sqrt(20.0))
+
+
+def _jumps(
+    t_s: FloatArray, v_mps: FloatArray, east_m: FloatArray, north_m: FloatArray, noise_m: float
+) -> tuple[BoolArray, BoolArray]:
+    """Find positions that leap away and back, and steps after which they stay away.
+
+    Returns
+    -------
+    away : ndarray of bool, shape (n,)
+        Samples between a leap and the leap back.
+    stays : ndarray of bool, shape (n - 1,)
+        Steps that are not undone.
+    """
+    n = t_s.size
+    away = np.zeros(n, dtype=np.bool_)
+    stays = np.zeros(max(n - 1, 0), dtype=np.bool_)
+    if n < 3:
+        return away, stays
+    dt = np.diff(t_s)
+    de, dn = np.diff(east_m), np.diff(north_m)
+    reach_m = np.maximum(v_mps[1:], v_mps[:-1]) * dt
+    allowed_m = _JUMP_M + 6.0 * noise_m + 1.3 * reach_m + 10.0 * np.minimum(dt, 3.0) ** 2
+    leaps = np.flatnonzero(np.hypot(de, dn) > allowed_m)
+    k = 0
+    while k < leaps.size:
+        a = int(leaps[k])
+        back = None
+        for m in range(k + 1, leaps.size):
+            b = int(leaps[m])
+            if t_s[b + 1] - t_s[a] > _JUMP_BACK_S:
+                break
+            # Undone when the fix after this leap lies where the boat can have got to from before the first.
+            span = t_s[b + 1] - t_s[a]
+            fastest = max(v_mps[a], v_mps[b + 1])
+            home = np.hypot(east_m[b + 1] - east_m[a], north_m[b + 1] - north_m[a])
+            if home <= _JUMP_M + 6.0 * noise_m + 1.3 * fastest * span + 10.0 * span**2:
+                back = m
+        if back is None:
+            if a == 0:
+                away[0] = True  # a lone wrong first fix
+            else:
+                stays[a] = True
+            k += 1
+        else:
+            away[a + 1 : int(leaps[back]) + 1] = True
+            k = back + 1
+    return away, stays
+
+
+def _differenced(t_s: FloatArray, east_m: FloatArray, north_m: FloatArray) -> FloatArray:
+    """Speed over about a second from positions alone, for judging only, shape (n,) [m/s]."""
+    n = t_s.size
+    lo = np.maximum(np.minimum(np.searchsorted(t_s, t_s - 0.5), np.arange(n) - 1), 0)
+    hi = np.minimum(np.maximum(np.searchsorted(t_s, t_s + 0.5, side="right") - 1, np.arange(n) + 1), n - 1)
+    return np.asarray(np.hypot(east_m[hi] - east_m[lo], north_m[hi] - north_m[lo]) / (t_s[hi] - t_s[lo]))
+
+
+def _judge_motion(judge: _Judge, track: Track, limits: HullLimits) -> BoolArray:
+    """Judge spikes and jumps; return the steps at which the position stays away, shape (n - 1,)."""
+    t_s = track.t_s
+    lat, lon, speed = (_column(track, c) for c in ("lat_deg", "lon_deg", "speed_mps"))
+    measured = track.meta.speed_source == "measured"
+    steps = np.zeros(max(t_s.size - 1, 0), dtype=np.bool_)
+
+    beside = np.zeros(t_s.size, dtype=np.bool_)
+    lost = np.flatnonzero(judge.code == "no-fix")
+    if lost.size:
+        near = np.searchsorted(t_s[lost], t_s)
+        before = np.where(near > 0, t_s - t_s[lost[np.maximum(near - 1, 0)]], np.inf)
+        beside |= before < _BESIDE_LOSS_S
+    gap = np.flatnonzero(np.diff(t_s) > 1.8 * np.median(np.diff(t_s)))
+    for g in gap:
+        beside[g + 1 : np.searchsorted(t_s, t_s[g + 1] + _BESIDE_LOSS_S)] = True
+
+    if measured:
+        use = np.flatnonzero(judge.speed_ok)
+        if use.size > 2:
+            false = np.zeros(t_s.size, dtype=np.bool_)
+            false[use] = unreachable(t_s[use], speed[use], beside[use], limits)
+            judge.reject(
+                false,
+                "false-spike",
+                "a speed the hull could not have had: set aside",
+                speed=True,
+                position=False,
+            )
+
+    use = np.flatnonzero(judge.position_ok)
+    if use.size < 4:
+        return steps
+    east_m, north_m = LocalFrame(float(np.median(lat[use])), float(np.median(lon[use]))).to_local(
+        lat[use], lon[use]
+    )
+    noise_m = _position_noise_m(east_m, north_m)
+    v = speed[use] if measured else _differenced(t_s[use], east_m, north_m)
+    if measured:
+        good = judge.speed_ok[use] & ~np.isnan(v)
+        v = np.interp(t_s[use], t_s[use][good], v[good]) if good.any() else np.zeros(use.size)
+    away, stays = _jumps(t_s[use], v, east_m, north_m, noise_m)
+    bad = np.zeros(t_s.size, dtype=np.bool_)
+    bad[use] = away
+    judge.reject(
+        bad, "position-jump", "the position leaps away and back: set aside", speed=False, position=True
+    )
+    for k in np.flatnonzero(stays):
+        a, b = int(use[k]), int(use[k + 1])
+        steps[b - 1] = True
+        far_m = np.hypot(east_m[k + 1] - east_m[k], north_m[k + 1] - north_m[k])
+        judge.findings.append(
+            Finding(
+                "position-break",
+                f"the position leaps by {far_m:.0f} m and stays: nothing is measured across it",
+                1,
+                float(t_s[a]),
+                float(t_s[b]),
+            )
+        )
+    if measured:
+        keep = ~away & judge.speed_ok[use]
+        rows = use[keep]
+        if rows.size > 4:
+            denied = np.zeros(t_s.size, dtype=np.bool_)
+            denied[rows] = denied_by_positions(t_s[rows], speed[rows], east_m[keep], north_m[keep], noise_m)
+            # A held or jumping position cannot deny anything.
+            judge.reject(
+                denied,
+                "false-spike",
+                "a speed that the positions deny: set aside",
+                speed=True,
+                position=False,
+            )
+    return steps
+
+
+def clean(track: Track, limits: HullLimits | None = None) -> Cleaned:
+    """Judge every sample of a track.
+
+    Parameters
+    ----------
+    track : Track
+        As a reader returns it.
+    limits : HullLimits, optional
+        What the hull can do.
+
+    Returns
+    -------
+    Cleaned
+        No value is changed; samples are set aside with a reason.
+    """
+    keep = longest_increasing(track.t_s)
+    stamp, stamp_codes = stamp_findings(track.t_s, keep)
+    ordered = Track(track.frame[keep], track.meta, track.findings)
+    judge = _Judge(ordered)
+    judge.findings += stamp
+    lat, lon, speed = (_column(ordered, c) for c in ("lat_deg", "lon_deg", "speed_mps"))
+    judge.speed_ok &= ~np.isnan(speed)
+    judge.position_ok &= ~(np.isnan(lat) | np.isnan(lon))
+    judge.reject(
+        _no_fix(ordered), "no-fix", "the receiver had no usable fix: set aside", speed=True, position=True
+    )
+    gaps, broken = gap_findings(ordered.t_s)
+    judge.findings += gaps
+    if ordered.t_s.size > 1:
+        if ordered.meta.speed_source == "measured":
+            _judge_repeats(judge, lat, lon, speed)
+        broken = broken | _judge_motion(judge, ordered, limits or HullLimits())
+
+    columns = ["speed_mps", "lat_deg", "lon_deg"]
+    cut = (
+        pd.concat(
+            [
+                ordered.frame.reindex(columns=columns)[judge.code != ""].assign(
+                    code=judge.code[judge.code != ""]
+                ),
+                track.frame[~keep].reindex(columns=columns).assign(code=stamp_codes),
+            ]
+        )
+        .rename_axis("t_s")
+        .reset_index()
+    )
+    edges = np.r_[0, np.flatnonzero(broken) + 1, ordered.t_s.size]
+    findings = sorted(
+        (*track.findings, *judge.findings), key=lambda f: -1.0 if f.start_s is None else f.start_s
+    )
+    return Cleaned(
+        ordered,
+        judge.speed_ok,
+        judge.position_ok,
+        cut,
+        tuple((int(a), int(b)) for a, b in pairwise(edges) if b > a),
+        tuple(findings),
+    )

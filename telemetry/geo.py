@@ -65,7 +65,7 @@ class LocalFrame:
         return np.asarray(east_m), np.asarray(north_m)
 
     def to_geodetic(self, east_m: npt.ArrayLike, north_m: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
-        """Invert :meth:`to_local` for points on the ellipsoid, within tens of kilometres of the origin [deg]."""
+        """Invert :meth:`to_local` for points within tens of kilometres of the origin [deg]."""
         east = np.asarray(east_m, dtype=np.float64)
         north = np.asarray(north_m, dtype=np.float64)
         lat0 = np.radians(self.lat0_deg)

@@ -2,15 +2,15 @@
 
 For a state that moves as ``x[k+1] = F[k] x[k] + w[k]`` and is seen as ``z = H x + e``, the mean that a
 Rauch-Tung-Striebel pass computes step by step is the solution of one symmetric positive definite system whose
-matrix is block tridiagonal. Written that way a whole log is smoothed by one LAPACK call, breaks in the log are
-steps without coupling, and the variance of any weighted sum of states costs one more triangular solve.
+matrix is block tridiagonal. Written that way a whole log is smoothed by one LAPACK call, breaks in the log
+are steps without coupling, and the variance of any weighted sum of states costs one more triangular solve.
 
 References
 ----------
 .. [1] H. E. Rauch, F. Tung, C. T. Striebel, Maximum likelihood estimates of linear dynamic systems,
    AIAA Journal 3 (1965) 1445-1450, doi:10.2514/3.3166.
-.. [2] A. Aravkin, B. M. Bell, J. V. Burke, G. Pillonetto, The connection between Bayesian estimation of a
-   Gaussian random field and RKHS, and Kalman smoothing as a block tridiagonal system: arXiv:1303.1993.
+.. [2] A. Y. Aravkin, B. M. Bell, J. V. Burke, G. Pillonetto, Kalman smoothing and block tridiagonal systems:
+   new connections and numerical stability results, arXiv:1303.5237 (2013); cited from memory.
 """
 
 from __future__ import annotations
@@ -76,8 +76,6 @@ class Posterior:
         Smoothed states.
     factor : ndarray, shape (2 d, n d)
         Lower banded Cholesky factor of the precision.
-    log_likelihood_det : float
-        Half the log determinant of the precision, for comparing process noises.
     """
 
     mean: FloatArray

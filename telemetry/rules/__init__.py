@@ -106,8 +106,7 @@ def _check(table: dict[str, Any], file: str) -> None:
         if key in _CHOICES and value not in _CHOICES[key]:
             choices = ", ".join(repr(c) for c in _CHOICES[key])
             raise RuleError(f"{value!r} is not one of {choices}", file=file, place=key, mend="choose one")
-        low_ok = value > 0 if key in _POSITIVE else (isinstance(value, str) or value >= 0)
-        if not low_ok or (not isinstance(value, str) and not value < 1e9):
+        if isinstance(value, (int, float)) and not (0 < value < 1e9 or (value == 0 and key not in _POSITIVE)):
             raise RuleError(
                 f"{value!r} is out of range", file=file, place=key, mend="write a positive number"
             )

@@ -1,0 +1,123 @@
+"""Putting samples into strictly increasing time, and finding where a log breaks."""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+
+import numpy as np
+
+from telemetry.frames import BoolArray, Finding, FloatArray
+
+# A gap longer than this cannot be bridged by what a hull does on either side of it.
+_BREAK_S = 5.0
+
+
+def longest_increasing(t_s: FloatArray) -> BoolArray:
+    """Mark the largest set of samples whose stamps strictly increase.
+
+    One false stamp, early or late, then costs one sample and not the rest of the log.
+
+    Parameters
+    ----------
+    t_s : ndarray, shape (n,)
+        Stamps in file order; NaN stamps are never kept [s].
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+
+    References
+    ----------
+    .. [1] M. L. Fredman, On computing the length of longest increasing subsequences, Discrete Mathematics 11
+       (1975) 29-35, doi:10.1016/0012-365X(75)90103-X.
+
+    Examples
+    --------
+    >>> longest_increasing(np.array([0.0, 1.0, 99.0, 2.0, 2.0, 3.0])).tolist()
+    [True, True, False, True, False, True]
+    """
+    known = ~np.isnan(t_s)
+    if known.all() and (np.diff(t_s) > 0).all():
+        return np.ones(t_s.size, dtype=np.bool_)
+    tails: list[float] = []
+    tail_at: list[int] = []
+    before = np.full(t_s.size, -1)
+    for i, t in enumerate(t_s.tolist()):
+        if not known[i]:
+            continue
+        k = bisect_left(tails, t)
+        if k == len(tails):
+            tails.append(t)
+            tail_at.append(i)
+        elif t < tails[k]:
+            tails[k], tail_at[k] = t, i
+        before[i] = tail_at[k - 1] if k else -1
+    keep = np.zeros(t_s.size, dtype=np.bool_)
+    i = tail_at[-1] if tail_at else -1
+    while i >= 0:
+        keep[i] = True
+        i = int(before[i])
+    return keep
+
+
+def stamp_findings(t_s: FloatArray, keep: BoolArray) -> tuple[list[Finding], list[str]]:
+    """Say what is wrong with the stamps that were left out.
+
+    Returns
+    -------
+    findings : list of Finding
+    codes : list of str
+        One for each sample left out, in file order: ``no-time``, ``duplicate`` or ``backward-time``.
+    """
+    left = t_s[~keep]
+    code = np.where(
+        np.isnan(left), "no-time", np.where(np.isin(left, t_s[keep]), "duplicate", "backward-time")
+    )
+    texts = {
+        "no-time": "samples without a time left out",
+        "duplicate": "samples with a time already seen left out",
+        "backward-time": "samples whose time steps out of order left out",
+    }
+    findings = []
+    for name, text in texts.items():
+        these = left[code == name]
+        if these.size:
+            span = (None, None) if name == "no-time" else (float(these.min()), float(these.max()))
+            findings.append(Finding(name, text, int(these.size), *span))
+    return findings, code.tolist()
+
+
+def break_after_s(step_s: float) -> float:
+    """Longest gap that is bridged, for a log with the given usual step [s]."""
+    return max(_BREAK_S, 3.0 * step_s)
+
+
+def gap_findings(t_s: FloatArray) -> tuple[list[Finding], BoolArray]:
+    """Find dropouts and breaks.
+
+    Parameters
+    ----------
+    t_s : ndarray, shape (n,)
+        Strictly increasing [s].
+
+    Returns
+    -------
+    findings : list of Finding
+        ``dropout`` for each gap that is bridged, ``break`` for each that is not.
+    broken : ndarray of bool, shape (n - 1,)
+        True where a step is a break.
+    """
+    step = np.diff(t_s)
+    if step.size == 0:
+        return [], np.zeros(0, dtype=np.bool_)
+    usual = float(np.median(step))
+    limit = break_after_s(usual)
+    findings = []
+    for k in np.flatnonzero(step > 1.8 * usual):
+        lost = round(step[k] / usual) - 1
+        if step[k] > limit:
+            text, code = f"the log is silent for {step[k]:.1f} s", "break"
+        else:
+            text, code = f"{lost} samples are missing over {step[k]:.2f} s", "dropout"
+        findings.append(Finding(code, text, lost, float(t_s[k]), float(t_s[k + 1])))
+    return findings, step > limit
