@@ -6,6 +6,7 @@ and the SI brochure; none is rounded.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Final
 
@@ -102,3 +103,41 @@ def distance_text(distance_m: float) -> str:
         if abs(distance_m - metres) < 5e-4:
             return name
     return f"{distance_m:.3f}".rstrip("0").rstrip(".") + " m"
+
+
+_DISTANCE_UNITS_M: Final[dict[str, float]] = {
+    "": 1.0,
+    "m": 1.0,
+    "km": 1000.0,
+    "ft": FOOT_M,
+    "foot": FOOT_M,
+    "feet": FOOT_M,
+    "mi": MILE_M,
+    "mile": MILE_M,
+    "miles": MILE_M,
+}
+_DISTANCE = re.compile(r"(\d+(?:[.,]\d+)?)(?:\s*/\s*(\d+))?\s*([a-z]*)")
+
+
+def distance_from_text(text: str) -> float:
+    """Read a measured distance as a user writes it; a bare number is metres [m].
+
+    Raises
+    ------
+    ValueError
+        If the text is no positive distance in m, km, ft or miles; its message is for the user.
+
+    Examples
+    --------
+    >>> distance_from_text("330 ft"), distance_from_text("1/8 mi"), distance_from_text("100")
+    (100.584, 201.168, 100.0)
+    """
+    match = _DISTANCE.fullmatch(text.strip().lower())
+    unit_m = _DISTANCE_UNITS_M.get(match[3]) if match else None
+    if match is None or unit_m is None:
+        raise ValueError(f"'{text}' is no distance; write 100, '330 ft', '0.5 km' or '1/8 mi'")
+    parts = int(match[2] or 1)
+    metres = float(match[1].replace(",", ".")) / parts * unit_m if parts else 0.0
+    if metres <= 0.0:
+        raise ValueError(f"'{text}' is no distance: it must be longer than nothing")
+    return metres

@@ -1,0 +1,32 @@
+"""What the whole test tree shares."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+from hypothesis import settings
+
+ROOT = Path(__file__).resolve().parents[1]
+
+# Time limits on single examples measure the machine, not the code. CI repeats the same examples in every run, so
+# that a red build means a change in the code; elsewhere hypothesis goes on looking for new ones.
+settings.register_profile("here", deadline=None)
+settings.register_profile("ci", deadline=None, derandomize=True, print_blob=True)
+settings.load_profile("ci" if os.environ.get("CI") else "here")
+
+
+@pytest.fixture(scope="session")
+def repository() -> Path:
+    """The repository's root folder."""
+    return ROOT
+
+
+@pytest.fixture(scope="session")
+def real_logs() -> Path:
+    """Recorded logs of other people's devices, which the repository may not carry."""
+    folder = ROOT.parent / "shared" / "real_logs"
+    if not folder.is_dir():
+        pytest.skip("the recorded logs (../shared/real_logs) are not beside this clone")
+    return folder
