@@ -10,8 +10,8 @@ from hypothesis import settings
 
 ROOT = Path(__file__).resolve().parents[1]
 
-# Time limits on single examples measure the machine, not the code. CI repeats the same examples in every run, so
-# that a red build means a change in the code; elsewhere hypothesis goes on looking for new ones.
+# Time limits on single examples measure the machine, not the code. CI repeats the same examples in every run,
+# so that a red build means a change in the code; elsewhere hypothesis goes on looking for new ones.
 settings.register_profile("here", deadline=None)
 settings.register_profile("ci", deadline=None, derandomize=True, print_blob=True)
 settings.load_profile("ci" if os.environ.get("CI") else "here")

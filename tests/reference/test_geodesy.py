@@ -16,8 +16,9 @@ def dms(degrees: int, minutes: int, seconds: float) -> float:
     return degrees + minutes / 60 + seconds / 3600
 
 
-# Flinders Peak and Buninyong, the worked example of Vincenty's inverse in the Geocentric Datum of Australia Technical
-# Manual (ICSM). The figures are written from memory of the manual; PROJ confirms below that they belong together.
+# Flinders Peak and Buninyong, the worked example of Vincenty's inverse in the Geocentric Datum of Australia
+# Technical Manual (ICSM). The figures are written from memory of the manual; PROJ confirms below that they belong
+# together.
 FLINDERS_PEAK = (-dms(37, 57, 3.72030), dms(144, 25, 29.52440))
 BUNINYONG = (-dms(37, 39, 10.15610), dms(143, 55, 35.38390))
 LINE_M = 54972.271
@@ -63,9 +64,7 @@ def test_local_metres_and_back(lat0: float, lon0: float) -> None:
 
 @pytest.mark.parametrize(("lat0", "lon0"), ORIGINS)
 @pytest.mark.parametrize("heading_deg", [0.0, 45.0, 123.4, 270.0])
-def test_a_measured_distance_on_the_plane_is_the_geodesic(
-    lat0: float, lon0: float, heading_deg: float
-) -> None:
+def test_the_plane_keeps_a_measured_distance(lat0: float, lon0: float, heading_deg: float) -> None:
     geod = Geod(ellps="WGS84")
     lon1, lat1, _ = geod.fwd(lon0, lat0, heading_deg, -200.0)
     lon2, lat2, _ = geod.fwd(lon0, lat0, heading_deg, 200.0)

@@ -1,14 +1,21 @@
 """Units against NIST SP 811 (2008), appendix B.8, "Factors for units listed alphabetically".
 
-The factors are the table's printed figures, written from memory of it; those that the table sets in bold are exact,
-the others are rounded there to seven digits.
+The factors are the table's printed figures, written from memory of it; those that the table sets in bold are
+exact, the others are rounded there to seven digits.
 """
 
 from __future__ import annotations
 
 import pytest
 
-from telemetry.units import LENGTH_UNITS, MILE_M, NAUTICAL_MILE_M, SPEED_UNITS, TEMPERATURE_UNITS
+from telemetry.units import (
+    LENGTH_UNITS,
+    MILE_M,
+    NAUTICAL_MILE_M,
+    SIXTEENTH_MILE_M,
+    SPEED_UNITS,
+    TEMPERATURE_UNITS,
+)
 
 EXACT = 1e-15
 SEVEN_DIGITS = 1.1e-7
@@ -44,7 +51,8 @@ def test_length_factors(unit: str, factor: float) -> None:
 def test_miles() -> None:
     assert MILE_M == 1.609344e03  # mile to m
     assert NAUTICAL_MILE_M == 1.852e03  # mile, nautical, to m
-    assert MILE_M / 16 == pytest.approx(330 * 0.3048, rel=EXACT)  # 1/16 mile is 330 ft
+    sixteenth_mile_m = SIXTEENTH_MILE_M
+    assert sixteenth_mile_m == pytest.approx(330 * 0.3048, rel=EXACT)  # 1/16 mile is 330 ft
 
 
 @pytest.mark.parametrize(
