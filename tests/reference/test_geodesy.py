@@ -17,8 +17,8 @@ def dms(degrees: int, minutes: int, seconds: float) -> float:
 
 
 # Flinders Peak and Buninyong, the worked example of Vincenty's inverse in the Geocentric Datum of Australia
-# Technical Manual (ICSM). The figures are written from memory of the manual; PROJ confirms below that they belong
-# together.
+# Technical Manual (ICSM). The figures are written from memory of the manual; PROJ confirms below that they
+# belong together.
 FLINDERS_PEAK = (-dms(37, 57, 3.72030), dms(144, 25, 29.52440))
 BUNINYONG = (-dms(37, 39, 10.15610), dms(143, 55, 35.38390))
 LINE_M = 54972.271
