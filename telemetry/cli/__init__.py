@@ -1,0 +1,151 @@
+"""The command line ``reciprocal``: the parser, and one place where every error becomes a sentence.
+
+Exit status: 0 done, 1 some input could not be used (named on stderr; the rest is still reported),
+2 wrong call.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import traceback
+from collections.abc import Sequence
+from pathlib import Path
+
+from telemetry import __version__
+from telemetry.cli import arguments, commands
+from telemetry.errors import LogError, ReciprocalError
+from telemetry.rules import SHIPPED
+from telemetry.units import SPEED_UNITS
+
+__all__ = ["build_parser", "main"]
+
+UNIT_VARIABLE = "RECIPROCAL_UNIT"
+INTERRUPTED = 130  # what a shell itself reports for Ctrl-C
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command line and return its exit status."""
+    for stream in (sys.stdout, sys.stderr):
+        # An old Windows code page lacks some of our signs; a question mark there is better than a traceback.
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    args = build_parser().parse_args(arguments.shielded(sys.argv[1:] if argv is None else argv))
+    try:
+        status: int = args.run(args)
+        sys.stdout.flush()
+    except ReciprocalError as error:
+        commands.complain([error])
+        return commands.SOME_INPUT_UNUSED if isinstance(error, LogError) else commands.WRONG_CALL
+    except BrokenPipeError:
+        # Whoever reads our output (`| head`) has seen enough: nothing is wrong, and the interpreter's own
+        # flush at its end must not say otherwise.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return commands.DONE
+    except KeyboardInterrupt:
+        return INTERRUPTED
+    except Exception as error:
+        if sys.flags.dev_mode:  # python -X dev -m telemetry.cli ... shows the traceback
+            raise
+        last = traceback.extract_tb(error.__traceback__)[-1]
+        what = f"{type(error).__name__}: {error} ({Path(last.filename).name}, line {last.lineno})"
+        print(
+            f"reciprocal: a fault of the program, not of your log: {what}. Mend: report it with the log.",
+            file=sys.stderr,
+        )
+        return commands.SOME_INPUT_UNUSED
+    return status
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """Build the parser of the whole command line."""
+    parser = argparse.ArgumentParser(
+        prog="reciprocal",
+        description="Run analyser for fast electric RC boats: logs in, passes and two-way averages out.",
+        epilog="Exit status: 0 done, 1 some input could not be used, 2 wrong call.",
+        allow_abbrev=False,
+    )
+    parser.add_argument("--version", action="version", version=f"reciprocal {__version__}")
+    subparsers = parser.add_subparsers(required=True, metavar="COMMAND", title="commands")
+
+    def command(name: str, run: commands.Command, text: str) -> argparse.ArgumentParser:
+        sub = subparsers.add_parser(name, help=text, description=text, allow_abbrev=False)
+        sub.set_defaults(run=run)
+        return sub
+
+    _add_analyse(command("analyse", commands.analyse, "Read an outing's logs; report passes and two-ways."))
+
+    rules = command("rules", commands.rules, "List the rules that ship, with their conditions and sources.")
+    rules.add_argument("--show", metavar="NAME", help="print a rule's TOML, to start your own from")
+
+    command("formats", commands.formats, "List what can be read.")
+
+    _add_address(command("serve", commands.serve, "Serve the dashboard on this machine until Ctrl-C."))
+
+    demo = command(
+        "demo", commands.demo, "Analyse the sample logs, then serve the dashboard with them loaded."
+    )
+    demo.add_argument(
+        "--no-serve", action="store_true", help="print only; so too where the output is no terminal"
+    )
+    _add_unit(demo)
+    _add_address(demo)
+    return parser
+
+
+def _add_analyse(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("logs", nargs="+", metavar="LOG", help="a log, or a folder whose logs are taken")
+    parser.add_argument(
+        "--rule",
+        default="water",
+        metavar="NAME|FILE",
+        help=f"{', '.join(SHIPPED)} (default water), or your own TOML file",
+    )
+    parser.add_argument(
+        "--distance",
+        type=arguments.distance,
+        metavar="D",
+        help='measured distance: 100 (metres), "330 ft", "1/8 mi"',
+    )
+    parser.add_argument(
+        "--gates",
+        type=arguments.gates,
+        metavar="LAT1,LON1,LAT2,LON2",
+        help="the two ends of the measured distance in degrees, south and west negative",
+    )
+    parser.add_argument(
+        "--headings",
+        type=Path,
+        metavar="FILE",
+        help='TOML that says what the columns of a CSV are, a line each: "V GPS" = "speed_mps:km/h"',
+    )
+    parser.add_argument(
+        "--pole-pairs", type=arguments.pole_pairs, metavar="N", help="motor pole pairs, for electrical rpm"
+    )
+    parser.add_argument(
+        "--gear", type=arguments.gear, default=1.0, metavar="R", help="motor turns per shaft turn (default 1)"
+    )
+    parser.add_argument(
+        "--json",
+        action="store_true",
+        help="print the contract reciprocal-analysis/1, in SI, instead of tables",
+    )
+    _add_unit(parser)
+
+
+def _add_unit(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--unit",
+        type=arguments.speed_unit,
+        default=os.environ.get(UNIT_VARIABLE, "mph"),
+        metavar="UNIT",
+        help=f"speeds in {', '.join(SPEED_UNITS)} (default mph, or what {UNIT_VARIABLE} says)",
+    )
+
+
+def _add_address(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--host", default="127.0.0.1", help="address to listen on (default: this machine only)"
+    )
+    parser.add_argument("--port", type=arguments.port, default=8050, help="port to listen on (default 8050)")

@@ -1,0 +1,144 @@
+"""What a user writes on the command line, turned into what the library takes."""
+
+from __future__ import annotations
+
+import argparse
+import tomllib
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any
+
+from telemetry.errors import CallError, LogError
+from telemetry.readers import READERS
+from telemetry.units import SPEED_UNITS, distance_from_text
+
+Gates = tuple[tuple[float, float], tuple[float, float]]
+
+
+def shielded(argv: Sequence[str]) -> list[str]:
+    """Join ``--gates`` to its value, since argparse takes a southern latitude's minus for an option.
+
+    Examples
+    --------
+    >>> shielded(["analyse", "a.gpx", "--gates", "-33.1,151.2,-33.2,151.2"])
+    ['analyse', 'a.gpx', '--gates=-33.1,151.2,-33.2,151.2']
+    """
+    args = list(argv)
+    if "--gates" in args[:-1]:
+        at = args.index("--gates")
+        args[at : at + 2] = [f"--gates={args[at + 1]}"]
+    return args
+
+
+def speed_unit(text: str) -> str:
+    """Accept a key of the table of speed units."""
+    if text not in SPEED_UNITS:
+        raise argparse.ArgumentTypeError(f"'{text}' is no speed unit; choose {', '.join(SPEED_UNITS)}")
+    return text
+
+
+def distance(text: str) -> float:
+    """Read a measured distance [m]."""
+    try:
+        return distance_from_text(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(str(error)) from None
+
+
+def gates(text: str) -> Gates:
+    """Read two points in degrees."""
+    try:
+        lat1, lon1, lat2, lon2 = (float(part) for part in text.split(","))
+    except ValueError:
+        raise argparse.ArgumentTypeError("write four numbers in degrees: LAT1,LON1,LAT2,LON2") from None
+    if not all(-90 <= lat <= 90 for lat in (lat1, lat2)):
+        raise argparse.ArgumentTypeError("a latitude lies within ±90; the latitude comes first")
+    if not all(-180 <= lon <= 180 for lon in (lon1, lon2)):
+        raise argparse.ArgumentTypeError("a longitude lies within ±180")
+    if (lat1, lon1) == (lat2, lon2):
+        raise argparse.ArgumentTypeError("the two gates are the same point")
+    return (lat1, lon1), (lat2, lon2)
+
+
+def pole_pairs(text: str) -> int:
+    """Read a count of pole pairs."""
+    if not text.isdecimal() or not 1 <= int(text) <= 100:
+        raise argparse.ArgumentTypeError(
+            f"'{text}' is no count of pole pairs; write a whole number from 1 to 100"
+        )
+    return int(text)
+
+
+def gear(text: str) -> float:
+    """Read a gear ratio."""
+    try:
+        ratio = float(text)
+    except ValueError:
+        ratio = 0.0
+    if not 0.01 <= ratio <= 100:
+        raise argparse.ArgumentTypeError(f"'{text}' is no gear ratio; write motor turns per shaft turn")
+    return ratio
+
+
+def port(text: str) -> int:
+    """Read a TCP port; 0 lets the system choose."""
+    if not text.isdecimal() or int(text) > 65535:
+        raise argparse.ArgumentTypeError(f"'{text}' is no port; write a number from 0 to 65535")
+    return int(text)
+
+
+def log_files(names: Iterable[str]) -> tuple[list[Path], list[LogError]]:
+    """Replace folders by the logs in them, in order, each file once.
+
+    Returns
+    -------
+    list of Path
+        The files; whether they can be read shows later.
+    list of LogError
+        One for each folder without a log.
+    """
+    suffixes = {s for reader in READERS for s in reader.suffixes}
+    files: dict[Path, Path] = {}
+    errors = []
+    for name in names:
+        path = Path(name)
+        found = [path]
+        if path.is_dir():
+            # Endings choose here what a person would have picked; the content still decides the format.
+            found = sorted(p for p in path.iterdir() if p.suffix.lower() in suffixes and p.is_file())
+            if not found:
+                ending = " ".join(sorted(suffixes))
+                errors.append(
+                    LogError(f"no file in this folder ends in {ending}", file=name, mend="name the logs")
+                )
+        for file in found:
+            files.setdefault(file.resolve(), file)
+    return list(files.values()), errors
+
+
+def headings(file: Path | None) -> dict[str, str]:
+    """Read the user's heading map: TOML of ``"heading in the file" = "column"`` or ``"column:unit"``.
+
+    Raises
+    ------
+    CallError
+        If the file cannot be read, is no TOML, or maps a heading to something else than text.
+    """
+    if file is None:
+        return {}
+    try:
+        table: dict[str, Any] = tomllib.loads(file.read_text(encoding="utf-8-sig"))
+    except tomllib.TOMLDecodeError as error:
+        raise CallError(f"not valid TOML: {error}", file=str(file), mend="correct the line named") from None
+    except (OSError, UnicodeDecodeError) as error:
+        reason = getattr(error, "strerror", None) or "it is not UTF-8 text"
+        raise CallError(f"cannot be read: {reason}", file=str(file), mend="check the path") from None
+    for heading, column in table.items():
+        if not isinstance(column, str):
+            raise CallError(
+                f"{column!r} is no column",
+                file=str(file),
+                place=heading,
+                mend='write "speed_mps:km/h" or the like',
+            )
+    return table

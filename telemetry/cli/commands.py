@@ -1,0 +1,123 @@
+"""What each command does; every one takes the parsed arguments and returns the exit status."""
+
+from __future__ import annotations
+
+import importlib
+import json
+import sys
+from argparse import Namespace
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from importlib import resources
+from pathlib import Path
+
+from tqdm import tqdm
+
+from telemetry.analysis import Request, read_and_analyse
+from telemetry.cli import arguments
+from telemetry.errors import CallError, ReciprocalError
+from telemetry.readers import READERS, ReadOptions
+from telemetry.report import analysis_text, rules_text
+from telemetry.rules import SHIPPED, load_rule, shipped, shipped_text
+
+DONE, SOME_INPUT_UNUSED, WRONG_CALL = 0, 1, 2
+
+Command = Callable[[Namespace], int]
+Progress = Callable[[str, float], None]
+
+
+def analyse(args: Namespace) -> int:
+    """Read logs, analyse them together, print tables or the JSON contract."""
+    load_rule(args.rule)  # a wrong rule ends the call before a long read
+    request = Request(rule=args.rule, distance_m=args.distance, gates=args.gates)
+    options = ReadOptions(arguments.headings(args.headings), args.pole_pairs, args.gear)
+    files, unused = arguments.log_files(args.logs)
+    with _progress_bar() as progress:
+        analysis = read_and_analyse(files, request, options, progress)
+    if args.json:
+        print(json.dumps(analysis.to_dict(), indent=2, allow_nan=False))
+    else:
+        print(analysis_text(analysis, args.unit))
+    unused += analysis.errors
+    complain(unused)
+    return SOME_INPUT_UNUSED if unused else DONE
+
+
+def rules(args: Namespace) -> int:
+    """List the shipped rules, or print one's TOML."""
+    if args.show is None:
+        print(rules_text(shipped()))
+    elif args.show in SHIPPED:
+        print(shipped_text(args.show), end="")
+    else:
+        raise CallError(f"no rule '{args.show}' ships", mend=f"choose {', '.join(SHIPPED)}")
+    return DONE
+
+
+def formats(_args: Namespace) -> int:
+    """List the readers."""
+    for reader in READERS:
+        print(f"{reader.name:<6} {' '.join(reader.suffixes)}")
+    print("The content of a file decides, not its ending.")
+    return DONE
+
+
+def serve(args: Namespace) -> int:
+    """Serve the dashboard until Ctrl-C."""
+    _serve_dashboard(args, samples=())
+    return DONE
+
+
+def demo(args: Namespace) -> int:
+    """Show what the program makes of the sample logs, outing by outing."""
+    status = DONE
+    outings = _sample_outings()
+    for name, files in outings.items():
+        analysis = read_and_analyse(files)
+        print(f"=== {name}\n\n{analysis_text(analysis, args.unit)}\n")
+        complain(analysis.errors)
+        status = max(status, SOME_INPUT_UNUSED if analysis.errors else DONE)
+    if not args.no_serve and sys.stdout.isatty():
+        _serve_dashboard(args, samples=[f for files in outings.values() for f in files])
+    return status
+
+
+def complain(errors: Iterable[ReciprocalError]) -> None:
+    """Name on stderr what could not be used or done."""
+    for error in errors:
+        print(f"reciprocal: {error}", file=sys.stderr)
+
+
+def _sample_outings() -> dict[str, list[Path]]:
+    # The samples are data to this library: found through the import system, never imported.
+    root = Path(str(resources.files("sample_logs")))
+    folders = sorted(p for p in root.iterdir() if p.is_dir() and not p.name.startswith("_"))
+    return {folder.name: arguments.log_files([str(folder)])[0] for folder in folders}
+
+
+def _serve_dashboard(args: Namespace, samples: Iterable[Path]) -> None:
+    # The library may not import the dashboard (see the layers in pyproject.toml), yet its command line starts
+    # it. Looked up by name at the call, it costs the other commands no import time.
+    try:
+        app = importlib.import_module("dashboard.app")
+    except ModuleNotFoundError as error:
+        raise CallError(
+            f"the dashboard cannot start: there is no module {error.name}",
+            mend="install the project with its dependencies",
+        ) from None
+    app.serve(host=args.host, port=args.port, samples=tuple(samples))
+
+
+@contextmanager
+def _progress_bar() -> Iterator[Progress | None]:
+    """Show progress on stderr where a person watches it, once the work has taken a second."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    with tqdm(total=1.0, bar_format="{percentage:3.0f}% |{bar:30}| {desc}", delay=1.0, leave=False) as bar:
+
+        def show(what: str, fraction: float) -> None:
+            bar.set_description_str(what, refresh=False)
+            bar.update(fraction - bar.n)
+
+        yield show

@@ -1,0 +1,224 @@
+"""An analysis as plain text: what was read and found, the passes, the two-ways and why they count or not.
+
+Everything is in the reader's speed unit; each figure stands beside its 95 % uncertainty.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Sequence
+
+import pandas as pd
+
+from telemetry.analysis import Analysis
+from telemetry.frames import Finding, Log, MotorLog
+from telemetry.passes import Pass
+from telemetry.rules import Rule
+from telemetry.twoway import TwoWay
+from telemetry.units import distance_text, speed_text
+
+WIDTH = 110
+ESTIMATE = "An estimate: only officials of a sanctioning body decide a record."
+BEFORE_YOU_RUN = (
+    "Clubs, local rules and the water's authority come first: permission and speed limits differ by water."
+)
+
+
+def analysis_text(analysis: Analysis, unit: str) -> str:
+    """Write an analysis for a reader at a terminal or on paper.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        What was found.
+    unit : str
+        The reader's speed unit, a key of :data:`telemetry.units.SPEED_UNITS`.
+    """
+    logs: list[Log] = [*(s.cleaned.track for s in analysis.speed_logs), *analysis.motor_logs]
+    findings = [
+        *(s.cleaned.findings for s in analysis.speed_logs),
+        *(m.findings for m in analysis.motor_logs),
+    ]
+    parts = [
+        _answer_text(analysis, unit),
+        _logs_text(logs, findings),
+        _passes_text(analysis.passes, unit) if analysis.passes else "",
+        _two_ways_text(analysis, unit) if analysis.two_ways else "",
+        "\n".join(f"Note: {note}" for note in analysis.notes),
+        f"{ESTIMATE}\n{BEFORE_YOU_RUN}",
+    ]
+    return "\n\n".join(p for p in parts if p)
+
+
+def rules_text(rules: Iterable[Rule]) -> str:
+    """List rules with their conditions and sources."""
+    return "\n\n".join(_rule_text(rule) for rule in rules)
+
+
+def _rule_text(rule: Rule) -> str:
+    digits = "cut" if rule.rounding == "down" else "rounded"
+    items = {
+        "figure": f"mean {rule.mean}, in {rule.unit}, {digits} to {rule.decimals} decimals",
+        "measured distance": "open: yours to give"
+        if rule.distance_m is None
+        else distance_text(rule.distance_m),
+        "time window": (
+            "open: take it from your body's book" if rule.window_s is None else f"{rule.window_s / 60:g} min"
+        ),
+        "headings": f"opposite within {rule.heading_tolerance_deg:g}°",
+        "margin over a mark": f"{rule.margin_percent:g} %" if rule.margin_percent else "none set",
+        "no verdict beyond": f"± {rule.u95_limit_percent:g} % of the average",
+        "source": rule.source,
+        "note": rule.notes,
+    }
+    lines = [f"{rule.name}: {rule.title}"]
+    for item, text in items.items():
+        if text:
+            lines += textwrap.wrap(text, WIDTH, initial_indent=f"  {item:<20}", subsequent_indent=" " * 22)
+    return "\n".join(lines)
+
+
+def _answer_text(analysis: Analysis, unit: str) -> str:
+    best = next((t for t in analysis.two_ways if t.best), None)
+    if best:
+        average = speed_text(best.average_mps, unit, best.u95_mps)
+        passes = " + ".join(best.passes)
+        return (
+            f'Best two-way: {average} over {distance_text(best.distance_m)}, {passes}, rule "{best.rule}": '
+            f"{best.verdict}"
+        )
+    if analysis.passes:
+        fastest = max(analysis.passes, key=lambda p: p.peak_mps)
+        peak = speed_text(fastest.peak_mps, unit, fastest.peak_u95_mps)
+        return f"No two-way to name as the best. Highest peak: {peak}, {fastest.id}"
+    return "No pass found." if analysis.speed_logs else ""
+
+
+def _logs_text(logs: Sequence[Log], findings: Sequence[Sequence[Finding]]) -> str:
+    if not logs:
+        return "No log could be used."
+    rows = [("file", "kind", "format", "samples", "rate", "from (UTC)", "to", "speed")]
+    for log in logs:
+        rate = f"{log.rate_hz:.3g} Hz" if log.rate_hz else "unknown"
+        rows.append(
+            (
+                log.meta.file,
+                "motor" if isinstance(log, MotorLog) else "speed",
+                log.meta.format,
+                f"{len(log.frame)}",
+                rate,
+                _clock(log.utc(float(log.t_s.min())), float(log.t_s.min()), with_day=True),
+                _clock(log.utc(float(log.t_s.max())), float(log.t_s.max())),
+                log.meta.speed_source or "",
+            )
+        )
+    lines = ["Logs", *_table(rows, right=(3, 4))]
+    for log, found in zip(logs, findings, strict=True):
+        lines.append(f"  Found in {log.meta.file}:{'' if found else ' nothing odd'}")
+        lines += [f"    {_finding_text(f)}" for f in found]
+    return "\n".join(lines)
+
+
+def _finding_text(finding: Finding) -> str:
+    times = f" ×{finding.count}" if finding.count != 1 else ""
+    span = ""
+    if finding.start_s is not None and finding.end_s is not None:
+        start, end = f"{finding.start_s:.1f}", f"{finding.end_s:.1f}"
+        span = f" at {start} s" if start == end else f" at {start} to {end} s"
+    return f"{finding.code}{times}{span}: {finding.message}"
+
+
+def _passes_text(passes: Sequence[Pass], unit: str) -> str:
+    heads = ("pass", "from (UTC)", "to", "heading", "take-off", "peak", "held 1 s")
+    rows = [heads]
+    for p in passes:
+        takeoff = f"{p.takeoff.end_s - p.takeoff.start_s:.1f} s" if p.takeoff else "not seen"
+        rows.append(
+            (
+                p.id,
+                _clock(p.start_utc, p.start_s),
+                _clock(p.end_utc, p.end_s),
+                _heading(p.heading_deg),
+                takeoff,
+                _number(p.peak_mps, p.peak_u95_mps, unit),
+                _number(p.held_1s_mps, p.held_1s_u95_mps, unit),
+            )
+        )
+    lines = [f"Passes (speeds in {unit}, ± is the 95 % interval)", *_table(rows, right=(3, 4, 5, 6))]
+    distances = sorted({d.distance_m for p in passes for d in p.distances})
+    if distances:
+        best = [("pass", *map(distance_text, distances))]
+        for p in passes:
+            speeds = {d.distance_m: _number(d.speed_mps, d.u95_mps, unit) for d in p.distances}
+            best.append((p.id, *(speeds.get(d, "too short") for d in distances)))
+        right = tuple(range(1, len(distances) + 1))
+        lines += ["", f"Best average over a measured distance ({unit})", *_table(best, right=right)]
+    touched = [f"  {p.id} is touched by {_finding_text(f)}" for p in passes for f in p.findings]
+    return "\n".join(lines + touched)
+
+
+def _two_ways_text(analysis: Analysis, unit: str) -> str:
+    two_ways = analysis.two_ways
+    passes = {p.id: p for p in analysis.passes}
+    rows = [("", "two-way", "passes", "distance", f"average ({unit})", "verdict")]
+    for t in two_ways:
+        average = _number(t.average_mps, t.u95_mps, unit)
+        star = "*" if t.best else ""
+        rows.append((star, t.id, " + ".join(t.passes), distance_text(t.distance_m), average, t.verdict))
+    lines = [
+        f'Two-ways by the rule "{two_ways[0].rule}" (mean {two_ways[0].mean})',
+        *_table(rows, right=(4,)),
+    ]
+    if any(t.best for t in two_ways):
+        lines.append("  * the best by the rule")
+    for t in two_ways:
+        lines += ["", *_two_way_lines(t, passes, unit)]
+    return "\n".join(lines)
+
+
+def _two_way_lines(two_way: TwoWay, passes: dict[str, Pass], unit: str) -> list[str]:
+    independent, shared = (speed_text(u, unit) for u in (two_way.u_independent_mps, two_way.u_shared_mps))
+    by_rule = f", as the rule prints it {two_way.official_text}" if two_way.official_text else ""
+    average = speed_text(two_way.average_mps, unit, two_way.u95_mps)
+    lines = [f"  {two_way.id}: {average}, {two_way.verdict}{by_rule}"]
+    for pass_id, speed_mps, u95_mps, time_s in zip(
+        two_way.passes, two_way.speeds_mps, two_way.speed_u95_mps, two_way.times_s, strict=True
+    ):
+        heading = f" heading {_heading(passes[pass_id].heading_deg)}" if pass_id in passes else ""
+        lines.append(f"    {pass_id}{heading}: {speed_text(speed_mps, unit, u95_mps)} in {time_s:.3f} s")
+    lines.append(f"    standard uncertainty: {independent} averages out, {shared} both passes share")
+    placed = "given" if two_way.gates_given else "placed by the program along the course line"
+    where = " and ".join(f"{g.lat_deg:.7f},{g.lon_deg:.7f}" for g in two_way.gates)
+    lines.append(f"    gates {placed}: {where}")
+    lines += [f"    {c.result:<11} {c.name}: {c.detail}" for c in two_way.checks]
+    return lines
+
+
+def _number(speed_mps: float, u95_mps: float, unit: str) -> str:
+    return speed_text(speed_mps, unit, u95_mps).removesuffix(f" {unit}")
+
+
+def _heading(heading_deg: float) -> str:
+    return f"{round(heading_deg) % 360:03d}°"
+
+
+def _clock(utc: pd.Timestamp | None, t_s: float, *, with_day: bool = False) -> str:
+    if utc is None:
+        return f"{t_s:.1f} s"
+    tenths = utc.round("100ms")
+    return (
+        tenths.strftime("%Y-%m-%d %H:%M:%S" if with_day else "%H:%M:%S") + f".{tenths.microsecond // 100000}"
+    )
+
+
+def _table(rows: Sequence[Sequence[str]], right: Sequence[int] = ()) -> list[str]:
+    """Align rows of cells under their first row, two blanks between columns."""
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
+    return [
+        "  "
+        + "  ".join(
+            cell.rjust(w) if i in right else cell.ljust(w)
+            for i, (cell, w) in enumerate(zip(row, widths, strict=True))
+        ).rstrip()
+        for row in rows
+    ]

@@ -1,0 +1,227 @@
+"""The command line: exit status, what goes where, and wrong calls that end in a sentence."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import analysis_fixture
+import pytest
+
+from telemetry import __version__
+from telemetry.analysis import Analysis, Request
+from telemetry.cli import arguments, commands, main
+from telemetry.errors import DamagedLogError
+from telemetry.readers import READERS, ReadOptions
+from telemetry.rules import SHIPPED, parse_rule
+
+Call = dict[str, Any]
+
+
+@pytest.fixture
+def calls(monkeypatch: pytest.MonkeyPatch) -> list[Call]:
+    """Put a made-up analysis in the place of the real one and note what it was asked."""
+    noted: list[Call] = []
+
+    def stand_in(
+        files: Sequence[Path],
+        request: Request | None = None,
+        options: ReadOptions | None = None,
+        progress: Callable[[str, float], None] | None = None,
+    ) -> Analysis:
+        noted.append({"files": list(files), "request": request, "options": options, "progress": progress})
+        return analysis_fixture.analysis()
+
+    monkeypatch.setattr(commands, "read_and_analyse", stand_in)
+    monkeypatch.delenv("RECIPROCAL_UNIT", raising=False)
+    return noted
+
+
+def status_of_wrong_call(argv: list[str]) -> int:
+    with pytest.raises(SystemExit) as end:
+        main(argv)
+    assert isinstance(end.value.code, int)
+    return end.value.code
+
+
+def test_analyse_prints_the_report_and_ends_with_0(
+    calls: list[Call], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["analyse", "a.gpx"]) == 0
+    out, err = capsys.readouterr()
+    assert out.startswith("Best two-way: 65.99 ± 0.11 mph")
+    assert err == ""
+    assert calls[0]["files"] == [Path("a.gpx")]
+    assert calls[0]["request"] == Request()
+    assert calls[0]["progress"] is None  # stderr is no terminal here
+
+
+def test_every_option_reaches_the_analysis(calls: list[Call], tmp_path: Path) -> None:
+    headings = tmp_path / "headings.toml"
+    headings.write_text('"V GPS" = "speed_mps:km/h"\n', encoding="utf-8")
+    argv = [
+        "analyse",
+        "a.csv",
+        "--rule",
+        "land",
+        "--distance",
+        "330 ft",
+        "--gates",
+        "-33.1,151.2,-33.2,151.3",
+    ]
+    argv += ["--headings", str(headings), "--pole-pairs", "2", "--gear", "1.5", "--unit", "km/h"]
+    assert main(argv) == 0
+    request: Request = calls[0]["request"]
+    assert request.rule == "land"
+    assert request.distance_m == pytest.approx(100.584)
+    assert request.gates == ((-33.1, 151.2), (-33.2, 151.3))
+    assert calls[0]["options"] == ReadOptions({"V GPS": "speed_mps:km/h"}, 2, 1.5)
+
+
+def test_the_unit_comes_from_the_option_or_the_environment(
+    calls: list[Call], capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("RECIPROCAL_UNIT", "kn")
+    main(["analyse", "a.gpx"])
+    assert "57.34 ± 0.10 kn" in capsys.readouterr().out
+    main(["analyse", "a.gpx", "--unit", "m/s"])
+    assert "29.500 ± 0.050 m/s" in capsys.readouterr().out
+    monkeypatch.setenv("RECIPROCAL_UNIT", "furlongs")
+    assert status_of_wrong_call(["analyse", "a.gpx"]) == 2
+    assert "'furlongs' is no speed unit" in capsys.readouterr().err
+
+
+def test_an_unusable_log_is_named_on_stderr_and_the_rest_reported(
+    calls: list[Call], capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    error = DamagedLogError("it breaks off", file="b.fit", place="byte 14", mend="export it again")
+    whole = replace(analysis_fixture.analysis(), errors=(error,))
+    monkeypatch.setattr(commands, "read_and_analyse", lambda *_: whole)
+    assert main(["analyse", "a.gpx", "b.fit"]) == 1
+    out, err = capsys.readouterr()
+    assert "Best two-way" in out
+    assert err == "reciprocal: b.fit (byte 14): it breaks off. Mend: export it again.\n"
+
+
+def test_a_folder_gives_the_logs_in_it_once(calls: list[Call], tmp_path: Path) -> None:
+    for name in ("b.GPX", "a.nmea", "notes.md", "c.csv"):
+        (tmp_path / name).touch()
+    (tmp_path / "inner.fit").mkdir()
+    assert main(["analyse", str(tmp_path), str(tmp_path / "c.csv")]) == 0
+    assert [f.name for f in calls[0]["files"]] == ["a.nmea", "b.GPX", "c.csv"]
+
+
+def test_a_folder_without_logs_is_named(
+    calls: list[Call], capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    assert main(["analyse", str(tmp_path), "a.gpx"]) == 1
+    out, err = capsys.readouterr()
+    assert "Best two-way" in out
+    assert err.startswith(f"reciprocal: {tmp_path}: no file in this folder ends in .")
+
+
+@pytest.mark.parametrize(
+    ("argv", "says"),
+    [
+        ([], "required"),
+        (["analyse"], "LOG"),
+        (["race"], "invalid choice"),
+        (["analyse", "a.gpx", "--unit", "parsec"], "'parsec' is no speed unit; choose mph, km/h, kn, m/s"),
+        (["analyse", "a.gpx", "--distance", "far"], "'far' is no distance"),
+        (["analyse", "a.gpx", "--distance", "1/0 mi"], "longer than nothing"),
+        (["analyse", "a.gpx", "--gates", "1,2,3"], "write four numbers"),
+        (["analyse", "a.gpx", "--gates", "8.2,147.4,100,8"], "within ±90"),
+        (["analyse", "a.gpx", "--gates", "8.2,190,8.3,8"], "within ±180"),
+        (["analyse", "a.gpx", "--gates", "nan,1,2,3"], "within ±90"),
+        (["analyse", "a.gpx", "--gates", "1,2,1,2"], "the same point"),
+        (["analyse", "a.gpx", "--pole-pairs", "0"], "'0' is no count of pole pairs"),
+        (["analyse", "a.gpx", "--gear", "none"], "'none' is no gear ratio"),
+        (["serve", "--port", "99999"], "'99999' is no port"),
+    ],
+)
+def test_a_wrong_call_ends_with_2_and_says_what_is_wrong(
+    argv: list[str], says: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert status_of_wrong_call(argv) == 2
+    assert says in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("argv", "says"),
+    [
+        (["analyse", "a.gpx", "--rule", "wter"], "there is no rule 'wter'. Mend: choose water"),
+        (["rules", "--show", "wter"], "no rule 'wter' ships. Mend: choose water"),
+        (["analyse", "a.gpx", "--headings", "absent.toml"], "absent.toml: cannot be read"),
+    ],
+)
+def test_what_cannot_be_asked_ends_with_2(
+    argv: list[str], says: str, calls: list[Call], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(argv) == 2
+    assert says in capsys.readouterr().err
+    assert calls == []
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ('"V GPS" = ', "not valid TOML"),
+        ('"V GPS" = 3\n', "(V GPS): 3 is no column"),
+        ("\xff", "it is not UTF-8"),
+    ],
+)
+def test_a_wrong_heading_map_is_a_wrong_call(
+    text: str, says: str, calls: list[Call], capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    file = tmp_path / "headings.toml"
+    file.write_text(text, encoding="latin-1")
+    assert main(["analyse", "a.csv", "--headings", str(file)]) == 2
+    assert says in capsys.readouterr().err
+
+
+def test_a_fault_of_the_program_is_a_sentence_too(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail(*_: object) -> Analysis:
+        raise ZeroDivisionError("float division by zero")
+
+    monkeypatch.setattr(commands, "read_and_analyse", fail)
+    assert main(["analyse", "a.gpx"]) == 1
+    err = capsys.readouterr().err
+    assert "a fault of the program, not of your log: ZeroDivisionError" in err
+    assert "Traceback" not in err
+
+
+def test_rules_are_listed_and_shown(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["rules"]) == 0
+    listed = capsys.readouterr().out
+    for name in SHIPPED:
+        assert f"{name}: " in listed
+        assert main(["rules", "--show", name]) == 0
+        assert parse_rule(capsys.readouterr().out, "shown").name == name
+
+
+def test_formats_names_every_reader(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["formats"]) == 0
+    out = capsys.readouterr().out
+    for reader in READERS:
+        assert reader.name in out
+        assert all(suffix in out for suffix in reader.suffixes)
+
+
+def test_version(capsys: pytest.CaptureFixture[str]) -> None:
+    assert status_of_wrong_call(["--version"]) == 0
+    assert capsys.readouterr().out == f"reciprocal {__version__}\n"
+
+
+def test_gates_may_begin_with_a_minus_only_as_a_value() -> None:
+    assert arguments.shielded(["analyse", "--gates"]) == ["analyse", "--gates"]
+    assert arguments.shielded(["analyse", "--gates=-1,2,3,4"]) == ["analyse", "--gates=-1,2,3,4"]
+
+
+def test_json_is_the_contract(calls: list[Call], capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["analyse", "a.gpx", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out) == analysis_fixture.analysis().to_dict()
