@@ -74,15 +74,16 @@ class Boat:
     def planing_mps(self) -> float:
         """Speed at which half the static wetting is gone [m/s].
 
-        Taken at a volume Froude number v / sqrt(g V^(1/3)) of 3, where semi-planing ends in the usual division
-        of speed ranges (O. M. Faltinsen, *Hydrodynamics of High-Speed Marine Vehicles*, 2005, from memory).
+        Taken at a volume Froude number v / sqrt(g V^(1/3)) of 3, where semi-planing ends in the usual
+        division of speed ranges (O. M. Faltinsen, *Hydrodynamics of High-Speed Marine Vehicles*, 2005, from
+        memory).
         """
         volume_m3 = self.mass_kg / 1000.0
         return float(3.0 * (GRAVITY_MPS2 * volume_m3 ** (1 / 3)) ** 0.5)
 
 
 # Invented. Between them they span about 19 to 46 m/s and 2 to 6 kg.
-ONDAL: Final = Boat(
+MONO: Final = Boat(
     name="Ondal",
     length_m=0.70,
     mass_kg=2.1,
@@ -97,9 +98,9 @@ ONDAL: Final = Boat(
     cells=4,
     cell_resistance_ohm=0.0028,
 )
-TIRVAN: Final = Boat(name="Tirvan")
-KESWIL: Final = Boat(
-    name="Keswil",
+CATAMARAN: Final = Boat(name="Quorrel")
+HYDROPLANE: Final = Boat(
+    name="Vessimer",
     length_m=1.05,
     mass_kg=5.8,
     wetted_m2=0.20,
@@ -115,4 +116,4 @@ KESWIL: Final = Boat(
     cell_resistance_ohm=0.0022,
     capacity_ah=5.5,
 )
-BOATS: Final = (ONDAL, TIRVAN, KESWIL)
+BOATS: Final = (MONO, CATAMARAN, HYDROPLANE)

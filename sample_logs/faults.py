@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import Literal
+from dataclasses import dataclass
+from typing import Any, Literal
 
 import numpy as np
 
@@ -58,9 +58,9 @@ class Faults:
         """One to three false spikes of any kind and one dropout."""
         rng = np.random.default_rng([seed, 77])
         kinds = rng.choice(["single", "several", "ramped", "at_rest", "lying"], size=int(rng.integers(1, 4)))
-        counts = {str(k): int((kinds == k).sum()) for k in set(kinds)}
-        gap = str(rng.choice(["gaps", "no_fix", "held"]))
-        return replace(cls(), **counts, **{gap: 1})
+        counts: dict[str, Any] = {str(k): int((kinds == k).sum()) for k in set(kinds)}
+        counts[str(rng.choice(["gaps", "no_fix", "held"]))] = 1
+        return cls(**counts)
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,8 +176,8 @@ def _gaps(
         log.columns["satellites"][rows] = 0.0
         made.append(Gap("no fix", float(log.t[first - 1]), float(log.t[first + count])))
 
-    wanted: list[GapKind] = ["gap"] * faults.gaps + ["no fix"] * faults.no_fix + ["held"] * faults.held
-    for kind in wanted:
+    counts: dict[GapKind, int] = {"gap": faults.gaps, "no fix": faults.no_fix, "held": faults.held}
+    for kind in (kind for kind, count in counts.items() for _ in range(count)):
         count = max(1, round(rng.uniform(*faults.gap_s) / step_s))
         if (k := log.place(rng, count)) is None:
             continue
@@ -238,7 +238,7 @@ def spoil(
         After a blow-over the receiver tumbles: two to four wild fixes around the stop, then no fix.
     """
     log = _Log(t_s.copy(), {k: v.copy() for k, v in columns.items()}, truth.frame, np.zeros(len(t_s)))
-    still = (truth.at("water_speed_mps", t_s) < 0.5).astype(float)
+    still = (truth.at("water_mps", t_s) < 0.5).astype(float)
     spikes: list[Spike] = []
     lost: list[tuple[float, float]] = []
     if tumble is not None:

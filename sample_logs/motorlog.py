@@ -23,7 +23,7 @@ class MotorClock:
         return np.asarray(motor_s * (1 + self.drift_ppm * 1e-6) + self.offset_s)
 
     def from_speed_log(self, t_s: float) -> float:
-        """The inverse of :meth:`to_speed_log` [s]."""
+        """Invert :meth:`to_speed_log` [s]."""
         return (t_s - self.offset_s) / (1 + self.drift_ppm * 1e-6)
 
 
@@ -52,7 +52,7 @@ def log_motor(
 
     rpm_step = 10.0 / boat.pole_pairs
     rpm = noisy("rpm", 0.0, 0.002, rpm_step)
-    columns = {
+    columns: dict[str, FloatArray] = {
         "voltage_v": np.round(noisy("voltage_v", 0.02, 0.0, 0.01), 2),
         "current_a": np.round(np.maximum(noisy("current_a", 0.4, 0.01, 0.1), 0.0), 1),
         "rpm": np.maximum(rpm, 0.0),

@@ -9,16 +9,18 @@ import numpy as np
 import pandas as pd
 
 from sample_logs.boats import BOATS, Boat
-from sample_logs.drive import Plan, drive
+from sample_logs.drive import drive
+from sample_logs.driver import Plan
 from sample_logs.faults import Faults, Gap, Spike, spoil
 from sample_logs.motorlog import MotorClock, log_motor
+from sample_logs.overlay import lay_out
 from sample_logs.receiver import Receiver, observe
 from sample_logs.scripts import RideScript, Water
-from sample_logs.truth import TruePass, TrueRideEvent, Truth, lay_out
+from sample_logs.truth import TruePass, TrueRideEvent, Truth
 from telemetry.frames import LogMeta, MotorLog, Track, make_motor_log, make_track
 from telemetry.geo import CourseLine, LocalFrame
 
-# Lake Ferrol is invented; its coordinates lie in open ocean, where there is no lake to confuse it with.
+# Lake Ombrevel is invented; its coordinates lie in open ocean, where there is no lake to confuse it with.
 LAKE_LAT_DEG, LAKE_LON_DEG = 38.5, -36.25
 START_UTC = pd.Timestamp("2025-06-14T08:30:00Z")
 
@@ -42,8 +44,7 @@ class Outing:
     ride_events : tuple of TrueRideEvent
         What the ride script did.
     motor_clock : MotorClock
-        True relation of the two clocks. The receiver's lag comes on top: a clock joined by speed alone is late
-        by it.
+        True relation of the two clocks. Clocks joined by speed are off by the receiver's lag besides.
     boat, receiver, water, plan
         What was simulated.
     """
@@ -74,7 +75,7 @@ class Outing:
 
 
 def _turned(east: float, north: float, heading_deg: float) -> tuple[float, float]:
-    """A vector in along-course and starboard components."""
+    """Split a vector into along-course and starboard components."""
     h = math.radians(heading_deg)
     return east * math.sin(h) + north * math.cos(h), east * math.cos(h) - north * math.sin(h)
 
@@ -173,9 +174,9 @@ def simulate_outing(
     )
     t_s, columns = observe(rng["noise"], receiver, truth)
     tumble = None
-    if ride.blow_over and driven.blow_over_s is not None:
-        stopped_s = driven.blow_over_s + ride.blow_over.stop_s + 0.3
-        tumble = (driven.blow_over_s, stopped_s, ride.blow_over.lost_fix_s)
+    if ride.blow_over and driven.flew_s is not None:
+        stopped_s = driven.flew_s + ride.blow_over.stop_s + 0.3
+        tumble = (driven.flew_s, stopped_s, ride.blow_over.lost_fix_s)
     t_s, columns, spikes, gaps = spoil(rng["faults"], t_s, columns, faults or Faults(), truth, tumble)
     track = make_track(columns, t_s, LogMeta("simulated", "simulated", start_utc))
 

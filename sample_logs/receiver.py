@@ -6,8 +6,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import lfilter
 
+from sample_logs.noise import gauss_markov
 from sample_logs.truth import Truth
 from telemetry.frames import FloatArray
 
@@ -16,8 +16,8 @@ from telemetry.frames import FloatArray
 class Receiver:
     """Error model of a receiver that measures speed by Doppler.
 
-    Each of the east and north speed errors is white noise plus a first-order Gauss-Markov process; each of the
-    position errors likewise, with longer times. Errors of one fix are independent of the motion.
+    East and north speed errors are each white noise plus a first-order Gauss-Markov process; position errors
+    likewise, with longer times. No error depends on the motion.
 
     Attributes
     ----------
@@ -29,7 +29,7 @@ class Receiver:
     shared_scale : float
         Relative error common to every speed of the outing (antenna tilt, the receiver's filter).
     position_white_sd_m, position_walk_sd_m, position_walk_tau_s : float
-        Position error a component (common practice, no source; 95 % radius of 1-2 m a component is 2.4-4.9 m).
+        Position error a component (common practice, no source). 1 m a component is a 95 % radius of 2.4 m.
     vertical_sd_mps, altitude_white_sd_m, altitude_walk_sd_m : float
         The vertical is two to three times worse than the horizontal (common practice, no source).
     lag_s : float
@@ -74,19 +74,6 @@ class Receiver:
         )
 
 
-def gauss_markov(rng: np.random.Generator, n: int, step_s: float, sd: float, tau_s: float) -> FloatArray:
-    """Stationary first-order Gauss-Markov noise, shape (n,).
-
-    References
-    ----------
-    .. [1] A. Gelb (ed.), Applied Optimal Estimation, MIT Press 1974, section 2.2 (from memory).
-    """
-    a = math.exp(-step_s / tau_s)
-    white = rng.standard_normal(n)
-    white[0] /= math.sqrt(1 - a * a)  # so that the first sample already has the full variance
-    return np.asarray(sd * lfilter([math.sqrt(1 - a * a)], [1.0, -a], white))
-
-
 def observe(
     rng: np.random.Generator, receiver: Receiver, truth: Truth
 ) -> tuple[FloatArray, dict[str, FloatArray]]:
@@ -99,7 +86,7 @@ def observe(
     columns : dict of str to ndarray, shape (n,)
         By the names of the track frame.
     """
-    n = int(math.floor(truth.t_s[-1] * receiver.rate_hz)) + 1
+    n = math.floor(truth.t_s[-1] * receiver.rate_hz) + 1
     t = np.arange(n) / receiver.rate_hz
     at = t - receiver.lag_s
     step = 1 / receiver.rate_hz

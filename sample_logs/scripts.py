@@ -37,7 +37,7 @@ class Water:
 
     @classmethod
     def drawn(cls, rng: np.random.Generator) -> Water:
-        """Draw a fair day: current to 0.3 m/s, wind to 4 m/s, surge 0.01-0.04 m/s (common practice, no source)."""
+        """Draw a fair day: current to 0.3 m/s, wind to 4, surge 0.01-0.04 (common practice, no source)."""
         current, wind = rng.uniform(0.0, 0.3), rng.uniform(0.0, 4.0)
         a, b = rng.uniform(0.0, 2 * np.pi, 2)
         surge_mps = rng.uniform(0.01, 0.04)

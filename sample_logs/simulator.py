@@ -1,6 +1,6 @@
 """The simulator's public face: everything a test or the generator needs."""
 
-from sample_logs.boats import BOATS, KESWIL, ONDAL, TIRVAN, Boat
+from sample_logs.boats import BOATS, CATAMARAN, HYDROPLANE, MONO, Boat
 from sample_logs.faults import Faults, Gap, Spike
 from sample_logs.motorlog import MotorClock
 from sample_logs.outing import Outing, simulate_outing
@@ -10,9 +10,9 @@ from sample_logs.truth import TruePass, TrueRideEvent, Truth
 
 __all__ = [
     "BOATS",
-    "KESWIL",
-    "ONDAL",
-    "TIRVAN",
+    "CATAMARAN",
+    "HYDROPLANE",
+    "MONO",
     "BlowOver",
     "Boat",
     "Faults",
