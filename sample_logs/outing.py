@@ -133,7 +133,7 @@ def simulate_outing(
     -------
     Outing
     """
-    names = ("boat", "plan", "water", "drive", "chop", "receiver", "noise", "faults", "motor")
+    names = ("boat", "plan", "water", "drive", "chop", "receiver", "faults", "motor")
     rng = {name: np.random.default_rng([seed, k]) for k, name in enumerate(names)}
     if boat is None:
         r = rng["boat"]
@@ -172,7 +172,9 @@ def simulate_outing(
         LocalFrame(LAKE_LAT_DEG, LAKE_LON_DEG),
         CourseLine(0.0, 0.0, heading_deg),
     )
-    t_s, columns = observe(rng["noise"], receiver, truth)
+    # A stream for each rate: a second recorder aboard has errors of its own.
+    noise = np.random.default_rng([seed, len(names), round(1000 * receiver.rate_hz)])
+    t_s, columns = observe(noise, receiver, truth)
     tumble = None
     if ride.blow_over and driven.flew_s is not None:
         stopped_s = driven.flew_s + ride.blow_over.stop_s + 0.3

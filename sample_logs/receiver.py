@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from sample_logs.boats import GRAVITY_MPS2
 from sample_logs.noise import gauss_markov
 from sample_logs.truth import Truth
 from telemetry.frames import FloatArray
@@ -38,6 +39,8 @@ class Receiver:
         As printed: m/s, degrees, metres.
     has_vertical : bool
         Whether the log has vertical velocity.
+    has_imu : bool
+        Whether the log has accelerations along and up (gravity included) and pitch rate, beside each fix.
     """
 
     rate_hz: float = 10.0
@@ -56,6 +59,7 @@ class Receiver:
     position_decimals: int = 7
     altitude_decimals: int = 2
     has_vertical: bool = True
+    has_imu: bool = False
 
     @classmethod
     def drawn(cls, rng: np.random.Generator, rate_hz: float = 10.0) -> Receiver:
@@ -92,14 +96,14 @@ def observe(
     step = 1 / receiver.rate_hz
 
     def component(name: str) -> FloatArray:
-        return (
+        return np.asarray(
             truth.at(name, at) * (1 + receiver.shared_scale)
             + receiver.white_sd_mps * rng.standard_normal(n)
             + gauss_markov(rng, n, step, receiver.coloured_sd_mps, receiver.coloured_tau_s)
         )
 
     def place(name: str) -> FloatArray:
-        return (
+        return np.asarray(
             truth.at(name, at)
             + receiver.position_white_sd_m * rng.standard_normal(n)
             + gauss_markov(rng, n, step, receiver.position_walk_sd_m, receiver.position_walk_tau_s)
@@ -123,7 +127,23 @@ def observe(
     vertical = truth.at("vertical_mps", at) + receiver.vertical_sd_mps * rng.standard_normal(n)
     if receiver.has_vertical:
         columns["vertical_mps"] = np.round(vertical, receiver.speed_decimals)
+    if receiver.has_imu:
+        columns |= _inertial(rng, truth, t)
     walk = gauss_markov(rng, n, step, 0.12, 60.0)
     columns["hdop"] = np.round(np.clip(0.8 + walk, 0.5, 2.0), 2)
     columns["satellites"] = np.round(np.clip(15 - 10 * walk, 6, 24))
     return t, columns
+
+
+def _inertial(rng: np.random.Generator, truth: Truth, t_s: FloatArray) -> dict[str, FloatArray]:
+    """Accelerations and pitch rate of the hull, without lag (noise: common practice, no source)."""
+
+    def rate(values: FloatArray, sd: float) -> FloatArray:
+        exact = np.interp(t_s, truth.t_s, np.gradient(values, truth.t_s))
+        return np.round(exact + sd * rng.standard_normal(len(t_s)), 3)
+
+    return {
+        "ax_mps2": rate(truth.water_mps, 0.3),
+        "az_mps2": rate(truth.vertical_mps, 0.5) + GRAVITY_MPS2,
+        "gy_dps": rate(truth.pitch_deg, 1.5),
+    }

@@ -157,14 +157,14 @@ class Truth:
         va, vb = (self.gate_speed_mps(p, gate1, gate2) for p in (pass_a, pass_b))
         return (va + vb) / 2 if mean == "of speeds" else 2 * va * vb / (va + vb)
 
-    def place_gates(self, distance_m: float) -> tuple[LatLon, LatLon]:
-        """Two gates on the course, in the middle of the stretch that every pass had above 90 % of its peak.
+    def place_gates(self, distance_m: float, passes: tuple[int, ...] | None = None) -> tuple[LatLon, LatLon]:
+        """Two gates on the course, amid the stretch all passes (or those named) did at 90 % of their peak.
 
         Where that stretch is shorter than the distance the gates still stand about its middle.
         """
         low, high = -np.inf, np.inf
         across: list[float] = []
-        for p in self.passes:
+        for p in self.passes if passes is None else [self.passes[i] for i in passes]:
             part = self.span(p.start_s, p.end_s)
             along, side = self.course.along_across(self.east_m[part], self.north_m[part])
             fast = self.speed_mps[part] > 0.9 * p.peak_mps
