@@ -16,7 +16,9 @@ class ReadOptions:
     ----------
     headings : mapping of str to str
         The user's heading map for tables: a heading as it stands in the file to ``"column"`` or
-        ``"column:unit"`` (``{"U batt": "voltage_v", "V GPS": "speed_mps:km/h"}``). Empty: built-in spellings only.
+        ``"column:unit"`` (``{"U batt": "voltage_v", "V GPS": "speed_mps:km/h"}``), or to ``"ignore"``. Beside
+        the names of the frames a column may be ``utc``, ``clock``, ``date``, ``host`` or ``elapsed`` (times)
+        and ``motor_rpm`` or ``erpm``. What it does not name is left to the built-in spellings.
     pole_pairs : int
         Pole pairs of the motor, to turn electrical rpm into motor rpm.
     gear_ratio : float

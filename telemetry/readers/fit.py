@@ -1,0 +1,212 @@
+"""FIT: the record messages of an activity file, or of several chained in one.
+
+fitparse decodes ordinary files, without its value processors, which would only turn numbers into texts.
+Another decoder takes over in three cases, and a finding says so: fitparse stops at definitions that other
+software writes (fitdecode reads on), a file is too large for either to read in good time (both need about
+50 µs a record), or both stop before the last whole record. In the last two cases the bulk reading of
+:mod:`telemetry.readers.fit_scan` serves. Tests hold all three to the same values on every recorded log.
+
+Damage ends the reading, not the log: what stands before is returned with a finding.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterable, Iterator
+from typing import Any, Final
+
+import fitdecode
+import fitparse
+import numpy as np
+from fitdecode.types import FieldDefinition as FitdecodeDefinition
+from fitparse.processors import FitFileDataProcessor
+from fitparse.records import FieldDefinition as FitparseDefinition
+
+from telemetry.errors import DamagedLogError, NothingUsableError
+from telemetry.frames import Finding, FloatArray, Log, LogMeta, make_track
+from telemetry.readers import notes, stamps
+from telemetry.readers.base import LogReader, ReadOptions
+from telemetry.readers.fit_scan import RECORD, TIMESTAMP, Scan, scan
+
+# Field numbers of the record message in the FIT profile, with scale and offset: value = raw / scale - offset.
+_SEMICIRCLES_PER_DEG: Final = 2.0**31 / 180.0
+_FIELDS: Final[dict[int, tuple[str, float, float]]] = {
+    0: ("lat_deg", _SEMICIRCLES_PER_DEG, 0.0),
+    1: ("lon_deg", _SEMICIRCLES_PER_DEG, 0.0),
+    2: ("alt_m", 5.0, 500.0),
+    6: ("speed_mps", 1000.0, 0.0),
+    31: ("horizontal_sd_m", 1.0, 0.0),
+    32: ("vertical_mps", 1000.0, 0.0),
+    # The enhanced fields hold the same quantities with more bits; they come later and so win.
+    73: ("speed_mps", 1000.0, 0.0),
+    78: ("alt_m", 5.0, 500.0),
+}
+_FRACTION_FIELD: Final = 48  # 1/128 s past the timestamp
+_WANTED: Final = (*_FIELDS, _FRACTION_FIELD)
+
+_FIT_EPOCH_S: Final = 631_065_600  # 1989-12-31T00:00:00Z in Unix time
+_FIRST_ABSOLUTE_S: Final = 0x10000000  # below, a timestamp counts from power-on
+
+_MOST_BYTES: Final = 800_000
+_MOST_MESSAGES: Final = 40_000
+
+_MEND: Final = "copy the file from the device again"
+
+
+def _sniff(head: bytes) -> bool:
+    return head[8:12] == b".FIT"
+
+
+def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
+    found = scan(data, _WANTED)
+    if found.records == 0:
+        if found.damage:
+            raise DamagedLogError(
+                f"no usable record stands before the damage: {found.damage}", file=file, mend=_MEND
+            )
+        raise NothingUsableError(
+            "none of its records holds a position, a speed or an altitude",
+            file=file,
+            mend="record the outing with GPS switched on",
+        )
+    raw, findings = _decode(data, found)
+    if found.damage:
+        findings.append(
+            Finding("salvaged", f"the file is damaged, what stands before was read: {found.damage}")
+        )
+    if found.empty_records:
+        findings.append(
+            Finding(
+                "no-value",
+                "records that hold neither a position, a speed nor an altitude were left out",
+                found.empty_records,
+            )
+        )
+    if found.wrong_checksums:
+        findings.append(
+            Finding("bad-checksum", "the file's checksum is wrong; its content was read all the same")
+        )
+    return (_track(raw, findings, file),)
+
+
+def _decode(data: bytes, found: Scan) -> tuple[dict[int, FloatArray], list[Finding]]:
+    if len(data) > _MOST_BYTES or found.messages > _MOST_MESSAGES:
+        why = "the file is larger than the usual decoders read in good time"
+        return found.columns(), [Finding("second-decoder", f"read in bulk: {why}")]
+    rows, stopped = _rows(_fitparse_records(data))
+    if len(rows) >= found.records:
+        return _columns(rows), []
+    why = f"the usual decoder stopped after {len(rows)} of {found.records} records ({stopped})"
+    rows, stopped = _rows(_fitdecode_records(data))
+    if len(rows) >= found.records:
+        return _columns(rows), [Finding("second-decoder", f"read by the second decoder: {why}")]
+    return found.columns(), [Finding("second-decoder", f"read in bulk: {why}")]
+
+
+def _rows(records: Iterator[Iterable[tuple[int, Any]]]) -> tuple[list[list[float]], str]:
+    """Collect numbers up to the end or the first error; the text says what stopped it."""
+    place = {number: i for i, number in enumerate((*_WANTED, TIMESTAMP))}
+    stamp_at = place[TIMESTAMP]
+    blank = [float("nan")] * len(place)
+    rows: list[list[float]] = []
+    try:
+        for record in records:
+            row = blank.copy()
+            wanted = False
+            for number, value in record:
+                at = place.get(number)
+                if at is None or isinstance(value, tuple | str | bytes):
+                    continue
+                if value is not None:
+                    row[at] = value
+                wanted = wanted or at != stamp_at
+            if wanted:
+                rows.append(row)
+    except Exception as error:
+        # Foreign decoders on foreign bytes let through struct, key and type errors besides their own.
+        return rows, f"{type(error).__name__}: {error}"[:200]
+    return rows, "end of file"
+
+
+def _columns(rows: list[list[float]]) -> dict[int, FloatArray]:
+    table = np.array(rows, dtype=np.float64).reshape(-1, len(_WANTED) + 1)
+    return {number: table[:, i] for i, number in enumerate((*_WANTED, TIMESTAMP))}
+
+
+class _NumbersOnly(FitFileDataProcessor):  # type: ignore[misc]
+    """Leaves values as they stand in the file: no texts, no datetimes, no other units."""
+
+    def run_type_processor(self, field_data: Any) -> None:
+        """Do nothing."""
+
+    def run_field_processor(self, field_data: Any) -> None:
+        """Do nothing."""
+
+    def run_unit_processor(self, field_data: Any) -> None:
+        """Do nothing."""
+
+    def run_message_processor(self, data_message: Any) -> None:
+        """Do nothing."""
+
+
+def _fitparse_records(data: bytes) -> Iterator[Iterable[tuple[int, Any]]]:
+    # The checksum is verified by the scan, whose finding does not cost the records.
+    with fitparse.FitFile(io.BytesIO(data), check_crc=False, data_processor=_NumbersOnly()) as fit:
+        for message in fit.get_messages("record"):
+            yield _numbered(message.fields, FitparseDefinition)
+
+
+def _fitdecode_records(data: bytes) -> Iterator[Iterable[tuple[int, Any]]]:
+    with fitdecode.FitReader(
+        io.BytesIO(data),
+        processor=None,
+        check_crc=fitdecode.CrcCheck.DISABLED,
+        error_handling=fitdecode.ErrorHandling.IGNORE,
+    ) as fit:
+        for frame in fit:
+            if frame.frame_type == fitdecode.FIT_FRAME_DATA and frame.global_mesg_num == RECORD:
+                yield _numbered(frame.fields, FitdecodeDefinition)
+
+
+def _numbered(fields: Iterable[Any], definition: Any) -> Iterator[tuple[int, Any]]:
+    """Field numbers and raw values; without developer fields, which count from zero again."""
+    for one in fields:
+        if isinstance(one.field_def, definition):
+            yield one.field_def.def_num, one.raw_value
+        elif one.field_def is None and one.field.def_num == TIMESTAMP:  # from a compressed header
+            yield TIMESTAMP, one.raw_value
+
+
+def _track(raw: dict[int, FloatArray], findings: list[Finding], file: str) -> Log:
+    stamp_s = raw[TIMESTAMP]
+    absolute = bool((stamp_s >= _FIRST_ABSOLUTE_S).any())
+    # Where some stamps are absolute, those that count from power-on cannot be placed among them.
+    timed = np.isfinite(stamp_s) & ((stamp_s >= _FIRST_ABSOLUTE_S) | (not absolute))
+    if not timed.any():
+        raise NothingUsableError("none of its records carries a time", file=file, mend=_MEND)
+    untimed = int((~timed).sum())
+    if untimed:
+        findings.append(Finding("no-time", "records without a usable time were left out", untimed))
+    fraction_s = np.nan_to_num(raw[_FRACTION_FIELD][timed] / 128.0) if _FRACTION_FIELD in raw else 0.0
+    stamp_us = np.rint((stamp_s[timed] + fraction_s + absolute * _FIT_EPOCH_S) * 1e6).astype(np.int64)
+
+    columns: dict[str, FloatArray] = {}
+    for number, (name, scale, offset) in _FIELDS.items():
+        if number in raw:
+            values = raw[number][timed] / scale - offset
+            columns[name] = np.where(np.isnan(values), columns.get(name, values), values)
+    believed = stamps.believable(stamp_us)
+    findings += notes.disbelieved(stamp_us, believed)
+    columns = {name: values[believed] for name, values in columns.items()}
+    stamp_us = stamp_us[believed]
+    start_utc = None
+    if absolute:
+        start_utc = stamps.utc(int(stamp_us[0]))
+    else:
+        findings.append(
+            Finding("no-date", "its times count from power-on: no day and no time of day", int(stamp_us.size))
+        )
+    return make_track(columns, stamps.seconds(stamp_us), LogMeta(file, "fit", start_utc=start_utc), findings)
+
+
+READER = LogReader("fit", (".fit",), _sniff, _read)

@@ -1,0 +1,285 @@
+"""A walk over the structure of a FIT file: what is there, where it breaks, and the record fields in bulk.
+
+The walk touches each message once and decodes nothing; the fields of all record messages are then gathered
+by numpy. It serves three ends: it tells the decoders in :mod:`telemetry.readers.fit` how much there is to
+find, it reads files that are too large for them in good time, and it goes on where both give up.
+
+References
+----------
+.. [1] FIT protocol description (file header, record header, definition and data messages, compressed
+   timestamp header, base types and their invalid values, CRC), developer pages of the format's owner.
+"""
+
+from __future__ import annotations
+
+import struct
+from array import array
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from telemetry.frames import FloatArray
+
+RECORD: Final = 20
+"""Global number of the record message."""
+TIMESTAMP: Final = 253
+"""Number of the timestamp field in any message."""
+
+# Base type: numpy code and the value that means "invalid" (None: not-a-number already says it).
+_BASE_TYPES: Final[dict[int, tuple[str, int | None]]] = {
+    0x00: ("u1", 0xFF),
+    0x01: ("i1", 0x7F),
+    0x02: ("u1", 0xFF),
+    0x83: ("i2", 0x7FFF),
+    0x84: ("u2", 0xFFFF),
+    0x85: ("i4", 0x7FFFFFFF),
+    0x86: ("u4", 0xFFFFFFFF),
+    0x88: ("f4", None),
+    0x89: ("f8", None),
+    0x0A: ("u1", 0),
+    0x8B: ("u2", 0),
+    0x8C: ("u4", 0),
+}
+
+
+@dataclass
+class _Layout:
+    """One definition message, and where its data messages stand.
+
+    ``fields`` maps a wanted field's number to its offset, size and base type, and is empty but for records;
+    ``starts`` holds the offset of each payload
+    in the file and ``stamps`` the time from a compressed header, -1 where there is none.
+    """
+
+    size: int
+    order: str
+    stamp_at: int
+    is_record: bool
+    fields: dict[int, tuple[int, int, int]]
+    starts: array[int] = field(default_factory=lambda: array("q"))
+    stamps: array[int] = field(default_factory=lambda: array("q"))
+
+
+@dataclass
+class Scan:
+    """What a walk over a FIT file found.
+
+    Attributes
+    ----------
+    messages : int
+        Data messages of any kind.
+    records : int
+        Record messages with at least one of the wanted fields.
+    empty_records : int
+        Record messages without any of them.
+    damage : str
+        Where and why the walk ended before the end of the file; empty if it did not.
+    wrong_checksums : int
+        Of the chained files, how many state another checksum than theirs.
+    """
+
+    data: bytes
+    wanted: tuple[int, ...]
+    messages: int = 0
+    records: int = 0
+    empty_records: int = 0
+    damage: str = ""
+    wrong_checksums: int = 0
+    _layouts: list[_Layout] = field(default_factory=list)
+
+    def columns(self) -> dict[int, FloatArray]:
+        """Raw values of the wanted fields and the timestamps, in file order, NaN where invalid or absent."""
+        if not self.records:
+            return {}
+        buffer = np.frombuffer(self.data, dtype=np.uint8)
+        starts = np.concatenate([np.asarray(layout.starts, dtype=np.int64) for layout in self._layouts])
+        order = np.argsort(starts, kind="stable")
+        numbers = {n for layout in self._layouts for n in layout.fields} | {TIMESTAMP}
+        result = {}
+        for number in sorted(numbers):
+            parts = [_gather(buffer, layout, number) for layout in self._layouts]
+            result[number] = np.concatenate(parts)[order]
+        return result
+
+
+def _gather(buffer: npt.NDArray[np.uint8], layout: _Layout, number: int) -> FloatArray:
+    starts = np.asarray(layout.starts, dtype=np.int64)
+    values = np.full(starts.size, np.nan)
+    known = layout.fields.get(number)
+    if known is not None:
+        offset, size, base = known
+        code, invalid = _BASE_TYPES[base]
+        raw = buffer[(starts + offset)[:, None] + np.arange(size)].view(f"{layout.order}{code}")[:, 0]
+        values = raw.astype(np.float64)
+        if invalid is not None:
+            values[raw == invalid] = np.nan
+    if number == TIMESTAMP:
+        compressed = np.asarray(layout.stamps, dtype=np.int64)
+        values = np.where(compressed >= 0, compressed.astype(np.float64), values)
+    return values
+
+
+def scan(data: bytes, wanted: tuple[int, ...]) -> Scan:
+    """Walk over a FIT file, or several in one, up to the end or the first damage.
+
+    Parameters
+    ----------
+    data : bytes
+        The file.
+    wanted : tuple of int
+        Numbers of the record fields to keep.
+    """
+    result = Scan(data, wanted)
+    at = 0
+    while at < len(data) and not result.damage:
+        if len(data) - at < 12 or data[at + 8 : at + 12] != b".FIT" or data[at] < 12:
+            result.damage = f"no FIT header at byte {at}"
+            break
+        body = at + data[at]
+        (size,) = struct.unpack_from("<I", data, at + 4)
+        if size == 0:
+            # A recorder that lost power never came back to write the length.
+            result.damage = f"the header at byte {at} states no length"
+            _walk(result, body, len(data), final=True)
+            break
+        end = body + size
+        _walk(result, body, min(end, len(data)), final=end > len(data))
+        if end + 2 > len(data):
+            result.damage = result.damage or "the file ends before its stated length"
+        elif not result.damage and crc16(data[at:end]) != struct.unpack_from("<H", data, end)[0]:
+            result.wrong_checksums += 1
+        at = end + 2
+    return result
+
+
+def _walk(result: Scan, at: int, end: int, *, final: bool) -> None:
+    """Walk over one file's messages; ``final`` where ``end`` is the end of all bytes there are."""
+    data = result.data
+    layouts: list[_Layout | None] = [None] * 16
+    messages = records = empty = 0
+    stamp = 0  # of the last message that had one, which compressed headers count on from
+    stamp_place, stamp_order = -1, "<"
+    while at < end:
+        head = data[at]
+        if head & 0xC0 == 0x40:
+            layout, after = _define(data, at, end, result.wanted)
+            if layout is None:
+                result.damage = f"a definition is cut at byte {at}"
+                break
+            layouts[head & 0x0F] = layout
+            if layout.fields:
+                result._layouts.append(layout)
+            at = after
+            continue
+        known = layouts[head >> 5 & 0x03 if head & 0x80 else head & 0x0F]
+        if known is None:
+            result.damage = f"a message without definition at byte {at}"
+            break
+        after = at + 1 + known.size
+        if after > end:
+            result.damage = "the file ends inside a message" if final else f"a message overruns at byte {at}"
+            break
+        if known.stamp_at >= 0:
+            stamp_place, stamp_order = at + 1 + known.stamp_at, known.order
+        compressed = -1
+        if head & 0x80:
+            if stamp_place >= 0:
+                (stamp,) = struct.unpack_from(stamp_order + "I", data, stamp_place)
+                stamp_place = -1
+            stamp = compressed = stamp + ((head & 0x1F) - stamp) % 32
+        if known.fields:
+            known.starts.append(at + 1)
+            known.stamps.append(compressed)
+            records += 1
+        elif known.is_record:
+            empty += 1
+        messages += 1
+        at = after
+    result.messages += messages
+    result.records += records
+    result.empty_records += empty
+
+
+def _define(data: bytes, at: int, end: int, wanted: tuple[int, ...]) -> tuple[_Layout | None, int]:
+    """Read a definition message; None where it does not fit before ``end``."""
+    if at + 6 > end:
+        return None, at
+    order = ">" if data[at + 2] else "<"
+    (global_number,) = struct.unpack_from(order + "H", data, at + 3)
+    count = data[at + 5]
+    after = at + 6 + 3 * count
+    numbers, sizes, bases = (data[at + 6 + i : after : 3] for i in range(3))
+    size = sum(sizes)
+    if data[at] & 0x20:
+        if after + 1 > end:
+            return None, at
+        developer_fields = data[after]
+        size += sum(data[after + 2 : after + 1 + 3 * developer_fields : 3])
+        after += 1 + 3 * developer_fields
+    if after > end:
+        return None, at
+    stamp_at = -1
+    fields: dict[int, tuple[int, int, int]] = {}
+    offset = 0
+    for number, width, base in zip(numbers, sizes, bases, strict=True):
+        if number == TIMESTAMP and base == 0x86 and width == 4:
+            stamp_at = offset
+        # A field of several values, or of a size its type cannot have, is no single number.
+        fits = base in _BASE_TYPES and np.dtype(_BASE_TYPES[base][0]).itemsize == width
+        if global_number == RECORD and fits and (number in wanted or number == TIMESTAMP):
+            fields[number] = (offset, width, base)
+        offset += width
+    if not fields.keys() - {TIMESTAMP}:
+        fields = {}
+    return _Layout(size, order, stamp_at, global_number == RECORD, fields), after
+
+
+def crc16(data: bytes) -> int:
+    """Checksum of a FIT file: CRC-16 with polynomial 0x8005, reflected, from zero.
+
+    The checksum is linear, so the bytes are cut into equal columns whose checksums advance together; each is
+    then carried over the columns behind it by one table.
+
+    References
+    ----------
+    .. [1] CRC RevEng catalogue, CRC-16/ARC: check value 0xBB3D.
+
+    Examples
+    --------
+    >>> hex(crc16(b"123456789"))
+    '0xbb3d'
+    """
+    rows = 64 + int(len(data) ** 0.5)
+    padded = np.zeros(-(-len(data) // rows) * rows, dtype=np.uint16)
+    padded[padded.size - len(data) :] = np.frombuffer(data, dtype=np.uint8)  # zeros in front change nothing
+    columns = padded.reshape(-1, rows)
+    checksum = np.zeros(columns.shape[0], dtype=np.uint16)
+    carried = np.uint16(1) << np.arange(16, dtype=np.uint16)
+    for row in range(rows):
+        checksum = checksum >> 8 ^ _CRC_TABLE[(checksum ^ columns[:, row]) & 0xFF]
+        carried = carried >> 8 ^ _CRC_TABLE[carried & 0xFF]
+    carry = _linear_table(carried)
+    total = 0
+    for one in checksum:
+        total = int(carry[total] ^ one)
+    return total
+
+
+def _linear_table(images: npt.NDArray[np.uint16]) -> npt.NDArray[np.uint16]:
+    """All values of a linear map, from its values on the single bits."""
+    table = np.zeros(1, dtype=np.uint16)
+    for image in images:
+        table = np.concatenate([table, table ^ image])
+    return table
+
+
+def _crc_table() -> npt.NDArray[np.uint16]:
+    value = np.arange(256, dtype=np.uint16)
+    for _ in range(8):
+        value = np.where(value & 1, value >> 1 ^ np.uint16(0xA001), value >> 1)
+    return value
+
+
+_CRC_TABLE: Final = _crc_table()

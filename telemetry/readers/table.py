@@ -1,0 +1,273 @@
+"""CSV and its relatives: any table of text whose headings can be named.
+
+Delimiter, decimal mark, encoding, lines before the headings and a row of units are found out from the file;
+what the headings mean is settled by :mod:`telemetry.readers.headings` and the user's own heading map. A table
+with GPS and motor columns yields a speed log and a motor log on one clock.
+
+A speed without a unit is never assumed: its unit follows from the positions, or is asked for.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from telemetry.errors import DamagedLogError, HeadingMapNeededError, NothingUsableError
+from telemetry.frames import (
+    MOTOR_COLUMNS,
+    TRACK_COLUMNS,
+    Finding,
+    FloatArray,
+    Log,
+    LogMeta,
+    make_motor_log,
+    make_track,
+)
+from telemetry.readers import motor_sanity, notes, speed_unit, stamps
+from telemetry.readers.base import LogReader, ReadOptions
+from telemetry.readers.headings import RPM_COLUMNS, TIME_COLUMNS, Match, best, match
+from telemetry.readers.table_clock import Clock, find_clock
+from telemetry.readers.table_layout import Layout, find_layout
+from telemetry.readers.text import decode
+
+_SENTENCE: Final = re.compile(r"\$[A-Z]{5},")
+_CONTROL: Final = re.compile(r"[\x01-\x08\x0e-\x1f]")
+# Quantities whose customary unit is beyond doubt even where none is stated.
+_CUSTOMARY_UNITS: Final = {"alt_m", "esc_temp_c", "motor_temp_c", "ax_mps2", "ay_mps2", "az_mps2"}
+_MEND_MAP: Final = "say which heading means what and in which unit (a heading map)"
+
+
+def _sniff(head: bytes) -> bool:
+    text = decode(head)[0].replace("\0", "")
+    if text.lstrip()[:1] in ("", "<", "{") or _CONTROL.search(text) or _SENTENCE.search(text):
+        return False
+    lines = text.splitlines()
+    return any(delimiter in line for line in lines for delimiter in ",;\t")
+
+
+def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
+    text = decode(data)[0].replace("\r\n", "\n").replace("\r", "\n").replace("\0", "")
+    layout = find_layout(text, file)
+    try:
+        matches = match(layout.headings, layout.units, options.headings)
+    except ValueError as error:
+        raise HeadingMapNeededError(
+            f"the heading map does not fit: {error}", headings=layout.headings, file=file, mend=_MEND_MAP
+        ) from error
+    columns = best(matches)
+    findings = _unread(layout, matches, columns)
+    is_speed_log = {"lat_deg", "lon_deg"} <= columns.keys() or "speed_mps" in columns
+    if not is_speed_log and not (columns.keys() & MOTOR_COLUMNS.keys() or columns.keys() & set(RPM_COLUMNS)):
+        raise _map_needed("no heading names a position, a speed or a motor quantity", layout, file)
+    if not columns.keys() & set(TIME_COLUMNS):
+        raise _map_needed("no heading names the time", layout, file)
+
+    frame, bad_lines = _parse(text, layout, columns, file)
+    if bad_lines:
+        findings.append(Finding("bad-lines", "lines with too many cells were skipped", bad_lines))
+    clock = find_clock(columns, lambda m: frame[m.position], is_speed_log)
+    if clock is None:
+        raise NothingUsableError("none of its rows has a time that can be read", file=file, mend=_MEND_MAP)
+    return _Table(frame, layout, columns, clock, findings, file).logs(options)
+
+
+def _map_needed(reason: str, layout: Layout, file: str) -> HeadingMapNeededError:
+    listed = ", ".join(layout.headings[:40])
+    return HeadingMapNeededError(
+        f"{reason}; its headings are: {listed}",
+        headings=layout.headings,
+        file=file,
+        place=f"line {layout.heading_line}",
+        mend=_MEND_MAP,
+    )
+
+
+def _unread(layout: Layout, matches: list[Match], columns: dict[str, Match]) -> list[Finding]:
+    findings = []
+    second = [m.heading for m in matches if columns[m.column] is not m and m.column not in TIME_COLUMNS]
+    if second:
+        used = ", ".join(sorted({columns[m.column].heading for m in matches if m.heading in second}))
+        findings.append(
+            Finding(
+                "column-chosen",
+                f"{', '.join(second)}: left aside for {used}, which says the same more plainly",
+                len(second),
+            )
+        )
+    named = {m.position for m in matches}
+    unknown = [h for i, h in enumerate(layout.headings) if i not in named and h]
+    if unknown:
+        findings.append(
+            Finding("columns-unread", f"headings not read: {', '.join(unknown[:40])}", len(unknown))
+        )
+    return findings
+
+
+def _parse(text: str, layout: Layout, columns: dict[str, Match], file: str) -> tuple[pd.DataFrame, int]:
+    """Read the matched columns; returns them by position, and how many lines had too many cells."""
+    body = text[layout.body_at :]
+    if not body.endswith("\n"):
+        body += "\n"
+    for quoting in (0, 3):  # csv.QUOTE_MINIMAL; then csv.QUOTE_NONE, for a table with a lone quotation mark
+        try:
+            frame = pd.read_csv(
+                io.StringIO(body),
+                sep=layout.delimiter,
+                decimal=layout.decimal,
+                header=None,
+                names=list(range(layout.width)),
+                usecols=sorted(m.position for m in columns.values()),
+                index_col=False,
+                engine="c",
+                low_memory=False,
+                skipinitialspace=True,
+                on_bad_lines="skip",
+                quoting=quoting,
+            )
+        except pd.errors.ParserError:
+            continue
+        lines = body.count("\n") - body.count("\n\n") - body.startswith("\n")
+        return frame, max(0, lines - len(frame))
+    raise DamagedLogError("its rows cannot be told apart", file=file, mend="export the table again")
+
+
+class _Table:
+    """A parsed table on its way to one or two logs."""
+
+    def __init__(
+        self,
+        frame: pd.DataFrame,
+        layout: Layout,
+        columns: dict[str, Match],
+        clock: Clock,
+        findings: list[Finding],
+        file: str,
+    ) -> None:
+        self._frame = frame
+        self._layout = layout
+        self._columns = columns
+        self._clock = clock
+        self._file = file
+        self._decimal = layout.decimal
+        self._findings = [*findings, *clock.findings]
+        kept = clock.timed.copy()
+        untimed = int((~kept).sum())
+        if untimed:
+            self._findings.append(Finding("no-time", "rows without a time were left out", untimed))
+        if clock.dated:
+            believed = stamps.believable(clock.stamp_us[kept])
+            self._findings += notes.disbelieved(clock.stamp_us[kept], believed)
+            kept[kept] = believed
+        self._kept = kept
+        self._stamp_us = clock.stamp_us[kept]
+        self._t_s = stamps.seconds(self._stamp_us)
+
+    def logs(self, options: ReadOptions) -> tuple[Log, ...]:
+        """Build the speed log and the motor log, whichever the table holds."""
+        track = {name: self._values(m) for name, m in self._columns.items() if name in TRACK_COLUMNS}
+        motor = {
+            name: self._values(m)
+            for name, m in self._columns.items()
+            if name in MOTOR_COLUMNS and name not in RPM_COLUMNS
+        }
+        motor_findings: list[Finding] = []
+        rpm = self._shaft_rpm(options, motor_findings)
+        if rpm is not None:
+            motor["rpm"] = rpm
+        has_motor = any(np.isfinite(values).any() for values in motor.values())
+        track = self._with_speed_unit(track, has_motor)
+        if "fix" in track:
+            track["fix"] = np.clip(track["fix"], 0.0, 1.0)
+        has_track = {"lat_deg", "lon_deg"} <= track.keys() or "speed_mps" in track
+        start_utc = stamps.utc(int(self._stamp_us[0])) if self._clock.dated else None
+        logs: list[Log] = []
+        if has_track:
+            findings = [*self._findings, *notes.no_fix(track, self._t_s)]
+            meta = LogMeta(self._file, "table", start_utc=start_utc, clock=self._clock.source)
+            logs.append(make_track(track, self._t_s, meta, findings))
+        if has_motor or not has_track:
+            source = self._clock.source if has_track else "controller"
+            motor, sanity = motor_sanity.judge(motor, self._t_s)
+            meta = LogMeta(self._file, "table", start_utc=start_utc, clock=source)
+            logs.append(make_motor_log(motor, self._t_s, meta, [*self._findings, *motor_findings, *sanity]))
+        return tuple(logs)
+
+    def _values(self, m: Match) -> FloatArray:
+        """Return a column in its frame unit; cells that are no numbers become NaN, with a finding."""
+        cells = self._frame[m.position]
+        if not pd.api.types.is_numeric_dtype(cells):
+            filled = cells.notna() & (cells.astype("str").str.strip() != "")
+            texts = cells.astype("str").str.strip()
+            if self._decimal == ",":
+                texts = texts.str.replace(",", ".", regex=False)
+            numbers = pd.to_numeric(texts, errors="coerce")
+            bad = int((filled & numbers.isna()).sum())
+            if bad:
+                self._findings.append(
+                    Finding("bad-number", f"{m.heading!r}: cells that are no number were left out", bad)
+                )
+            cells = numbers
+        if not m.unit and m.column in _CUSTOMARY_UNITS:
+            spec = {**TRACK_COLUMNS, **MOTOR_COLUMNS}[m.column]
+            self._findings.append(
+                Finding("unit-assumed", f"{m.heading!r} states no unit; {spec.unit} was assumed")
+            )
+        values = cells.to_numpy(dtype=np.float64)[self._kept] * m.factor + m.offset
+        return np.asarray(values, dtype=np.float64)
+
+    def _shaft_rpm(self, options: ReadOptions, findings: list[Finding]) -> FloatArray | None:
+        """Propeller-shaft rpm from whichever the table has: the shaft's, the motor's or electrical rpm."""
+        if "rpm" in self._columns:
+            return self._values(self._columns["rpm"])
+        if "motor_rpm" in self._columns:
+            return self._values(self._columns["motor_rpm"]) / options.gear_ratio
+        if "erpm" not in self._columns:
+            return None
+        heading = self._columns["erpm"].heading
+        if options.pole_pairs is None:
+            findings.append(
+                Finding(
+                    "pole-pairs-unknown",
+                    f"{heading!r} counts electrical turns; give the motor's pole pairs to get rpm",
+                )
+            )
+            return None
+        return self._values(self._columns["erpm"]) / options.pole_pairs / options.gear_ratio
+
+    def _with_speed_unit(self, track: dict[str, FloatArray], has_motor: bool) -> dict[str, FloatArray]:
+        """Bring a speed without a unit to m/s by the positions, or refuse to guess."""
+        m = self._columns.get("speed_mps")
+        if m is None or m.unit:
+            return track
+        if not np.isfinite(track["speed_mps"]).any():
+            return track
+        ratio = float("nan")
+        if {"lat_deg", "lon_deg"} <= track.keys():
+            unit, ratio = speed_unit.from_positions(
+                track["speed_mps"], self._t_s, track["lat_deg"], track["lon_deg"]
+            )
+            if unit is not None:
+                message = (
+                    f"{m.heading!r} states no unit; against the positions it is in {unit} (ratio {ratio:.3f})"
+                )
+                self._findings.append(Finding("speed-unit", message))
+                return {**track, "speed_mps": track["speed_mps"] * speed_unit.UNITS_MPS[unit]}
+        elif has_motor:
+            self._findings.append(Finding("speed-unit", f"{m.heading!r} states no unit and was left out"))
+            return {name: values for name, values in track.items() if name != "speed_mps"}
+        why = (
+            "nothing tells which it is" if np.isnan(ratio) else f"it is {ratio:.2f} times the positions' m/s"
+        )
+        raise HeadingMapNeededError(
+            f"the speed {m.heading!r} states no unit and {why}",
+            headings=self._layout.headings,
+            file=self._file,
+            mend=f"give its unit in a heading map, for instance {m.heading!r} as speed_mps:km/h",
+        )
+
+
+READER = LogReader("table", (".csv", ".txt", ".tsv"), _sniff, _read)

@@ -1,0 +1,221 @@
+"""The time of each row of a table, from whichever of its columns tells it best."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from telemetry.frames import BoolArray, ClockSource, Finding, FloatArray, IntArray
+from telemetry.readers.headings import TIME_COLUMNS, Match
+from telemetry.readers.stamps import DAY_US
+
+_NONE: Final = int(np.iinfo(np.int64).min)
+_ISO_DATE: Final = re.compile(r"\s*\d{4}-?\d\d-?\d\d")
+_ZONE: Final = re.compile(r"(?:[zZ]|[+-]\d\d:?\d\d)\s*$")
+_DATE_PARTS: Final = re.compile(r"\s*(\d{1,4})([-./])(\d{1,2})\2(\d{1,4})")
+# Numbers above these are seconds, milliseconds, microseconds or nanoseconds since 1970, from 1980 on.
+_EPOCH_FROM: Final = ((3e17, 1e-9), (3e14, 1e-6), (3e11, 1e-3), (3e8, 1.0))
+
+
+@dataclass(frozen=True)
+class Clock:
+    """The time of each row.
+
+    Attributes
+    ----------
+    stamp_us : ndarray of int, shape (n,)
+        Microseconds, since 1970 where ``dated``; meaningless where not ``timed``.
+    timed : ndarray of bool, shape (n,)
+        Whether the row has a usable time.
+    dated : bool
+        Whether the day is known.
+    source : {"receiver", "host", "controller"}
+        Whose clock it is, as far as the headings tell.
+    findings : tuple of Finding
+        What was assumed, and what was chosen.
+    """
+
+    stamp_us: IntArray
+    timed: BoolArray
+    dated: bool
+    source: ClockSource
+    findings: tuple[Finding, ...]
+
+
+@dataclass
+class _Reading:
+    stamp_us: IntArray
+    dated: bool
+    findings: list[Finding]
+
+    @property
+    def timed(self) -> BoolArray:
+        return np.asarray(self.stamp_us != _NONE)
+
+
+def find_clock(
+    columns: Mapping[str, Match], values: Callable[[Match], pd.Series], has_positions: bool
+) -> Clock | None:
+    """Choose the clock: the receiver's before a dated one, that before the host's and bare elapsed time.
+
+    Parameters
+    ----------
+    columns : mapping of str to Match
+        The matched columns by their meaning.
+    values : callable
+        Gives a matched column's raw values.
+    has_positions : bool
+        Whether the table holds a speed log; then a dated clock is taken for the receiver's.
+
+    Returns
+    -------
+    Clock or None
+        None where no column gives any row a time.
+    """
+    present = [columns[name] for name in TIME_COLUMNS if name in columns and name != "date"]
+    for m in present:
+        reading = _read_column(m, values(m))
+        if not reading.dated and "date" in columns and m.column in ("utc", "clock"):
+            reading = _with_date(reading, values(columns["date"]))
+        if not reading.timed.any():
+            continue
+        findings = reading.findings
+        if len(present) > 1:
+            others = ", ".join(repr(other.heading) for other in present if other is not m)
+            findings.append(Finding("clock-chosen", f"times are taken from {m.heading!r}, not from {others}"))
+        if not reading.dated:
+            findings.append(
+                Finding("no-date", "the table does not say which day it was", int(reading.timed.sum()))
+            )
+        source: ClockSource = "controller"
+        if has_positions:
+            source = "receiver" if m.column == "utc" or (m.column == "clock" and reading.dated) else "host"
+        return Clock(reading.stamp_us, reading.timed, reading.dated, source, tuple(findings))
+    return None
+
+
+def _read_column(m: Match, values: pd.Series) -> _Reading:
+    numbers = pd.to_numeric(values, errors="coerce").to_numpy(dtype=np.float64)
+    texts = values[~np.isfinite(numbers) & values.notna().to_numpy()]
+    if np.isfinite(numbers).sum() >= len(texts):
+        return _from_numbers(m, numbers)
+    sample = str(texts.iloc[0])
+    if _ISO_DATE.match(sample) or _DATE_PARTS.match(sample):
+        return _from_dates(values, sample)
+    return _Reading(_roll_over(_microseconds(pd.to_timedelta(_texts(values), errors="coerce"))), False, [])
+
+
+def _texts(values: pd.Series) -> pd.Series:
+    return values.astype("str").str.strip().str.replace(",", ".", regex=False)
+
+
+def _microseconds(times: pd.Series) -> IntArray:
+    missing = times.isna().to_numpy()
+    unit = "datetime64[us]" if times.dtype.kind == "M" else "timedelta64[us]"
+    stamp_us = times.to_numpy().astype(unit).astype(np.int64)
+    return np.where(missing, _NONE, stamp_us)
+
+
+def _from_numbers(m: Match, numbers: FloatArray) -> _Reading:
+    finite = numbers[np.isfinite(numbers)]
+    findings: list[Finding] = []
+    factor = m.factor
+    if not m.unit:
+        typical = float(np.median(finite))
+        factor = next((f for least, f in _EPOCH_FROM if typical >= least), 0.0)
+        if factor == 0.0:
+            # Whole numbers five and more apart are milliseconds: nothing logs motors or boats every 5 s.
+            steps = np.diff(finite)
+            steps = steps[steps > 0]
+            coarse = bool(steps.size) and bool((finite % 1 == 0).all()) and float(np.median(steps)) >= 5
+            factor = 1e-3 if coarse else 1.0
+            name = "milliseconds" if coarse else "seconds"
+            findings.append(Finding("unit-assumed", f"{m.heading!r} states no unit; {name} were assumed"))
+    seconds = numbers * factor
+    usable = np.isfinite(seconds) & (np.abs(seconds) < 9e12)
+    # Whole milli- and microseconds stay exact: they are scaled up, not down to seconds and up again.
+    scale = round(1e6 * factor) if factor >= 1e-6 else 1e6 * factor
+    stamp_us = np.full(numbers.size, _NONE)
+    stamp_us[usable] = np.rint(numbers[usable] * scale).astype(np.int64)
+    dated = bool(usable.any()) and float(np.median(seconds[usable])) > _EPOCH_FROM[-1][0]
+    return _Reading(stamp_us, dated, findings)
+
+
+def _from_dates(values: pd.Series, sample: str) -> _Reading:
+    findings: list[Finding] = []
+    texts = values.astype("str").str.strip()
+    if not _ISO_DATE.match(sample):
+        # The day first: once for each different date, since a log has few of them.
+        parts = texts.str.split(r"[T\s]+", n=1, regex=True, expand=True)
+        if parts.shape[1] < 2:
+            return _Reading(np.full(len(values), _NONE), False, findings)
+        times = _Reading(_microseconds(pd.to_timedelta(_texts(parts[1]), errors="coerce")), False, findings)
+        return _with_date(times, parts[0])
+    texts = texts.str.replace(",", ".", regex=False)
+    stamps = pd.to_datetime(texts, format="ISO8601", errors="coerce", utc=True).dt.tz_localize(None)
+    if not _ZONE.search(sample):
+        findings.append(
+            Finding("time-zone-assumed", "its times name no time zone and were taken as UTC", len(values))
+        )
+    return _Reading(_microseconds(stamps), True, findings)
+
+
+def _with_date(reading: _Reading, dates: pd.Series) -> _Reading:
+    """Add the day from a column of dates to times of day."""
+    codes, unique = pd.factorize(dates.astype("str").str.strip())
+    parts = [_DATE_PARTS.match(str(text)) for text in unique]
+    known = [p for p in parts if p is not None]
+    order = _date_order(known)
+    days = np.array([_day(p, order) for p in parts], dtype=np.float64)
+    if order is None:
+        message = "its dates may be day/month or month/day; times are kept, the day is not known"
+        reading.findings.append(Finding("date-ambiguous", message, len(dates)))
+    day = np.where(codes >= 0, days[codes], np.nan)
+    both = reading.timed & np.isfinite(day)
+    if not both.any():
+        return reading
+    time_of_day = np.where(both, reading.stamp_us, 0) % DAY_US
+    stamp_us = np.where(both, np.nan_to_num(day).astype(np.int64) * DAY_US + time_of_day, _NONE)
+    if order is not None:
+        message = "its times name no time zone and were taken as UTC"
+        reading.findings.append(Finding("time-zone-assumed", message, int(both.sum())))
+    return _Reading(stamp_us, order is not None, reading.findings)
+
+
+def _date_order(parts: list[re.Match[str]]) -> str | None:
+    """``ymd``, ``dmy`` or ``mdy`` as the numbers allow; None where day and month cannot be told apart."""
+    if any(len(p[1]) == 4 for p in parts):
+        return "ymd"
+    if any(p[2] == "." for p in parts) or any(int(p[1]) > 12 for p in parts):
+        return "dmy"
+    if any(int(p[3]) > 12 for p in parts):
+        return "mdy"
+    # 05/05/2021 reads the same either way.
+    return "dmy" if all(int(p[1]) == int(p[3]) for p in parts) else None
+
+
+def _day(parts: re.Match[str] | None, order: str | None) -> float:
+    """Days since 1970; day before month where the order is not known."""
+    if parts is None:
+        return float("nan")
+    a, b, c = int(parts[1]), int(parts[3]), int(parts[4])
+    year, month, day = {"ymd": (a, b, c), "mdy": (c, a, b)}.get(order or "", (c, b, a))
+    year += 2000 if year < 80 else 1900 if year < 100 else 0
+    if not (1900 <= year <= 2200 and 1 <= month <= 12 and 1 <= day <= 31):
+        return float("nan")
+    return float(np.datetime64(f"{year:04d}-{month:02d}", "D").astype(np.int64) + day - 1)
+
+
+def _roll_over(time_of_day_us: IntArray) -> IntArray:
+    """Let times of day run on over midnight."""
+    timed = time_of_day_us != _NONE
+    step = np.diff(time_of_day_us[timed], prepend=time_of_day_us[timed][:1])
+    midnights = np.cumsum((step < -DAY_US // 2).astype(np.int64) - (step > DAY_US // 2))
+    result = time_of_day_us.copy()
+    result[timed] += midnights * DAY_US
+    return result
