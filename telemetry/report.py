@@ -5,8 +5,9 @@ Everything is in the reader's speed unit; each figure stands beside its 95 % unc
 
 from __future__ import annotations
 
+import math
 import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 import pandas as pd
 
@@ -18,6 +19,7 @@ from telemetry.twoway import TwoWay
 from telemetry.units import distance_text, speed_text
 
 WIDTH = 110
+SINGLY = 3  # findings of one kind are told one by one up to so many
 ESTIMATE = "An estimate: only officials of a sanctioning body decide a record."
 BEFORE_YOU_RUN = (
     "Clubs, local rules and the water's authority come first: permission and speed limits differ by water."
@@ -115,8 +117,23 @@ def _logs_text(logs: Sequence[Log], findings: Sequence[Sequence[Finding]]) -> st
     lines = ["Logs", *_table(rows, right=(3, 4))]
     for log, found in zip(logs, findings, strict=True):
         lines.append(f"  Found in {log.meta.file}:{'' if found else ' nothing odd'}")
-        lines += [f"    {_finding_text(f)}" for f in found]
+        lines += [f"    {text}" for text in _found(found)]
     return "\n".join(lines)
+
+
+def _found(findings: Sequence[Finding]) -> Iterator[str]:
+    """Tell findings one by one, but many of a kind in one line."""
+    of_a_kind: dict[str, list[Finding]] = {}
+    for finding in findings:
+        of_a_kind.setdefault(finding.code, []).append(finding)
+    for code, kind in of_a_kind.items():
+        if len(kind) <= SINGLY:
+            yield from map(_finding_text, kind)
+        else:
+            times = [t for f in kind for t in (f.start_s, f.end_s) if t is not None]
+            span = f" between {min(times):.1f} and {max(times):.1f} s" if times else ""
+            count = sum(f.count for f in kind)
+            yield f"{code} ×{count} in {len(kind)} places{span}, the first: {kind[0].message}"
 
 
 def _finding_text(finding: Finding) -> str:
@@ -153,7 +170,7 @@ def _passes_text(passes: Sequence[Pass], unit: str) -> str:
             best.append((p.id, *(speeds.get(d, "too short") for d in distances)))
         right = tuple(range(1, len(distances) + 1))
         lines += ["", f"Best average over a measured distance ({unit})", *_table(best, right=right)]
-    touched = [f"  {p.id} is touched by {_finding_text(f)}" for p in passes for f in p.findings]
+    touched = [f"  {p.id} is touched by {text}" for p in passes for text in _found(p.findings)]
     return "\n".join(lines + touched)
 
 
@@ -199,7 +216,7 @@ def _number(speed_mps: float, u95_mps: float, unit: str) -> str:
 
 
 def _heading(heading_deg: float) -> str:
-    return f"{round(heading_deg) % 360:03d}°"
+    return "unknown" if math.isnan(heading_deg) else f"{round(heading_deg) % 360:03d}°"
 
 
 def _clock(utc: pd.Timestamp | None, t_s: float, *, with_day: bool = False) -> str:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from telemetry.errors import CallError, LogError
+from telemetry.geo import gates_from_text
 from telemetry.readers import READERS
 from telemetry.units import SPEED_UNITS, distance_from_text
 
@@ -48,16 +49,9 @@ def distance(text: str) -> float:
 def gates(text: str) -> Gates:
     """Read two points in degrees."""
     try:
-        lat1, lon1, lat2, lon2 = (float(part) for part in text.split(","))
-    except ValueError:
-        raise argparse.ArgumentTypeError("write four numbers in degrees: LAT1,LON1,LAT2,LON2") from None
-    if not all(-90 <= lat <= 90 for lat in (lat1, lat2)):
-        raise argparse.ArgumentTypeError("a latitude lies within ±90; the latitude comes first")
-    if not all(-180 <= lon <= 180 for lon in (lon1, lon2)):
-        raise argparse.ArgumentTypeError("a longitude lies within ±180")
-    if (lat1, lon1) == (lat2, lon2):
-        raise argparse.ArgumentTypeError("the two gates are the same point")
-    return (lat1, lon1), (lat2, lon2)
+        return gates_from_text(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(str(error)) from None
 
 
 def pole_pairs(text: str) -> int:

@@ -8,6 +8,7 @@ import sys
 from argparse import Namespace
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
 
@@ -72,13 +73,13 @@ def demo(args: Namespace) -> int:
     """Show what the program makes of the sample logs, outing by outing."""
     status = DONE
     outings = _sample_outings()
-    for name, files in outings.items():
-        analysis = read_and_analyse(files)
-        print(f"=== {name}\n\n{analysis_text(analysis, args.unit)}\n")
+    for outing in outings:
+        analysis = read_and_analyse(outing.files, options=ReadOptions(pole_pairs=outing.pole_pairs))
+        print(f"=== {outing.story}\n\n{analysis_text(analysis, args.unit)}\n")
         complain(analysis.errors)
         status = max(status, SOME_INPUT_UNUSED if analysis.errors else DONE)
     if not args.no_serve and sys.stdout.isatty():
-        _serve_dashboard(args, samples=[f for files in outings.values() for f in files])
+        _serve_dashboard(args, samples=outings[0].files)
     return status
 
 
@@ -88,11 +89,24 @@ def complain(errors: Iterable[ReciprocalError]) -> None:
         print(f"reciprocal: {error}", file=sys.stderr)
 
 
-def _sample_outings() -> dict[str, list[Path]]:
-    # The samples are data to this library: found through the import system, never imported.
-    root = Path(str(resources.files("sample_logs")))
-    folders = sorted(p for p in root.iterdir() if p.is_dir() and not p.name.startswith("_"))
-    return {folder.name: arguments.log_files([str(folder)])[0] for folder in folders}
+@dataclass(frozen=True, slots=True)
+class _SampleOuting:
+    story: str
+    start_utc: str
+    files: tuple[Path, ...]
+    pole_pairs: int
+
+
+def _sample_outings() -> list[_SampleOuting]:
+    # The samples are data to this library: found through the import system, never imported. The truth that
+    # the simulator wrote beside each outing names its logs.
+    outings = []
+    for file in Path(str(resources.files("sample_logs"))).glob("data/*_truth.json"):
+        truth = json.loads(file.read_text(encoding="utf-8"))
+        names = (*truth["speed_logs"], truth["motor_log"])
+        files = tuple(file.with_name(name) for name in names)
+        outings.append(_SampleOuting(truth["story"], truth["start_utc"], files, truth["boat"]["pole_pairs"]))
+    return sorted(outings, key=lambda outing: outing.start_utc)
 
 
 def _serve_dashboard(args: Namespace, samples: Iterable[Path]) -> None:

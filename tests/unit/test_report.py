@@ -9,6 +9,7 @@ import pytest
 
 from telemetry.analysis import Analysis, Request
 from telemetry.errors import NothingUsableError
+from telemetry.frames import Finding
 from telemetry.report import ESTIMATE, analysis_text, rules_text
 from telemetry.rules import shipped
 
@@ -54,6 +55,14 @@ def test_a_pass_without_a_takeoff_says_so() -> None:
     assert "not seen" in line_with(analysis_text(replace(whole, passes=passes), "mph"), "P1", "09:30:20.0")
 
 
+def test_a_pass_without_a_direction_says_so() -> None:
+    whole = analysis_fixture.analysis()
+    passes = tuple(replace(p, heading_deg=float("nan")) for p in whole.passes)
+    text = analysis_text(replace(whole, passes=passes), "mph")
+    assert "unknown" in line_with(text, "P1", "09:30:20.0")
+    assert "nan" not in text
+
+
 def test_a_distance_that_does_not_fit_a_pass_is_not_left_blank() -> None:
     whole = analysis_fixture.analysis()
     first, second = whole.passes
@@ -67,6 +76,18 @@ def test_findings_stand_with_the_log_and_with_the_pass_that_they_touch() -> None
     assert text.index("Found in speed.gpx:") < text.index(finding)
     assert f"P1 is touched by {finding}" in text
     assert "P2 is touched" not in text
+
+
+def test_many_findings_of_a_kind_are_told_in_one_line() -> None:
+    whole = analysis_fixture.analysis()
+    (log,) = whole.speed_logs
+    gaps = tuple(
+        Finding("dropout", f"{n} samples are missing", n, 10.0 * n, 10.0 * n + 1) for n in range(1, 6)
+    )
+    text = analysis_text(
+        replace(whole, speed_logs=(replace(log, cleaned=replace(log.cleaned, findings=gaps)),)), "mph"
+    )
+    assert "dropout ×15 in 5 places between 10.0 and 51.0 s, the first: 1 samples are missing" in text
 
 
 def test_a_two_way_shows_both_ways_every_check_and_where_the_gates_are() -> None:
