@@ -199,47 +199,38 @@ def _differenced(t_s: FloatArray, east_m: FloatArray, north_m: FloatArray) -> Fl
     return np.asarray(np.hypot(east_m[hi] - east_m[lo], north_m[hi] - north_m[lo]) / (t_s[hi] - t_s[lo]))
 
 
-def _judge_motion(judge: _Judge, track: Track, limits: HullLimits) -> BoolArray:
-    """Judge spikes and jumps; return the steps at which the position stays away, shape (n - 1,)."""
+def _beside_loss(t_s: FloatArray, lost: BoolArray) -> BoolArray:
+    """Mark samples shortly after a loss of fix or a gap, shape (n,)."""
+    step = np.diff(t_s)
+    after = np.flatnonzero((step > 1.8 * np.median(step)) | (lost[:-1] & ~lost[1:])) + 1
+    last = np.searchsorted(t_s[after], t_s, side="right") - 1
+    since = np.where(last >= 0, t_s - t_s[after[np.maximum(last, 0)]], np.inf) if after.size else np.inf
+    return np.asarray(np.broadcast_to(since, t_s.shape) < _BESIDE_LOSS_S)
+
+
+def _judge_positions(judge: _Judge, track: Track) -> BoolArray:
+    """Judge position jumps, then the speeds by the positions that are left.
+
+    Returns
+    -------
+    ndarray of bool, shape (n - 1,)
+        Steps at which the position leaps and stays away.
+    """
     t_s = track.t_s
     lat, lon, speed = (_column(track, c) for c in ("lat_deg", "lon_deg", "speed_mps"))
-    measured = track.meta.speed_source == "measured"
-    steps = np.zeros(max(t_s.size - 1, 0), dtype=np.bool_)
-
-    beside = np.zeros(t_s.size, dtype=np.bool_)
-    lost = np.flatnonzero(judge.code == "no-fix")
-    if lost.size:
-        near = np.searchsorted(t_s[lost], t_s)
-        before = np.where(near > 0, t_s - t_s[lost[np.maximum(near - 1, 0)]], np.inf)
-        beside |= before < _BESIDE_LOSS_S
-    gap = np.flatnonzero(np.diff(t_s) > 1.8 * np.median(np.diff(t_s)))
-    for g in gap:
-        beside[g + 1 : np.searchsorted(t_s, t_s[g + 1] + _BESIDE_LOSS_S)] = True
-
-    if measured:
-        use = np.flatnonzero(judge.speed_ok)
-        if use.size > 2:
-            false = np.zeros(t_s.size, dtype=np.bool_)
-            false[use] = unreachable(t_s[use], speed[use], beside[use], limits)
-            judge.reject(
-                false,
-                "false-spike",
-                "a speed the hull could not have had: set aside",
-                speed=True,
-                position=False,
-            )
-
+    broken = np.zeros(t_s.size - 1, dtype=np.bool_)
     use = np.flatnonzero(judge.position_ok)
     if use.size < 4:
-        return steps
-    east_m, north_m = LocalFrame(float(np.median(lat[use])), float(np.median(lon[use]))).to_local(
-        lat[use], lon[use]
-    )
+        return broken
+    frame = LocalFrame(float(np.median(lat[use])), float(np.median(lon[use])))
+    east_m, north_m = frame.to_local(lat[use], lon[use])
     noise_m = _position_noise_m(east_m, north_m)
-    v = speed[use] if measured else _differenced(t_s[use], east_m, north_m)
-    if measured:
-        good = judge.speed_ok[use] & ~np.isnan(v)
-        v = np.interp(t_s[use], t_s[use][good], v[good]) if good.any() else np.zeros(use.size)
+    good = judge.speed_ok[use]
+    v = (
+        np.interp(t_s[use], t_s[use][good], speed[use][good])
+        if good.any()
+        else _differenced(t_s[use], east_m, north_m)
+    )
     away, stays = _jumps(t_s[use], v, east_m, north_m, noise_m)
     bad = np.zeros(t_s.size, dtype=np.bool_)
     bad[use] = away
@@ -248,32 +239,31 @@ def _judge_motion(judge: _Judge, track: Track, limits: HullLimits) -> BoolArray:
     )
     for k in np.flatnonzero(stays):
         a, b = int(use[k]), int(use[k + 1])
-        steps[b - 1] = True
+        broken[b - 1] = True
         far_m = np.hypot(east_m[k + 1] - east_m[k], north_m[k + 1] - north_m[k])
-        judge.findings.append(
-            Finding(
-                "position-break",
-                f"the position leaps by {far_m:.0f} m and stays: nothing is measured across it",
-                1,
-                float(t_s[a]),
-                float(t_s[b]),
-            )
-        )
-    if measured:
-        keep = ~away & judge.speed_ok[use]
-        rows = use[keep]
-        if rows.size > 4:
-            denied = np.zeros(t_s.size, dtype=np.bool_)
-            denied[rows] = denied_by_positions(t_s[rows], speed[rows], east_m[keep], north_m[keep], noise_m)
-            # A held or jumping position cannot deny anything.
-            judge.reject(
-                denied,
-                "false-spike",
-                "a speed that the positions deny: set aside",
-                speed=True,
-                position=False,
-            )
-    return steps
+        text = f"the position leaps by {far_m:.0f} m and stays: nothing is measured across it"
+        judge.findings.append(Finding("position-break", text, 1, float(t_s[a]), float(t_s[b])))
+    keep = ~away & good
+    rows = use[keep]
+    denied = np.zeros(t_s.size, dtype=np.bool_)
+    denied[rows] = denied_by_positions(t_s[rows], speed[rows], east_m[keep], north_m[keep], noise_m)
+    judge.reject(
+        denied, "false-spike", "a speed that the positions deny: set aside", speed=True, position=False
+    )
+    return broken
+
+
+def _judge_reach(judge: _Judge, track: Track, limits: HullLimits) -> None:
+    """Judge the speeds that are left by what a hull can do."""
+    use = np.flatnonzero(judge.speed_ok)
+    if use.size < 3:
+        return
+    beside = _beside_loss(track.t_s, judge.code == "no-fix")
+    false = np.zeros(track.t_s.size, dtype=np.bool_)
+    false[use] = unreachable(track.t_s[use], _column(track, "speed_mps")[use], beside[use], limits)
+    judge.reject(
+        false, "false-spike", "a speed the hull could not have had: set aside", speed=True, position=False
+    )
 
 
 def clean(track: Track, limits: HullLimits | None = None) -> Cleaned:
@@ -307,7 +297,8 @@ def clean(track: Track, limits: HullLimits | None = None) -> Cleaned:
     if ordered.t_s.size > 1:
         if ordered.meta.speed_source == "measured":
             _judge_repeats(judge, lat, lon, speed)
-        broken = broken | _judge_motion(judge, ordered, limits or HullLimits())
+        broken = broken | _judge_positions(judge, ordered)
+        _judge_reach(judge, ordered, limits or HullLimits())
 
     columns = ["speed_mps", "lat_deg", "lon_deg"]
     cut = (

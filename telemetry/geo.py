@@ -164,3 +164,27 @@ def fit_course(east_m: FloatArray, north_m: FloatArray, heading_hint_deg: float)
     if abs(float(wrap_deg(heading - heading_hint_deg))) > 90.0:
         heading = (heading + 180.0) % 360.0
     return CourseLine(e0, n0, float(heading))
+
+
+def gates_from_text(text: str) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Read two gates as a user writes them: ``LAT1,LON1,LAT2,LON2`` [deg].
+
+    Raises
+    ------
+    ValueError
+        If these are no two places on Earth; its message is for the user.
+
+    Examples
+    --------
+    >>> gates_from_text("47.4, 8.2, 47.4, 8.2013")
+    ((47.4, 8.2), (47.4, 8.2013))
+    """
+    try:
+        lat1, lon1, lat2, lon2 = (float(part) for part in text.split(","))
+    except ValueError:
+        raise ValueError("write four numbers in degrees: LAT1,LON1,LAT2,LON2") from None
+    if not all(abs(lat) <= 90 for lat in (lat1, lat2)) or not all(abs(lon) <= 180 for lon in (lon1, lon2)):
+        raise ValueError("latitudes lie within ±90, longitudes within ±180; latitude comes first")
+    if (lat1, lon1) == (lat2, lon2):
+        raise ValueError("the two gates are the same point")
+    return (lat1, lon1), (lat2, lon2)

@@ -1,12 +1,34 @@
-"""Passes and take-offs; peak, held and measured-distance speeds with their uncertainty."""
+"""Finding passes and take-offs in a smoothed log.
+
+A pass is a straight stretch ridden flat out: the speed stays above three fifths of the stretch's own top and
+reaches half of the outing's, the course hardly changes, and it lasts long enough to be more than a burst.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
-from telemetry.frames import Finding
+from telemetry.cleaning import Cleaned
+from telemetry.frames import BoolArray, Finding, FloatArray
+from telemetry.geo import CourseLine, fit_course, wrap_deg
+from telemetry.motion import Motion, turn_rate_dps
+
+# What separates a pass from pottering about: common practice, no source; a boat slower than the first is not
+# on plane, whatever the outing's top.
+_LEAST_TOP_MPS = 5.0
+_SHARE_OF_OUTING = 0.5
+_SHARE_OF_OWN = 0.6
+_LEAST_S = 1.2
+_LEAST_M = 25.0
+_TURN_DPS = 20.0
+_TURN_DEG = 25.0
+_LIFT_S = 1.5
+_REST_SHARE = 0.15
+_ROLLING_SHARE = 0.45
+_ON_PLANE_SHARE = 0.85
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,3 +96,143 @@ class Pass:
     distances: tuple[DistanceSpeed, ...]
     takeoff: TakeOff | None
     findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """Where a pass lies in its log.
+
+    Attributes
+    ----------
+    first, last : int
+        Half-open range of samples.
+    stretch : tuple of (int, int)
+        The unbroken stretch it lies in.
+    course : CourseLine or None
+        Line through its positions, in its direction; None for a log without positions.
+    heading_deg : float
+        NaN where neither positions nor a course are logged.
+    takeoff : TakeOff or None
+    """
+
+    first: int
+    last: int
+    stretch: tuple[int, int]
+    course: CourseLine | None
+    heading_deg: float
+    takeoff: TakeOff | None
+
+
+def _runs(mask: BoolArray) -> list[tuple[int, int]]:
+    edges = np.flatnonzero(np.diff(np.r_[False, mask, False].astype(np.int8)))
+    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _bridged(runs: list[tuple[int, int]], t_s: FloatArray) -> list[tuple[int, int]]:
+    """Join runs that a short lift of the throttle parts."""
+    out: list[tuple[int, int]] = []
+    for a, b in runs:
+        if out and t_s[a] - t_s[out[-1][1] - 1] < _LIFT_S:
+            out[-1] = (out[-1][0], b)
+        else:
+            out.append((a, b))
+    return out
+
+
+def _straight_parts(motion: Motion, a: int, b: int) -> list[tuple[int, int]]:
+    """Cut a fast run where it turns."""
+    t, course = motion.t_s[a:b], motion.course_deg[a:b]
+    if b - a < 3 or np.isnan(course).any():
+        return [(a, b)]
+    turning = np.abs(turn_rate_dps(t, course)) > _TURN_DPS
+    # A wobble is not a turn: the course has to come out elsewhere than it went in.
+    for i, j in _runs(turning):
+        before, after = course[max(i - 1, 0)], course[min(j, b - a - 1)]
+        if abs(float(wrap_deg(after - before))) < _TURN_DEG:
+            turning[i:j] = False
+    return [(a + i, a + j) for i, j in _runs(~turning)]
+
+
+def _flat_out(speed_mps: FloatArray, t_s: FloatArray, a: int, b: int) -> list[tuple[int, int]]:
+    """Trim a run to where it stays above a share of its own top; a long lift makes two passes."""
+    own = _SHARE_OF_OWN * float(speed_mps[a:b].max())
+    return [(a + i, a + j) for i, j in _bridged(_runs(speed_mps[a:b] >= own), t_s[a:b])]
+
+
+def _takeoff(motion: Motion, window: tuple[int, int], stretch: tuple[int, int]) -> TakeOff | None:
+    """Follow the speed back from a pass to where it left rest or its slowest."""
+    v, t = motion.speed_mps, motion.t_s
+    top = float(v[window[0] : window[1]].max())
+    k = window[0]
+    lowest = k
+    while k > stretch[0]:
+        k -= 1
+        if v[k] < v[lowest]:
+            lowest = k
+        if v[k] <= _REST_SHARE * top or v[k] > v[lowest] + 0.1 * top:
+            break
+    if v[lowest] > _ROLLING_SHARE * top:
+        return None
+    planing = np.flatnonzero(v[lowest : window[1]] >= _ON_PLANE_SHARE * top)
+    return TakeOff(float(t[lowest]), float(t[lowest + int(planing[0])]))
+
+
+def find_windows(cleaned: Cleaned, motion: Motion) -> list[Window]:
+    """Find the passes of one log.
+
+    Parameters
+    ----------
+    cleaned : Cleaned
+    motion : Motion
+        Of the same log.
+
+    Returns
+    -------
+    list of Window
+        In order of time.
+    """
+    v, t = motion.speed_mps, motion.t_s
+    if np.isnan(v).all():
+        return []
+    top = float(np.nanmax(v[cleaned.speed_ok | cleaned.position_ok]))
+    least = max(_LEAST_TOP_MPS, _SHARE_OF_OUTING * top)
+    windows: list[Window] = []
+    for stretch in cleaned.stretches:
+        a0, b0 = stretch
+        fast = _bridged(_runs(v[a0:b0] >= _SHARE_OF_OWN * least), t[a0:b0])
+        for a, b in fast:
+            for i, j in _straight_parts(motion, a0 + a, a0 + b):
+                if v[i:j].max() < least:
+                    continue
+                for first, last in _flat_out(v, t, i, j):
+                    window = _window(cleaned, motion, first, last, stretch, least)
+                    if window is not None:
+                        windows.append(window)
+    return windows
+
+
+def _window(
+    cleaned: Cleaned, motion: Motion, first: int, last: int, stretch: tuple[int, int], least_mps: float
+) -> Window | None:
+    v, t = motion.speed_mps[first:last], motion.t_s[first:last]
+    usable = int((cleaned.speed_ok | cleaned.position_ok)[first:last].sum())
+    length_m = float(np.trapezoid(v, t))
+    if t[-1] - t[0] < _LEAST_S or length_m < _LEAST_M or v.max() < least_mps or usable < 2:
+        return None
+    course: CourseLine | None = None
+    heading = float("nan")
+    if not np.isnan(motion.course_deg[first:last]).any():
+        c = np.radians(motion.course_deg[first:last])
+        heading = float(np.degrees(np.arctan2(np.sin(c).mean(), np.cos(c).mean())) % 360.0)
+    ok = np.flatnonzero(cleaned.position_ok[first:last])
+    if ok.size >= 2:
+        e, n = motion.east_m[first:last][ok], motion.north_m[first:last][ok]
+        made_deg = float(np.degrees(np.arctan2(e[-1] - e[0], n[-1] - n[0])))
+        course = fit_course(e, n, made_deg)
+        heading = course.heading_deg
+        made_m = float(np.hypot(e[-1] - e[0], n[-1] - n[0]))
+        # Positions that do not follow a speed deny the pass as a whole.
+        if made_m < 0.7 * float(np.trapezoid(v[ok[0] : ok[-1] + 1], t[ok[0] : ok[-1] + 1])):
+            return None
+    takeoff = _takeoff(motion, (first, last), stretch)
+    return Window(first, last, stretch, course, heading, takeoff)

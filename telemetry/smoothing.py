@@ -152,7 +152,7 @@ class Chain:
         self._diag[1:, rows, rows] += p
         self._off[:, rows, rows] -= np.swapaxes(ftp, 1, 2)
 
-    def prior(self, node: IntArray | slice, state: int, precision: float, mean: float = 0.0) -> None:
+    def prior(self, node: IntArray | slice | int, state: int, precision: float, mean: float = 0.0) -> None:
         """Add what is known of one state of some nodes beforehand."""
         self._diag[node, state, state] += precision
         self._rhs[node, state] += precision * mean

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.frames import BoolArray, FloatArray
+from telemetry.frames import BoolArray, FloatArray, IntArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,11 +25,11 @@ class HullLimits:
 
     Attributes
     ----------
-    rise_mps2 : float
-        Greatest forward acceleration; 2 g is beyond what a propeller finds grip for (common practice, no
-        source).
-    fall_mps2 : float
-        Greatest deceleration without hitting something (common practice, no source).
+    rise_mps2, sustained_rise_mps2 : float
+        Greatest forward acceleration for half a second, and beyond it; 2 g is more than a propeller finds grip
+        for (common practice, no source).
+    fall_mps2, sustained_fall_mps2 : float
+        The same for deceleration without hitting something (common practice, no source).
     step_mps : float
         Speed step between two samples that noise alone may explain.
     corner_mps2 : float
@@ -39,15 +39,34 @@ class HullLimits:
     """
 
     rise_mps2: float = 20.0
+    sustained_rise_mps2: float = 10.0
     fall_mps2: float = 40.0
+    sustained_fall_mps2: float = 25.0
     step_mps: float = 0.6
     corner_mps2: float = 30.0
+    hump_mps2: float = 12.0
     crash_samples: float = 2.5
     crash_s: float = 0.35
+
+    def rise_mps(self, dt_s: FloatArray) -> FloatArray:
+        """Greatest gain of speed over a time, any shape [m/s]."""
+        return self.step_mps + _ramp(dt_s, self.rise_mps2, self.sustained_rise_mps2)
+
+    def fall_mps(self, dt_s: FloatArray) -> FloatArray:
+        """Greatest loss of speed over a time without a crash, any shape [m/s]."""
+        return self.step_mps + _ramp(dt_s, self.fall_mps2, self.sustained_fall_mps2)
+
+
+_BURST_S = 0.5
+
+
+def _ramp(dt_s: FloatArray, burst_mps2: float, sustained_mps2: float) -> FloatArray:
+    return np.minimum(dt_s, _BURST_S) * burst_mps2 + np.maximum(dt_s - _BURST_S, 0.0) * sustained_mps2
 
 
 _CONTEXT_S = 4.0
 _REACH_S = 4.0
+_HUMP_S = 0.6
 
 
 def _merged(centres: FloatArray, half_s: float) -> list[tuple[float, float]]:
@@ -73,8 +92,8 @@ def _longest_chain(
         j = slice(int(first[i]), i)
         dt = t_s[i] - t_s[j]
         dv = v_mps[i] - v_mps[j]
-        score = best[j] - np.where(dv < -(limits.fall_mps2 * dt + limits.step_mps), crash_price, 0.0)
-        score[dv > limits.rise_mps2 * dt + limits.step_mps] = -np.inf
+        score = best[j] - np.where(dv < -limits.fall_mps(dt), crash_price, 0.0)
+        score[dv > limits.rise_mps(dt)] = -np.inf
         if score.size == 0:
             continue
         k = int(np.argmax(score))
@@ -87,6 +106,28 @@ def _longest_chain(
         keep[i] = True
         i = int(before[i])
     return keep
+
+
+def _humps(t_s: FloatArray, v_mps: FloatArray, limits: HullLimits, step_s: float) -> BoolArray:
+    """Mark short humps: up and back within a second, both ways faster than a hull can."""
+    bad = np.zeros(t_s.size, dtype=np.bool_)
+    widest = max(_HUMP_S, step_s)
+    # Narrow humps first: once cut, they do not make a wide one of the good samples beside them.
+    for k in range(1, int(widest / step_s + 1e-6) + 1):
+        w = k * step_s
+        good = np.flatnonzero(~bad)
+        t, v = t_s[good], v_mps[good]
+        left = np.interp(t - w, t, v, left=np.inf)
+        right = np.interp(t + w, t, v, right=np.inf)
+        core = np.flatnonzero(v - np.maximum(left, right) > limits.hump_mps2 * w + limits.step_mps)
+        for a_s, b_s in _merged(t[core], w + 1.5 * step_s):
+            if b_s - a_s > 4.0 * widest:
+                continue
+            a, b = np.searchsorted(t, (a_s, b_s - 1e-9))
+            a, b = max(int(a) - 1, 0), min(int(b), t.size - 1)
+            base = np.interp(t[a : b + 1], t[[a, b]], v[[a, b]])
+            bad[good[a : b + 1]] |= v[a : b + 1] - base > limits.step_mps
+    return bad
 
 
 def unreachable(
@@ -114,7 +155,7 @@ def unreachable(
     dt = np.diff(t_s)
     dv = np.diff(v_mps)
     step_s = float(np.median(dt))
-    impossible = (dv > lim.rise_mps2 * dt + lim.step_mps) | (dv < -(lim.fall_mps2 * dt + lim.step_mps))
+    impossible = (dv > lim.rise_mps(dt)) | (dv < -lim.fall_mps(dt))
     # A lone sample off the line through its neighbours, further than any change of acceleration takes it.
     bend = v_mps[1:-1] - (v_mps[:-2] * dt[1:] + v_mps[2:] * dt[:-1]) / (dt[:-1] + dt[1:])
     short = np.maximum(dt[:-1], dt[1:]) < 3 * step_s
@@ -123,7 +164,9 @@ def unreachable(
     size = np.abs(bend)
     rival = np.maximum(np.r_[0.0, size[:-1]], np.r_[size[1:], 0.0])
     bad[1:-1] = lone & (size > rival)
+    bad |= _humps(t_s, v_mps, lim, step_s)
     weight = np.where(doubtful, 1.0 / 3.0, 1.0)
+    weight[bad] = 1e-3  # found false already: a chain is not to be built on it
     for a_s, b_s in _merged(t_s[:-1][impossible], _CONTEXT_S):
         i, j = np.searchsorted(t_s, (a_s, b_s), side="left")
         rows = slice(int(i), int(j) + 1)
@@ -131,9 +174,34 @@ def unreachable(
     return bad
 
 
-_AGREE_WINDOW_S = 1.5
-_AGREE_M = 1.5
+_AGREE_WINDOWS_S = (0.6, 1.5)
+_AGREE_M = 0.5
+_AGREE_SIGMAS = 5.0
+_AGREE_SHARE = 0.01
 _LAG_S = 0.35
+_DENIED_MPS = 1.5
+
+
+def way_made_m(t_s: FloatArray, east_m: FloatArray, north_m: FloatArray) -> FloatArray:
+    """Sum the positions' steps along the direction of travel, shape (n,) [m].
+
+    Each step is projected on the direction the positions themselves make over about a second. On a straight
+    the sum telescopes, so that the noise of the positions in between drops out; in a turn it follows the arc.
+    """
+    lo, hi = _window(t_s, 1.0)
+    de, dn = east_m[hi] - east_m[lo], north_m[hi] - north_m[lo]
+    far = np.maximum(np.hypot(de, dn), 1e-9)
+    e, n = de / far, dn / far
+    step = np.diff(east_m) * 0.5 * (e[1:] + e[:-1]) + np.diff(north_m) * 0.5 * (n[1:] + n[:-1])
+    return np.r_[0.0, np.cumsum(step)]
+
+
+def _window(t_s: FloatArray, width_s: float) -> tuple[IntArray, IntArray]:
+    """First and last sample of a window around each sample, at least its neighbours."""
+    index = np.arange(t_s.size)
+    lo = np.minimum(np.searchsorted(t_s, t_s - width_s / 2 - 1e-6), index - 1)
+    hi = np.maximum(np.searchsorted(t_s, t_s + width_s / 2 + 1e-6, side="right") - 1, index + 1)
+    return np.maximum(lo, 0), np.minimum(hi, t_s.size - 1)
 
 
 def denied_by_positions(
@@ -154,30 +222,36 @@ def denied_by_positions(
 
     Notes
     -----
-    The speed is compared with the distance between the positions at both ends of a window. A weaving hull
-    goes further than its positions show, so the allowance grows with the distance; a receiver's speed lags
-    its positions by some tenths of a second, so it grows with the speed change the positions themselves show.
+    Over windows of two lengths the summed speed is compared with the way made good. What is allowed between
+    them: five standard deviations of the two positions at the ends, a share of the way, and what a lagging
+    speed explains, which grows with the speed change that the positions themselves show.
     """
     n = t_s.size
     bad = np.zeros(n, dtype=np.bool_)
     if n < 4:
         return bad
+    usual_s = float(np.median(np.diff(t_s)))
     summed_m = np.r_[0.0, np.cumsum(0.5 * (v_mps[1:] + v_mps[:-1]) * np.diff(t_s))]
-    half = _AGREE_WINDOW_S / 2
-    lo = np.maximum(np.minimum(np.searchsorted(t_s, t_s - half), np.arange(n) - 1), 0)
-    hi = np.minimum(np.maximum(np.searchsorted(t_s, t_s + half, side="right") - 1, np.arange(n) + 1), n - 1)
-    made_m = np.hypot(east_m[hi] - east_m[lo], north_m[hi] - north_m[lo])
-    span_s = t_s[hi] - t_s[lo]
-    made_mps = made_m / span_s
-    change_mps = np.abs(made_mps[hi] - made_mps[lo])
-    # Beside a gap the window is lopsided and the change is not seen: let such samples pass.
-    whole = span_s < 2.5 * max(half, float(np.median(np.diff(t_s))))
-    allowed_m = _AGREE_M + 5.0 * noise_m + 0.05 * made_m + _LAG_S * change_mps
-    excess_m = summed_m[hi] - summed_m[lo] - made_m
-    guilty = whole & (np.abs(excess_m) > allowed_m)
-    # The whole window is accused; false is what stands out in it against the way made good.
-    tolerance_mps = 2.0 + _LAG_S * change_mps / np.maximum(span_s, 1e-3)
-    for a_s, b_s in _merged(t_s[guilty], half):
-        rows = slice(int(np.searchsorted(t_s, a_s)), int(np.searchsorted(t_s, b_s)) + 1)
-        bad[rows] |= np.abs(v_mps[rows] - made_mps[rows]) > tolerance_mps[rows]
+    way_m = way_made_m(t_s, east_m, north_m)
+    for width_s in _AGREE_WINDOWS_S:
+        lo, hi = _window(t_s, width_s)
+        span_s = t_s[hi] - t_s[lo]
+        made_m = way_m[hi] - way_m[lo]
+        made_mps = made_m / span_s
+        lo2, hi2 = _window(t_s, 2.0 * span_s.max())
+        change_mps = np.maximum(np.abs(made_mps[hi2] - made_mps[lo2]), np.abs(made_mps[hi] - made_mps[lo]))
+        allowed_m = (
+            _AGREE_M
+            + _AGREE_SIGMAS * np.sqrt(2.0) * noise_m
+            + _AGREE_SHARE * np.abs(made_m)
+            + _LAG_S * change_mps
+        )
+        # Beside a gap the window is lopsided and the change is not seen: let such samples pass.
+        whole = span_s < 1.5 * max(width_s, 2.0 * usual_s)
+        guilty = whole & (np.abs(summed_m[hi] - summed_m[lo] - made_m) > allowed_m)
+        # The whole window is accused; false is what stands out in it against the way made good.
+        tolerance_mps = _DENIED_MPS + (3.0 * noise_m + _LAG_S * change_mps) / span_s
+        for a_s, b_s in _merged(t_s[guilty], max(width_s / 2, usual_s)):
+            rows = slice(int(np.searchsorted(t_s, a_s)), int(np.searchsorted(t_s, b_s)) + 1)
+            bad[rows] |= whole[rows] & (np.abs(v_mps[rows] - made_mps[rows]) > tolerance_mps[rows])
     return bad

@@ -1,0 +1,472 @@
+"""Peak, held and measured-distance speeds of the passes of one log, with their uncertainty.
+
+The top of a noisy curve is not the noisy curve's top. Peak and held speeds are therefore the mean and the
+spread of the highest value over curves drawn from what the smoother knows of the pass.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from telemetry.chains import (
+    AlongChain,
+    AlongData,
+    USUAL_DENSITY,
+    USUAL_SD_MPS,
+    ReceiverModel,
+    SpeedChain,
+    calibrate,
+    nodes,
+    smooth_along,
+    smooth_speed,
+)
+from telemetry.cleaning import Cleaned
+from telemetry.frames import BoolArray, FloatArray, IntArray
+from telemetry.geo import CourseLine
+from telemetry.motion import Motion
+from telemetry.passes import DistanceSpeed, Window
+
+COVERAGE_95 = 1.959963984540054  # two-sided 95 % point of the normal distribution
+_PAD_S = 2.0
+_NODE_STEP_S = 0.25
+_DRAWS = 256
+_CRUISE_SHARE = 0.85
+_CRUISE_MPS2 = 3.0
+_HELD_S = 1.0
+_CORNER_FACTOR = 5.0
+
+
+def averaging_factor(span_s: float, tau_s: float) -> float:
+    """Variance left of a slowly wandering error after averaging, as a share of its own.
+
+    For an error with autocorrelation ``exp(-|t|/tau)`` averaged over ``T``:
+    ``2 tau / T² (T - tau (1 - exp(-T / tau)))``.
+
+    Examples
+    --------
+    >>> round(averaging_factor(1e-9, 8.0), 3), round(averaging_factor(800.0, 8.0), 4)
+    (1.0, 0.0198)
+    """
+    x = span_s / tau_s
+    if x < 1e-6:
+        return 1.0
+    return float(2.0 / x**2 * (x - 1.0 + np.exp(-x)))
+
+
+@dataclass(frozen=True)
+class PassData:
+    """Everything of one pass that later steps measure on.
+
+    Attributes
+    ----------
+    window : Window
+    start_s, end_s : float
+        Span of the pass on the log's clock [s].
+    t_s : ndarray, shape (n,)
+        Nodes, the pass with some seconds on either side [s].
+    speed_mps : ndarray, shape (n,)
+        Smoothed speed over ground [m/s].
+    """
+
+    window: Window
+    start_s: float
+    end_s: float
+    t_s: FloatArray
+    speed_mps: FloatArray
+    density: FloatArray
+    position_node: IntArray
+    east_m: FloatArray
+    north_m: FloatArray
+    position_sd_m: float
+    speed_node: IntArray
+    measured_mps: FloatArray
+    measured_sd_mps: FloatArray
+    course_deg: FloatArray
+    lag_s: float
+    receiver: ReceiverModel
+
+    def along(self, course: CourseLine) -> AlongChain:
+        """Smooth the pass along a course line, which need not be its own."""
+        along_m, _ = course.along_across(self.east_m, self.north_m)
+        towards = np.cos(np.radians(self.course_deg - course.heading_deg))
+        return smooth_along(
+            AlongData(
+                self.t_s,
+                self.density,
+                self.position_node,
+                along_m,
+                self.position_sd_m,
+                self.speed_node,
+                self.measured_mps * towards,
+                self.measured_sd_mps,
+                self.lag_s,
+            ),
+            self.receiver,
+        )
+
+
+@dataclass(frozen=True)
+class PassSpeeds:
+    """Figures of one pass; half-widths are of 95 % intervals."""
+
+    data: PassData
+    peak_mps: float
+    peak_u95_mps: float
+    peak_s: float
+    held_1s_mps: float
+    held_1s_u95_mps: float
+    distances: tuple[DistanceSpeed, ...]
+
+
+@dataclass(frozen=True)
+class _Nodes:
+    """Nodes of all passes of a log, one pass after the other."""
+
+    t_s: FloatArray
+    coupled: BoolArray
+    sample: IntArray  # track sample of each entry of `at`
+    at: IntArray  # node of that sample
+    slices: list[slice]
+
+
+def _lay_nodes(cleaned: Cleaned, ranges: Sequence[tuple[int, int]]) -> _Nodes:
+    t_s = cleaned.track.t_s
+    times, couples, samples, ats, slices = [], [], [], [], []
+    offset = 0
+    for a, b in ranges:
+        node_t, at, coupled = nodes(t_s[a:b], _NODE_STEP_S, np.zeros(b - a - 1, dtype=np.bool_))
+        times.append(node_t)
+        couples.append(np.r_[coupled, False])
+        samples.append(np.arange(a, b))
+        ats.append(at + offset)
+        slices.append(slice(offset, offset + node_t.size))
+        offset += node_t.size
+    return _Nodes(
+        np.concatenate(times),
+        np.concatenate(couples)[:-1],
+        np.concatenate(samples),
+        np.concatenate(ats),
+        slices,
+    )
+
+
+def _cruise_ranges(motion: Motion, windows: Sequence[Window]) -> list[tuple[int, int]]:
+    """Flat-out parts of the passes, away from the throttle's corners."""
+    out: list[tuple[int, int]] = []
+    for w in windows:
+        v = motion.speed_mps[w.first : w.last]
+        calm = (v > _CRUISE_SHARE * v.max()) & (
+            np.abs(motion.acceleration_mps2[w.first : w.last]) < _CRUISE_MPS2
+        )
+        edges = np.flatnonzero(np.diff(np.r_[False, calm, False].astype(np.int8)))
+        out += [
+            (w.first + int(a), w.first + int(b))
+            for a, b in zip(edges[::2], edges[1::2], strict=True)
+            if b - a >= 4
+        ]
+    return out
+
+
+def _measured(cleaned: Cleaned, motion: Motion) -> tuple[FloatArray, BoolArray, FloatArray]:
+    """Speed to smooth, where it may be used, and how much less it is trusted than usual."""
+    track = cleaned.track
+    v = track.column("speed_mps")
+    if v is None:
+        return motion.speed_mps, ~np.isnan(motion.speed_mps), np.ones(motion.t_s.size)
+    trust = np.ones(v.size)
+    own = track.column("speed_sd_mps")
+    if own is not None and cleaned.speed_ok.any():
+        usual = float(np.nanmedian(own[cleaned.speed_ok]))
+        if usual > 0:
+            trust = np.nan_to_num(np.maximum(1.0, own / usual), nan=1.0)
+    return v, cleaned.speed_ok, trust
+
+
+def _lag_s(speed: SpeedChain, parts: Sequence[tuple[slice, IntArray, FloatArray]]) -> float:
+    """By how much the measured speed lags the positions, over all passes of a log [s].
+
+    While the speed changes by Δv, a speed that lags by L sums up to a way that is short by L Δv. The regression
+    of the way's shortfall on the speed, a constant for each pass, gives L.
+    """
+    x, y = [], []
+    for nodes_of_pass, at, along_m in parts:
+        t = speed.t_s[nodes_of_pass]
+        v = speed.posterior.mean[nodes_of_pass, 0]
+        summed = np.r_[0.0, np.cumsum(0.5 * (v[1:] + v[:-1]) * np.diff(t))]
+        short = along_m - summed[at]
+        x.append(v[at] - v[at].mean())
+        y.append(short - short.mean())
+    if not x:
+        return 0.0
+    v, short = np.concatenate(x), np.concatenate(y)
+    spread = float(v @ v)
+    if v.size < 10 or spread < 50.0 * v.size:  # the speed hardly changes: nothing to regress on
+        return 0.0
+    return float(np.clip(float(v @ short) / spread, -0.5, 1.0))
+
+
+def _without_overshoot(
+    chain: SpeedChain, at: IntArray, drawn_mps: FloatArray
+) -> tuple[FloatArray, BoolArray]:
+    """Draw straight lines through steps in which the throttle was moved.
+
+    Between two samples on either side of a corner the smoother lets the speed go anywhere; the hull goes from
+    one to the other without rising above both by more than :func:`_highest` allows for.
+
+    Parameters
+    ----------
+    chain : SpeedChain
+    at : ndarray of int
+        Nodes that carry a sample, increasing.
+    drawn_mps : ndarray, shape (n, draws)
+
+    Returns
+    -------
+    drawn_mps : ndarray, shape (n, draws)
+    corner : ndarray of bool, shape (n,)
+        Nodes that a corner follows.
+    """
+    corner = np.r_[(chain.density > _CORNER_FACTOR * chain.density.min()) & chain.coupled, False]
+    inner = np.ones(chain.t_s.size, dtype=np.bool_)
+    inner[at] = False
+    left = np.maximum(np.searchsorted(at, np.arange(inner.size), side="right") - 1, 0)
+    right = np.minimum(left + 1, at.size - 1)
+    # A corner anywhere between two samples concerns all nodes between them.
+    touched = np.zeros(at.size, dtype=np.bool_)
+    np.logical_or.at(touched, left, corner)
+    lined = np.flatnonzero(inner & touched[left])
+    a, b = at[left[lined]], at[right[lined]]
+    share = ((chain.t_s[lined] - chain.t_s[a]) / (chain.t_s[b] - chain.t_s[a]))[:, None]
+    out = drawn_mps.copy()
+    out[lined] = drawn_mps[a] * (1.0 - share) + drawn_mps[b] * share
+    follows = np.zeros(inner.size, dtype=np.bool_)
+    follows[at[touched]] = True
+    return out, follows
+
+
+def _highest(
+    t_s: FloatArray,
+    drawn_mps: FloatArray,
+    sample: IntArray,
+    corner: BoolArray,
+    window: tuple[float, float],
+    share: FloatArray,
+) -> tuple[FloatArray, FloatArray]:
+    """Highest and highest one-second mean of each drawn curve inside a span, shape (draws,) each.
+
+    Where a corner follows the highest sample, the throttle was shut at a time unknown within the step: the
+    speed went on rising for a ``share`` of it, uniform in (0, 1), as it rose in the step before.
+    """
+    inside = (t_s >= window[0] - 1e-9) & (t_s <= window[1] + 1e-9)
+    t, v = t_s[inside], drawn_mps[inside]
+    peak = v.max(axis=0)
+    here = sample[inside[sample]]
+    k = int(np.argmax(drawn_mps[here].mean(axis=1)))
+    if 0 < k and corner[here[k]] and here[k] + 1 < t_s.size:
+        a, b = here[k - 1], here[k]
+        following = sample[np.searchsorted(sample, b) + 1] if b < sample[-1] else b
+        slope = np.maximum(drawn_mps[b] - drawn_mps[a], 0.0) / (t_s[b] - t_s[a])
+        peak = np.maximum(peak, drawn_mps[b] + slope * share * (t_s[following] - t_s[b]))
+    way = np.vstack([np.zeros(v.shape[1]), np.cumsum(0.5 * (v[1:] + v[:-1]) * np.diff(t)[:, None], axis=0)])
+    starts = t[t <= t[-1] - _HELD_S + 1e-9]
+    if starts.size == 0:
+        return peak, np.full(v.shape[1], np.nan)
+    later = starts + _HELD_S
+    k_later = np.clip(np.searchsorted(t, later, side="right") - 1, 0, t.size - 2)
+    part = np.clip((later - t[k_later]) / (t[k_later + 1] - t[k_later]), 0.0, 1.0)[:, None]
+    held = (way[k_later] * (1.0 - part) + way[k_later + 1] * part - way[: starts.size]) / _HELD_S
+    return peak, held.max(axis=0)
+
+
+def _best_distances(
+    data: PassData, chain: AlongChain, distances_m: Sequence[float]
+) -> tuple[DistanceSpeed, ...]:
+    """Best average over each distance anywhere between the pass's ends."""
+    inside = (chain.t_s >= data.start_s - 1e-9) & (chain.t_s <= data.end_s + 1e-9)
+    s0, s1 = chain.along_m[inside][[0, -1]]
+    out = []
+    for distance_m in distances_m:
+        room = s1 - s0 - distance_m
+        if room < 0.0:
+            continue
+        starts = s0 + np.linspace(0.0, room, max(2, int(room / 0.5) + 1))
+        taken = chain.crossing_s(starts + distance_m) - chain.crossing_s(starts)
+        k = int(np.argmin(taken))
+        a_s = float(chain.crossing_s(starts[k : k + 1])[0])
+        b_s = a_s + float(taken[k])
+        speed = distance_m / float(taken[k])
+        out.append(
+            DistanceSpeed(
+                float(distance_m),
+                speed,
+                COVERAGE_95 * distance_sd_mps(chain, a_s, b_s, data.receiver),
+                a_s,
+                b_s,
+            )
+        )
+    return tuple(out)
+
+
+def distance_sd_mps(chain: AlongChain, start_s: float, end_s: float, receiver: ReceiverModel) -> float:
+    """Standard uncertainty of the average between two crossings, shared part included [m/s].
+
+    From ``v = D / (t2 - t1)``: a position error δs at a crossing passed at speed v' shifts its time by
+    ``-δs / v'``, so ``u(v) = D / (t2 - t1)² u(δs1 / v1 - δs2 / v2)`` (JCGM 100:2008, 5.2).
+    """
+    own = float(crossing_sd_s(chain, np.array([[start_s, end_s]]))[0])
+    taken = end_s - start_s
+    way = abs(float(np.diff(np.interp([start_s, end_s], chain.t_s, chain.along_m))[0]))
+    return float(np.hypot(way / taken**2 * own, receiver.shared_sd_mps))
+
+
+def crossing_sd_s(chain: AlongChain, spans_s: FloatArray) -> FloatArray:
+    """Standard uncertainty of the time between two crossings, for each span.
+
+    Parameters
+    ----------
+    spans_s : ndarray, shape (m, 2)
+        Times of the two crossings [s].
+
+    Returns
+    -------
+    ndarray, shape (m,)
+    """
+    first, v1 = chain.way_weights(spans_s[:, 0])
+    second, v2 = chain.way_weights(spans_s[:, 1])
+    weights = first / v1 - second / v2
+    return np.sqrt(np.diagonal(chain.posterior.covariance(weights)))
+
+
+def measure(
+    cleaned: Cleaned,
+    motion: Motion,
+    windows: Sequence[Window],
+    distances_m: Sequence[float],
+    receiver: ReceiverModel | None = None,
+) -> list[PassSpeeds]:
+    """Measure the passes of one log.
+
+    Parameters
+    ----------
+    cleaned, motion, windows
+        Of the same log.
+    distances_m : sequence of float
+        Measured distances to look for [m].
+    receiver : ReceiverModel, optional
+
+    Returns
+    -------
+    list of PassSpeeds
+        One for each window, in the same order.
+    """
+    rx = receiver or ReceiverModel()
+    if not windows:
+        return []
+    t_s = cleaned.track.t_s
+    measured = cleaned.track.meta.speed_source == "measured"
+    v, v_ok, trust = _measured(cleaned, motion)
+
+    ranges = []
+    for w in windows:
+        a = int(np.searchsorted(t_s, t_s[w.first] - _PAD_S))
+        b = int(np.searchsorted(t_s, t_s[w.last - 1] + _PAD_S, side="right"))
+        ranges.append((max(a, w.stretch[0]), min(b, w.stretch[1])))
+    lay = _lay_nodes(cleaned, ranges)
+
+    cruise = _cruise_ranges(motion, windows)
+    sd_mps, density = USUAL_SD_MPS, USUAL_DENSITY
+    if cruise:
+        c = _lay_nodes(cleaned, cruise)
+        usable = v_ok[c.sample]
+        sd_mps, density = calibrate(
+            c.t_s, c.coupled, c.at[usable], v[c.sample][usable], rx.least_speed_sd_mps
+        )
+    usable = v_ok[lay.sample]
+    at, sample = lay.at[usable], lay.sample[usable]
+    sd = sd_mps * trust[sample]
+    chain = smooth_speed(lay.t_s, lay.coupled, at, v[sample], sd, density)
+
+    course_log = cleaned.track.column("course_deg")
+    course = (
+        motion.course_deg
+        if course_log is None
+        else np.where(np.isnan(course_log), motion.course_deg, course_log)
+    )
+    lag_s = 0.0
+    if measured and motion.has_positions:
+        lag_s = _lag_s(chain, _lag_parts(cleaned, motion, windows, lay))
+
+    rng = np.random.default_rng(0)  # fixed: the same log must give the same figures
+    drawn = chain.posterior.sample(rng.standard_normal((lay.t_s.size * 2, _DRAWS)))[:, 0]
+    drawn, corner = _without_overshoot(chain, at, drawn)
+    out = []
+    for w, part in zip(windows, lay.slices, strict=True):
+        mine = (lay.at >= part.start) & (lay.at < part.stop)
+        rows, here = lay.sample[mine], lay.at[mine] - part.start
+        p_ok, s_ok = cleaned.position_ok[rows], v_ok[rows] & measured
+        data = PassData(
+            w,
+            float(t_s[w.first]),
+            float(t_s[w.last - 1]),
+            lay.t_s[part],
+            chain.posterior.mean[part, 0],
+            chain.density[part.start : part.stop - 1],
+            here[p_ok],
+            motion.east_m[rows[p_ok]],
+            motion.north_m[rows[p_ok]],
+            motion.position_sd_m,
+            here[s_ok],
+            v[rows[s_ok]],
+            sd_mps * trust[rows[s_ok]],
+            course[rows[s_ok]],
+            lag_s,
+            rx,
+        )
+        along = data.along(w.course) if w.course is not None else None
+        curves = drawn[part]
+        if not measured and along is not None:
+            noise = rng.standard_normal((along.t_s.size * 5, _DRAWS))
+            curves = along.posterior.sample(noise)[:, 1]
+        sampled = at[(at >= part.start) & (at < part.stop)] - part.start
+        peak, held = _highest(
+            data.t_s, curves, sampled, corner[part], (data.start_s, data.end_s), rng.random(_DRAWS)
+        )
+        inside = (data.t_s >= data.start_s) & (data.t_s <= data.end_s)
+        mean = curves.mean(axis=1)
+        out.append(
+            PassSpeeds(
+                data,
+                float(peak.mean()),
+                _u95(peak, 0.0, measured, rx),
+                float(data.t_s[inside][int(np.argmax(mean[inside]))]),
+                float(held.mean()),
+                _u95(held, _HELD_S, measured, rx),
+                _best_distances(data, along, distances_m) if along is not None else (),
+            )
+        )
+    return out
+
+
+def _lag_parts(
+    cleaned: Cleaned, motion: Motion, windows: Sequence[Window], lay: _Nodes
+) -> list[tuple[slice, IntArray, FloatArray]]:
+    parts = []
+    for w, part in zip(windows, lay.slices, strict=True):
+        mine = (lay.at >= part.start) & (lay.at < part.stop)
+        rows = lay.sample[mine]
+        ok = cleaned.position_ok[rows]
+        if w.course is not None and ok.any():
+            along_m, _ = w.course.along_across(motion.east_m[rows[ok]], motion.north_m[rows[ok]])
+            parts.append((part, lay.at[mine][ok] - part.start, along_m))
+    return parts
+
+
+def _u95(values: FloatArray, span_s: float, measured: bool, rx: ReceiverModel) -> float:
+    """Half-width of the 95 % interval: spread of the draws, the wandering error and the shared one."""
+    variance = float(values.var(ddof=1)) + rx.shared_sd_mps**2
+    if measured:  # a differenced speed's wandering error is a state of its chain and in the draws already
+        variance += rx.coloured_sd_mps**2 * averaging_factor(span_s, rx.coloured_tau_s)
+    return COVERAGE_95 * float(np.sqrt(variance))
