@@ -65,7 +65,7 @@ def formats(_args: Namespace) -> int:
 
 def serve(args: Namespace) -> int:
     """Serve the dashboard until Ctrl-C."""
-    _serve_dashboard(args, samples=())
+    _serve_dashboard(args, samples=False)
     return DONE
 
 
@@ -79,7 +79,7 @@ def demo(args: Namespace) -> int:
         complain(analysis.errors)
         status = max(status, SOME_INPUT_UNUSED if analysis.errors else DONE)
     if not args.no_serve and sys.stdout.isatty():
-        _serve_dashboard(args, samples=outings[0].files)
+        _serve_dashboard(args, samples=True)
     return status
 
 
@@ -109,7 +109,7 @@ def _sample_outings() -> list[_SampleOuting]:
     return sorted(outings, key=lambda outing: outing.start_utc)
 
 
-def _serve_dashboard(args: Namespace, samples: Iterable[Path]) -> None:
+def _serve_dashboard(args: Namespace, *, samples: bool) -> None:
     # The library may not import the dashboard (see the layers in pyproject.toml), yet its command line starts
     # it. Looked up by name at the call, it costs the other commands no import time.
     try:
@@ -119,7 +119,13 @@ def _serve_dashboard(args: Namespace, samples: Iterable[Path]) -> None:
             f"the dashboard cannot start: there is no module {error.name}",
             mend="install the project with its dependencies",
         ) from None
-    app.serve(host=args.host, port=args.port, samples=tuple(samples))
+    try:
+        app.serve(args.host, args.port, samples=samples)
+    except OSError as error:
+        raise CallError(
+            f"cannot listen at {args.host}, port {args.port}: {error.strerror or error}",
+            mend="stop what listens there, or choose another port with --port",
+        ) from None
 
 
 @contextmanager

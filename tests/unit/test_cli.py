@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -225,3 +226,72 @@ def test_gates_may_begin_with_a_minus_only_as_a_value() -> None:
 def test_json_is_the_contract(calls: list[Call], capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["analyse", "a.gpx", "--json"]) == 0
     assert json.loads(capsys.readouterr().out) == analysis_fixture.analysis().to_dict()
+
+
+class StandInDashboard:
+    """Takes the place of the dashboard's module and notes how it was started."""
+
+    def __init__(self, error: OSError | None = None) -> None:
+        self.started: list[tuple[str, int, bool]] = []
+        self.error = error
+
+    def serve(self, host: str, port: int, *, samples: bool) -> None:
+        if self.error:
+            raise self.error
+        self.started.append((host, port, samples))
+
+
+def test_serve_starts_the_dashboard_on_this_machine_only(monkeypatch: pytest.MonkeyPatch) -> None:
+    dashboard = StandInDashboard()
+    monkeypatch.setitem(sys.modules, "dashboard.app", dashboard)
+    assert main(["serve"]) == 0
+    assert main(["serve", "--host", "0.0.0.0", "--port", "0"]) == 0
+    assert dashboard.started == [("127.0.0.1", 8050, False), ("0.0.0.0", 0, False)]
+
+
+def test_a_taken_port_is_a_sentence(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    dashboard = StandInDashboard(OSError(98, "Address already in use"))
+    monkeypatch.setitem(sys.modules, "dashboard.app", dashboard)
+    assert main(["serve"]) == 2
+    assert "cannot listen at 127.0.0.1, port 8050: Address already in use" in capsys.readouterr().err
+
+
+def test_a_missing_dashboard_is_a_sentence(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setitem(sys.modules, "dashboard.app", None)
+    assert main(["serve"]) == 2
+    assert "there is no module dashboard.app" in capsys.readouterr().err
+
+
+def test_demo_shows_every_sample_outing_and_ends_where_nobody_watches(
+    calls: list[Call], capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    dashboard = StandInDashboard()
+    monkeypatch.setitem(sys.modules, "dashboard.app", dashboard)
+    assert main(["demo"]) == 0  # stdout is no terminal here
+    assert capsys.readouterr().out.count("Best two-way: ") == len(calls) == 3
+    assert all(file.is_file() for call in calls for file in call["files"])
+    assert dashboard.started == []
+
+
+@pytest.mark.parametrize(("more", "started"), [([], [("127.0.0.1", 8050, True)]), (["--no-serve"], [])])
+def test_demo_serves_the_samples_at_a_terminal(
+    more: list[str], started: list[object], calls: list[Call], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    dashboard = StandInDashboard()
+    monkeypatch.setitem(sys.modules, "dashboard.app", dashboard)
+    monkeypatch.setattr(sys.stdout, "isatty", lambda: True)
+    assert main(["demo", *more]) == 0
+    assert dashboard.started == started
+
+
+def test_progress_shows_only_at_a_terminal(calls: list[Call], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: True)
+    main(["analyse", "a.gpx"])
+    show = calls[0]["progress"]
+    assert show is not None
+    show("reading", 0.5)  # shown or not, it must take any step, also back
+    show("judging", 0.4)
