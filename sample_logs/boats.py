@@ -82,7 +82,7 @@ class Boat:
         return float(3.0 * (GRAVITY_MPS2 * volume_m3 ** (1 / 3)) ** 0.5)
 
 
-# Invented. Between them they span about 19 to 46 m/s and 2 to 6 kg.
+# Invented. Between them they span about 22 to 46 m/s and 2 to 6 kg.
 MONO: Final = Boat(
     name="Ondal",
     length_m=0.70,
@@ -90,13 +90,13 @@ MONO: Final = Boat(
     wetted_m2=0.09,
     appendage_m2=3.2e-5,
     air_m2=0.008,
-    diameter_mm=38.0,
-    pitch_mm=53.2,
-    kv_rpm_per_v=1700.0,
-    motor_resistance_ohm=0.009,
+    diameter_mm=40.0,
+    pitch_mm=56.0,
+    kv_rpm_per_v=1900.0,
+    motor_resistance_ohm=0.020,
     no_load_current_a=3.5,
     cells=4,
-    cell_resistance_ohm=0.0028,
+    cell_resistance_ohm=0.0036,
 )
 CATAMARAN: Final = Boat(name="Quorrel")
 HYDROPLANE: Final = Boat(
