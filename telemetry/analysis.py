@@ -3,19 +3,32 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from telemetry.cleaning import Cleaned
-from telemetry.errors import LogError
-from telemetry.frames import Log, MotorLog
-from telemetry.motion import Motion
-from telemetry.passes import Pass
-from telemetry.readers.base import ReadOptions
-from telemetry.twoway import TwoWay
+import numpy as np
 
-SCHEMA = "reciprocal-analysis/1"
+from telemetry.chains import ReceiverModel
+from telemetry.cleaning import Cleaned, clean
+from telemetry.contract import contract
+from telemetry.errors import CallError, LogError
+from telemetry.frames import BoolArray, Log, MotorLog, Track
+from telemetry.geo import CourseLine, LocalFrame, geodesic_m
+from telemetry.judging import Terms, judge, rank
+from telemetry.motion import Motion, smooth
+from telemetry.pairing import find_courses, find_pairs
+from telemetry.passes import Pass, find_windows
+from telemetry.readers import ReadOptions, read_log
+from telemetry.rules import Rule, load_rule
+from telemetry.speeds import PassSpeeds, best_distances, measure
+from telemetry.twoway import TwoWay
+from telemetry.units import MILE_M, SIXTEENTH_MILE_M, distance_text
+
+USUAL_DISTANCES_M = (SIXTEENTH_MILE_M, 100.0, MILE_M / 8, 250.0, MILE_M / 4, 500.0)
+_ONE_PLACE_M = 20_000.0
+
+Progress = Callable[[str, float], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,20 +37,27 @@ class Request:
 
     Attributes
     ----------
-    rule : str
-        Name of a shipped rule or path of the user's own TOML file.
+    rule : str or Rule
+        Name of a shipped rule, path of the user's own TOML file, or a rule already read.
     distance_m : float or None
-        Measured distance for the two-way when the rule leaves it open or the user overrides it.
+        Measured distance for the two-way when the rule leaves it open or the user overrides it; where nobody
+        says, 330 ft.
     gates : ((lat, lon), (lat, lon)) or None
         Given gates [deg]; they set the measured distance.
     distances_m : tuple of float
         Measured distances to report for each pass, beside the usual ones.
+    window_s : float or None
+        Time window from the user's body's book, in place of the rule's [s].
+    mark_mps : float or None
+        A mark to beat, judged by the rule's margin [m/s].
     """
 
-    rule: str = "water"
+    rule: str | Rule = "water"
     distance_m: float | None = None
     gates: tuple[tuple[float, float], tuple[float, float]] | None = None
     distances_m: tuple[float, ...] = ()
+    window_s: float | None = None
+    mark_mps: float | None = None
 
 
 @dataclass(frozen=True)
@@ -68,6 +88,8 @@ class Analysis:
         What the whole analysis cannot tell, and why.
     errors : tuple of LogError
         Inputs that could not be used.
+    measured : tuple of PassSpeeds
+        For each pass, what its figures were measured on; :func:`rejudge` starts from it.
     """
 
     request: Request
@@ -77,27 +99,278 @@ class Analysis:
     two_ways: tuple[TwoWay, ...]
     notes: tuple[str, ...]
     errors: tuple[LogError, ...]
+    measured: tuple[PassSpeeds, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Return the output contract ``reciprocal-analysis/1``: plain types, SI, UTC as ISO 8601."""
-        raise NotImplementedError
+        return contract(self)
 
 
 def read_and_analyse(
     files: Sequence[Path],
     request: Request | None = None,
     options: ReadOptions | None = None,
-    progress: Callable[[str, float], None] | None = None,
+    progress: Progress | None = None,
 ) -> Analysis:
-    """Read log files and analyse them; a file that cannot be used is named in ``errors``."""
-    raise NotImplementedError
+    """Read log files and analyse them together.
+
+    Parameters
+    ----------
+    files : sequence of Path
+    request, options
+        What is asked, and what the readers have to be told.
+    progress : callable, optional
+        Called with a step's name and the share done, 0 to 1.
+
+    Returns
+    -------
+    Analysis
+        A file that cannot be used is named in ``errors``; the rest is analysed all the same.
+
+    Raises
+    ------
+    RuleError, CallError
+        If the request cannot be used.
+    """
+    logs: list[Log] = []
+    errors: list[LogError] = []
+    for k, file in enumerate(files):
+        if progress:
+            progress(f"reading {Path(file).name}", 0.5 * k / len(files))
+        try:
+            logs += read_log(Path(file), options)
+        except LogError as error:
+            errors.append(error)
+    return analyse(logs, request, errors, progress)
 
 
 def analyse(
     logs: Sequence[Log],
     request: Request | None = None,
     errors: Sequence[LogError] = (),
-    progress: Callable[[str, float], None] | None = None,
+    progress: Progress | None = None,
 ) -> Analysis:
-    """Analyse logs already read."""
-    raise NotImplementedError
+    """Analyse logs already read.
+
+    Raises
+    ------
+    RuleError, CallError
+        If the request cannot be used.
+    """
+    request = request or Request()
+    load_rule(request.rule)
+    notes: list[str] = []
+    tracks, motors = _sorted_logs(logs, notes)
+    frames = _frames(tracks)
+    speed_logs: list[SpeedLog] = []
+    found: list[tuple[int, PassSpeeds]] = []
+    distances_m = _distances(request)
+    for k, (track, frame) in enumerate(zip(tracks, frames, strict=True)):
+        if progress:
+            progress(f"analysing {track.meta.file}", 0.5 + 0.5 * k / len(tracks))
+        cleaned = clean(track)
+        motion = smooth(cleaned, frame)
+        speed_logs.append(SpeedLog(cleaned, motion))
+        windows = find_windows(cleaned, motion)
+        found += [(k, m) for m in measure(cleaned, motion, windows, distances_m)]
+        if not windows:
+            notes.append(_why_no_pass(track, motion))
+    found.sort(key=lambda item: _when(tracks[item[0]], item[1].data.start_s))
+    measured = tuple(m for _, m in found)
+    passes = tuple(_pass(k, log, speed_logs[log].cleaned, m) for k, (log, m) in enumerate(found))
+    bare = Analysis(
+        request, tuple(speed_logs), tuple(motors), passes, (), tuple(notes), tuple(errors), measured
+    )
+    return _with_two_ways(bare)
+
+
+def rejudge(analysis: Analysis, request: Request) -> Analysis:
+    """Answer another request on passes already measured: nothing is read, cleaned or smoothed again.
+
+    Raises
+    ------
+    RuleError, CallError
+        If the request cannot be used.
+    """
+    passes, measured = analysis.passes, analysis.measured
+    if _distances(request) != _distances(analysis.request):
+        measured = tuple(replace(m, distances=best_distances(m.data, _distances(request))) for m in measured)
+        passes = tuple(replace(p, distances=m.distances) for p, m in zip(passes, measured, strict=True))
+    kept = tuple(n for n in analysis.notes if not n.startswith(_TWO_WAY_NOTE))
+    return _with_two_ways(
+        replace(analysis, request=request, passes=passes, measured=measured, notes=kept, two_ways=())
+    )
+
+
+_TWO_WAY_NOTE = "Two-way: "
+
+
+def _sorted_logs(logs: Sequence[Log], notes: list[str]) -> tuple[list[Track], list[MotorLog]]:
+    """Part the logs by kind, in order of time, and use a file given twice once."""
+    seen: set[tuple[str, type]] = set()
+    tracks: list[Track] = []
+    motors: list[MotorLog] = []
+    for log in logs:
+        key = (log.meta.sha256, type(log))
+        if log.meta.sha256 and key in seen:
+            notes.append(f"{log.meta.file} holds the same bytes as another file given: used once.")
+            continue
+        seen.add(key)
+        if isinstance(log, Track):
+            tracks.append(log)
+        else:
+            motors.append(log)
+    tracks.sort(key=lambda t: _when(t, 0.0))
+    return tracks, motors
+
+
+def _when(track: Track, t_s: float) -> tuple[int, float]:
+    """Order in time; logs that do not say which day it was come last."""
+    utc = track.utc(t_s)
+    return (1, t_s) if utc is None else (0, utc.timestamp())
+
+
+def _frames(tracks: Sequence[Track]) -> list[LocalFrame]:
+    """One frame of metres for all logs of one place, so that their passes can be paired."""
+    frames: list[LocalFrame] = []
+    for track in tracks:
+        lat, lon = track.column("lat_deg"), track.column("lon_deg")
+        if lat is None or lon is None:
+            frames.append(frames[0] if frames else LocalFrame(0.0, 0.0))
+            continue
+        own = LocalFrame(float(np.nanmedian(lat)), float(np.nanmedian(lon)))
+        near = (
+            f for f in frames if geodesic_m(f.lat0_deg, f.lon0_deg, own.lat0_deg, own.lon0_deg) < _ONE_PLACE_M
+        )
+        frames.append(next(near, own))
+    return frames
+
+
+def _distances(request: Request) -> tuple[float, ...]:
+    extra = request.distances_m + ((request.distance_m,) if request.distance_m else ())
+    return tuple(sorted({*USUAL_DISTANCES_M, *extra}))
+
+
+def _why_no_pass(track: Track, motion: Motion) -> str:
+    if np.isnan(motion.speed_mps).all():
+        return f"{track.meta.file}: cannot tell any speed: no sample with a usable speed or position."
+    top_mps = float(np.nanmax(motion.speed_mps))
+    return (
+        f"{track.meta.file}: no pass found: a pass is straight, reaches 5 m/s and lasts at least 1.2 s and 25 m; "
+        f"the smoothed speed reaches {top_mps:.1f} m/s."
+    )
+
+
+def _pass(k: int, log: int, cleaned: Cleaned, m: PassSpeeds) -> Pass:
+    data, window = m.data, m.data.window
+    track = cleaned.track
+    return Pass(
+        id=f"P{k + 1}",
+        log=log,
+        start_s=data.start_s,
+        end_s=data.end_s,
+        start_utc=track.utc(data.start_s),
+        end_utc=track.utc(data.end_s),
+        heading_deg=window.heading_deg,
+        length_m=data.length_m,
+        peak_mps=m.peak_mps,
+        peak_u95_mps=m.peak_u95_mps,
+        peak_s=m.peak_s,
+        held_1s_mps=m.held_1s_mps,
+        held_1s_u95_mps=m.held_1s_u95_mps,
+        distances=m.distances,
+        takeoff=window.takeoff,
+        findings=tuple(f for f in cleaned.findings if f.touches(data.start_s, data.end_s)),
+    )
+
+
+def _may_pair(analysis: Analysis) -> BoolArray:
+    """Which passes may be paired: of one log, or of logs that follow one another in time and place."""
+    passes = analysis.passes
+    logs = analysis.speed_logs
+    spans = []
+    for log in logs:
+        track = log.cleaned.track
+        spans.append((track.utc(float(track.t_s[0])), track.utc(float(track.t_s[-1]))))
+    may = np.zeros((len(passes), len(passes)), dtype=np.bool_)
+    for i, p in enumerate(passes):
+        for j, q in enumerate(passes):
+            if p.log == q.log:
+                may[i, j] = True
+                continue
+            (_, end_p), (start_q, _) = sorted(
+                (spans[p.log], spans[q.log]), key=lambda s: (s[0] is None, s[0])
+            )
+            apart = end_p is not None and start_q is not None and start_q > end_p
+            may[i, j] = apart and logs[p.log].motion.frame == logs[q.log].motion.frame
+    return may
+
+
+def _given_course(
+    request: Request, frame: LocalFrame
+) -> tuple[CourseLine, tuple[float, float], float] | None:
+    """Course line through given gates, their coordinates along it, and the distance between them."""
+    if request.gates is None:
+        return None
+    (lat1, lon1), (lat2, lon2) = request.gates
+    if not all(np.isfinite(x) for x in (lat1, lon1, lat2, lon2)) or max(abs(lat1), abs(lat2)) > 90.0:
+        raise CallError("the gates are not on the globe", mend="give LAT1,LON1,LAT2,LON2 in degrees")
+    distance_m = geodesic_m(lat1, lon1, lat2, lon2)
+    if not 1.0 <= distance_m <= 5000.0:
+        raise CallError(
+            f"the gates are {distance_m:.1f} m apart", mend="give two gates between 1 m and 5 km apart"
+        )
+    east_m, north_m = frame.to_local([lat1, lat2], [lon1, lon2])
+    heading = float(np.degrees(np.arctan2(np.diff(east_m), np.diff(north_m)))[0] % 360.0)
+    line = CourseLine(float(east_m[0]), float(north_m[0]), heading)
+    return line, (0.0, distance_m), distance_m
+
+
+def _with_two_ways(analysis: Analysis) -> Analysis:
+    """Pair and judge the passes of an analysis by its request."""
+    request = analysis.request
+    rule = load_rule(request.rule)
+    if request.window_s is not None:
+        rule = replace(rule, window_s=request.window_s)
+    distance_m = request.distance_m or rule.distance_m or SIXTEENTH_MILE_M
+    if not 1.0 <= distance_m <= 5000.0:
+        raise CallError(f"a measured distance of {distance_m:g} m", mend="choose between 1 m and 5000 m")
+    receiver = ReceiverModel()
+    passes, measured = analysis.passes, analysis.measured
+    frames = [analysis.speed_logs[p.log].motion.frame for p in passes]
+    given = _given_course(request, frames[0]) if frames else None
+    courses = find_courses(measured, frames, given[0] if given else None)
+    pairs, misses = find_pairs(
+        courses,
+        measured,
+        given[2] if given else distance_m,
+        given[1] if given else None,
+        rule,
+        _may_pair(analysis),
+    )
+    terms = Terms(rule, given is not None, request.mark_mps, receiver)
+    cleaned = [log.cleaned for log in analysis.speed_logs]
+    two_ways = rank([judge(pair, passes, measured, cleaned, terms) for pair in pairs])
+    notes = [_TWO_WAY_NOTE + miss + "." for miss in misses[:_MOST_MISSES]]
+    if len(misses) > _MOST_MISSES:
+        notes.append(f"{_TWO_WAY_NOTE}{len(misses) - _MOST_MISSES} more of that kind.")
+    if not two_ways and analysis.speed_logs:
+        notes.insert(0, _TWO_WAY_NOTE + _why_none(analysis, given[2] if given else distance_m))
+    return replace(analysis, two_ways=two_ways, notes=analysis.notes + tuple(notes))
+
+
+_MOST_MISSES = 6
+
+
+def _why_none(analysis: Analysis, distance_m: float) -> str:
+    """Say why there is no two-way at all."""
+    placed = [m for m in analysis.measured if m.data.window.course is not None]
+    if len(analysis.passes) < 2:
+        n = len(analysis.passes)
+        return f"cannot tell: it takes two passes in opposite directions, and {n or 'none'} was found."
+    if len(placed) < 2:
+        return "cannot tell: the log has no positions, so the measured distance has no place."
+    return (
+        "cannot tell: no two passes run opposite ways over the same "
+        f"{distance_text(distance_m)} of one course."
+    )

@@ -60,9 +60,9 @@ class ReceiverModel:
     least_position_sd_m: float = 0.02
 
 
-# What is believed before the log is seen, as medians and factors of one standard deviation: a receiver's noise
-# from its usual data sheet, a hull whose acceleration wanders by some tenths of m/s² in a second (common
-# practice, no source). At 10 Hz the log outweighs both; at 1 Hz it cannot tell them apart without.
+# What is believed before the log is seen, as medians and factors of one standard deviation: a receiver's
+# noise from its usual data sheet, a hull whose acceleration wanders by some tenths of m/s² in a second
+# (common practice, no source). At 10 Hz the log outweighs both; at 1 Hz it cannot tell them apart without.
 USUAL_SD_MPS, _SD_FACTOR = 0.05, 2.0
 USUAL_DENSITY, _DENSITY_FACTOR = 0.5, 4.0
 _FREEDOM = 3.0  # of the Student-t that lets corners through
@@ -186,8 +186,9 @@ def calibrate(
 
     Notes
     -----
-    The most probable pair under a broad log-normal belief in each. The system is solved once for each ratio of
-    the two on a logarithmic grid; a factor of two in it moves the smoothed speed by far less than its error.
+    The most probable pair under a broad log-normal belief in each. The system is solved once for each ratio
+    of the two on a logarithmic grid; a factor of two in it moves the smoothed speed by far less than its
+    error.
     """
     freedom = node.size - 2 * int((~coupled).sum() + 1)
     sd = np.geomspace(least_sd_mps, 0.5, 40)

@@ -287,11 +287,11 @@ def clean(track: Track, limits: HullLimits | None = None) -> Cleaned:
     judge = _Judge(ordered)
     judge.findings += stamp
     lat, lon, speed = (_column(ordered, c) for c in ("lat_deg", "lon_deg", "speed_mps"))
-    judge.speed_ok &= ~np.isnan(speed)
-    judge.position_ok &= ~(np.isnan(lat) | np.isnan(lon))
     judge.reject(
         _no_fix(ordered), "no-fix", "the receiver had no usable fix: set aside", speed=True, position=True
     )
+    judge.speed_ok &= ~np.isnan(speed)
+    judge.position_ok &= ~(np.isnan(lat) | np.isnan(lon))
     gaps, broken = gap_findings(ordered.t_s)
     judge.findings += gaps
     if ordered.t_s.size > 1:

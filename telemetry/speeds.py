@@ -12,10 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.chains import (
-    AlongChain,
-    AlongData,
     USUAL_DENSITY,
     USUAL_SD_MPS,
+    AlongChain,
+    AlongData,
     ReceiverModel,
     SpeedChain,
     calibrate,
@@ -87,6 +87,12 @@ class PassData:
     course_deg: FloatArray
     lag_s: float
     receiver: ReceiverModel
+
+    @property
+    def length_m(self) -> float:
+        """Way over ground between the pass's ends [m]."""
+        inside = (self.t_s >= self.start_s - 1e-9) & (self.t_s <= self.end_s + 1e-9)
+        return float(np.trapezoid(self.speed_mps[inside], self.t_s[inside]))
 
     def along(self, course: CourseLine) -> AlongChain:
         """Smooth the pass along a course line, which need not be its own."""
@@ -188,8 +194,8 @@ def _measured(cleaned: Cleaned, motion: Motion) -> tuple[FloatArray, BoolArray, 
 def _lag_s(speed: SpeedChain, parts: Sequence[tuple[slice, IntArray, FloatArray]]) -> float:
     """By how much the measured speed lags the positions, over all passes of a log [s].
 
-    While the speed changes by Δv, a speed that lags by L sums up to a way that is short by L Δv. The regression
-    of the way's shortfall on the speed, a constant for each pass, gives L.
+    While the speed changes by Δv, a speed that lags by L sums up to a way that is short by L Δv. The
+    regression of the way's shortfall on the speed, a constant for each pass, gives L.
     """
     x, y = [], []
     for nodes_of_pass, at, along_m in parts:
@@ -265,7 +271,7 @@ def _highest(
     peak = v.max(axis=0)
     here = sample[inside[sample]]
     k = int(np.argmax(drawn_mps[here].mean(axis=1)))
-    if 0 < k and corner[here[k]] and here[k] + 1 < t_s.size:
+    if k > 0 and corner[here[k]] and here[k] + 1 < t_s.size:
         a, b = here[k - 1], here[k]
         following = sample[np.searchsorted(sample, b) + 1] if b < sample[-1] else b
         slope = np.maximum(drawn_mps[b] - drawn_mps[a], 0.0) / (t_s[b] - t_s[a])
@@ -281,10 +287,14 @@ def _highest(
     return peak, held.max(axis=0)
 
 
-def _best_distances(
-    data: PassData, chain: AlongChain, distances_m: Sequence[float]
-) -> tuple[DistanceSpeed, ...]:
-    """Best average over each distance anywhere between the pass's ends."""
+def best_distances(data: PassData, distances_m: Sequence[float]) -> tuple[DistanceSpeed, ...]:
+    """Find the best average over each distance anywhere between the pass's ends.
+
+    The distance is straight along the pass's own line, as between two gates; none for a log without positions.
+    """
+    if data.window.course is None:
+        return ()
+    chain = data.along(data.window.course)
     inside = (chain.t_s >= data.start_s - 1e-9) & (chain.t_s <= data.end_s + 1e-9)
     s0, s1 = chain.along_m[inside][[0, -1]]
     out = []
@@ -311,7 +321,7 @@ def _best_distances(
 
 
 def distance_sd_mps(chain: AlongChain, start_s: float, end_s: float, receiver: ReceiverModel) -> float:
-    """Standard uncertainty of the average between two crossings, shared part included [m/s].
+    """Give the standard uncertainty of the average between two crossings, shared part included [m/s].
 
     From ``v = D / (t2 - t1)``: a position error δs at a crossing passed at speed v' shifts its time by
     ``-δs / v'``, so ``u(v) = D / (t2 - t1)² u(δs1 / v1 - δs2 / v2)`` (JCGM 100:2008, 5.2).
@@ -323,7 +333,7 @@ def distance_sd_mps(chain: AlongChain, start_s: float, end_s: float, receiver: R
 
 
 def crossing_sd_s(chain: AlongChain, spans_s: FloatArray) -> FloatArray:
-    """Standard uncertainty of the time between two crossings, for each span.
+    """Give the standard uncertainty of the time between two crossings, for each span.
 
     Parameters
     ----------
@@ -425,9 +435,9 @@ def measure(
             lag_s,
             rx,
         )
-        along = data.along(w.course) if w.course is not None else None
         curves = drawn[part]
-        if not measured and along is not None:
+        if not measured and w.course is not None:
+            along = data.along(w.course)
             noise = rng.standard_normal((along.t_s.size * 5, _DRAWS))
             curves = along.posterior.sample(noise)[:, 1]
         sampled = at[(at >= part.start) & (at < part.stop)] - part.start
@@ -444,7 +454,7 @@ def measure(
                 float(data.t_s[inside][int(np.argmax(mean[inside]))]),
                 float(held.mean()),
                 _u95(held, _HELD_S, measured, rx),
-                _best_distances(data, along, distances_m) if along is not None else (),
+                best_distances(data, distances_m),
             )
         )
     return out

@@ -61,7 +61,8 @@ _BURST_S = 0.5
 
 
 def _ramp(dt_s: FloatArray, burst_mps2: float, sustained_mps2: float) -> FloatArray:
-    return np.minimum(dt_s, _BURST_S) * burst_mps2 + np.maximum(dt_s - _BURST_S, 0.0) * sustained_mps2
+    beyond_s = np.maximum(dt_s - _BURST_S, 0.0)
+    return np.asarray(np.minimum(dt_s, _BURST_S) * burst_mps2 + beyond_s * sustained_mps2)
 
 
 _CONTEXT_S = 4.0

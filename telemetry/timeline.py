@@ -10,6 +10,7 @@ from telemetry.frames import BoolArray, Finding, FloatArray
 
 # A gap longer than this cannot be bridged by what a hull does on either side of it.
 _BREAK_S = 5.0
+_CLUSTER_S = 1.0
 
 
 def longest_increasing(t_s: FloatArray) -> BoolArray:
@@ -74,16 +75,19 @@ def stamp_findings(t_s: FloatArray, keep: BoolArray) -> tuple[list[Finding], lis
         np.isnan(left), "no-time", np.where(np.isin(left, t_s[keep]), "duplicate", "backward-time")
     )
     texts = {
-        "no-time": "samples without a time left out",
         "duplicate": "samples with a time already seen left out",
         "backward-time": "samples whose time steps out of order left out",
     }
     findings = []
+    lost = int(np.isnan(left).sum())
+    if lost:
+        findings.append(Finding("no-time", "samples without a time left out", lost))
     for name, text in texts.items():
-        these = left[code == name]
-        if these.size:
-            span = (None, None) if name == "no-time" else (float(these.min()), float(these.max()))
-            findings.append(Finding(name, text, int(these.size), *span))
+        these = np.sort(left[code == name])
+        # One finding for each cluster, so that it touches only the passes it lies in.
+        for part in np.split(these, np.flatnonzero(np.diff(these) > _CLUSTER_S) + 1):
+            if part.size:
+                findings.append(Finding(name, text, int(part.size), float(part[0]), float(part[-1])))
     return findings, code.tolist()
 
 

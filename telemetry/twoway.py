@@ -1,11 +1,19 @@
-"""Pairing passes into two-ways and judging them by a rule."""
+"""What a two-way is, and how two speeds make one figure.
+
+Bodies differ. In published powerboat practice the figure is the arithmetic mean of the two speeds; in land
+practice it is the distance over the mean of the two times, which is the harmonic mean of the speeds. A steady
+current adds to one speed what it takes from the other: it cancels in the first and lowers the second.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from decimal import ROUND_DOWN, ROUND_HALF_UP, Decimal
 from typing import Literal
 
 from telemetry.geo import CourseLine
+from telemetry.rules import Rule
+from telemetry.units import SPEED_UNITS
 
 CheckResult = Literal["met", "not met", "cannot tell"]
 Verdict = Literal["counts", "does not count", "cannot tell"]
@@ -90,3 +98,54 @@ class TwoWay:
     course: CourseLine
     best: bool
     official_text: str
+
+
+def mean_of_speeds(v1: float, v2: float) -> float:
+    """Arithmetic mean of two speeds, in their unit.
+
+    Examples
+    --------
+    >>> mean_of_speeds(275.15, 245.55)
+    260.35
+    """
+    return (v1 + v2) / 2.0
+
+
+def mean_of_times(v1: float, v2: float) -> float:
+    """Distance over the mean of the two times: the harmonic mean of two speeds, in their unit.
+
+    Examples
+    --------
+    >>> round(mean_of_times(385.645, 403.135), 3)
+    394.196
+    """
+    return 2.0 * v1 * v2 / (v1 + v2)
+
+
+def average_of(mean: Literal["of speeds", "of times"], v1: float, v2: float) -> float:
+    """Average two speeds the way a rule says."""
+    return mean_of_speeds(v1, v2) if mean == "of speeds" else mean_of_times(v1, v2)
+
+
+def sensitivities(mean: Literal["of speeds", "of times"], v1: float, v2: float) -> tuple[float, float]:
+    """Partial derivatives of the average by each of the two speeds (JCGM 100:2008, 5.1.3)."""
+    if mean == "of speeds":
+        return 0.5, 0.5
+    total = v1 + v2
+    return 2.0 * (v2 / total) ** 2, 2.0 * (v1 / total) ** 2
+
+
+def printed_figure(speed_mps: float, rule: Rule) -> str:
+    """Write a speed as the rule prints it: its unit, its decimals, rounded or cut.
+
+    Examples
+    --------
+    >>> from telemetry.rules import load_rule
+    >>> printed_figure(178.4975 * 0.44704, load_rule("water"))
+    '178.497 mph'
+    """
+    shown = SPEED_UNITS[rule.unit].from_si(speed_mps)
+    # Nine decimals first: a cut must not fall a whole digit for the last bit of a float.
+    value = Decimal(f"{shown:.9f}")
+    mode = ROUND_DOWN if rule.rounding == "down" else ROUND_HALF_UP
+    return f"{value.quantize(Decimal(1).scaleb(-rule.decimals), mode)} {rule.unit}"

@@ -1,0 +1,157 @@
+"""The output contract ``reciprocal-analysis/1``: an analysis as plain types.
+
+Keys may be added, none removed. SI units; UTC as ISO 8601 with Z and fractions; no value is NaN.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from telemetry.frames import Finding, LogMeta
+from telemetry.passes import DistanceSpeed, Pass
+from telemetry.twoway import TwoWay
+
+if TYPE_CHECKING:
+    from telemetry.analysis import Analysis, SpeedLog
+    from telemetry.frames import MotorLog
+
+SCHEMA = "reciprocal-analysis/1"
+_LEFT_OUT = ("no-time", "duplicate", "backward-time")
+
+
+def utc_text(utc: pd.Timestamp | None) -> str | None:
+    """Write a time as ISO 8601 with Z and fractions; None stays None.
+
+    Examples
+    --------
+    >>> utc_text(pd.Timestamp("2025-06-14T08:30:00.25Z"))
+    '2025-06-14T08:30:00.250000Z'
+    """
+    if utc is None:
+        return None
+    return utc.tz_convert("UTC").strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+
+
+def _finite(value: float) -> float | None:
+    return float(value) if math.isfinite(value) else None
+
+
+def _log(
+    meta: LogMeta,
+    samples: int,
+    rate_hz: float,
+    kind: str,
+    span: tuple[Any, Any],
+    findings: tuple[Finding, ...],
+) -> dict[str, Any]:
+    return {
+        "file": meta.file,
+        "kind": kind,
+        "format": meta.format,
+        "samples": samples,
+        "rate_hz": rate_hz,
+        "start_utc": utc_text(span[0]),
+        "end_utc": utc_text(span[1]),
+        "speed_source": meta.speed_source,
+        "sha256": meta.sha256,
+        "clock": meta.clock,
+        "findings": [f.to_dict() for f in findings],
+    }
+
+
+def _speed_log(log: SpeedLog) -> dict[str, Any]:
+    track, cut = log.cleaned.track, log.cleaned.cut
+    left_out = int(cut["code"].isin(_LEFT_OUT).sum())
+    span = (track.utc(float(track.t_s[0])), track.utc(float(track.t_s[-1])))
+    return _log(track.meta, track.t_s.size + left_out, track.rate_hz, "speed", span, log.cleaned.findings)
+
+
+def _motor_log(log: MotorLog) -> dict[str, Any]:
+    span = (log.utc(float(log.t_s[0])), log.utc(float(log.t_s[-1])))
+    return _log(log.meta, log.t_s.size, log.rate_hz, "motor", span, log.findings)
+
+
+def _pass(p: Pass, log: SpeedLog) -> dict[str, Any]:
+    track = log.cleaned.track
+
+    def when(t_s: float) -> str | None:
+        return utc_text(track.utc(t_s))
+
+    def distance(d: DistanceSpeed) -> dict[str, Any]:
+        return {
+            "distance_m": d.distance_m,
+            "speed_mps": d.speed_mps,
+            "u95_mps": d.u95_mps,
+            "start_utc": when(d.start_s),
+            "end_utc": when(d.end_s),
+            "start_s": d.start_s,
+            "end_s": d.end_s,
+        }
+
+    takeoff = p.takeoff and {
+        "start_utc": when(p.takeoff.start_s),
+        "end_utc": when(p.takeoff.end_s),
+        "start_s": p.takeoff.start_s,
+        "end_s": p.takeoff.end_s,
+    }
+    return {
+        "id": p.id,
+        "log": track.meta.file,
+        "start_utc": utc_text(p.start_utc),
+        "end_utc": utc_text(p.end_utc),
+        "start_s": p.start_s,
+        "end_s": p.end_s,
+        "heading_deg": _finite(p.heading_deg),
+        "length_m": p.length_m,
+        "peak_mps": p.peak_mps,
+        "peak_u95_mps": p.peak_u95_mps,
+        "peak_utc": when(p.peak_s),
+        "held_1s_mps": _finite(p.held_1s_mps),
+        "held_1s_u95_mps": _finite(p.held_1s_u95_mps),
+        "distances": [distance(d) for d in p.distances],
+        "takeoff": takeoff,
+        "motor": None,
+        "findings": [f.to_dict() for f in p.findings],
+    }
+
+
+def _two_way(w: TwoWay) -> dict[str, Any]:
+    return {
+        "id": w.id,
+        "best": w.best,
+        "passes": list(w.passes),
+        "rule": w.rule,
+        "distance_m": w.distance_m,
+        "mean": w.mean,
+        "speeds_mps": list(w.speeds_mps),
+        "speed_u95_mps": list(w.speed_u95_mps),
+        "times_s": list(w.times_s),
+        "average_mps": w.average_mps,
+        "u95_mps": w.u95_mps,
+        "u_independent_mps": w.u_independent_mps,
+        "u_shared_mps": w.u_shared_mps,
+        "printed": w.official_text,
+        "verdict": w.verdict,
+        "checks": [{"name": c.name, "result": c.result, "detail": c.detail} for c in w.checks],
+        "gates": [{"lat_deg": g.lat_deg, "lon_deg": g.lon_deg} for g in w.gates],
+        "gates_given": w.gates_given,
+    }
+
+
+def contract(analysis: Analysis) -> dict[str, Any]:
+    """Return an analysis as the contract's tree of plain types."""
+    return {
+        "schema": SCHEMA,
+        "logs": [_speed_log(log) for log in analysis.speed_logs]
+        + [_motor_log(log) for log in analysis.motor_logs],
+        "clock": None,
+        "passes": [_pass(p, analysis.speed_logs[p.log]) for p in analysis.passes],
+        "two_ways": [_two_way(w) for w in analysis.two_ways],
+        "ride": [],
+        "power": None,
+        "notes": list(analysis.notes),
+        "errors": [str(e) for e in analysis.errors],
+    }

@@ -1,0 +1,272 @@
+"""Judging pairs of passes by a rule: every condition with its evidence, then a plain verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from telemetry.chains import ReceiverModel
+from telemetry.cleaning import Cleaned
+from telemetry.frames import Finding
+from telemetry.geo import wrap_deg
+from telemetry.pairing import Pair
+from telemetry.passes import Pass
+from telemetry.rules import Rule
+from telemetry.speeds import COVERAGE_95, PassData, PassSpeeds
+from telemetry.twoway import (
+    Check,
+    CheckResult,
+    Gate,
+    TwoWay,
+    Verdict,
+    average_of,
+    printed_figure,
+    sensitivities,
+)
+from telemetry.units import distance_text
+
+_BRACKET_S = 0.6  # a crossing needs a usable sample this near on both sides, or within 1.6 usual steps
+_BRIDGE_SHARE = 0.5  # of the time between the gates: longest silence that is bridged
+_BESIDE_M = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """A rule together with what the user adds to it for this judgement.
+
+    Attributes
+    ----------
+    rule : Rule
+    gates_given : bool
+    mark_mps : float or None
+        A mark to beat [m/s].
+    receiver : ReceiverModel
+    """
+
+    rule: Rule
+    gates_given: bool
+    mark_mps: float | None
+    receiver: ReceiverModel
+
+
+def _opposite(p: Pass, q: Pass, rule: Rule) -> Check:
+    off_deg = 180.0 - abs(float(wrap_deg(p.heading_deg - q.heading_deg)))
+    met = off_deg <= rule.heading_tolerance_deg
+    return Check(
+        "opposite directions",
+        "met" if met else "not met",
+        f"headings {p.heading_deg:.1f}° and {q.heading_deg:.1f}°, {off_deg:.1f}° from opposite; "
+        f"the rule allows {rule.heading_tolerance_deg:g}°",
+    )
+
+
+def _beside_m(pair: Pair, data: PassData, span: tuple[float, float]) -> float:
+    """How far beside the course line a pass crosses the gates, the farther of the two [m]."""
+    _, across_m = pair.course.line.along_across(data.east_m, data.north_m)
+    return float(np.max(np.abs(np.interp(span, data.t_s[data.position_node], across_m))))
+
+
+def _same_gates(beside_m: tuple[float, float], given: bool) -> Check:
+    who = "given by the user" if given else "placed by the program along the fitted course line"
+    worst = max(beside_m)
+    return Check(
+        "same two gates",
+        "met" if worst <= _BESIDE_M else "not met",
+        f"both passes cross both gates ({who}), at most {worst:.1f} m beside the course line; "
+        f"{_BESIDE_M:g} m are allowed",
+    )
+
+
+def _distance(pair: Pair, rule: Rule) -> Check:
+    if rule.distance_m is None:
+        return Check(
+            "measured distance", "met", f"{distance_text(pair.distance_m)}; the rule leaves the distance open"
+        )
+    off_m = abs(pair.distance_m - rule.distance_m)
+    return Check(
+        "measured distance",
+        "met" if off_m <= rule.distance_tolerance_m else "not met",
+        f"{pair.distance_m:.3f} m between the gates; the rule asks for {distance_text(rule.distance_m)} "
+        f"within {rule.distance_tolerance_m:g} m",
+    )
+
+
+def _window(elapsed_s: float, rule: Rule) -> Check:
+    spent = f"{elapsed_s:.1f} s from entering on the first pass to leaving on the second"
+    if rule.window_s is None:
+        return Check(
+            "time window",
+            "cannot tell",
+            f"{spent}; the rule leaves the window to your body's book: give it with the request",
+        )
+    result: CheckResult = "met" if elapsed_s <= rule.window_s else "not met"
+    return Check("time window", result, f"{spent}; the rule allows {rule.window_s:g} s")
+
+
+def _whole(cleaned: Cleaned, name: str, span: tuple[float, float]) -> tuple[CheckResult, str]:
+    """Judge whether the log carries one pass between the gates."""
+    t_s = cleaned.track.t_s
+    usable = t_s[cleaned.speed_ok | cleaned.position_ok]
+    step_s = float(np.median(np.diff(t_s)))
+    near_s = max(_BRACKET_S, 1.6 * step_s)
+    for crossing_s, what in zip(span, ("entering", "leaving"), strict=True):
+        k = int(np.searchsorted(usable, crossing_s))
+        before_s = crossing_s - usable[k - 1] if k > 0 else np.inf
+        after_s = usable[k] - crossing_s if k < usable.size else np.inf
+        if max(before_s, after_s) > near_s:
+            return "cannot tell", f"{name}: no usable sample within {near_s:.1f} s of {what} the distance"
+    inside = usable[(usable > span[0]) & (usable < span[1])]
+    silence_s = float(np.diff(np.r_[span[0], inside, span[1]]).max())
+    touching = [f for f in cleaned.findings if f.touches(*span)]
+    if any(f.code in ("position-break", "break") for f in touching):
+        return "cannot tell", f"{name}: the log breaks inside the distance"
+    if silence_s > max(_BRIDGE_SHARE * (span[1] - span[0]), 1.6 * step_s):
+        return "cannot tell", f"{name}: {silence_s:.1f} s of {span[1] - span[0]:.1f} s have no usable sample"
+    said = _told(touching)
+    return "met", f"{name}: {inside.size} usable samples inside" + (f", {said}" if said else "")
+
+
+def _told(findings: Sequence[Finding]) -> str:
+    counts: dict[str, int] = {}
+    for f in findings:
+        counts[f.code] = counts.get(f.code, 0) + f.count
+    return ", ".join(f"{n} {code}" for code, n in counts.items())
+
+
+def _log_whole(parts: Sequence[tuple[CheckResult, str]]) -> Check:
+    worst: CheckResult = "cannot tell" if any(r == "cannot tell" for r, _ in parts) else "met"
+    return Check("log whole between the gates", worst, "; ".join(text for _, text in parts))
+
+
+def _sure_enough(average_mps: float, u95_mps: float, rule: Rule) -> Check:
+    percent = 100.0 * u95_mps / average_mps
+    return Check(
+        "uncertainty",
+        "met" if percent <= rule.u95_limit_percent else "cannot tell",
+        f"± {u95_mps:.3f} m/s is {percent:.2f} % of the average; "
+        f"a verdict is given up to {rule.u95_limit_percent:g} % (our own limit)",
+    )
+
+
+def _margin(average_mps: float, u95_mps: float, mark_mps: float, rule: Rule) -> Check:
+    needed_mps = mark_mps * (1.0 + rule.margin_percent / 100.0)
+    text = (
+        f"{needed_mps:.3f} m/s are needed to beat {mark_mps:.3f} m/s by {rule.margin_percent:g} %; "
+        f"measured {average_mps:.3f} ± {u95_mps:.3f} m/s"
+    )
+    if average_mps - u95_mps >= needed_mps:
+        return Check("margin over the mark", "met", text)
+    if average_mps + u95_mps < needed_mps:
+        return Check("margin over the mark", "not met", text)
+    return Check("margin over the mark", "cannot tell", text)
+
+
+def verdict_of(checks: Sequence[Check]) -> Verdict:
+    """Sum up checks: one not met decides, then one that cannot be told."""
+    results = {c.result for c in checks}
+    if "not met" in results:
+        return "does not count"
+    return "cannot tell" if "cannot tell" in results else "counts"
+
+
+def _elapsed_s(p: Pass, q: Pass, pair: Pair) -> float:
+    """Time from entering on the first pass to leaving on the second, across logs by their UTC [s]."""
+    (enter_s, _), (_, leave_s) = pair.spans_s
+    if p.log == q.log or p.start_utc is None or q.start_utc is None:
+        return leave_s - enter_s
+    between = (q.start_utc - p.start_utc).total_seconds()
+    return float(between + (leave_s - q.start_s) - (enter_s - p.start_s))
+
+
+def judge(
+    pair: Pair, passes: Sequence[Pass], measured: Sequence[PassSpeeds], logs: Sequence[Cleaned], terms: Terms
+) -> TwoWay:
+    """Judge one pair.
+
+    Parameters
+    ----------
+    pair : Pair
+    passes, measured : sequence of Pass, of PassSpeeds
+        All of the analysis, in the same order.
+    logs : sequence of Cleaned
+        The speed logs, as ``Pass.log`` counts them.
+    terms : Terms
+
+    Returns
+    -------
+    TwoWay
+        With ``id`` empty and ``best`` False; :func:`rank` sets both.
+
+    Notes
+    -----
+    With ``v = D / t`` each way's own standard uncertainty is ``D / t² u(t)``; the two average out by the
+    sensitivities of the rule's mean. What both passes share, the receiver's common speed error, does not
+    (JCGM 100:2008, 5.1.2 and 5.2.2).
+    """
+    rule = terms.rule
+    p, q = passes[pair.a.index], passes[pair.b.index]
+    taken = tuple(leave - enter for enter, leave in pair.spans_s)
+    v1, v2 = (pair.distance_m / t for t in taken)
+    own1, own2 = (v / t * sd for v, t, sd in zip((v1, v2), taken, pair.sd_s, strict=True))
+    c1, c2 = sensitivities(rule.mean, v1, v2)
+    independent = float(np.hypot(c1 * own1, c2 * own2))
+    shared = (c1 + c2) * terms.receiver.shared_sd_mps
+    average = average_of(rule.mean, v1, v2)
+    u95 = COVERAGE_95 * float(np.hypot(independent, shared))
+    beside = tuple(
+        _beside_m(pair, measured[c.index].data, span)
+        for c, span in zip((pair.a, pair.b), pair.spans_s, strict=True)
+    )
+    checks = [
+        _opposite(p, q, rule),
+        _same_gates((beside[0], beside[1]), terms.gates_given),
+        _distance(pair, rule),
+        _window(_elapsed_s(p, q, pair), rule),
+        _log_whole([_whole(logs[w.log], w.id, span) for w, span in zip((p, q), pair.spans_s, strict=True)]),
+        _sure_enough(average, u95, rule),
+    ]
+    if terms.mark_mps is not None:
+        checks.append(_margin(average, u95, terms.mark_mps, rule))
+    return TwoWay(
+        id="",
+        passes=(p.id, q.id),
+        rule=rule.name,
+        mean=rule.mean,
+        distance_m=pair.distance_m,
+        speeds_mps=(v1, v2),
+        speed_u95_mps=(
+            COVERAGE_95 * float(np.hypot(own1, terms.receiver.shared_sd_mps)),
+            COVERAGE_95 * float(np.hypot(own2, terms.receiver.shared_sd_mps)),
+        ),
+        times_s=(taken[0], taken[1]),
+        crossings_s=pair.spans_s,
+        average_mps=average,
+        u95_mps=u95,
+        u_independent_mps=independent,
+        u_shared_mps=shared,
+        verdict=verdict_of(checks),
+        checks=tuple(checks),
+        gates=(_gate(pair, 0), _gate(pair, 1)),
+        gates_given=terms.gates_given,
+        course=pair.course.line,
+        best=False,
+        official_text=printed_figure(average, rule),
+    )
+
+
+def _gate(pair: Pair, which: int) -> Gate:
+    east_m, north_m = pair.course.line.point(pair.gates_m[which])
+    lat, lon = pair.course.frame.to_geodetic(east_m, north_m)
+    return Gate(float(lat), float(lon), east_m, north_m)
+
+
+def rank(two_ways: Sequence[TwoWay]) -> tuple[TwoWay, ...]:
+    """Order two-ways, those that count first and the fastest first among equals; mark the best."""
+    order = {"counts": 0, "cannot tell": 1, "does not count": 2}
+    ranked = sorted(two_ways, key=lambda w: (order[w.verdict], -w.average_mps))
+    return tuple(
+        replace(w, id=f"T{k + 1}", best=k == 0 and w.verdict != "does not count")
+        for k, w in enumerate(ranked)
+    )

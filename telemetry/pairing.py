@@ -1,0 +1,288 @@
+"""Course lines, gates and crossings: what two opposite passes have in common.
+
+Passes that run up and down the same piece of water share one course line, fitted through all of them. The
+gates stand across it. Where the user gives none, they are placed on the part that both passes of a pair cover,
+where the pair's average is highest; choosing the highest makes the figure a best case and is said so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from telemetry.chains import AlongChain
+from telemetry.frames import BoolArray, FloatArray
+from telemetry.geo import CourseLine, LocalFrame, fit_course, wrap_deg
+from telemetry.rules import Rule
+from telemetry.speeds import PassSpeeds, crossing_sd_s
+
+_SAME_COURSE_DEG = 20.0
+_SAME_COURSE_M = 100.0
+_OPPOSITE_DEG = 45.0
+_GRID_M = 0.5
+_SD_SPANS = 6
+
+
+@dataclass(frozen=True)
+class CoursePass:
+    """One pass seen along a course line.
+
+    Attributes
+    ----------
+    index : int
+        Of the pass in the analysis.
+    chain : AlongChain
+    sense : int
+        +1 where the pass runs with the course line, -1 where it runs against it.
+    reach_m : (float, float)
+        Lowest and highest along-course coordinate of the pass [m].
+    """
+
+    index: int
+    chain: AlongChain
+    sense: int
+    reach_m: tuple[float, float]
+
+    def span_s(self, gates_m: FloatArray) -> FloatArray:
+        """Entering and leaving time for pairs of gates, shape (m, 2) -> (m, 2), in order of time [s]."""
+        return self.chain.crossing_s(gates_m if self.sense > 0 else gates_m[:, ::-1])
+
+
+@dataclass(frozen=True)
+class Course:
+    """A course line with the passes along it."""
+
+    line: CourseLine
+    frame: LocalFrame
+    passes: tuple[CoursePass, ...]
+
+
+@dataclass(frozen=True)
+class Pair:
+    """Two opposite passes over the same two gates, before any judgement.
+
+    Attributes
+    ----------
+    a, b : CoursePass
+        In order of time.
+    course : Course
+    gates_m : (float, float)
+        Along-course coordinates in the direction of ``a`` [m].
+    distance_m : float
+    spans_s : ((float, float), (float, float))
+        Entering and leaving on each log's clock [s].
+    sd_s : (float, float)
+        Standard uncertainty of each time between the gates [s].
+    """
+
+    a: CoursePass
+    b: CoursePass
+    course: Course
+    gates_m: tuple[float, float]
+    distance_m: float
+    spans_s: tuple[tuple[float, float], tuple[float, float]]
+    sd_s: tuple[float, float]
+
+
+def _axis_difference_deg(a_deg: float, b_deg: float) -> float:
+    d = abs(float(wrap_deg(a_deg - b_deg)))
+    return min(d, 180.0 - d)
+
+
+def _course_pass(index: int, measured: PassSpeeds, line: CourseLine, whole: bool) -> CoursePass:
+    """See a pass along a line; ``whole`` lets the run-up and run-out count as covered."""
+    data = measured.data
+    chain = data.along(line)
+    sense = 1 if chain.along_m[-1] > chain.along_m[0] else -1
+    inside = (
+        np.ones(chain.t_s.size, dtype=np.bool_)
+        if whole
+        else (chain.t_s >= data.start_s - 1e-9) & (chain.t_s <= data.end_s + 1e-9)
+    )
+    way = chain.along_m[inside]
+    return CoursePass(index, chain, sense, (float(way.min()), float(way.max())))
+
+
+def find_courses(
+    measured: Sequence[PassSpeeds], frames: Sequence[LocalFrame], given: CourseLine | None
+) -> list[Course]:
+    """Group passes by the water they run over.
+
+    Parameters
+    ----------
+    measured : sequence of PassSpeeds
+        All passes of the analysis.
+    frames : sequence of LocalFrame
+        The frame of each pass's metres.
+    given : CourseLine or None
+        Through the gates the user gave; all passes roughly along it are then on one course.
+
+    Returns
+    -------
+    list of Course
+    """
+    groups: list[list[int]] = []
+    for i, m in enumerate(measured):
+        own = m.data.window.course
+        if own is None:
+            continue
+        if given is not None:
+            if _axis_difference_deg(own.heading_deg, given.heading_deg) < _OPPOSITE_DEG:
+                groups = groups or [[]]
+                groups[0].append(i)
+            continue
+        for group in groups:
+            first = measured[group[0]].data.window.course
+            if first is None or frames[i] != frames[group[0]]:
+                continue
+            _, across_m = first.along_across(own.east0_m, own.north0_m)
+            if (
+                _axis_difference_deg(own.heading_deg, first.heading_deg) < _SAME_COURSE_DEG
+                and abs(float(across_m)) < _SAME_COURSE_M
+            ):
+                group.append(i)
+                break
+        else:
+            groups.append([i])
+    courses = []
+    for group in groups:
+        line = given or _fit_through([measured[i] for i in group])
+        members = tuple(_course_pass(i, measured[i], line, whole=given is not None) for i in group)
+        courses.append(Course(line, frames[group[0]], members))
+    return courses
+
+
+def _fit_through(group: Sequence[PassSpeeds]) -> CourseLine:
+    """Fit one line through the flat-out parts of all passes of a group."""
+    east, north = [], []
+    for m in group:
+        d = m.data
+        t = d.t_s[d.position_node]
+        inside = (t >= d.start_s) & (t <= d.end_s)
+        east.append(d.east_m[inside])
+        north.append(d.north_m[inside])
+    first = group[0].data.window
+    return fit_course(np.concatenate(east), np.concatenate(north), first.heading_deg)
+
+
+def _place(a: CoursePass, b: CoursePass, distance_m: float, rule: Rule) -> FloatArray | None:
+    """Place the gates where the pair's average is highest; None where the shared part is too short."""
+    low = max(a.reach_m[0], b.reach_m[0])
+    high = min(a.reach_m[1], b.reach_m[1])
+    room = high - low - distance_m
+    if room < 0.0:
+        return None
+    start = low + np.linspace(0.0, room, max(2, int(room / _GRID_M) + 1))
+    gates = np.column_stack([start, start + distance_m])
+    taken_a, taken_b = (np.diff(p.span_s(gates), axis=1)[:, 0] for p in (a, b))
+    va, vb = distance_m / taken_a, distance_m / taken_b
+    average = (va + vb) / 2.0 if rule.mean == "of speeds" else 2.0 * va * vb / (va + vb)
+    return np.asarray(gates[int(np.nanargmax(average))])
+
+
+def _sd_at(p: CoursePass, gates_m: FloatArray, cache: dict[int, tuple[FloatArray, FloatArray]]) -> float:
+    """Uncertainty of the time between two gates, interpolated between a few spans of the pass [s]."""
+    distance_m = gates_m[1] - gates_m[0]
+    if p.index not in cache:
+        room = p.reach_m[1] - p.reach_m[0] - distance_m
+        start = p.reach_m[0] + np.linspace(0.0, max(room, 0.0), _SD_SPANS)
+        cache[p.index] = start, crossing_sd_s(p.chain, p.span_s(np.column_stack([start, start + distance_m])))
+    start, sd = cache[p.index]
+    return float(np.interp(gates_m[0], start, sd))
+
+
+def share_too_little(a: CoursePass, b: CoursePass) -> float:
+    """Length of course that both passes cover [m]; negative where they do not meet."""
+    return min(a.reach_m[1], b.reach_m[1]) - max(a.reach_m[0], b.reach_m[0])
+
+
+def find_pairs(
+    courses: Sequence[Course],
+    measured: Sequence[PassSpeeds],
+    distance_m: float,
+    gates_m: tuple[float, float] | None,
+    rule: Rule,
+    may_pair: BoolArray,
+) -> tuple[list[Pair], list[str]]:
+    """Form all pairs of opposite passes that cover both gates.
+
+    Parameters
+    ----------
+    courses, measured
+        As from :func:`find_courses`.
+    distance_m : float
+        Between the gates [m].
+    gates_m : (float, float) or None
+        Along-course coordinates of given gates; None to place them.
+    rule : Rule
+        Its mean decides where the gates are placed best.
+    may_pair : ndarray of bool, shape (p, p)
+        Which passes, the earlier first, may be paired at all.
+
+    Returns
+    -------
+    pairs : list of Pair
+    misses : list of str
+        For passes or pairs that do not cover the gates: how much is missing.
+    """
+    pairs: list[Pair] = []
+    misses: list[str] = []
+    for course in courses:
+        members = course.passes
+        if gates_m is not None:
+            low, high = min(gates_m), max(gates_m)
+            for p in members:
+                if p.reach_m[0] > low or p.reach_m[1] < high:
+                    misses.append(
+                        f"P{p.index + 1} does not cross both given gates: it runs from {p.reach_m[0] - low:.0f} m "
+                        f"to {p.reach_m[1] - low:.0f} m of the {distance_m:.3f} m between them"
+                    )
+            members = tuple(p for p in members if p.reach_m[0] <= low and p.reach_m[1] >= high)
+        sds: dict[int, tuple[FloatArray, FloatArray]] = {}
+        for i, a in enumerate(members):
+            for b in members[i + 1 :]:
+                if a.sense == b.sense or not may_pair[a.index, b.index]:
+                    continue
+                turned = abs(
+                    float(
+                        wrap_deg(
+                            measured[a.index].data.window.heading_deg
+                            - measured[b.index].data.window.heading_deg
+                        )
+                    )
+                )
+                if turned < 180.0 - _OPPOSITE_DEG:
+                    continue
+                gates = np.array(sorted(gates_m)) if gates_m is not None else _place(a, b, distance_m, rule)
+                if gates is None:
+                    shared_m = max(share_too_little(a, b), 0.0)
+                    misses.append(
+                        f"P{a.index + 1} and P{b.index + 1} share {shared_m:.0f} m of course, "
+                        f"less than the {distance_m:.3f} m to be measured"
+                    )
+                    continue
+                pairs.append(_pair(a, b, course, gates, distance_m, sds))
+    return pairs, misses
+
+
+def _pair(
+    a: CoursePass,
+    b: CoursePass,
+    course: Course,
+    gates: FloatArray,
+    distance_m: float,
+    sds: dict[int, tuple[FloatArray, FloatArray]],
+) -> Pair:
+    spans = [p.span_s(gates[None, :])[0] for p in (a, b)]
+    ordered = gates if a.sense > 0 else gates[::-1]
+    return Pair(
+        a,
+        b,
+        course,
+        (float(ordered[0]), float(ordered[1])),
+        distance_m,
+        ((float(spans[0][0]), float(spans[0][1])), (float(spans[1][0]), float(spans[1][1]))),
+        (_sd_at(a, gates, sds), _sd_at(b, gates, sds)),
+    )
