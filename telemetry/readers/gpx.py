@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Iterator
+from functools import lru_cache
 from typing import Any, Final
 
 import gpxpy
@@ -23,14 +23,14 @@ import numpy as np
 from lxml import etree
 
 from telemetry.errors import DamagedLogError, NothingUsableError
-from telemetry.frames import Finding, FloatArray, Log, LogMeta, make_track
+from telemetry.frames import Finding, FloatArray, IntArray, Log, LogMeta, make_track
 from telemetry.readers import notes, stamps
 from telemetry.readers.base import LogReader, ReadOptions
 from telemetry.readers.text import decode
 
 _ROOT: Final = re.compile(rb"<(?:[\w.-]+:)?gpx[\s>]")
 _DECLARATION: Final = re.compile(r"^\s*<\?xml[^>]*\?>")
-_NAMESPACE: Final = re.compile(r"\sxmlns(?::[\w.-]{1,40})?\s{0,9}=\s{0,9}[\"'][^\"']{0,400}[\"']")
+_NAMESPACE: Final = re.compile(r"xmlns(?::[\w.-]{1,40})?\s{0,9}=\s{0,9}[\"'][^\"']{0,400}[\"']")
 _SPEED_ELEMENT: Final = re.compile(r"<(?:[\w.-]+:)?speed>")
 
 # gpxpy makes a Python object of some fifty fields of each point: about 45 µs and 2 kB.
@@ -49,8 +49,16 @@ _COLUMN_OF: Final = {
 }
 """Local element names, lower case, of a track point or anywhere below its extensions."""
 
-_EPOCH: Final = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
-_MICROSECOND: Final = dt.timedelta(microseconds=1)
+_ATTRIBUTES: Final = {
+    "alt_m": "elevation",
+    "speed_mps": "speed",
+    "course_deg": "course",
+    "hdop": "horizontal_dilution",
+    "satellites": "satellites",
+}
+"""gpxpy's names for what it reads itself."""
+
+_EPOCH: Final = dt.datetime(1970, 1, 1)  # noqa: DTZ001 - the zones are taken off before times become numbers
 _NO_TIME: Final = int(np.iinfo(np.int64).min)
 
 
@@ -59,44 +67,46 @@ def _sniff(head: bytes) -> bool:
 
 
 class _Points:
-    """Columns that grow point by point; a column that a point lacks is filled up with NaN."""
+    """What either decoder hands over: a list for each column, in file order.
+
+    ``times`` is None where a point has no time; ``more`` holds, for each further column, the
+    numbers of the points that have it and their values; ``misplaced`` counts points without a position.
+    """
 
     def __init__(self) -> None:
-        self.stamp_us: list[int] = []
         self.lat_deg: list[float] = []
         self.lon_deg: list[float] = []
-        self.more: dict[str, list[tuple[int, float]]] = {}
+        self.times: list[dt.datetime | None] = []
+        self.more: dict[str, tuple[list[int], list[float]]] = {}
         self.misplaced = 0
-
-    def add(self, time: dt.datetime | None, lat_deg: float, lon_deg: float) -> int:
-        """Append a point and return its number."""
-        self.stamp_us.append(_NO_TIME if time is None else _microseconds(time))
-        self.lat_deg.append(lat_deg)
-        self.lon_deg.append(lon_deg)
-        return len(self.stamp_us) - 1
 
     def set(self, column: str, point: int, value: float) -> None:
         """Give a point a further value."""
-        self.more.setdefault(column, []).append((point, value))
+        at, values = self.more.setdefault(column, ([], []))
+        at.append(point)
+        values.append(value)
+
+    def stamp_us(self) -> IntArray:
+        """Microseconds since 1970, shape (n,)."""
+        naive = [_EPOCH if time is None else time.replace(tzinfo=None) for time in self.times]
+        # gpxpy's zones carry their offset in minutes; a time without a zone is UTC.
+        east_min = [getattr(time.tzinfo, "offset", 0) if time is not None else 0 for time in self.times]
+        stamp_us = np.array(naive, dtype="datetime64[us]").astype(np.int64)
+        stamp_us -= np.array(east_min, dtype=np.int64) * 60_000_000
+        stamp_us[[time is None for time in self.times]] = _NO_TIME
+        return stamp_us
 
     def columns(self) -> dict[str, FloatArray]:
-        """Everything as arrays, shape (n,)."""
-        result = {"lat_deg": np.array(self.lat_deg), "lon_deg": np.array(self.lon_deg)}
-        for name, entries in self.more.items():
-            values = np.full(len(self.stamp_us), np.nan)
-            at, given = zip(*entries, strict=True)
-            values[np.array(at)] = given
+        """Everything else as arrays, shape (n,)."""
+        result = {
+            "lat_deg": np.array(self.lat_deg, dtype=np.float64),
+            "lon_deg": np.array(self.lon_deg, dtype=np.float64),
+        }
+        for name, (at, given) in self.more.items():
+            values = np.full(len(self.times), np.nan)
+            values[at] = given
             result[name] = values
         return result
-
-
-def _microseconds(time: dt.datetime) -> int:
-    if time.tzinfo is None:
-        time = time.replace(tzinfo=dt.UTC)
-    try:
-        return (time - _EPOCH) // _MICROSECOND
-    except ValueError:  # a zone a day or more away from UTC
-        return _NO_TIME
 
 
 def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
@@ -126,7 +136,7 @@ def _points(text: str, file: str) -> tuple[_Points, list[Finding]]:
                 return points, []
             why = "the usual decoder drops the speeds that stand outside an extension"
     points, damage = _from_elements(text)
-    if not points.stamp_us and damage:
+    if not points.times and damage:
         raise DamagedLogError(
             f"it breaks off before the first track point: {damage}",
             file=file,
@@ -153,38 +163,42 @@ def _first_line(error: BaseException) -> str:
 
 
 def _from_gpxpy(gpx: gpxpy.gpx.GPX) -> _Points:
+    each = [p for track in gpx.tracks for segment in track.segments for p in segment.points]
     points = _Points()
-    for track in gpx.tracks:
-        for segment in track.segments:
-            for p in segment.points:
-                n = points.add(p.time, p.latitude, p.longitude)
-                if p.elevation is not None:
-                    points.set("alt_m", n, p.elevation)
-                if p.speed is not None:
-                    points.set("speed_mps", n, p.speed)
-                if p.course is not None:
-                    points.set("course_deg", n, p.course)
-                if p.horizontal_dilution is not None:
-                    points.set("hdop", n, p.horizontal_dilution)
-                if p.satellites is not None:
-                    points.set("satellites", n, p.satellites)
-                if p.type_of_gpx_fix is not None:
-                    points.set("fix", n, float(p.type_of_gpx_fix != "none"))
-                for extension in p.extensions:
-                    for element in extension.iter():
-                        _set_by_name(points, n, element)
+    points.lat_deg = [p.latitude for p in each]
+    points.lon_deg = [p.longitude for p in each]
+    points.times = [p.time for p in each]
+    for column, attribute in _ATTRIBUTES.items():
+        given = [(n, value) for n, p in enumerate(each) if (value := getattr(p, attribute)) is not None]
+        if given:
+            points.more[column] = ([n for n, _ in given], [float(value) for _, value in given])
+    for n, p in enumerate(each):
+        if p.type_of_gpx_fix is not None:
+            points.set("fix", n, float(p.type_of_gpx_fix != "none"))
+        for extension in p.extensions:
+            for element in extension.iter():
+                if _column_of(element.tag) is not None:  # asked here, since most elements are wrappers
+                    _set_by_name(points, n, element)
     return points
 
 
 def _set_by_name(points: _Points, point: int, element: Any) -> None:
-    tag = element.tag
-    if not isinstance(tag, str):  # a comment or a processing instruction
-        return
-    column = _COLUMN_OF.get(tag.rpartition("}")[2].rpartition(":")[2].lower())
+    column = _column_of(element.tag)
     if column is not None:
         value = _number(element.text)
         if value is not None:
             points.set(column, point, value)
+
+
+@lru_cache(maxsize=1024)
+def _local_name(tag: Any) -> str:
+    """Name of an element without namespace or prefix; empty for a comment or a processing instruction."""
+    return tag.rpartition("}")[2].rpartition(":")[2] if isinstance(tag, str) else ""
+
+
+@lru_cache(maxsize=1024)
+def _column_of(tag: Any) -> str | None:
+    return _COLUMN_OF.get(_local_name(tag).lower())
 
 
 def _number(text: str | None) -> float | None:
@@ -203,16 +217,10 @@ def _from_elements(text: str) -> tuple[_Points, str]:
     damage = f"{faults[0]} (line {parser.error_log[0].line})" if faults else ""
     points = _Points()
     if root is not None:
-        for element in _track_points(root):
-            _add_element(points, element)
+        for element in root.iter():
+            if _local_name(element.tag) == "trkpt":
+                _add_element(points, element)
     return points, damage
-
-
-def _track_points(root: Any) -> Iterator[Any]:
-    for element in root.iter():
-        tag = element.tag
-        if isinstance(tag, str) and tag.rpartition("}")[2].rpartition(":")[2] == "trkpt":
-            yield element
 
 
 def _add_element(points: _Points, element: Any) -> None:
@@ -220,14 +228,15 @@ def _add_element(points: _Points, element: Any) -> None:
     if lat_deg is None or lon_deg is None:
         points.misplaced += 1
         return
-    time = None
-    below = [child for child in element.iterdescendants() if isinstance(child.tag, str)]
-    for child in below:
-        if child.tag.rpartition("}")[2] == "time" and child.getparent() is element:
-            time = gpxpy.gpxfield.TIME_TYPE.from_string(child.text)
-    n = points.add(time, lat_deg, lon_deg)
-    for child in below:
-        if child.tag.rpartition("}")[2] == "fix":
+    n = len(points.times)
+    points.lat_deg.append(lat_deg)
+    points.lon_deg.append(lon_deg)
+    points.times.append(None)
+    for child in element.iterdescendants():
+        name = _local_name(child.tag)
+        if name == "time" and child.getparent() is element:
+            points.times[n] = gpxpy.gpxfield.TIME_TYPE.from_string(child.text)
+        elif name == "fix":
             points.set("fix", n, float((child.text or "").strip() != "none"))
         else:
             _set_by_name(points, n, child)
@@ -238,7 +247,7 @@ def _track(points: _Points, findings: list[Finding], file: str) -> Log:
         findings.append(
             Finding("no-position", "points whose latitude or longitude is no number", points.misplaced)
         )
-    stamp_us = np.array(points.stamp_us, dtype=np.int64)
+    stamp_us = points.stamp_us()
     timed = stamp_us != _NO_TIME
     if not timed.any():
         raise NothingUsableError(_nothing(points), file=file, mend=_MEND_NOTHING)
@@ -261,8 +270,8 @@ _MEND_NOTHING: Final = "record a track (not a route or waypoints) with time stam
 
 
 def _nothing(points: _Points) -> str:
-    if points.stamp_us:
-        return f"none of its {len(points.stamp_us)} points carries a time, so there is no speed in it"
+    if points.times:
+        return f"none of its {len(points.times)} points carries a time, so there is no speed in it"
     if points.misplaced:
         return f"the latitude or longitude of all {points.misplaced} points is no number"
     return "it holds no track point"

@@ -17,7 +17,7 @@ from telemetry.errors import DamagedLogError, NothingUsableError
 from telemetry.frames import BoolArray, Finding, FloatArray, IntArray, Log, LogMeta, make_track
 from telemetry.readers import notes, stamps
 from telemetry.readers.base import LogReader, ReadOptions
-from telemetry.readers.nmea_fields import Fields, Sentences, kind_code, split
+from telemetry.readers.nmea_fields import Fields, Sentences, find_commas, kind_code, split
 from telemetry.units import KMH_MPS, KNOT_MPS
 
 _SENTENCE: Final = re.compile(rb"\$[A-Z]{2}(?:RMC|GGA|GLL|VTG|GSA|GSV|ZDA|GNS|GBS|GST),")
@@ -32,7 +32,7 @@ def _sniff(head: bytes) -> bool:
 def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
     sentences = split(data)
     good, findings = _good(sentences, file)
-    commas = np.flatnonzero(sentences.buffer == ord(","))
+    commas = find_commas(sentences)
     places = {
         name: np.flatnonzero(good & (sentences.kind == kind_code(name)))
         for name in ("RMC", "GGA", "GLL", "VTG", "GSA", "ZDA")
@@ -219,28 +219,24 @@ def _columns(epochs: _Epochs, fields: dict[str, Fields]) -> dict[str, FloatArray
     rmc, gga, gll = fields["RMC"], fields["GGA"], fields["GLL"]
     row = epochs.row_of
 
-    def join(*candidates: tuple[str, FloatArray]) -> FloatArray:
+    def angle(*candidates: tuple[str, int]) -> FloatArray:
         result = np.full(epochs.rows, np.nan)
-        for name, values in candidates:
+        for name, at in candidates:
             missing = np.isnan(result)
             if not missing.any():
                 break
-            result[missing] = epochs.spread(values, row[name])[missing]
+            result[missing] = epochs.spread(_angle_deg(fields[name], at), row[name])[missing]
         return result
 
     speed_mps, course_deg = _speed_and_course(epochs, fields)
     columns = {
-        "lat_deg": join(
-            ("GGA", _angle_deg(gga, 2)), ("RMC", _angle_deg(rmc, 3)), ("GLL", _angle_deg(gll, 1))
-        ),
-        "lon_deg": join(
-            ("GGA", _angle_deg(gga, 4)), ("RMC", _angle_deg(rmc, 5)), ("GLL", _angle_deg(gll, 3))
-        ),
-        "alt_m": join(("GGA", gga.number(9))),
+        "lat_deg": angle(("GGA", 2), ("RMC", 3), ("GLL", 1)),
+        "lon_deg": angle(("GGA", 4), ("RMC", 5), ("GLL", 3)),
+        "alt_m": epochs.spread(gga.number(9), row["GGA"]),
         "speed_mps": speed_mps,
         "course_deg": course_deg,
-        "hdop": join(("GGA", gga.number(8))),
-        "satellites": join(("GGA", gga.number(7))),
+        "hdop": epochs.spread(gga.number(8), row["GGA"]),
+        "satellites": epochs.spread(gga.number(7), row["GGA"]),
     }
     if np.isnan(columns["hdop"]).all():
         gsa_row = epochs.untimed("GSA", leading=epochs.begins_with("GSA"))

@@ -10,12 +10,14 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from numpy.lib.stride_tricks import sliding_window_view
 
 from telemetry.frames import BoolArray, FloatArray, IntArray
 
 Bytes = npt.NDArray[np.uint8]
 
 _WIDEST_NUMBER = 18  # characters; 15 digits are exact in float64, real receivers write at most 14
+_MOST_FIELDS = 32  # more than any sentence of a receiver has
 
 
 @dataclass(frozen=True)
@@ -81,9 +83,11 @@ def split(data: bytes) -> Sentences:
         stated = _hex_digit(buffer[star[with_sum] + 1]) * 16 + _hex_digit(buffer[star[with_sum] + 2])
         checksum_ok[with_sum] = computed == stated
 
-    padded = np.append(buffer, np.zeros(7, dtype=np.uint8)).astype(np.int64)
-    kind = padded[start + 3] << 16 | padded[start + 4] << 8 | padded[start + 5]
-    addressed = (padded[start + 6] == ord(",")) & (padded[start + 1] != ord("P"))
+    letter = np.append(buffer, np.zeros(7, dtype=np.uint8))
+    kind = (
+        letter[start + 3].astype(np.int64) << 16 | letter[start + 4].astype(np.int64) << 8 | letter[start + 5]
+    )
+    addressed = (letter[start + 6] == ord(",")) & (letter[start + 1] != ord("P"))
     return Sentences(
         buffer,
         start,
@@ -119,30 +123,40 @@ class Fields:
 
     Field 0 is the address, as in the sentence tables of the standard; a field that a sentence does not have
     is empty.
+
+    Parameters
+    ----------
+    sentences : Sentences
+        All of the log's.
+    chosen : ndarray of int
+        Which of them.
+    commas : ndarray of int
+        Offsets of all commas in the log, followed by as many past its end as a sentence has fields.
     """
 
     def __init__(self, sentences: Sentences, chosen: IntArray, commas: IntArray) -> None:
         self._buffer = sentences.buffer
+        self._commas = commas
         self._end = sentences.end[chosen]
         self._first = np.searchsorted(commas, sentences.start[chosen])
         self._count = np.searchsorted(commas, self._end) - self._first
-        self._commas = np.append(commas, sentences.buffer.size)
+        self._fewest = int(self._count.min(initial=_MOST_FIELDS))
 
     def span(self, number: int) -> tuple[IntArray, IntArray]:
         """Offsets of the field's first byte and of the byte after its last, shape (n,)."""
-        last = self._commas.size - 1
-        start = self._commas[np.minimum(self._first + number - 1, last)] + 1
-        end = self._commas[np.minimum(self._first + number, last)]
-        end = np.where(number < self._count, end, self._end)
-        absent = number > self._count
-        return np.where(absent, self._end, start), np.where(absent, self._end, end)
+        start = self._commas[self._first + (number - 1)] + 1
+        end = self._commas[self._first + number]
+        if number < self._fewest:
+            return start, end
+        present = number <= self._count
+        return np.where(present, start, self._end), np.where(number < self._count, end, self._end)
 
     def letter(self, number: int) -> Bytes:
         """First byte of the field, 0 where it is empty, shape (n,)."""
         start, end = self.span(number)
-        return np.where(end > start, self._buffer[np.minimum(start, self._buffer.size - 1)], 0).astype(
-            np.uint8
-        )
+        first = self._buffer[np.minimum(start, self._buffer.size - 1)]
+        first[end <= start] = 0
+        return first
 
     def number(self, number: int) -> FloatArray:
         """Value of a decimal field, NaN where it is empty or no number, shape (n,)."""
@@ -152,6 +166,12 @@ class Fields:
         """Like :meth:`number`, with the most decimal places any sentence writes."""
         value, places = decimals(self._buffer, *self.span(number))
         return value, int(places.max(initial=0))
+
+
+def find_commas(sentences: Sentences) -> IntArray:
+    """Offsets of all commas, followed by as many past the end as :class:`Fields` may reach for."""
+    buffer = sentences.buffer
+    return np.concatenate([np.flatnonzero(buffer == ord(",")), np.full(_MOST_FIELDS + 1, buffer.size)])
 
 
 def decimals(buffer: Bytes, start: IntArray, end: IntArray) -> tuple[FloatArray, IntArray]:
@@ -175,28 +195,34 @@ def decimals(buffer: Bytes, start: IntArray, end: IntArray) -> tuple[FloatArray,
     length = end - start
     value = np.full(start.size, np.nan)
     places = np.zeros(start.size, dtype=np.int64)
-    width = int(min(length.max(initial=0), _WIDEST_NUMBER))
+    width = int(min(length.max(initial=0), _WIDEST_NUMBER, buffer.size))
     if width == 0:
         return value, places
-    column = np.arange(-width, 0)
-    characters = buffer[np.maximum(end[:, None] + column, 0)]
-    outside = column < -length[:, None]
-    outside[:, :] |= (characters == ord("-")) & (
-        column == -length[:, None]
-    )  # a leading sign counts as padding
-    characters[outside] = ord("0")
-    is_dot = characters == ord(".")
-    digit = characters - np.uint8(ord("0"))
-    dots = is_dot.sum(axis=1)
-    usable = ((digit <= 9) | is_dot).all(axis=1) & (dots <= 1) & (length > dots) & (length <= _WIDEST_NUMBER)
+    # Each number in one row, its last character in the last column.
+    rows = sliding_window_view(buffer, width)[np.maximum(end - width, 0)]
+    fits = (length > 0) & (length <= width) & (end >= width)
+    if (length != width).any():
+        rows[np.arange(width) < width - length[:, None]] = ord("0")
+    negative = buffer[np.minimum(start, buffer.size - 1)] == ord("-")
+    signed = np.flatnonzero(negative & fits)
+    rows[signed, width - length[signed]] = ord("0")
+    is_dot = rows == ord(".")
+    digit = rows - np.uint8(ord("0"))
+    dots = np.count_nonzero(is_dot, axis=1)
+    usable = (
+        fits
+        & (np.count_nonzero(digit <= 9, axis=1) + dots == width)
+        & (dots <= 1)
+        & (length > dots + negative)
+    )
     places = np.where(dots == 1, width - 1 - np.argmax(is_dot, axis=1), 0)
     shape = np.where(dots == 1, places, -1)
-    from_right = -1 - column
-    for dot_at in np.unique(shape[usable]):
-        rows = usable & (shape == dot_at)
-        power = from_right if dot_at < 0 else np.where(from_right > dot_at, from_right - 1, from_right)
+    from_right = np.arange(width - 1, -1, -1)
+    for dot_at in np.flatnonzero(np.bincount(shape[usable] + 1)) - 1:
+        power = np.where((from_right > dot_at) & (dot_at >= 0), from_right - 1, from_right)
         weight = np.where(from_right == dot_at, 0.0, 10.0**power)
-        value[rows] = digit[rows] @ weight / 10.0 ** max(int(dot_at), 0)
-    negative = usable & (buffer[np.minimum(start, buffer.size - 1)] == ord("-"))
+        chosen = usable & (shape == dot_at)
+        some = digit if chosen.all() else digit[chosen]
+        value[chosen] = some.astype(np.float64) @ weight / 10.0 ** max(int(dot_at), 0)
     value[negative] *= -1.0
     return value, places

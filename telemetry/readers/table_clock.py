@@ -17,6 +17,7 @@ from telemetry.readers.stamps import DAY_US
 _NONE: Final = int(np.iinfo(np.int64).min)
 _ISO_DATE: Final = re.compile(r"\s*\d{4}-?\d\d-?\d\d")
 _ZONE: Final = re.compile(r"(?:[zZ]|[+-]\d\d:?\d\d)\s*$")
+_ANY_DATE: Final = re.compile(r"\s*\d{1,4}[-./]?\d")
 _DATE_PARTS: Final = re.compile(r"\s*(\d{1,4})([-./])(\d{1,2})\2(\d{1,4})")
 # Numbers above these are seconds, milliseconds, microseconds or nanoseconds since 1970, from 1980 on.
 _EPOCH_FROM: Final = ((3e17, 1e-9), (3e14, 1e-6), (3e11, 1e-3), (3e8, 1.0))
@@ -100,18 +101,37 @@ def find_clock(
 
 
 def _read_column(m: Match, values: pd.Series) -> _Reading:
-    numbers = pd.to_numeric(values, errors="coerce").to_numpy(dtype=np.float64)
-    texts = values[~np.isfinite(numbers) & values.notna().to_numpy()]
-    if np.isfinite(numbers).sum() >= len(texts):
-        return _from_numbers(m, numbers)
-    sample = str(texts.iloc[0])
+    if pd.api.types.is_numeric_dtype(values):
+        return _from_numbers(m, values.to_numpy(dtype=np.float64))
+    filled = values.dropna()
+    if filled.empty:
+        return _Reading(np.full(len(values), _NONE), False, [])
+    # Half of the first few decide: a broken first cell must not make times of day out of seconds.
+    first = [str(cell) for cell in filled.iloc[:21]]
+    sample = sorted(first, key=lambda cell: (":" in cell, bool(_ANY_DATE.match(cell))))[len(first) // 2]
     if _ISO_DATE.match(sample) or _DATE_PARTS.match(sample):
         return _from_dates(values, sample)
-    return _Reading(_roll_over(_microseconds(pd.to_timedelta(_texts(values), errors="coerce"))), False, [])
+    if ":" in sample:
+        return _Reading(_roll_over(_times_of_day(values)), False, [])
+    return _from_numbers(m, pd.to_numeric(_points(values), errors="coerce").to_numpy(dtype=np.float64))
 
 
-def _texts(values: pd.Series) -> pd.Series:
-    return values.astype("str").str.strip().str.replace(",", ".", regex=False)
+def _points(values: pd.Series) -> pd.Series:
+    """Texts with decimal points where the table writes decimal commas."""
+    texts = values.astype("str")
+    commas = texts.iloc[:1000].str.contains(",", regex=False, na=False).any()
+    return texts.str.replace(",", ".", regex=False) if commas else texts
+
+
+def _times_of_day(values: pd.Series) -> IntArray:
+    texts = _points(values)
+    # The parser of ISO 8601 is many times faster than that of durations, but wants two digits for the hour.
+    stamps = pd.to_datetime("1970-01-01T" + texts, format="ISO8601", errors="coerce", utc=True)
+    times = _microseconds(stamps.dt.tz_localize(None))
+    rest = times == _NONE
+    if rest.any():
+        times[rest] = _microseconds(pd.to_timedelta(texts[rest].str.strip(), errors="coerce"))
+    return times
 
 
 def _microseconds(times: pd.Series) -> IntArray:
@@ -147,17 +167,14 @@ def _from_numbers(m: Match, numbers: FloatArray) -> _Reading:
 
 
 def _from_dates(values: pd.Series, sample: str) -> _Reading:
-    findings: list[Finding] = []
-    texts = values.astype("str").str.strip()
+    texts = _points(values)
     if not _ISO_DATE.match(sample):
-        # The day first: once for each different date, since a log has few of them.
         parts = texts.str.split(r"[T\s]+", n=1, regex=True, expand=True)
         if parts.shape[1] < 2:
-            return _Reading(np.full(len(values), _NONE), False, findings)
-        times = _Reading(_microseconds(pd.to_timedelta(_texts(parts[1]), errors="coerce")), False, findings)
-        return _with_date(times, parts[0])
-    texts = texts.str.replace(",", ".", regex=False)
+            return _Reading(np.full(len(values), _NONE), False, [])
+        return _with_date(_Reading(_times_of_day(parts[1]), False, []), parts[0])
     stamps = pd.to_datetime(texts, format="ISO8601", errors="coerce", utc=True).dt.tz_localize(None)
+    findings = []
     if not _ZONE.search(sample):
         findings.append(
             Finding("time-zone-assumed", "its times name no time zone and were taken as UTC", len(values))
