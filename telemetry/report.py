@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
+from pathlib import PurePath
 
 import pandas as pd
 
@@ -26,7 +27,7 @@ BEFORE_YOU_RUN = (
 )
 
 
-def analysis_text(analysis: Analysis, unit: str) -> str:
+def analysis_text(analysis: Analysis, unit: str, *, every_check: bool = True) -> str:
     """Write an analysis for a reader at a terminal or on paper.
 
     Parameters
@@ -35,6 +36,8 @@ def analysis_text(analysis: Analysis, unit: str) -> str:
         What was found.
     unit : str
         The reader's speed unit, a key of :data:`telemetry.units.SPEED_UNITS`.
+    every_check : bool
+        Whether each two-way is told with all its evidence, or only the best one.
     """
     logs: list[Log] = [*(s.cleaned.track for s in analysis.speed_logs), *analysis.motor_logs]
     findings = [
@@ -44,8 +47,8 @@ def analysis_text(analysis: Analysis, unit: str) -> str:
     parts = [
         _answer_text(analysis, unit),
         _logs_text(logs, findings),
-        _passes_text(analysis.passes, unit) if analysis.passes else "",
-        _two_ways_text(analysis, unit) if analysis.two_ways else "",
+        _passes_text(analysis, unit) if analysis.passes else "",
+        _two_ways_text(analysis, unit, every_check) if analysis.two_ways else "",
         "\n".join(f"Note: {note}" for note in analysis.notes),
         f"{ESTIMATE}\n{BEFORE_YOU_RUN}",
     ]
@@ -100,11 +103,12 @@ def _logs_text(logs: Sequence[Log], findings: Sequence[Sequence[Finding]]) -> st
     if not logs:
         return "No log could be used."
     rows = [("file", "kind", "format", "samples", "rate", "from (UTC)", "to", "speed")]
-    for log in logs:
+    names = _short([log.meta.file for log in logs])
+    for log, name in zip(logs, names, strict=True):
         rate = f"{log.rate_hz:.3g} Hz" if log.rate_hz else "unknown"
         rows.append(
             (
-                log.meta.file,
+                name,
                 "motor" if isinstance(log, MotorLog) else "speed",
                 log.meta.format,
                 f"{len(log.frame)}",
@@ -115,8 +119,8 @@ def _logs_text(logs: Sequence[Log], findings: Sequence[Sequence[Finding]]) -> st
             )
         )
     lines = ["Logs", *_table(rows, right=(3, 4))]
-    for log, found in zip(logs, findings, strict=True):
-        lines.append(f"  Found in {log.meta.file}:{'' if found else ' nothing odd'}")
+    for name, found in zip(names, findings, strict=True):
+        lines.append(f"  Found in {name}:{'' if found else ' nothing odd'}")
         lines += [f"    {text}" for text in _found(found)]
     return "\n".join(lines)
 
@@ -145,9 +149,10 @@ def _finding_text(finding: Finding) -> str:
     return f"{finding.code}{times}{span}: {finding.message}"
 
 
-def _passes_text(passes: Sequence[Pass], unit: str) -> str:
-    heads = ("pass", "from (UTC)", "to", "heading", "take-off", "peak", "held 1 s")
-    rows = [heads]
+def _passes_text(analysis: Analysis, unit: str) -> str:
+    passes = analysis.passes
+    logs = _short([log.cleaned.track.meta.file for log in analysis.speed_logs])
+    rows = [("pass", "from (UTC)", "to", "heading", "take-off", "peak", "held 1 s", "log")]
     for p in passes:
         takeoff = f"{p.takeoff.end_s - p.takeoff.start_s:.1f} s" if p.takeoff else "not seen"
         rows.append(
@@ -159,6 +164,7 @@ def _passes_text(passes: Sequence[Pass], unit: str) -> str:
                 takeoff,
                 _number(p.peak_mps, p.peak_u95_mps, unit),
                 _number(p.held_1s_mps, p.held_1s_u95_mps, unit),
+                logs[p.log],
             )
         )
     lines = [f"Passes (speeds in {unit}, ± is the 95 % interval)", *_table(rows, right=(3, 4, 5, 6))]
@@ -174,7 +180,7 @@ def _passes_text(passes: Sequence[Pass], unit: str) -> str:
     return "\n".join(lines + touched)
 
 
-def _two_ways_text(analysis: Analysis, unit: str) -> str:
+def _two_ways_text(analysis: Analysis, unit: str, every_check: bool) -> str:
     two_ways = analysis.two_ways
     passes = {p.id: p for p in analysis.passes}
     rows = [("", "two-way", "passes", "distance", f"average ({unit})", "verdict")]
@@ -189,7 +195,8 @@ def _two_ways_text(analysis: Analysis, unit: str) -> str:
     if any(t.best for t in two_ways):
         lines.append("  * the best by the rule")
     for t in two_ways:
-        lines += ["", *_two_way_lines(t, passes, unit)]
+        if every_check or t.best:
+            lines += ["", *_two_way_lines(t, passes, unit)]
     return "\n".join(lines)
 
 
@@ -209,6 +216,12 @@ def _two_way_lines(two_way: TwoWay, passes: dict[str, Pass], unit: str) -> list[
     lines.append(f"    gates {placed}: {where}")
     lines += [f"    {c.result:<11} {c.name}: {c.detail}" for c in two_way.checks]
     return lines
+
+
+def _short(files: Sequence[str]) -> list[str]:
+    """Drop the folders where the names alone tell the files apart."""
+    names = [PurePath(file).name for file in files]
+    return names if len(set(names)) == len(set(files)) else list(files)
 
 
 def _number(speed_mps: float, u95_mps: float, unit: str) -> str:

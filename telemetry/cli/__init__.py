@@ -115,6 +115,18 @@ def _add_analyse(parser: argparse.ArgumentParser) -> None:
         help="the two ends of the measured distance in degrees, south and west negative",
     )
     parser.add_argument(
+        "--window",
+        type=arguments.window,
+        metavar="MIN",
+        help="minutes from entering on the first pass to leaving on the second, where your book differs",
+    )
+    parser.add_argument(
+        "--mark",
+        type=arguments.mark,
+        metavar="SPEED",
+        help="a mark to beat by the rule's margin, in the unit of --unit",
+    )
+    parser.add_argument(
         "--headings",
         type=Path,
         metavar="FILE",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import math
 import tomllib
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -65,13 +66,27 @@ def pole_pairs(text: str) -> int:
 
 def gear(text: str) -> float:
     """Read a gear ratio."""
+    return _number(text, 0.01, 100.0, "gear ratio; write motor turns per shaft turn")
+
+
+def window(text: str) -> float:
+    """Read a time window in minutes [s]."""
+    return 60.0 * _number(text, 0.1, 1440.0, "time window; write minutes, up to a day")
+
+
+def mark(text: str) -> float:
+    """Read a mark to beat, in the unit that ``--unit`` says."""
+    return _number(text, 0.1, 1000.0, "mark; write a speed as a plain number")
+
+
+def _number(text: str, low: float, high: float, what: str) -> float:
     try:
-        ratio = float(text)
+        value = float(text)
     except ValueError:
-        ratio = 0.0
-    if not 0.01 <= ratio <= 100:
-        raise argparse.ArgumentTypeError(f"'{text}' is no gear ratio; write motor turns per shaft turn")
-    return ratio
+        value = math.nan
+    if not low <= value <= high:
+        raise argparse.ArgumentTypeError(f"'{text}' is no {what}")
+    return value
 
 
 def port(text: str) -> int:

@@ -74,11 +74,14 @@ def test_every_option_reaches_the_analysis(calls: list[Call], tmp_path: Path) ->
         "-33.1,151.2,-33.2,151.3",
     ]
     argv += ["--headings", str(headings), "--pole-pairs", "2", "--gear", "1.5", "--unit", "km/h"]
+    argv += ["--window", "30", "--mark", "72"]
     assert main(argv) == 0
     request: Request = calls[0]["request"]
     assert request.rule == "land"
     assert request.distance_m == pytest.approx(100.584)
     assert request.gates == ((-33.1, 151.2), (-33.2, 151.3))
+    assert request.window_s == 1800.0
+    assert request.mark_mps == pytest.approx(20.0)
     assert calls[0]["options"] == ReadOptions({"V GPS": "speed_mps:km/h"}, 2, 1.5)
 
 
@@ -140,6 +143,8 @@ def test_a_folder_without_logs_is_named(
         (["analyse", "a.gpx", "--gates", "1,2,1,2"], "the same point"),
         (["analyse", "a.gpx", "--pole-pairs", "0"], "'0' is no count of pole pairs"),
         (["analyse", "a.gpx", "--gear", "none"], "'none' is no gear ratio"),
+        (["analyse", "a.gpx", "--window", "0"], "'0' is no time window"),
+        (["analyse", "a.gpx", "--mark", "fast"], "'fast' is no mark"),
         (["serve", "--port", "99999"], "'99999' is no port"),
     ],
 )

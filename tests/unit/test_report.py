@@ -114,6 +114,25 @@ def test_only_the_best_two_way_has_the_star() -> None:
     assert "*" not in line_with(table, "T2")
 
 
+def test_the_short_report_keeps_the_evidence_of_the_best_only() -> None:
+    whole = analysis_fixture.analysis()
+    two = replace(whole, two_ways=(whole.two_ways[0], analysis_fixture.two_way("T2", best=False)))
+    short = analysis_text(two, "mph", every_check=False)
+    assert "  T1: " in short
+    assert "  T2: " not in short
+    assert "  T2: " in analysis_text(two, "mph")
+
+
+def test_logs_go_by_name_where_that_tells_them_apart() -> None:
+    whole = analysis_fixture.analysis()
+    apart = tuple(analysis_fixture.speed_log(file=f) for f in ("boat/first.gpx", "boat/second.gpx"))
+    same = tuple(analysis_fixture.speed_log(file=f) for f in ("boat/log.gpx", "spare/log.gpx"))
+    assert "boat/" not in analysis_text(replace(whole, speed_logs=apart), "mph")
+    text = analysis_text(replace(whole, speed_logs=same), "mph")
+    assert "boat/log.gpx" in text
+    assert "spare/log.gpx" in text
+
+
 def test_one_pass_alone_gives_its_peak_and_the_reason_for_no_two_way() -> None:
     text = analysis_text(analysis_fixture.analysis(pairs=False), "mph")
     assert text.startswith("No two-way to name as the best. Highest peak: 67.33 ± 0.27 mph, P1")
