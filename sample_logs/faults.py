@@ -17,16 +17,18 @@ GapKind = Literal["gap", "no fix", "held"]
 
 @dataclass(frozen=True, slots=True)
 class Faults:
-    """How many of each fault to put in, at places drawn at random.
+    """How many of each fault to put in, at places drawn at random and clear of each other.
+
+    A fault for which there is no room left is not put in, and then not recorded either.
 
     Attributes
     ----------
     single, several, ramped : int
-        False speeds of one sample, of 2-5 samples alike, and rising and falling over 5-10 samples.
+        False speeds of one sample; alike for 0.2-0.5 s; rising and falling within 0.5-1 s.
     at_rest : int
-        False speeds of a few samples while the boat lies still after (or before) the passes.
+        False speeds of up to half a second while the boat lies still after (or before) the passes.
     lying : int
-        False speeds which the positions follow: the fix runs away and comes back.
+        False speeds for 0.4-0.8 s which the positions follow: the fix runs away and comes back.
     first_fix : bool
         The first samples are wild: speed and position.
     gaps, no_fix, held : int
@@ -91,6 +93,15 @@ class _Log:
     frame: LocalFrame
     taken: FloatArray  # 1 where a fault already sits or a neighbour of one does
 
+    @property
+    def step_s(self) -> float:
+        """Time between rows."""
+        return float(self.t[1] - self.t[0])
+
+    def rows(self, tenths: int, least: int) -> int:
+        """How many rows a fault of so many tenths of a second covers."""
+        return max(least, round(0.1 * tenths / self.step_s))
+
     def place(self, rng: np.random.Generator, count: int, allowed: FloatArray | None = None) -> int | None:
         """First row of a free stretch, with two free rows either side; None where there is none."""
         n = len(self.t)
@@ -106,12 +117,14 @@ class _Log:
         return first
 
     def shift(self, rows: slice, east_m: FloatArray, north_m: FloatArray) -> None:
+        """Move the positions of some rows."""
         e, n = self.frame.to_local(self.columns["lat_deg"][rows], self.columns["lon_deg"][rows])
         lat, lon = self.frame.to_geodetic(e + east_m, n + north_m)
         self.columns["lat_deg"][rows], self.columns["lon_deg"][rows] = np.round(lat, 7), np.round(lon, 7)
 
 
-def _raise(log: _Log, kind: SpikeKind, first: int, false_mps: FloatArray) -> Spike:
+def _falsify(log: _Log, kind: SpikeKind, first: int, false_mps: FloatArray) -> Spike:
+    """Overwrite speeds from a row on."""
     rows = slice(first, first + len(false_mps))
     log.columns["speed_mps"][rows] = np.round(false_mps, 3)
     return Spike(kind, float(log.t[first]), float(log.t[rows.stop - 1]), float(false_mps.max()))
@@ -119,7 +132,6 @@ def _raise(log: _Log, kind: SpikeKind, first: int, false_mps: FloatArray) -> Spi
 
 def _spikes(rng: np.random.Generator, log: _Log, faults: Faults, still: FloatArray) -> list[Spike]:
     made: list[Spike] = []
-    step_s = float(log.t[1] - log.t[0])
     speed = log.columns["speed_mps"]
 
     def above(first: int, count: int, low: float, high: float) -> FloatArray:
@@ -127,35 +139,35 @@ def _spikes(rng: np.random.Generator, log: _Log, faults: Faults, still: FloatArr
 
     for _ in range(faults.single):
         if (k := log.place(rng, 1)) is not None:
-            made.append(_raise(log, "single", k, above(k, 1, 4.0, 40.0)))
+            made.append(_falsify(log, "single", k, above(k, 1, 4.0, 40.0)))
     for _ in range(faults.several):
-        count = int(rng.integers(2, 6))
+        count = log.rows(int(rng.integers(2, 6)), 2)
         if (k := log.place(rng, count)) is not None:
-            made.append(_raise(log, "several", k, above(k, count, 4.0, 40.0) + rng.normal(0, 0.3, count)))
+            made.append(_falsify(log, "several", k, above(k, count, 4.0, 40.0) + rng.normal(0, 0.3, count)))
     for _ in range(faults.ramped):
-        count = int(rng.integers(5, 11))
+        count = log.rows(int(rng.integers(5, 11)), 3)
         if (k := log.place(rng, count)) is not None:
             shape = np.sin(np.pi * (np.arange(count) + 1) / (count + 1))
-            made.append(_raise(log, "ramped", k, speed[k : k + count] + rng.uniform(6.0, 20.0) * shape))
+            made.append(_falsify(log, "ramped", k, speed[k : k + count] + rng.uniform(6.0, 20.0) * shape))
     for _ in range(faults.at_rest):
-        count = int(rng.integers(1, 6))
+        count = log.rows(int(rng.integers(1, 6)), 1)
         if (k := log.place(rng, count, still)) is not None:
-            made.append(_raise(log, "at rest", k, rng.uniform(5.0, 35.0, count)))
+            made.append(_falsify(log, "at rest", k, rng.uniform(5.0, 35.0, count)))
     for _ in range(faults.lying):
-        count = int(rng.integers(4, 9))
+        count = log.rows(int(rng.integers(4, 9)), 2)
         if (k := log.place(rng, count)) is not None:
             extra = rng.uniform(8.0, 25.0) * np.sin(np.pi * (np.arange(count) + 1) / (count + 1))
             course = np.radians(log.columns["course_deg"][k : k + count])
-            away_m = np.cumsum(extra) * step_s
+            away_m = np.cumsum(extra) * log.step_s
             log.shift(slice(k, k + count), away_m * np.sin(course), away_m * np.cos(course))
-            made.append(_raise(log, "lying", k, speed[k : k + count] + extra))
+            made.append(_falsify(log, "lying", k, speed[k : k + count] + extra))
     if faults.first_fix:
         count = 3
         log.taken[: count + 2] = 1
         angle = rng.uniform(0, 2 * np.pi)
         fade = np.array([1.0, 0.6, 0.25])
         log.shift(slice(0, count), 60.0 * fade * np.sin(angle), 60.0 * fade * np.cos(angle))
-        made.insert(0, _raise(log, "first fix", 0, rng.uniform(15.0, 45.0) * fade))
+        made.insert(0, _falsify(log, "first fix", 0, rng.uniform(15.0, 45.0) * fade))
     return made
 
 
@@ -165,7 +177,6 @@ def _gaps(
     """Make dropouts; returns them and 1 for each row that stays."""
     keep = np.ones(len(log.t))
     made: list[Gap] = []
-    step_s = float(log.t[1] - log.t[0])
 
     def lose_fix(first: int, count: int) -> None:
         rows = slice(first, first + count)
@@ -178,7 +189,7 @@ def _gaps(
 
     counts: dict[GapKind, int] = {"gap": faults.gaps, "no fix": faults.no_fix, "held": faults.held}
     for kind in (kind for kind, count in counts.items() for _ in range(count)):
-        count = max(1, round(rng.uniform(*faults.gap_s) / step_s))
+        count = max(1, round(rng.uniform(*faults.gap_s) / log.step_s))
         if (k := log.place(rng, count)) is None:
             continue
         rows = slice(k, k + count)
@@ -200,8 +211,7 @@ def _gaps(
 def _clock_errors(rng: np.random.Generator, log: _Log, faults: Faults, keep: FloatArray) -> None:
     n = len(log.t)
     order = np.arange(n)[keep > 0]
-    stamps = log.t.copy()
-    step_s = float(log.t[1] - log.t[0])
+    stamps, step_s = log.t.copy(), log.step_s
     for _ in range(faults.frozen):
         count = int(rng.integers(2, 5))
         if (k := log.place(rng, count)) is not None:
@@ -247,14 +257,13 @@ def spoil(
         count = min(int(rng.integers(2, 5)), len(t_s) - first - 4)
         peak = float(np.nanmax(log.columns["speed_mps"]))
         wild = peak * rng.uniform(1.1, 1.9, count)
-        step_s = float(t_s[1] - t_s[0])
         log.taken[np.searchsorted(t_s, flying_s) - 2 : first + count + 2] = 1
         angle = rng.uniform(0, 2 * np.pi)
         log.shift(
             slice(first, first + count),
-            *(np.cumsum(wild) * step_s * f(angle) * 0.5 for f in (np.sin, np.cos)),
+            *(np.cumsum(wild) * log.step_s * f(angle) * 0.5 for f in (np.sin, np.cos)),
         )
-        spikes.append(_raise(log, "tumble", first, wild))
+        spikes.append(_falsify(log, "tumble", first, wild))
         start_s = float(t_s[first + count])
         lost.append((start_s, start_s + lost_fix_s))
         log.taken[np.searchsorted(t_s, start_s) : np.searchsorted(t_s, start_s + lost_fix_s) + 2] = 1

@@ -99,7 +99,8 @@ def _lay_ride(
         elif p.phase == "take-off":
             start_s = max(on, takeoff_ends_s[p.pass_index] - 0.6)
         else:
-            start_s = on + ramp_s + 1.0
+            latest_s = driven.power_off_s[p.pass_index] - p.duration_s - 0.3
+            start_s = max(on, min(on + ramp_s + 1.0, latest_s))
         ripple.porpoise(p, start_s, boat.length_m)
         events.append(
             TrueRideEvent(
@@ -114,7 +115,9 @@ def _lay_ride(
                 p.vertical_amplitude_mps,
             )
         )
-    if ride.blow_over and driven.flew_s is not None:
+    if ride.blow_over:
+        if driven.flew_s is None:
+            raise ValueError(f"pass {ride.blow_over.pass_index} ended before the blow-over was due")
         stop_s = ride.blow_over.stop_s
         ripple.fly(driven.flew_s, stop_s)
         index = ride.blow_over.pass_index

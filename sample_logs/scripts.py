@@ -60,7 +60,8 @@ class Porpoising:
     pass_index : int
         Which pass, from 0.
     phase : {"take-off", "at speed"}
-        Where it starts when ``start_s`` is None: as the hull comes on plane, or a second after full power.
+        Where it starts when ``start_s`` is None: as the hull comes on plane; or a second after full power,
+        sooner where it would not end before the driver lifts.
     frequency_hz, growth_per_s : float
         The envelope is exp(growth x (t - middle)).
     speed_amplitude_mps, vertical_amplitude_mps : float

@@ -303,3 +303,41 @@ def test_throttle_pumping_shows_in_throttle_current_and_rpm():
 def test_a_boat_too_slow_for_its_course_is_refused():
     with pytest.raises(ValueError, match="too slow"):
         simulate_outing(1, boat=replace(CATAMARAN, thrust_coefficient=0.001), passes=1)
+
+
+def test_a_blow_over_later_than_its_pass_is_refused():
+    with pytest.raises(ValueError, match="ended before the blow-over"):
+        simulate_outing(1, passes=1, ride=RideScript(blow_over=BlowOver(0, start_s=60.0)))
+
+
+@pytest.mark.parametrize("rate_hz", [5.0, 10.0, 25.0])
+def test_false_speeds_last_as_long_at_every_rate(rate_hz):
+    outing = simulate_outing(1, rate_hz=rate_hz, faults=Faults(several=2, ramped=2, lying=2))
+    longest = {"several": 0.5, "ramped": 1.0, "lying": 0.8}
+    assert len(outing.spikes) == 6
+    for spike in outing.spikes:
+        assert 0.0 < spike.end_s - spike.start_s <= longest[spike.kind] + 1 / rate_hz
+
+
+@pytest.mark.parametrize("boat", BOATS, ids=lambda b: b.name)
+def test_porpoising_at_speed_ends_before_the_driver_lifts(boat):
+    outing = simulate_outing(2, boat=boat, ride=RideScript(porpoising=(Porpoising(0), Porpoising(3))))
+    for event in outing.ride_events:
+        p = outing.passes[event.pass_index]
+        assert p.takeoff_end_s < event.start_s < event.end_s < p.end_s
+
+
+def test_an_inertial_unit_feels_gravity_heave_and_surge():
+    ride = RideScript(porpoising=(Porpoising(0, "at speed", 2.0, 0.0, 0.3, 0.8),))
+    outing = simulate_outing(3, water=STILL, receiver=Receiver(rate_hz=25.0, has_imu=True), ride=ride)
+    (event,) = outing.ride_events
+    during = (outing.track.t_s > event.start_s + 0.5) & (outing.track.t_s < event.end_s - 0.5)
+    rest = outing.track.t_s < 5.0
+    assert outing.track.column("az_mps2")[rest].mean() == pytest.approx(9.81, abs=0.2)
+    # An oscillation of velocity v at frequency f has an acceleration of 2 pi f v.
+    swing = np.std(outing.track.column("az_mps2")[during]) * np.sqrt(2)
+    assert swing == pytest.approx(2 * np.pi * 2.0 * 0.8, rel=0.15)
+    on = (outing.track.t_s > outing.passes[1].start_s + 0.5) & (
+        outing.track.t_s < outing.passes[1].start_s + 2.0
+    )
+    assert outing.track.column("ax_mps2")[on].mean() > 3.0
