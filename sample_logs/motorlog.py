@@ -54,8 +54,8 @@ def log_motor(
     rpm = noisy("rpm", 0.0, 0.002, rpm_step)
     columns: dict[str, FloatArray] = {
         "voltage_v": np.round(noisy("voltage_v", 0.02, 0.0, 0.01), 2),
-        "current_a": np.round(np.maximum(noisy("current_a", 0.4, 0.01, 0.1), 0.0), 1),
-        "rpm": np.maximum(rpm, 0.0),
+        "current_a": np.round(noisy("current_a", 0.4, 0.01, 0.1).clip(min=0.0), 1),
+        "rpm": rpm.clip(min=0.0),
         "throttle_pct": np.round(noisy("throttle_pct", 0.0, 0.0, 1.0)),
         "esc_temp_c": np.round(truth.at("esc_temp_c", at)),
         "motor_temp_c": np.round(truth.at("motor_temp_c", at)),
