@@ -1,0 +1,202 @@
+"""The dashboard: the shell around the pages, and the server that carries it."""
+
+from __future__ import annotations
+
+import logging
+import webbrowser
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+import dash
+import dash_mantine_components as dmc
+from dash import ClientsideFunction, Dash, Input, Output, dcc, html, set_props
+from waitress import create_server
+
+from dashboard.components.marks import icon
+from dashboard.figures.palette import FONT
+from dashboard.pages import after_the_water, after_the_water_callbacks
+from dashboard.security import LARGEST_REQUEST_BYTES, protect
+from dashboard.services.samples import sample_uploads
+from dashboard.services.sessions import Sessions, new_token
+from telemetry.errors import ReciprocalError
+from telemetry.units import SPEED_UNITS
+
+_log = logging.getLogger(__name__)
+
+_INDEX: Final = """<!DOCTYPE html>
+<html lang="en">
+    <head>
+        {%metas%}
+        <meta name="color-scheme" content="light dark">
+        <title>{%title%}</title>
+        <link rel="icon" href="/assets/mark.svg" type="image/svg+xml">
+        {%css%}
+    </head>
+    <body>
+        {%app_entry%}
+        <footer>{%config%}{%scripts%}{%renderer%}</footer>
+    </body>
+</html>"""
+
+# Ten steps of one cool grey, so that Mantine's own parts speak the page's language: ink on paper.
+_INK: Final = [
+    "#f4f6f8", "#e6eaed", "#d0d7dc", "#b4bec7", "#8f9ba5",
+    "#6d7883", "#4a545e", "#323b43", "#1f262c", "#10151a",
+]  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Config:
+    """How a dashboard is set up.
+
+    Attributes
+    ----------
+    sessions : Sessions
+        Where the browser tabs' logs are kept.
+    samples : bool
+        Whether a page opens with the sample logs loaded.
+    loopback : bool
+        Whether only this machine is served.
+    """
+
+    sessions: Sessions = field(default_factory=Sessions)
+    samples: bool = False
+    loopback: bool = True
+
+
+def create_app(config: Config | None = None) -> Dash:
+    """Build the Dash app.
+
+    Pages are registered one by one: Dash's own search would import a page twice when a test imports it too.
+    """
+    config = config or Config()
+    app = Dash(
+        "dashboard",
+        use_pages=True,
+        pages_folder="",
+        include_pages_meta=False,
+        index_string=_INDEX,
+        title="Reciprocal",
+        update_title=None,
+        on_error=_report,
+    )
+    dash.register_page(
+        after_the_water.__name__,
+        path=after_the_water.PATH,
+        name=after_the_water.NAME,
+        title=f"{after_the_water.NAME} – Reciprocal",
+        layout=after_the_water.layout,
+    )
+    app.layout = lambda: _shell(config)
+    # The pages' parts are not in the first layout, so Dash cannot check callbacks against it.
+    app.config.suppress_callback_exceptions = True
+    app.clientside_callback(
+        ClientsideFunction("page", "surroundings"),
+        Output("surroundings", "data"),
+        Input("scheme", "computedColorScheme"),
+    )
+    after_the_water_callbacks.register(app, config.sessions)
+    protect(app.server, app.csp_hashes, loopback=config.loopback)
+    return app
+
+
+def serve(
+    host: str = "127.0.0.1", port: int = 8050, *, samples: bool = False, open_browser: bool = False
+) -> None:
+    """Serve the dashboard until interrupted.
+
+    Parameters
+    ----------
+    host, port : str and int
+        Where to listen; this machine alone by default. Port 0 takes any free one.
+    samples : bool
+        Whether pages open with the sample logs loaded.
+    open_browser : bool
+        Whether to show the page in the user's browser.
+
+    Raises
+    ------
+    OSError
+        If the port is taken.
+    """
+    loopback = host in {"127.0.0.1", "localhost", "::1"}
+    app = create_app(Config(samples=samples, loopback=loopback))
+    server = make_server(app, host, port)
+    address = f"http://{host}:{server.effective_port}"
+    print(f"Reciprocal is at {address} - stop it with Ctrl+C", flush=True)
+    if open_browser:
+        webbrowser.open(address)
+    try:
+        server.run()
+    except KeyboardInterrupt:
+        pass
+    finally:
+        server.close()
+
+
+def make_server(app: Dash, host: str, port: int) -> Any:
+    """Return the WSGI server for an app, bound but not yet running."""
+    return create_server(
+        app.server, host=host, port=port, threads=8, ident=None, max_request_body_size=LARGEST_REQUEST_BYTES
+    )
+
+
+def _report(error: Exception) -> None:
+    """Keep the traceback in the server's log and tell the user one sentence."""
+    _log.error("a callback failed", exc_info=error)
+    said = "Something went wrong here; your logs are untouched. The server's own window says more."
+    set_props("notice", {"children": str(error) if isinstance(error, ReciprocalError) else said})
+
+
+def _shell(config: Config) -> dmc.MantineProvider:
+    token = new_token()
+    if config.samples:
+        session = config.sessions.open(token)
+        for upload in sample_uploads():
+            session.put(upload)
+    return dmc.MantineProvider(
+        [
+            # The tab keeps its first token in its own storage; a reload finds its logs again.
+            dcc.Store(id="session", storage_type="session", data=token),
+            dcc.Store(id="surroundings"),
+            _header(),
+            html.Div(id="notice", role="alert", className="notice"),
+            dash.page_container,
+        ],
+        defaultColorScheme="light",
+        theme={
+            "fontFamily": FONT,
+            "headings": {"fontFamily": FONT},
+            "colors": {"ink": _INK},
+            "primaryColor": "ink",
+            "primaryShade": {"light": 9, "dark": 1},
+            "autoContrast": True,
+            "defaultRadius": 4,
+            "focusRing": "auto",
+        },
+    )
+
+
+def _header() -> html.Header:
+    units = dmc.SegmentedControl(
+        id="unit",
+        data=list(SPEED_UNITS),
+        value="mph",
+        persistence=True,
+        persistence_type="local",
+        **{"aria-label": "Speed unit"},
+    )
+    scheme = dmc.ColorSchemeToggle(
+        id="scheme",
+        lightIcon=icon("sun"),
+        darkIcon=icon("moon"),
+        variant="subtle",
+        size="lg",
+        **{"aria-label": "Sunlight or dark page"},
+    )
+    name = html.A(
+        [html.Span(className="brand-mark", **{"aria-hidden": "true"}), "Reciprocal"],
+        href=after_the_water.PATH,
+        className="brand",
+    )
+    return html.Header([name, html.Div([units, scheme], className="header-tools")], className="top")

@@ -1,0 +1,63 @@
+/* What only the browser can do on the page "After the water". */
+(function () {
+  "use strict";
+
+  // A data URL holds four characters for three bytes.
+  const size = (content) => (content ? Math.round((content.length - content.indexOf(",")) * 0.75) : 0);
+  const megabytes = (bytes) => Math.ceil(bytes / 1e6) + " MB";
+
+  window.dash_clientside = Object.assign({}, window.dash_clientside, {
+    afterTheWater: {
+      // Keep what the server accepts, say what it does not, and empty the drop so the same file can come again.
+      sortOut: function (contents, names, limits) {
+        const skip = window.dash_clientside.no_update;
+        if (!contents || !contents.length) {
+          return [skip, skip, skip];
+        }
+        const [largest, mostBytes, mostFiles] = limits;
+        const accepted = [];
+        const refused = [];
+        let total = 0;
+        contents.forEach(function (content, i) {
+          const bytes = size(content);
+          if (bytes > largest) {
+            refused.push(names[i] + ": " + megabytes(bytes) + " is more than the " + megabytes(largest)
+              + " a file may have. Cut the outing out of it first.");
+          } else if (accepted.length >= mostFiles || total + bytes > mostBytes) {
+            refused.push(names[i] + ": too much at once. Drop at most " + mostFiles + " files or "
+              + megabytes(mostBytes) + " together; drop this one again.");
+          } else {
+            total += bytes;
+            accepted.push({ name: names[i], contents: content });
+          }
+        });
+        return [accepted, refused.join(" "), null];
+      },
+
+      // Two taps on the plan view become the two gates.
+      pick: function (_clicks, click, picked, hint) {
+        const skip = window.dash_clientside.no_update;
+        const pressed = window.dash_clientside.callback_context.triggered[0].prop_id.startsWith("pick.");
+        if (pressed) {
+          return [[], "Now press the first gate's place on the plan view.", skip];
+        }
+        const point = click && click.points[0] && click.points[0].customdata;
+        if (!hint || !point || point.length !== 2) {
+          return [skip, skip, skip];
+        }
+        const places = picked.concat([[point[0], point[1]]]);
+        if (places.length < 2) {
+          return [places, "And now the second gate's place.", skip];
+        }
+        return [[], "", places.flat().map((angle) => angle.toFixed(7)).join(",")];
+      },
+    },
+
+    page: {
+      // Whether the page is dark, and whether a finger rather than a pointer moves over it.
+      surroundings: function (scheme) {
+        return { dark: scheme === "dark", coarse: window.matchMedia("(pointer: coarse)").matches };
+      },
+    },
+  });
+})();

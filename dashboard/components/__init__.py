@@ -1,0 +1,1 @@
+"""Reusable pieces of pages: view models in, Dash components out."""

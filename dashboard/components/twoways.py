@@ -1,0 +1,121 @@
+"""The list of two-ways: one line each, opened it shows all there is to know."""
+
+from __future__ import annotations
+
+import dash_mantine_components as dmc
+from dash import html
+
+from dashboard.components.marks import heading_text, icon, pass_mark, sentence, speed_value, verdict_mark
+from dashboard.figures.directions import Direction
+from dashboard.services.questions import gates_text
+from telemetry.passes import Pass
+from telemetry.twoway import Check, TwoWay
+from telemetry.units import distance_text
+
+ESTIMATE = "An estimate. Only officials of a sanctioning body decide a record."
+
+
+def two_way_items(
+    two_ways: tuple[TwoWay, ...], passes: tuple[Pass, ...], unit: str, ways: dict[str, Direction]
+) -> list[dmc.AccordionItem]:
+    """Build the accordion's items, in the order given: the best by the rule first."""
+    by_id = {p.id: p for p in passes}
+    return [_item(t, tuple(by_id[name] for name in t.passes), unit, ways) for t in two_ways]
+
+
+def _item(t: TwoWay, pair: tuple[Pass, ...], unit: str, ways: dict[str, Direction]) -> dmc.AccordionItem:
+    title = html.Div(
+        [
+            html.Span([html.Strong(t.id), html.Span("best", className="best") if t.best else None]),
+            html.Span([pass_mark(pair[0], ways[pair[0].id]), " ", pass_mark(pair[1], ways[pair[1].id])]),
+            speed_value(t.average_mps, unit, t.u95_mps),
+            verdict_mark(t.verdict),
+        ],
+        className="two-way-title",
+    )
+    figures = [
+        _each_way(t, pair, unit, ways),
+        html.P(
+            [
+                f"Over {distance_text(t.distance_m)}, mean {t.mean}, rule {t.rule}: ",
+                speed_value(t.average_mps, unit, t.u95_mps),
+                f". As the rule prints it: {t.official_text}.",
+            ]
+        ),
+        html.P(
+            [
+                "Standard uncertainty: ",
+                speed_value(t.u_independent_mps, unit),
+                " averages out between the two passes, ",
+                speed_value(t.u_shared_mps, unit),
+                " is shared by both and does not.",
+            ]
+        ),
+        _gates(t),
+        html.P(ESTIMATE, className="aside"),
+    ]
+    body = html.Div([html.Div(figures), check_list(t.checks)], className="two-way-body")
+    return dmc.AccordionItem([dmc.AccordionControl(title), dmc.AccordionPanel(body)], value=t.id)
+
+
+def _each_way(t: TwoWay, pair: tuple[Pass, ...], unit: str, ways: dict[str, Direction]) -> dmc.Table:
+    rows = [
+        dmc.TableTr(
+            [
+                dmc.TableTd(pass_mark(one, ways[one.id])),
+                dmc.TableTd(speed_value(speed, unit, u95)),
+                dmc.TableTd(f"{time_s:.3f} s"),
+                dmc.TableTd(heading_text(one.heading_deg)),
+            ]
+        )
+        for one, speed, u95, time_s in zip(pair, t.speeds_mps, t.speed_u95_mps, t.times_s, strict=True)
+    ]
+    head = dmc.TableTr([dmc.TableTh(text) for text in ("Way", "Speed", "Time", "Heading")])
+    return dmc.Table([dmc.TableThead(head), dmc.TableTbody(rows)], className="each-way")
+
+
+def check_list(checks: tuple[Check, ...]) -> html.Ul:
+    """Show every condition with its result and evidence."""
+    return html.Ul(
+        [
+            html.Li(
+                [
+                    verdict_mark(check.result),
+                    html.Div([html.Strong(sentence(check.name)[:-1]), html.Span(sentence(check.detail))]),
+                ]
+            )
+            for check in checks
+        ],
+        className="checks",
+    )
+
+
+def _gates(t: TwoWay) -> html.Div:
+    text = gates_text(((t.gates[0].lat_deg, t.gates[0].lon_deg), (t.gates[1].lat_deg, t.gates[1].lon_deg)))
+    placed = "given by you" if t.gates_given else "placed by the program along the fitted course line"
+    return html.Div(
+        [
+            html.P([html.Strong("Gates A and B"), f", {placed}:"]),
+            html.Code(text, className="gates"),
+            html.Div(
+                [
+                    dmc.CopyButton(
+                        "Copy gates",
+                        value=text,
+                        copiedChildren="Copied",
+                        variant="default",
+                    ),
+                    None
+                    if t.gates_given
+                    else dmc.Button(
+                        "Take these gates",
+                        id={"type": "take-gates", "two_way": t.id},
+                        variant="default",
+                        leftSection=icon("gate"),
+                    ),
+                ],
+                className="row",
+            ),
+        ],
+        className="gates-box",
+    )

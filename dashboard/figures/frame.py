@@ -1,0 +1,53 @@
+"""The bare instrument every figure starts from."""
+
+from __future__ import annotations
+
+import plotly.graph_objects as go
+
+from dashboard.figures.palette import FONT, Palette
+
+
+def blank_figure(palette: Palette, *, coarse: bool = False) -> go.Figure:
+    """Return a figure with axes, type and colours set and nothing drawn."""
+    figure = go.Figure()
+    figure.update_layout(
+        template=None,
+        paper_bgcolor="rgba(0,0,0,0)",
+        plot_bgcolor="rgba(0,0,0,0)",
+        font={"family": FONT, "size": 13, "color": palette.ink},
+        margin={"l": 52, "r": 12, "t": 46, "b": 48},
+        showlegend=False,
+        hovermode="closest",
+        hoverlabel={
+            "bgcolor": palette.paper,
+            "bordercolor": palette.ink,
+            "font": {"family": FONT, "size": 14, "color": palette.ink},
+            "align": "left",
+        },
+        dragmode=False if coarse else "zoom",
+        modebar={"bgcolor": "rgba(0,0,0,0)", "color": palette.quiet, "activecolor": palette.ink},
+        uirevision="keep",
+    )
+    axis = {
+        "gridcolor": palette.grid,
+        "linecolor": palette.quiet,
+        "tickcolor": palette.quiet,
+        "showline": True,
+        "ticks": "outside",
+        "zeroline": False,
+        "title": {"font": {"size": 13, "color": palette.quiet}, "standoff": 8},
+    }
+    figure.update_xaxes(**axis)
+    figure.update_yaxes(**axis)
+    return figure
+
+
+def empty_figure(text: str, palette: Palette) -> go.Figure:
+    """Return a figure that says in words why it shows nothing."""
+    figure = blank_figure(palette)
+    figure.update_xaxes(visible=False)
+    figure.update_yaxes(visible=False)
+    figure.add_annotation(
+        text=text, x=0.5, y=0.5, xref="paper", yref="paper", showarrow=False, font={"size": 15}
+    )
+    return figure

@@ -1,0 +1,250 @@
+"""Speed over time: what was logged, what was believed, what was cut out, and where the passes lie."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import numpy as np
+import plotly.graph_objects as go
+
+from dashboard.figures.clock import TimeAxis, time_axis
+from dashboard.figures.directions import arrow, directions
+from dashboard.figures.frame import blank_figure, empty_figure
+from dashboard.figures.palette import LIGHT, Palette, with_alpha
+from dashboard.figures.thinning import thin
+from telemetry.analysis import Analysis, SpeedLog
+from telemetry.frames import FloatArray
+from telemetry.passes import Pass
+from telemetry.twoway import TwoWay
+from telemetry.units import Unit
+
+LINE_POINTS: Final = 3000
+CUT_POINTS: Final = 600
+_DOTS_UP_TO: Final = 1500  # beyond this many, raw samples are drawn as one path: a phone moves it more easily
+
+
+def speed_time(
+    analysis: Analysis, chosen: TwoWay | None, unit: Unit, palette: Palette = LIGHT, *, coarse: bool = False
+) -> go.Figure:
+    """Draw speed over time.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        What to draw; its speed logs share one time axis.
+    chosen : TwoWay or None
+        The two-way whose measured distance is marked in both passes.
+    unit : Unit
+        Speed unit of the axis.
+    palette : Palette
+        Colours for the page's surroundings.
+    coarse : bool
+        True for a finger: then a drag scrolls the page instead of zooming.
+    """
+    if not analysis.speed_logs:
+        return empty_figure("No speed log yet", palette)
+    axis = time_axis(analysis)
+    top = _top_speed_mps(analysis) * 1.18
+    figure = blank_figure(palette, coarse=coarse)
+    for number, log in enumerate(analysis.speed_logs):
+        spans = [(p.start_s, p.end_s) for p in analysis.passes if p.log == number]
+        figure.add_traces(_raw(log, number, axis, unit, palette, spans))
+        figure.add_trace(_smoothed(log, number, axis, unit, palette, spans))
+    way = directions(analysis.passes)
+    for one in analysis.passes:
+        colour = palette.out if way[one.id] == "out" else palette.back
+        figure.add_traces(_pass(one, analysis.speed_logs[one.log], axis, unit, colour))
+        figure.add_shape(_shade(one, axis, colour))
+        figure.add_annotation(_label(one, axis, palette))
+    if chosen is not None:
+        figure.add_traces(_measured(chosen, analysis, axis, unit, palette))
+    for number, log in enumerate(analysis.speed_logs):
+        figure.add_traces(_cut(log, number, axis, unit, palette, top))
+    figure.update_yaxes(title_text=f"Speed [{unit.name}]", range=[0.0, unit.from_si(top)])
+    if axis.dated:
+        figure.update_xaxes(type="date", title_text="Time of day (UTC)", tickformat="%H:%M:%S\n%-d %b %Y")
+    else:
+        figure.update_xaxes(title_text="Time from the log's first sample [s]")
+    return figure
+
+
+def _top_speed_mps(analysis: Analysis) -> float:
+    tops = [np.nanmax(log.motion.speed_mps) for log in analysis.speed_logs if _any(log.motion.speed_mps)]
+    return float(max(tops, default=1.0)) or 1.0
+
+
+def _any(values: FloatArray) -> bool:
+    return bool(np.isfinite(values).any())
+
+
+def _smoothed(
+    log: SpeedLog, number: int, axis: TimeAxis, unit: Unit, palette: Palette, spans: list[tuple[float, float]]
+) -> go.Scatter:
+    t_s, speed = broken(log)
+    kept = thin(t_s, speed, LINE_POINTS, spans)
+    return go.Scatter(
+        x=axis.at(number, t_s[kept]),
+        y=unit.from_si(speed[kept]),
+        name="smoothed",
+        mode="lines",
+        line={"color": palette.ink, "width": 1.6},
+        hovertemplate=f"%{{y:.{unit.decimals}f}} {unit.name}<extra>smoothed</extra>",
+    )
+
+
+def broken(log: SpeedLog) -> tuple[FloatArray, FloatArray]:
+    """Return times and smoothed speeds with a NaN between stretches, so that no line crosses a break."""
+    ends = np.array([stop for _, stop in log.cleaned.stretches[:-1]], dtype=np.int64)
+    t_s, speed_mps = log.motion.t_s, log.motion.speed_mps
+    return np.insert(t_s, ends, t_s[ends]), np.insert(speed_mps, ends, np.nan)
+
+
+def _raw(
+    log: SpeedLog, number: int, axis: TimeAxis, unit: Unit, palette: Palette, spans: list[tuple[float, float]]
+) -> list[go.Scatter]:
+    logged = log.cleaned.track.column("speed_mps")
+    if logged is None:
+        return []
+    shown = np.where(log.cleaned.speed_ok, logged, np.nan)  # the others appear as crosses
+    t_s = log.cleaned.track.t_s
+    kept = thin(t_s, shown, LINE_POINTS, spans)
+    dots = kept.size <= _DOTS_UP_TO
+    return [
+        go.Scatter(
+            x=axis.at(number, t_s[kept]),
+            y=unit.from_si(shown[kept]),
+            name="as logged",
+            mode="markers" if dots else "lines",
+            marker={"color": palette.raw, "size": 4},
+            line={"color": palette.raw, "width": 1},
+            hovertemplate=f"%{{y:.{unit.decimals}f}} {unit.name}<extra>as logged</extra>",
+        )
+    ]
+
+
+def _pass(one: Pass, log: SpeedLog, axis: TimeAxis, unit: Unit, colour: str) -> list[go.Scatter]:
+    t_s, speed = log.motion.t_s, log.motion.speed_mps
+    inside = (t_s >= one.start_s) & (t_s <= one.end_s)
+    traces = [
+        go.Scatter(
+            x=axis.at(one.log, t_s[inside]),
+            y=unit.from_si(speed[inside]),
+            name=one.id,
+            mode="lines",
+            line={"color": colour, "width": 3},
+            hovertemplate=f"{one.id} %{{y:.{unit.decimals}f}} {unit.name}<extra></extra>",
+        )
+    ]
+    if one.takeoff is not None:
+        rising = (t_s >= one.takeoff.start_s) & (t_s <= one.takeoff.end_s)
+        traces.append(
+            go.Scatter(
+                x=axis.at(one.log, t_s[rising]),
+                y=unit.from_si(speed[rising]),
+                name=f"{one.id} take-off",
+                mode="lines",
+                line={"color": colour, "width": 2},
+                fill="tozeroy",
+                fillpattern={"shape": "/", "fgcolor": colour, "bgcolor": with_alpha(colour, 0.06), "size": 7},
+                hovertemplate=f"{one.id} take-off %{{y:.{unit.decimals}f}} {unit.name}<extra></extra>",
+            )
+        )
+    return traces
+
+
+def _shade(one: Pass, axis: TimeAxis, colour: str) -> dict[str, Any]:
+    x0, x1 = axis.at(one.log, [one.start_s, one.end_s])
+    return {
+        "type": "rect",
+        "x0": x0,
+        "x1": x1,
+        "y0": 0,
+        "y1": 1,
+        "yref": "y domain",
+        "fillcolor": with_alpha(colour, 0.13),
+        "line": {"width": 0},
+        "layer": "below",
+    }
+
+
+def _label(one: Pass, axis: TimeAxis, palette: Palette) -> dict[str, Any]:
+    return {
+        "x": float(axis.at(one.log, (one.start_s + one.end_s) / 2)),
+        "y": 1.0,
+        "yref": "y domain",
+        "yanchor": "bottom",
+        "text": f"<b>{one.id}</b> {arrow(one.heading_deg)}",
+        "showarrow": False,
+        "font": {"size": 14, "color": palette.ink},
+    }
+
+
+def _measured(
+    chosen: TwoWay, analysis: Analysis, axis: TimeAxis, unit: Unit, palette: Palette
+) -> list[go.Scatter]:
+    """Bars at each way's average, as long as the measured distance took."""
+    logs = {p.id: p.log for p in analysis.passes}
+    traces = []
+    for name, speed, crossing in zip(chosen.passes, chosen.speeds_mps, chosen.crossings_s, strict=True):
+        shown = unit.from_si(speed)
+        traces.append(
+            go.Scatter(
+                x=axis.at(logs[name], crossing),
+                y=[shown, shown],
+                name=f"{chosen.id} measured distance",
+                mode="lines+markers",
+                line={"color": palette.ink, "width": 4},
+                marker={
+                    "symbol": "line-ns",
+                    "size": 22,
+                    "color": palette.ink,
+                    "line": {"width": 3, "color": palette.ink},
+                },
+                hovertemplate=f"{name} over the measured distance: %{{y:.{unit.decimals}f}} {unit.name}"
+                f"<extra>{chosen.id}</extra>",
+            )
+        )
+    return traces
+
+
+def cut_reasons(log: SpeedLog) -> list[str]:
+    """Tell for each cut-out sample why, in the words of the finding that covers it."""
+    reasons = []
+    for t_s, code in zip(log.cleaned.cut["t_s"], log.cleaned.cut["code"], strict=True):
+        match = [f.message for f in log.cleaned.findings if f.code == code and f.touches(t_s, t_s)]
+        reasons.append(match[0] if match else str(code).replace("-", " "))
+    return reasons
+
+
+def _cut(
+    log: SpeedLog, number: int, axis: TimeAxis, unit: Unit, palette: Palette, top_mps: float
+) -> list[go.Scatter]:
+    speed = log.cleaned.cut["speed_mps"].to_numpy(dtype=np.float64)
+    have = np.flatnonzero(np.isfinite(speed))
+    if have.size == 0:
+        return []
+    have = have[thin(log.cleaned.cut["t_s"].to_numpy(dtype=np.float64)[have], speed[have], CUT_POINTS)]
+    speed = speed[have]
+    over = speed > top_mps
+    all_reasons = cut_reasons(log)
+    return [
+        go.Scatter(
+            x=axis.at(number, log.cleaned.cut["t_s"].to_numpy(dtype=np.float64)[have]),
+            # A false spike of 150 m/s would squeeze everything else flat: it is pinned to the upper edge.
+            y=unit.from_si(np.minimum(speed, top_mps * 0.97)),
+            name="cut out",
+            mode="markers",
+            marker={
+                "symbol": np.where(over, "triangle-up", "x").tolist(),
+                "size": np.where(over, 13, 9).tolist(),
+                "color": palette.ink,
+                "line": {"width": 1, "color": palette.paper},
+            },
+            customdata=[
+                [f"{unit.from_si(v):.{unit.decimals}f} {unit.name}", all_reasons[i]]
+                for v, i in zip(speed, have, strict=True)
+            ],
+            hovertemplate="cut out: %{customdata[0]}<br>%{customdata[1]}<extra></extra>",
+            cliponaxis=False,
+        )
+    ]

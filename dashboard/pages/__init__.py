@@ -1,0 +1,1 @@
+"""The pages, each beginning from a question."""

@@ -1,0 +1,111 @@
+"""The page "After the water": how fast did it really go, and does it count."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import dash_mantine_components as dmc
+from dash import dcc, html
+
+from dashboard.components.cautions import cautions
+from dashboard.components.controls import controls
+from dashboard.components.logs import upload_card
+from dashboard.services.uploads import LARGEST_BYTES, MOST_BYTES_A_DROP, MOST_FILES_A_DROP
+from telemetry.rules import shipped
+
+PATH: Final = "/"
+NAME: Final = "After the water"
+QUESTION: Final = "How fast did it really go, and does it count?"
+_PLOT: Final[dict[str, Any]] = {
+    "displaylogo": False,
+    "responsive": True,
+    "displayModeBar": True,
+    "modeBarButtons": [["zoom2d", "pan2d", "resetScale2d"]],
+}
+
+
+def layout() -> html.Main:
+    """Build the page, empty."""
+    return html.Main(
+        [
+            html.H1(QUESTION),
+            html.Div([_logs(), _section("controls", "Judged how", controls(shipped()))], className="rail"),
+            html.Div([_answer(), _speed(), _plan(), _two_ways(), _passes()], className="answers"),
+            cautions(),
+            dcc.Store(id="limits", data=[LARGEST_BYTES, MOST_BYTES_A_DROP, MOST_FILES_A_DROP]),
+            dcc.Store(id="dropped"),
+            dcc.Store(id="revision", data=0),
+            dcc.Store(id="asked"),
+            dcc.Store(id="picked", data=[]),
+        ],
+        id="after-the-water",
+        className="page empty",
+    )
+
+
+def _logs() -> html.Section:
+    parts = [html.H2("The logs"), upload_card(), html.Ul(id="files", className="files")]
+    return html.Section(parts, className="area-logs")
+
+
+def _answer() -> html.Section:
+    return html.Section(
+        [html.H2("The answer", className="hidden-heading"), html.Div(id="answer")],
+        className="area-answer",
+        **{"aria-live": "polite", "aria-atomic": "true"},
+    )
+
+
+def _speed() -> html.Section:
+    return _section("speed", "Speed over time", [_speed_key(), _graph("speed-time")])
+
+
+def _plan() -> html.Section:
+    return _section("plan", "The course from above", [_plan_key(), _graph("plan")])
+
+
+def _two_ways() -> html.Section:
+    accordion = dmc.Accordion([], id="two-ways", order=3, variant="default", value=None)
+    return _section("two-ways", "Two-ways", [html.Div(id="notes"), accordion])
+
+
+def _passes() -> html.Section:
+    return _section("passes", "Passes", [html.Div(id="passes")])
+
+
+def _section(area: str, title: str, children: list[Any]) -> html.Section:
+    return html.Section([html.H2(title), *children], className=f"area-{area}")
+
+
+def _graph(name: str) -> html.Div:
+    graph = dcc.Graph(id=name, config=_PLOT, responsive=True, className="graph", figure={"layout": {}})
+    return html.Div(graph, id=f"{name}-box", className=f"graph-box graph-{name}")
+
+
+def _speed_key() -> html.P:
+    return _key(
+        ("line-ink", "smoothed"),
+        ("dot-raw", "as logged"),
+        ("out", "pass out"),
+        ("back", "pass back"),
+        ("hatch", "take-off"),
+        ("bar", "measured distance of the open two-way"),
+        ("cross", "cut out; a triangle is off the scale"),
+    )
+
+
+def _plan_key() -> html.P:
+    return _key(
+        ("out", "pass out, arrow at its start"),
+        ("back", "pass back"),
+        ("gate", "gates A and B; dashed: placed by the program"),
+        ("cross", "position cut out"),
+    )
+
+
+def _key(*entries: tuple[str, str]) -> html.P:
+    spans = [
+        html.Span([html.Span(className=f"swatch swatch-{kind}", **{"aria-hidden": "true"}), text])
+        for kind, text in entries
+    ]
+    return html.P(spans, className="key")

@@ -1,0 +1,1 @@
+"""What the pages ask of the library: sessions, reading uploads, answering. No Dash here."""

@@ -1,0 +1,135 @@
+"""From what stands in the page's controls to a request, and from an analysis to the headline."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from dashboard.services.sessions import Session
+from telemetry.analysis import USUAL_DISTANCES_M, Analysis, Request
+from telemetry.errors import CallError
+from telemetry.geo import gates_from_text
+from telemetry.passes import Pass
+from telemetry.rules import Rule, load_rule, shipped
+from telemetry.twoway import TwoWay, Verdict
+from telemetry.units import distance_from_text, distance_text
+
+RULES_OWN: Final = "rule"
+USERS_OWN: Final = "own"
+DISTANCES: Final = (
+    (RULES_OWN, "As the rule says; else 330 ft"),
+    *((f"{metres}", distance_text(metres)) for metres in USUAL_DISTANCES_M),
+    (USERS_OWN, "My own distance"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """The controls as they stand.
+
+    Attributes
+    ----------
+    rule : str
+        Name of a shipped rule or of one of the session's own.
+    distance : str
+        ``"rule"``, ``"own"`` or metres as text.
+    own_distance : str
+        What the user wrote as a distance.
+    gates : str
+        ``LAT1,LON1,LAT2,LON2``, or empty for gates placed by the program.
+    window_min : float or None
+        Time window from the user's body's book, in place of the rule's [min].
+    """
+
+    rule: str = "water"
+    distance: str = RULES_OWN
+    own_distance: str = ""
+    gates: str = ""
+    window_min: float | None = None
+
+
+def rules_of(session: Session) -> tuple[Rule, ...]:
+    """Return the shipped rules, then the session's own."""
+    return (*shipped(), *session.rules.values())
+
+
+def request_of(session: Session, asked: Asked) -> Request:
+    """Turn the controls into a request.
+
+    Raises
+    ------
+    CallError
+        With ``place`` naming the control that cannot be used: ``"distance"`` or ``"gates"``.
+    """
+    rule: Rule | str = session.rules.get(asked.rule) or asked.rule
+    try:
+        gates = gates_from_text(asked.gates) if asked.gates.strip() else None
+    except ValueError as error:
+        raise CallError(str(error), place="gates") from None
+    distance_m = None
+    if gates is None and asked.distance != RULES_OWN:
+        text = asked.own_distance if asked.distance == USERS_OWN else asked.distance
+        try:
+            distance_m = distance_from_text(text) if text.strip() else None
+        except ValueError as error:
+            raise CallError(str(error), place="distance") from None
+    window_s = asked.window_min * 60.0 if asked.window_min else None
+    return Request(rule=rule, distance_m=distance_m, gates=gates, window_s=window_s)
+
+
+def gates_text(gates: tuple[tuple[float, float], tuple[float, float]]) -> str:
+    """Write two gates the way :func:`telemetry.geo.gates_from_text` reads them, to a centimetre [deg].
+
+    Examples
+    --------
+    >>> gates_text(((47.4, 8.2), (47.4, 8.2013)))
+    '47.4000000,8.2000000,47.4000000,8.2013000'
+    """
+    return ",".join(f"{angle:.7f}" for place in gates for angle in place)
+
+
+@dataclass(frozen=True, slots=True)
+class Headline:
+    """The answer to "how fast did it really go, and does it count?".
+
+    Attributes
+    ----------
+    verdict : Verdict
+        Of the best two-way; ``cannot tell`` without one.
+    two_way : TwoWay or None
+        The best by the rule.
+    best_pass : Pass or None
+        The pass with the highest peak, for when there is no two-way.
+    ways : tuple of Pass
+        The two passes of the two-way in order of time.
+    rule : Rule
+        What it was judged by.
+    sentence : str
+        What the figure is.
+    reasons : tuple of str
+        What stands in the way of ``counts``, or why there is nothing to say.
+    """
+
+    verdict: Verdict
+    two_way: TwoWay | None
+    best_pass: Pass | None
+    ways: tuple[Pass, ...]
+    rule: Rule
+    sentence: str
+    reasons: tuple[str, ...]
+
+
+def headline_of(analysis: Analysis) -> Headline:
+    """Pick the answer out of an analysis."""
+    rule = load_rule(analysis.request.rule)
+    best_pass = max(analysis.passes, key=lambda p: p.peak_mps, default=None)
+    best = next((t for t in analysis.two_ways if t.best), None)
+    if best is None:
+        reasons = analysis.notes or ("no two opposite passes share a measured distance",)
+        return Headline("cannot tell", None, best_pass, (), rule, "No two-way to judge.", reasons)
+    by_id = {p.id: p for p in analysis.passes}
+    ways = tuple(by_id[name] for name in best.passes)
+    kind = "mean of the two speeds" if best.mean == "of speeds" else "distance over the mean of the two times"
+    reasons = tuple(f"{c.name}: {c.result}. {c.detail}" for c in best.checks if c.result != "met")
+    sentence = f"{kind[0].upper()}{kind[1:]} over {distance_text(best.distance_m)}, both ways."
+    return Headline(best.verdict, best, best_pass, ways, rule, sentence, reasons)
