@@ -15,8 +15,10 @@ import numpy as np
 from telemetry.frames import MOTOR_COLUMNS, BoolArray, Finding, FloatArray
 from telemetry.readers.notes import spanning
 
-# A single sample that leaves both neighbours by this share of the column's usual high value is a bad reading.
-_LONE_JUMP: Final = {"voltage_v": 0.4, "rpm": 0.5, "current_a": 1.0}
+# A single sample that leaves both neighbours by this share of the column's usual high value, and by this much
+# at least, is a bad reading where the neighbours stand this close: a rotor and a pack are slower than that.
+_LONE_JUMP: Final = {"voltage_v": (0.4, 2.0), "rpm": (0.5, 5000.0), "current_a": (1.0, 40.0)}
+_CLOSEST_S: Final = 0.25
 _LEAST_HELD_S: Final = 2.0
 _LEAST_HELD_SAMPLES: Final = 10
 _HELD_COLUMNS: Final = ("voltage_v", "current_a", "rpm")
@@ -48,7 +50,9 @@ def judge(columns: Mapping[str, FloatArray], t_s: FloatArray) -> tuple[dict[str,
         impossible = (values < spec.low) | (values > spec.high)
         values[impossible] = np.nan
         lone = (
-            _lone(values, _LONE_JUMP[name]) if name in _LONE_JUMP else np.zeros(values.size, dtype=np.bool_)
+            _lone(values, t_s, *_LONE_JUMP[name])
+            if name in _LONE_JUMP
+            else np.zeros(values.size, dtype=np.bool_)
         )
         values[lone] = np.nan
         message = f"{name}: values that the power train cannot have were set aside"
@@ -61,15 +65,13 @@ def judge(columns: Mapping[str, FloatArray], t_s: FloatArray) -> tuple[dict[str,
     return kept, findings + _current_offset(kept, t_s)
 
 
-def _lone(values: FloatArray, share: float) -> BoolArray:
+def _lone(values: FloatArray, t_s: FloatArray, share: float, least: float) -> BoolArray:
     """Mark samples that leave both neighbours to the same side, where the neighbours agree."""
     lone = np.zeros(values.size, dtype=np.bool_)
     finite = values[np.isfinite(values)]
     if finite.size < 20:
         return lone
-    jump = share * float(np.quantile(np.abs(finite), 0.9))
-    if jump <= 0.0:
-        return lone
+    jump = max(least, share * float(np.quantile(np.abs(finite), 0.9)))
     before, here, after = values[:-2], values[1:-1], values[2:]
     one, other = here - before, here - after
     with np.errstate(invalid="ignore"):
@@ -77,6 +79,7 @@ def _lone(values: FloatArray, share: float) -> BoolArray:
             (one * other > 0)
             & (np.minimum(np.abs(one), np.abs(other)) > jump)
             & (np.abs(after - before) < jump / 4.0)
+            & (np.abs(t_s[2:] - t_s[:-2]) <= 2.0 * _CLOSEST_S)
         )
     return lone
 

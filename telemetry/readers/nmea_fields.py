@@ -195,12 +195,15 @@ def decimals(buffer: Bytes, start: IntArray, end: IntArray) -> tuple[FloatArray,
     length = end - start
     value = np.full(start.size, np.nan)
     places = np.zeros(start.size, dtype=np.int64)
-    width = int(min(length.max(initial=0), _WIDEST_NUMBER, buffer.size))
+    width = int(min(length.max(initial=0), _WIDEST_NUMBER))
     if width == 0:
         return value, places
+    if end.min() < width:  # a number at the very beginning has too few bytes before it to fill a row
+        buffer = np.concatenate([np.zeros(width, dtype=np.uint8), buffer])
+        start, end = start + width, end + width
     # Each number in one row, its last character in the last column.
-    rows = sliding_window_view(buffer, width)[np.maximum(end - width, 0)]
-    fits = (length > 0) & (length <= width) & (end >= width)
+    rows = sliding_window_view(buffer, width)[end - width]
+    fits = (length > 0) & (length <= width)
     if (length != width).any():
         rows[np.arange(width) < width - length[:, None]] = ord("0")
     negative = buffer[np.minimum(start, buffer.size - 1)] == ord("-")

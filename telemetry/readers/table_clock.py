@@ -89,7 +89,7 @@ def find_clock(
         if len(present) > 1:
             others = ", ".join(repr(other.heading) for other in present if other is not m)
             findings.append(Finding("clock-chosen", f"times are taken from {m.heading!r}, not from {others}"))
-        if not reading.dated:
+        if not reading.dated and has_positions:  # a controller hardly ever knows the day
             findings.append(
                 Finding("no-date", "the table does not say which day it was", int(reading.timed.sum()))
             )
