@@ -72,7 +72,9 @@ def _way(
     one: Pass, speed: float, u95: float, time_s: float, share: float, unit: str, direction: Direction
 ) -> html.Div:
     label = [pass_mark(one, direction), " ", speed_value(speed, unit, u95), html.Span(f"{time_s:.3f} s")]
+    # The arrow points as the map does, east to the right; its colour tells out from back as everywhere.
+    side = "left" if one.heading_deg > 180.0 else "right"
     return html.Div(
-        html.Div(label, className=f"way way-{direction}", style={"width": f"{100 * share:.2f}%"}),
-        className=f"way-row way-row-{direction}",
+        html.Div(label, className=f"way way-{direction} way-{side}", style={"width": f"{100 * share:.2f}%"}),
+        className=f"way-row way-row-{side}",
     )

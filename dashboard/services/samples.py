@@ -18,5 +18,5 @@ def sample_uploads() -> tuple[Upload, ...]:
     boat = ReadOptions(pole_pairs=truth["boat"]["pole_pairs"])
     return tuple(
         read_upload(name, (folder / name).read_bytes(), boat)
-        for name in ("four_passes.gpx", "four_passes_motor.csv")
+        for name in (truth["speed_logs"][0], truth["motor_log"])
     )

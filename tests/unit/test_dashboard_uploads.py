@@ -1,0 +1,77 @@
+from dashboard.services.samples import sample_uploads
+from dashboard.services.uploads import LARGEST_BYTES, column_choices, file_view, read_again, read_upload
+from telemetry.analysis import analyse
+from telemetry.frames import MotorLog, Track
+
+TABLE = "wann,vgps,umdr,span\n" + "".join(f"{i / 10},{i % 30},{i * 100},22.5\n" for i in range(200))
+
+
+def test_each_sample_says_what_was_read() -> None:
+    speed, motor = sample_uploads()
+    view = file_view(speed, None)
+    assert view.name == "four_passes.gpx"
+    kind, samples, rate, *_, source = view.summaries[0]
+    assert (kind, rate, source) == ("GPX speed log", "10 Hz", "speed measured by the receiver")
+    assert samples.endswith("samples")
+    assert not view.error
+    assert file_view(motor, None).summaries[0][0] == "CSV motor log"
+    assert file_view(motor, None).pole_pairs == 2
+
+
+def test_what_the_cleaning_found_stands_beside_the_file() -> None:
+    from sample_logs import data_folder
+
+    upload = read_upload("blow_over.nmea", (data_folder() / "blow_over.nmea").read_bytes())
+    before, after = file_view(upload, None), file_view(upload, analyse(upload.logs))
+    assert len(after.findings) > len(before.findings)
+    assert any("spike" in finding.code for finding in after.findings)
+
+
+def test_an_unusable_file_becomes_its_own_error_with_the_mend() -> None:
+    for data in (b"", b"\x00\x01\x02" * 50, b"<gpx", b"\xff\xfe,,,"):
+        upload = read_upload("C:\\logs\\outing.gpx", data)
+        view = file_view(upload, None)
+        assert view.name == "outing.gpx"
+        assert not upload.logs
+        assert view.error.endswith(".")
+        assert "Traceback" not in view.error
+
+
+def test_a_file_that_is_too_large_is_turned_away_unread() -> None:
+    upload = read_upload("long.gpx", b" " * (LARGEST_BYTES + 1))
+    assert "32 MB" in file_view(upload, None).error
+    assert upload.data is None
+
+
+def test_a_path_in_the_name_is_dropped() -> None:
+    assert read_upload("../../etc/outing.csv", b"").name == "outing.csv"
+    assert read_upload("", b"").name == "log"
+
+
+def test_a_table_that_explains_nothing_asks_for_its_headings_and_is_read_again() -> None:
+    upload = read_upload("odd.csv", TABLE.encode())
+    view = file_view(upload, None)
+    assert view.headings == ("wann", "vgps", "umdr", "span")
+    choices = {value for value, _ in column_choices()}
+    wanted = {"wann": "elapsed:s", "vgps": "speed_mps:km/h", "umdr": "erpm:rpm", "span": "voltage_v:V"}
+    assert set(wanted.values()) <= choices
+    again = read_again(upload, wanted, 3)
+    kinds = {type(log) for log in again.logs}
+    assert kinds == {Track, MotorLog}
+    track = next(log for log in again.logs if isinstance(log, Track))
+    assert track.frame["speed_mps"].max() == 29 / 3.6
+    motor = next(log for log in again.logs if isinstance(log, MotorLog))
+    assert motor.frame["rpm"].max() == 19_900 / 3
+    assert again.key == upload.key
+    assert not file_view(again, None).needs_poles
+    assert file_view(read_again(upload, wanted, None), None).needs_poles
+
+
+def test_every_choice_of_a_column_is_one_the_reader_understands() -> None:
+    data = b"a,b\n1,2\n2,3\n3,4\n"
+    for value, label in column_choices():
+        upload = read_upload("odd.csv", data)
+        again = read_again(
+            upload, {"a": "elapsed:s" if not value.startswith("elapsed") else "satellites", "b": value}, 2
+        )
+        assert "column" not in str(again.error or "").partition("Mend")[0] or again.logs, (label, again.error)

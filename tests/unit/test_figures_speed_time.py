@@ -1,0 +1,99 @@
+from dataclasses import replace
+
+import analysis_fixture as made
+import numpy as np
+import pandas as pd
+import pytest
+
+from dashboard.figures.directions import arrow, directions
+from dashboard.figures.palette import DARK, LIGHT
+from dashboard.figures.speed_time import cut_reasons, speed_time
+from telemetry.units import SPEED_UNITS
+
+MPH = SPEED_UNITS["mph"]
+
+
+def named(figure, name):
+    return next(trace for trace in figure.data if trace.name == name)
+
+
+def test_smoothed_speed_and_passes_are_in_the_users_unit() -> None:
+    whole = made.analysis()
+    figure = speed_time(whole, whole.two_ways[0], MPH)
+    assert max(named(figure, "smoothed").y) == pytest.approx(30.0 / 0.44704)
+    assert named(figure, "P1").line.color == LIGHT.out
+    assert named(figure, "P2").line.color == LIGHT.back
+    assert figure.layout.yaxis.title.text == "Speed [mph]"
+    assert [a.text for a in figure.layout.annotations] == ["<b>P1</b> →", "<b>P2</b> ←"]
+
+
+def test_the_time_axis_shows_utc_where_the_log_knows_its_day_and_seconds_where_not() -> None:
+    whole = made.analysis()
+    dated = speed_time(whole, None, MPH)
+    assert dated.layout.xaxis.type == "date"
+    assert dated.layout.shapes[0].x0 == (made.START + pd.Timedelta(seconds=20)).timestamp() * 1000
+    plain = speed_time(made.undated(whole), None, MPH)
+    assert plain.layout.shapes[0].x0 == 20.0
+    assert plain.layout.xaxis.title.text == "Time from the log's first sample [s]"
+
+
+def test_a_cut_out_spike_is_shown_with_its_reason_without_squeezing_the_plot() -> None:
+    whole = made.analysis()
+    figure = speed_time(whole, None, MPH)
+    cut = named(figure, "cut out")
+    assert len(cut.x) == 2
+    assert cut.customdata[0][0] == "178.95 mph"  # 80 m/s, the value as logged
+    assert cut.customdata[0][1] == made.SPIKE.message
+    assert set(cut.marker.symbol) == {"triangle-up"}
+    assert max(cut.y) < figure.layout.yaxis.range[1] < 90
+    assert np.nanmax(named(figure, "as logged").y) < 70  # a cut sample is not among the raw ones
+
+
+def test_a_cut_sample_without_a_finding_still_gets_a_reason() -> None:
+    log = made.speed_log()
+    assert cut_reasons(replace(log, cleaned=replace(log.cleaned, findings=()))) == ["false spike"] * 2
+
+
+def test_the_measured_distance_is_marked_in_both_passes_of_the_chosen_two_way() -> None:
+    whole = made.analysis()
+    bars = [t for t in speed_time(whole, whole.two_ways[0], MPH).data if t.name == "T1 measured distance"]
+    assert [bar.y[0] for bar in bars] == pytest.approx([30.0 / 0.44704, 29.0 / 0.44704])
+    assert [(bar.x[1] - bar.x[0]) / 1000 for bar in bars] == pytest.approx([3.3528, 3.4684])
+    assert not [t for t in speed_time(whole, None, MPH).data if "measured" in t.name]
+
+
+def test_a_break_in_the_log_breaks_the_line() -> None:
+    whole = made.analysis()
+    log = whole.speed_logs[0]
+    parted = replace(log, cleaned=replace(log.cleaned, stretches=((0, 500), (500, 1200))))
+    figure = speed_time(replace(whole, speed_logs=(parted,)), None, MPH)
+    line = named(figure, "smoothed")
+    assert len(line.y) == 1201
+    assert np.flatnonzero(np.isnan(line.y)).tolist() == [500]
+
+
+def test_an_hour_at_10_hz_is_thinned_and_keeps_its_passes() -> None:
+    whole = made.analysis()
+    long = replace(whole, speed_logs=(made.speed_log(36_000),))
+    figure = speed_time(long, None, MPH)
+    assert len(named(figure, "smoothed").x) < 3500
+    assert len(named(figure, "P1").x) == 121
+
+
+def test_nothing_loaded_says_so() -> None:
+    empty = replace(made.analysis(), speed_logs=(), passes=(), two_ways=())
+    assert speed_time(empty, None, MPH).layout.annotations[0].text == "No speed log yet"
+
+
+def test_dark_surroundings_change_the_ink() -> None:
+    figure = speed_time(made.analysis(), None, MPH, DARK, coarse=True)
+    assert named(figure, "smoothed").line.color == DARK.ink
+    assert figure.layout.dragmode is False
+
+
+def test_directions_follow_the_first_pass_and_survive_an_unknown_heading() -> None:
+    unknown = made.one_pass("P3", 90.0, float("nan"), 20.0)
+    assert directions((*made.analysis().passes, unknown)) == {"P1": "out", "P2": "back", "P3": "out"}
+    assert directions(()) == {}
+    assert arrow(float("nan")) == ""
+    assert [arrow(h) for h in (0, 45, 90, 180, 270, 337.6)] == ["↑", "↗", "→", "↓", "←", "↑"]
