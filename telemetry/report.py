@@ -225,6 +225,8 @@ def _short(files: Sequence[str]) -> list[str]:
 
 
 def _number(speed_mps: float, u95_mps: float, unit: str) -> str:
+    if math.isnan(speed_mps):
+        return "cannot tell"
     return speed_text(speed_mps, unit, u95_mps).removesuffix(f" {unit}")
 
 

@@ -63,6 +63,14 @@ def test_a_pass_without_a_direction_says_so() -> None:
     assert "nan" not in text
 
 
+def test_what_was_not_measured_is_no_number() -> None:
+    whole = analysis_fixture.analysis()
+    passes = tuple(replace(p, held_1s_mps=float("nan"), held_1s_u95_mps=float("nan")) for p in whole.passes)
+    text = analysis_text(replace(whole, passes=passes), "mph")
+    assert "cannot tell" in line_with(text, "P1", "09:30:20.0")
+    assert "nan" not in text
+
+
 def test_a_distance_that_does_not_fit_a_pass_is_not_left_blank() -> None:
     whole = analysis_fixture.analysis()
     first, second = whole.passes
