@@ -44,13 +44,15 @@ def analysis_text(analysis: Analysis, unit: str, *, every_check: bool = True) ->
         *(s.cleaned.findings for s in analysis.speed_logs),
         *(m.findings for m in analysis.motor_logs),
     ]
+    answer = _answer_text(analysis, unit)
     parts = [
-        _answer_text(analysis, unit),
+        answer,
         _logs_text(logs, findings),
         _passes_text(analysis, unit) if analysis.passes else "",
         _two_ways_text(analysis, unit, every_check) if analysis.two_ways else "",
         "\n".join(f"Note: {note}" for note in analysis.notes),
-        f"{ESTIMATE}\n{BEFORE_YOU_RUN}",
+        # Once more: a terminal shows the end of what it was given.
+        "\n".join(line for line in (answer, ESTIMATE, BEFORE_YOU_RUN) if line),
     ]
     return "\n\n".join(p for p in parts if p)
 
@@ -214,7 +216,7 @@ def _two_way_lines(two_way: TwoWay, passes: dict[str, Pass], unit: str) -> list[
     placed = "given" if two_way.gates_given else "placed by the program along the course line"
     where = " and ".join(f"{g.lat_deg:.7f},{g.lon_deg:.7f}" for g in two_way.gates)
     lines.append(f"    gates {placed}: {where}")
-    lines += [f"    {c.result:<11} {c.name}: {c.detail}" for c in two_way.checks]
+    lines += [f"    {c.result:<11}  {c.name}: {c.detail}" for c in two_way.checks]
     return lines
 
 

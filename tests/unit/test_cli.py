@@ -277,7 +277,7 @@ def test_demo_shows_every_sample_outing_and_ends_where_nobody_watches(
     dashboard = StandInDashboard()
     monkeypatch.setitem(sys.modules, "dashboard.app", dashboard)
     assert main(["demo"]) == 0  # stdout is no terminal here
-    assert capsys.readouterr().out.count("Best two-way: ") == len(calls) == 3
+    assert capsys.readouterr().out.count("\nLogs\n") == len(calls) == 3
     assert all(file.is_file() for call in calls for file in call["files"])
     assert dashboard.started == []
 
