@@ -212,7 +212,10 @@ def _number(text: str | None) -> float | None:
 def _from_elements(text: str) -> tuple[_Points, str]:
     """Walk the XML itself; returns the points and what is wrong with the XML (empty if nothing)."""
     parser = etree.XMLParser(recover=True, resolve_entities=False, no_network=True, remove_comments=True)
-    root = etree.fromstring(text.encode("utf-8", errors="replace"), parser)
+    try:
+        root = etree.fromstring(text.encode("utf-8", errors="replace"), parser)
+    except etree.XMLSyntaxError as error:  # beyond what can be recovered: no element at all
+        return _Points(), _first_line(error)
     faults = [entry.message for entry in parser.error_log if entry.level_name in ("ERROR", "FATAL")]
     damage = f"{faults[0]} (line {parser.error_log[0].line})" if faults else ""
     points = _Points()

@@ -17,6 +17,7 @@ from telemetry.frames import BoolArray, FloatArray, IntArray
 Bytes = npt.NDArray[np.uint8]
 
 _WIDEST_NUMBER = 18  # characters; 15 digits are exact in float64, real receivers write at most 14
+_SHORTEST = len("$GPRMC,")
 _MOST_FIELDS = 32  # more than any sentence of a receiver has
 
 
@@ -70,6 +71,8 @@ def split(data: bytes) -> Sentences:
     stop = np.minimum(
         line_ends[np.searchsorted(line_ends, start)], np.append(start[1:], buffer.size)[: start.size]
     )
+    whole = stop - start >= _SHORTEST  # any shorter is a dollar sign in noise
+    start, stop = start[whole], stop[whole]
     stars = np.append(np.flatnonzero(buffer == ord("*")), buffer.size)
     star = stars[np.searchsorted(stars, start)]
     has_checksum = (star + 2 < stop) & (star > start + 1)

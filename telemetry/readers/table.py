@@ -198,7 +198,7 @@ class _Table:
 
     def _values(self, m: Match) -> FloatArray:
         """Return a column in its frame unit; cells that are no numbers become NaN, with a finding."""
-        cells = self._frame[m.position]
+        cells = self._frame[m.position][self._kept]
         if not pd.api.types.is_numeric_dtype(cells):
             filled = cells.notna() & (cells.astype("str").str.strip() != "")
             texts = cells.astype("str").str.strip()
@@ -216,7 +216,7 @@ class _Table:
             self._findings.append(
                 Finding("unit-assumed", f"{m.heading!r} states no unit; {spec.unit} was assumed")
             )
-        values = cells.to_numpy(dtype=np.float64)[self._kept] * m.factor + m.offset
+        values = cells.to_numpy(dtype=np.float64) * m.factor + m.offset
         return np.asarray(values, dtype=np.float64)
 
     def _shaft_rpm(self, options: ReadOptions, findings: list[Finding]) -> FloatArray | None:

@@ -27,14 +27,16 @@ def outcome(data: bytes, name: str) -> tuple[Log, ...] | LogError:
     try:
         logs = read_bytes(data, name)
     except LogError as error:
-        assert name in str(error)
-        assert error.reason
-        assert "Traceback" not in str(error)
-        return error
-    assert logs
-    for log in logs:
-        check(log)
-    return logs
+        refusal = error
+    else:
+        assert logs
+        for log in logs:
+            check(log)
+        return logs
+    assert name in str(refusal)
+    assert refusal.reason
+    assert "Traceback" not in str(refusal)
+    return refusal
 
 
 def check(log: Log) -> None:

@@ -1,0 +1,108 @@
+"""Inputs of five megabytes that are made to be slow, large or misleading, and the cost of reading one.
+
+Run as a program with a case's name, it reads that case and prints the seconds spent and the peak memory [MB]
+that reading added to the process.
+"""
+
+from __future__ import annotations
+
+import resource
+import struct
+import sys
+import time
+from collections.abc import Callable
+
+import numpy as np
+
+SIZE = 5_000_000
+_GPX = b'<gpx version="1.1" xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>'
+
+
+def _filled(head: bytes, unit: bytes, tail: bytes = b"") -> bytes:
+    return head + unit * ((SIZE - len(head) - len(tail)) // len(unit)) + tail
+
+
+def _fit(definition: bytes, unit: bytes, claim: int | None = None) -> bytes:
+    body = definition + unit * ((SIZE - len(definition)) // len(unit))
+    return struct.pack("<BBHI4sH", 14, 16, 2132, len(body) if claim is None else claim, b".FIT", 0) + body
+
+
+def _record_definition(*fields: tuple[int, int, int]) -> bytes:
+    return struct.pack("<BBBHB", 0x40, 0, 0, 20, len(fields)) + b"".join(bytes(f) for f in fields)
+
+
+def _dated_row(i: int) -> bytes:
+    return b"2021-05-%02dT%02d:%02d:%02d.%03d,1\n" % (i % 28, i % 24, i % 60, i % 61, i % 1000)
+
+
+def _random() -> bytes:
+    return np.random.default_rng(11).bytes(SIZE)
+
+
+_STAMP, _LAT, _LON, _SPEED = (253, 4, 0x86), (0, 4, 0x85), (1, 4, 0x85), (6, 2, 0x84)
+_USUAL = b"\x00" + struct.pack("<IiiH", 1_000_000_000, 500_000_000, 90_000_000, 12_000)
+_WIDEST = struct.pack("<BBBHB", 0x40, 0, 0, 20, 255) + bytes([6, 2, 0x84]) * 255
+_DEFINED = _record_definition(_STAMP, _LAT, _LON, _SPEED)
+_POINT = b'<trkpt lat="46.1" lon="8.1"><time>2025-01-01T00:00:00Z</time></trkpt>'
+
+CASES: dict[str, Callable[[], bytes]] = {
+    "zeros": lambda: bytes(SIZE),
+    "random": _random,
+    "one long line": lambda: b"time,lat,lon\n" + b"1" * SIZE,
+    "many columns": lambda: b"a," * (SIZE // 2),
+    "many columns with values": lambda: b"t," * 1_000_000 + b"\n" + b"1," * 1_000_000 + b"\n",
+    "csv of two columns": lambda: _filled(b"t_s,speed_mps\n", b"1,2\n"),
+    "csv of words": lambda: _filled(b"time,lat,lon\n1,2,3\n", b"a,b,c\n"),
+    "csv of quotes": lambda: _filled(b"t_s,speed_mps\n1,2\n", b'1,"2\n'),
+    "csv of dates": lambda: _filled(b"Date,Time,lat,lon\n", b"05/25/2021,1:2:3,46.1,8.1\n"),
+    "csv of different dates": lambda: b"time,speed_mps\n" + b"".join(map(_dated_row, range(190_000))),
+    "csv of nul bytes": lambda: _filled(b"t_s,speed_mps\n1,2\n", b"1,\0\n"),
+    "gpx of bare points": lambda: _filled(_GPX, b'<trkpt lat="1" lon="2"/>'),
+    "gpx of timed points": lambda: _filled(_GPX, _POINT, b"</trkseg></trk></gpx>"),
+    "gpx nested": lambda: _filled(_GPX, b"<a>"),
+    "gpx of empty elements": lambda: _filled(_GPX, b"<a/>"),
+    "gpx of namespaces": lambda: _filled(b"<gpx", b" xmlns"),
+    "gpx of attributes": lambda: b"<gpx" + b"".join(b' a%d=""' % i for i in range(430_000)) + b"/>",
+    "gpx entity bomb": lambda: _filled(
+        b'<!DOCTYPE gpx [<!ENTITY a "aaaaaaaaaa">'
+        + b"".join(b'<!ENTITY %c "%s">' % (98 + i, b"&%c;" % (97 + i) * 10) for i in range(12))
+        + b"]><gpx><trk><name>&m;</name>",
+        _POINT,
+    ),
+    "gpx of open brackets": lambda: _filled(_GPX, b"<"),
+    "gpx of long text": lambda: _filled(_GPX + b'<trkpt lat="1" lon="2"><time>', b"2"),
+    "nmea of dollars": lambda: _filled(b"$GPRMC,1*00\n", b"$"),
+    "nmea of commas": lambda: _filled(b"$GPRMC,", b","),
+    "nmea of line ends": lambda: _filled(b"$GPRMC,1*00", b"\n"),
+    "nmea of stray lines": lambda: _filled(b"$GPGLL,,,,,,V,N*64\n", b"a\n"),
+    "nmea of shortest sentences": lambda: _filled(b"$GPRMC,\n", b"$GPRMC,1*55\n"),
+    "fit claiming gigabytes": lambda: _fit(_DEFINED, _USUAL, 0xFFFFFFF0),
+    "fit of usual records": lambda: _fit(_DEFINED, _USUAL),
+    "fit of shortest records": lambda: _fit(_record_definition((6, 2, 0x84)), b"\x80\x00\x01"),
+    "fit of empty messages": lambda: _fit(_record_definition(), b"\x00"),
+    "fit of definitions": lambda: _fit(b"", _WIDEST),
+    "fit of headers": lambda: struct.pack("<BBHI4s", 12, 16, 2132, 0, b".FIT") * (SIZE // 12),
+}  # fmt: skip
+
+
+def main() -> None:
+    """Read one case and print what it cost."""
+    from telemetry.errors import LogError
+    from telemetry.readers import read_bytes
+
+    data = CASES[sys.argv[1]]()
+    for warm in (b"t_s,speed_mps\n0,1\n1,2\n", _GPX + _POINT + b"</trkseg></trk></gpx>"):
+        read_bytes(warm, "warm")  # imports are no part of the cost
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    begun = time.process_time()
+    try:
+        result = " and ".join(f"{len(log.frame)} samples" for log in read_bytes(data, "hostile"))
+    except LogError as error:
+        result = f"{type(error).__name__}: {error}"[:140]
+    spent = time.process_time() - begun
+    after = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    print(f"{spent:.3f} {(after - before) / 1024:.0f} {result}")
+
+
+if __name__ == "__main__":
+    main()
