@@ -143,6 +143,8 @@ def _microseconds(times: pd.Series) -> IntArray:
 
 def _from_numbers(m: Match, numbers: FloatArray) -> _Reading:
     finite = numbers[np.isfinite(numbers)]
+    if finite.size == 0:
+        return _Reading(np.full(numbers.size, _NONE), False, [])
     findings: list[Finding] = []
     factor = m.factor
     if not m.unit:

@@ -1,0 +1,169 @@
+"""FIT files made here, byte by byte after the protocol's description."""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Sequence
+
+import numpy as np
+import pytest
+
+from telemetry.errors import DamagedLogError, NothingUsableError
+from telemetry.frames import Log
+from telemetry.readers import fit, read_bytes
+from telemetry.readers.fit_scan import crc16
+
+START = 1_000_000_000  # FIT seconds: 2021-09-08T01:46:40Z
+STAMP, LAT, LON, ALT, SPEED, ENHANCED = (
+    (253, 4, 0x86), (0, 4, 0x85), (1, 4, 0x85), (2, 2, 0x84), (6, 2, 0x84), (73, 4, 0x86),
+)  # fmt: skip
+
+
+def definition(*fields: tuple[int, int, int], local: int = 0, number: int = 20, big: bool = False) -> bytes:
+    order = ">" if big else "<"
+    head = struct.pack(order + "BBBHB", 0x40 | local, 0, big, number, len(fields))
+    return head + b"".join(bytes(f) for f in fields)
+
+
+def whole(body: bytes) -> bytes:
+    head = struct.pack("<BBHI4s", 12, 16, 2132, len(body), b".FIT")
+    return head + body + struct.pack("<H", crc16(head + body))
+
+
+def record(second: int, speed: int = 12_000, lat_deg: float = 46.0) -> bytes:
+    return struct.pack("<BIiiH", 0, START + second, round(lat_deg / 180 * 2**31), 95_443_718, speed)
+
+
+BODY = definition(STAMP, LAT, LON, SPEED) + b"".join(record(i) for i in range(5))
+
+
+def read(data: bytes) -> Log:
+    (log,) = read_bytes(data, "made.fit")
+    return log
+
+
+def codes(log: Log) -> dict[str, int]:
+    return {f.code: f.count for f in log.findings}
+
+
+def test_plain_records() -> None:
+    log = read(whole(BODY))
+    assert log.findings == ()
+    assert log.t_s.tolist() == [0, 1, 2, 3, 4]
+    assert str(log.meta.start_utc) == "2021-09-08 01:46:40+00:00"
+    np.testing.assert_allclose(log.frame.lat_deg, 46.0, atol=1e-7)
+    np.testing.assert_allclose(log.frame.speed_mps, 12.0)
+
+
+def test_enhanced_speed_wins_where_it_is_valid() -> None:
+    rows = [(12_000, 70_000), (12_000, 0xFFFFFFFF), (0xFFFF, 0xFFFFFFFF)]
+    body = definition(STAMP, SPEED, ENHANCED) + b"".join(
+        struct.pack("<BIHI", 0, START + i, *row) for i, row in enumerate(rows)
+    )
+    np.testing.assert_array_equal(read(whole(body)).frame.speed_mps, [70.0, 12.0, np.nan])
+
+
+def test_big_endian_and_a_message_of_another_kind_between() -> None:
+    body = definition(STAMP, SPEED, big=True) + definition((253, 4, 0x86), local=1, number=21)
+    body += (
+        struct.pack(">BIH", 0, START, 5000)
+        + struct.pack("<BI", 1, START)
+        + struct.pack(">BIH", 0, START + 1, 6000)
+    )
+    assert list(read(whole(body)).frame.speed_mps) == [5.0, 6.0]
+
+
+def test_compressed_timestamps_roll_over() -> None:
+    first = START - START % 32 + 30
+    body = definition(STAMP, SPEED) + struct.pack("<BIH", 0, first, 1000) + definition(SPEED, local=1)
+    body += b"".join(struct.pack("<BH", 0x80 | 1 << 5 | (30 + i) % 32, 1000) for i in range(1, 5))
+    assert read(whole(body)).t_s.tolist() == [0, 1, 2, 3, 4]
+
+
+def test_a_fraction_of_the_second() -> None:
+    body = definition(STAMP, SPEED, (48, 1, 0x02)) + b"".join(
+        struct.pack("<BIHB", 0, START + i // 4, 1000, i % 4 * 32) for i in range(8)
+    )
+    assert read(whole(body)).t_s.tolist() == [i / 4 for i in range(8)]
+
+
+def test_times_from_power_on_have_no_date() -> None:
+    body = definition(STAMP, SPEED) + b"".join(struct.pack("<BIH", 0, 100 + i, 1000) for i in range(3))
+    log = read(whole(body))
+    assert log.meta.start_utc is None
+    assert codes(log) == {"no-date": 3}
+
+
+@pytest.mark.parametrize("cut", range(1, 12))
+def test_a_cut_tail_gives_every_whole_record(cut: int) -> None:
+    log = read(whole(BODY)[:-cut])
+    assert len(log.frame) == (5 if cut <= 2 else 4)
+    assert codes(log) == {"salvaged": 1}
+
+
+def test_a_wrong_checksum_is_told_and_costs_nothing() -> None:
+    data = whole(BODY)
+    log = read(data[:-1] + bytes([data[-1] ^ 1]))
+    assert len(log.frame) == 5
+    assert codes(log) == {"bad-checksum": 1}
+
+
+def test_a_header_never_finished_by_its_recorder() -> None:
+    data = bytearray(whole(BODY)[:-2])
+    data[4:8] = bytes(4)
+    log = read(bytes(data))
+    assert len(log.frame) == 5
+    assert codes(log).keys() == {"salvaged", "second-decoder"}
+
+
+def test_chained_files_and_a_false_stamp() -> None:
+    later = (
+        definition(STAMP, LAT, LON, SPEED)
+        + b"".join(record(60 + i) for i in range(2))
+        + record(2_000_000_000)
+    )
+    log = read(whole(BODY) + whole(later))
+    assert log.t_s.tolist() == [0, 1, 2, 3, 4, 60, 61]
+    assert codes(log) == {"odd-stamp": 1}
+
+
+def test_the_second_decoder_takes_over_at_a_misfitting_size() -> None:
+    odd = definition(STAMP, LAT, LON, SPEED, (30, 1, 0x86)) + b"".join(
+        record(10 + i) + b"\x01" for i in range(3)
+    )
+    log = read(whole(BODY + odd))
+    assert len(log.frame) == 8
+    assert codes(log) == {"second-decoder": 1}
+    assert "second decoder" in log.findings[0].message
+
+
+def test_a_large_file_is_read_in_bulk_with_the_same_values(monkeypatch: pytest.MonkeyPatch) -> None:
+    usual = read(whole(BODY))
+    monkeypatch.setattr(fit, "_MOST_MESSAGES", 4)
+    bulk = read(whole(BODY))
+    assert bulk.frame.equals(usual.frame)
+    assert codes(bulk) == {"second-decoder": 1}
+
+
+def test_developer_fields_do_not_pass_for_the_record_s_own() -> None:
+    # A developer field numbers from zero, as the latitude does.
+    developer = struct.pack("<BBBHB", 0x42, 0, 0, 207, 1) + bytes([3, 1, 0x02]) + b"\x02\x00"
+    described = (
+        struct.pack("<BBBHB", 0x43, 0, 0, 206, 3) + bytes([0, 1, 2, 1, 1, 2, 2, 1, 2]) + b"\x03\x00\x00\x01"
+    )
+    fields: Sequence[tuple[int, int, int]] = (STAMP, SPEED)
+    head = struct.pack("<BBBHB", 0x60, 0, 0, 20, len(fields)) + b"".join(bytes(f) for f in fields)
+    body = developer + described + head + bytes([1, 0, 1, 0])
+    body += b"".join(struct.pack("<BIHb", 0, START + i, 1000, 9) for i in range(3))
+    log = read(whole(body))
+    assert list(log.frame.columns) == ["speed_mps"]
+    assert len(log.frame) == 3
+
+
+def test_refusals_are_one_sentence() -> None:
+    with pytest.raises(NothingUsableError, match="none of its records holds a position"):
+        read(whole(definition(STAMP) + struct.pack("<BI", 0, START)))
+    with pytest.raises(NothingUsableError, match="none of its records carries a time"):
+        read(whole(definition(SPEED) + struct.pack("<BH", 0, 1000)))
+    with pytest.raises(DamagedLogError, match="no usable record stands before the damage"):
+        read(whole(BODY)[:20])

@@ -1,0 +1,122 @@
+"""GPX made here, one oddity at a time."""
+
+from __future__ import annotations
+
+import pytest
+
+from telemetry.errors import DamagedLogError, NothingUsableError
+from telemetry.frames import Log
+from telemetry.readers import gpx, read_bytes
+
+HEAD = '<gpx version="1.1" creator="made" xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>'
+TAIL = "</trkseg></trk></gpx>"
+
+
+def point(second: float, inner: str = "", lat: str = "46.0", lon: str = "8.0") -> str:
+    return f'<trkpt lat="{lat}" lon="{lon}"><time>2025-06-01T10:00:{second:06.3f}Z</time>{inner}</trkpt>'
+
+
+def read(text: str, encoding: str = "utf-8") -> Log:
+    (log,) = read_bytes(text.encode(encoding), "made.gpx")
+    return log
+
+
+def codes(log: Log) -> dict[str, int]:
+    return {f.code: f.count for f in log.findings}
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "latin-1"])
+def test_any_encoding_with_a_declaration(encoding: str) -> None:
+    name = encoding.replace("-sig", "").replace("latin-1", "ISO-8859-1")
+    text = f'<?xml version="1.0" encoding="{name}"?>{HEAD.replace("made", "Küste")}{point(0)}{point(1)}{TAIL}'
+    assert read(text, encoding).t_s.tolist() == [0.0, 1.0]
+
+
+def test_extensions_by_local_name_in_any_namespace() -> None:
+    inner = (
+        '<extensions><q:deep xmlns:q="urn:any"><q:Speed>7.5</q:Speed><q:course>90</q:course></q:deep>'
+        "<hAcc>1.5</hAcc><vAcc>2</vAcc></extensions>"
+    )
+    frame = read(HEAD + point(0, inner) + point(1, inner) + TAIL).frame
+    assert list(frame.speed_mps) == [7.5, 7.5]
+    assert list(frame.course_deg) == [90.0, 90.0]
+    assert list(frame.horizontal_sd_m) == [1.5, 1.5]
+
+
+def test_a_bare_speed_in_gpx_1_1_is_not_lost() -> None:
+    log = read(HEAD + point(0, "<speed>3</speed>") + point(1, "<speed>4</speed>") + TAIL)
+    assert list(log.frame.speed_mps) == [3.0, 4.0]
+    assert codes(log) == {"second-decoder": 1}
+
+
+def test_tracks_and_segments_become_one_track_in_file_order() -> None:
+    log = read(
+        HEAD + point(5) + "</trkseg><trkseg>" + point(1) + "</trkseg></trk><trk><trkseg>" + point(9) + TAIL
+    )
+    assert log.t_s.tolist() == [0.0, -4.0, 4.0]
+
+
+def test_fix_none_is_a_row_without_fix() -> None:
+    log = read(HEAD + point(0, "<fix>3d</fix>") + point(1, "<fix>none</fix>") + TAIL)
+    assert list(log.frame.fix) == [1, 0]
+    assert codes(log) == {"no-fix": 1}
+
+
+def test_a_cut_file_keeps_what_stands_before() -> None:
+    text = HEAD + "".join(point(i) for i in range(10))
+    log = read(text[: -len(point(9)) // 2])
+    assert len(log.frame) >= 9
+    assert {"salvaged", "second-decoder"} <= codes(log).keys()
+
+
+def test_one_bad_point_does_not_cost_the_others() -> None:
+    log = read(HEAD + point(0) + point(1, lat="undefined") + point(2) + TAIL)
+    assert log.t_s.tolist() == [0.0, 2.0]
+    assert codes(log)["no-position"] == 1
+
+
+def test_points_without_time_and_a_single_false_stamp() -> None:
+    untimed = '<trkpt lat="46" lon="8"/>'
+    late = point(3).replace("2025", "2085")
+    log = read(HEAD + untimed + point(0) + point(1) + late + point(2) + TAIL)
+    assert log.t_s.tolist() == [0.0, 1.0, 2.0]
+    assert codes(log) == {"no-time": 1, "odd-stamp": 1}
+
+
+def test_a_zone_and_a_time_without_one() -> None:
+    zone = point(0).replace("Z</time>", "+01:00</time>")
+    bare = point(0).replace("Z</time>", "</time>")
+    assert read(HEAD + zone + bare + TAIL).t_s.tolist() == [0.0, 3600.0]
+
+
+def test_refusals_are_one_sentence() -> None:
+    with pytest.raises(NothingUsableError, match="none of its 1 points carries a time"):
+        read(HEAD + '<trkpt lat="46" lon="8"/>' + TAIL)
+    with pytest.raises(NothingUsableError, match="it holds no track point"):
+        read(HEAD + TAIL)
+    with pytest.raises(DamagedLogError, match="breaks off before the first track point"):
+        read(HEAD)
+    bomb = '<!DOCTYPE gpx [<!ENTITY a "aaaa"><!ENTITY b "&a;&a;&a;">]>'
+    with pytest.raises(DamagedLogError, match="declares XML entities"):
+        read(bomb + HEAD + point(0) + TAIL)
+
+
+def test_the_xml_library_itself_refuses_entity_bombs() -> None:
+    # Should a dependency change its mind, the reader's own refusal is all that stands.
+    import gpxpy
+    from gpxpy.gpx import GPXXMLSyntaxException
+
+    entities = '<!ENTITY a "aaaaaaaaaa">' + "".join(
+        f'<!ENTITY {chr(98 + i)} "{f"&{chr(97 + i)};" * 10}">' for i in range(12)
+    )
+    with pytest.raises(GPXXMLSyntaxException):
+        gpxpy.parse(f"<!DOCTYPE gpx [{entities}]><gpx><trk><name>&m;</name></trk></gpx>")
+
+
+def test_a_large_file_is_read_element_by_element(monkeypatch: pytest.MonkeyPatch) -> None:
+    text = HEAD + "".join(point(i, "<ele>5</ele>") for i in range(10)) + TAIL
+    usual = read(text)
+    monkeypatch.setattr(gpx, "_MOST_POINTS", 9)
+    direct = read(text)
+    assert codes(direct) == {"second-decoder": 1}
+    assert usual.frame.equals(direct.frame)

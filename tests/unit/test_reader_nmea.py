@@ -1,0 +1,166 @@
+"""NMEA 0183 sentences made here, one oddity at a time."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from telemetry.errors import DamagedLogError, NothingUsableError
+from telemetry.frames import Log
+from telemetry.readers import read_bytes
+
+
+def sentence(body: str) -> str:
+    checksum = 0
+    for character in body.encode():
+        checksum ^= character
+    return f"${body}*{checksum:02X}\r\n"
+
+
+def rmc(
+    time: str, *, date: str = "010221", status: str = "A", speed: str = "10.00", talker: str = "GP"
+) -> str:
+    return sentence(f"{talker}RMC,{time},{status},4600.000,N,00800.000,E,{speed},90.0,{date},,,A")
+
+
+def gga(time: str, *, quality: str = "1", talker: str = "GP") -> str:
+    return sentence(f"{talker}GGA,{time},4600.000,N,00800.000,E,{quality},09,0.8,400.0,M,47.0,M,,")
+
+
+def read(*lines: str) -> Log:
+    (log,) = read_bytes("".join(lines).encode(), "made.nmea")
+    return log
+
+
+def codes(log: Log) -> dict[str, int]:
+    return {f.code: f.count for f in log.findings}
+
+
+def test_rmc_and_gga_of_one_epoch_share_a_row() -> None:
+    log = read(rmc("100000.00"), gga("100000.00"), rmc("100000.10"), gga("100000.10"))
+    assert len(log.frame) == 2
+    assert log.t_s.tolist() == [0.0, 0.1]
+    assert list(log.frame.alt_m) == [400.0, 400.0]
+    assert log.findings == ()
+
+
+def test_any_talker_and_a_change_of_talker() -> None:
+    log = read(rmc("100000", talker="GN"), rmc("100001", talker="GL"), rmc("100002", talker="BD"))
+    assert len(log.frame) == 3
+
+
+def test_a_frozen_clock_keeps_every_row() -> None:
+    log = read(*[rmc("100000.00") + gga("100000.00")] * 3)
+    assert log.t_s.tolist() == [0.0, 0.0, 0.0]
+
+
+def test_midnight_and_the_new_year() -> None:
+    log = read(rmc("235959.900", date="311220"), gga("000000.000"), rmc("000000.100", date="010121"))
+    np.testing.assert_allclose(log.t_s, [0.0, 0.1, 0.2], atol=1e-12)
+    assert str(log.meta.start_utc) == "2020-12-31 23:59:59.900000+00:00"
+
+
+def test_midnight_without_any_date() -> None:
+    log = read(gga("235959.5"), gga("000000.5"))
+    assert log.t_s.tolist() == [0.0, 1.0]
+    assert log.meta.start_utc is None
+    assert "no-date" in codes(log)
+
+
+def test_the_date_may_come_from_zda_alone() -> None:
+    log = read(gga("235959.5"), sentence("GPZDA,235959.50,31,12,2020,00,00"), gga("000000.5"))
+    assert str(log.meta.start_utc) == "2020-12-31 23:59:59.500000+00:00"
+
+
+def test_a_void_fix_is_a_row_that_says_so() -> None:
+    void = sentence("GPRMC,100001.00,V,,,,,,,010221,,,N")
+    log = read(rmc("100000.00"), void, gga("100002.00", quality="0"), rmc("100003.00"))
+    assert list(log.frame.fix) == [1, 0, 0, 1]
+    assert np.isnan(log.frame.lat_deg.iloc[1])
+    assert codes(log) == {"no-fix": 2}
+
+
+def test_dead_reckoning_is_no_fix() -> None:
+    log = read(rmc("100000.00"), gga("100000.00", quality="6"), rmc("100001.00"), gga("100001.00"))
+    assert list(log.frame.fix) == [0, 1]
+
+
+def test_a_wrong_checksum_and_a_sentence_without_one_are_left_out() -> None:
+    broken = rmc("100001.00").replace("10.00", "99.00")
+    bare = "$GPRMC,100002.00,A,4600.000,N,00800.000,E,99.0,90.0,010221,,,A\r\n"
+    log = read(rmc("100000.00"), broken, bare, rmc("100003.00"))
+    assert log.t_s.tolist() == [0.0, 3.0]
+    assert codes(log) == {"bad-checksum": 2}
+
+
+def test_a_log_without_any_checksum_is_read_and_says_so() -> None:
+    bare = "$GPRMC,10000{}.00,A,4600.000,N,00800.000,E,10.0,90.0,010221,,,A\n"
+    log = read(bare.format(0), bare.format(1))
+    assert len(log.frame) == 2
+    assert "no-checksum" in codes(log)
+
+
+def test_lines_that_lost_their_end_and_text_between() -> None:
+    joined = (
+        rmc("100000.00").strip() + rmc("100001.00").strip() + "\n# remark\n" + "12:00 " + rmc("100002.00")
+    )
+    log = read(joined)
+    assert log.t_s.tolist() == [0.0, 1.0, 2.0]
+    assert codes(log) == {"stray-text": 1}
+
+
+def test_stamps_just_below_the_second_stay_what_they_are() -> None:
+    log = read(rmc("095958.999"), rmc("095959.999"), rmc("100000.998"))
+    assert log.t_s.tolist() == [0.0, 1.0, 1.999]
+
+
+def test_the_more_finely_written_speed_is_taken() -> None:
+    vtg = sentence("GPVTG,90.0,T,,M,10.0,N,18.537,K,A")
+    log = read(rmc("100000.00", speed="10.0"), vtg, rmc("100001.00", speed="10.0"), vtg)
+    np.testing.assert_allclose(log.frame.speed_mps, 18.537 / 3.6)
+
+
+def test_a_vtg_that_disagrees_with_rmc_is_not_preferred() -> None:
+    vtg = sentence("GPVTG,90.0,T,,M,30.0,N,55.560,K,A")
+    log = read(rmc("100000.00", speed="10.0"), vtg, rmc("100001.00", speed="10.0"), vtg)
+    np.testing.assert_allclose(log.frame.speed_mps, 10.0 * 1852 / 3600)
+
+
+@pytest.mark.parametrize("leading", [True, False])
+def test_vtg_joins_the_epoch_before_or_after_as_the_receiver_sends_it(leading: bool) -> None:
+    def vtg(kmh: int) -> str:
+        return sentence(f"GPVTG,90.0,T,,M,,N,{kmh}.0,K,A")
+
+    def gll(second: int) -> str:
+        return sentence(f"GPGLL,4600.000,N,00800.000,E,10000{second}.00,A,A")
+
+    pairs = [(vtg(36), gll(0)), (vtg(72), gll(1)), (vtg(108), gll(2))]
+    log = read(*[text for a, b in pairs for text in ((a, b) if leading else (b, a))])
+    np.testing.assert_allclose(log.frame.speed_mps, [10.0, 20.0, 30.0])
+
+
+def test_south_and_west_are_negative() -> None:
+    log = read(sentence("GPRMC,100000.00,A,3330.000,S,07045.000,W,10.0,90.0,010221,,,A"), rmc("100001.00"))
+    assert log.frame.lat_deg.iloc[0] == -33.5
+    assert log.frame.lon_deg.iloc[0] == -70.75
+
+
+def test_gsa_gives_the_dilution_where_gga_is_absent() -> None:
+    gsa = sentence("GPGSA,A,3,04,05,,09,12,,,24,,,,,2.5,1.3,2.1")
+    log = read(rmc("100000.00"), gsa, rmc("100001.00"), gsa)
+    assert list(log.frame.hdop) == [1.3, 1.3]
+
+
+def test_a_false_date_of_one_fix_is_left_out() -> None:
+    lines = [rmc(f"10000{i}.00") for i in range(5)]
+    lines[2] = rmc("100002.00", date="010285")
+    log = read(*lines)
+    assert log.t_s.tolist() == [0.0, 1.0, 3.0, 4.0]
+    assert codes(log) == {"odd-stamp": 1}
+
+
+def test_refusals_are_one_sentence() -> None:
+    with pytest.raises(DamagedLogError, match="none of its 1 sentences passes its checksum"):
+        read("$GPRMC,100000.00,A,4600.000,N,00800.000,E,10.0,90.0,010221,,,A*00\n")
+    with pytest.raises(NothingUsableError, match="no sentence with a time and a fix"):
+        read(sentence("GPGSV,3,1,12,04,16,162,46"))

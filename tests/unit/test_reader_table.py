@@ -1,0 +1,229 @@
+"""Tables made here: how they are written, what their headings mean, and which clock they follow."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from telemetry.errors import DamagedLogError, HeadingMapNeededError, NothingUsableError
+from telemetry.frames import Log, MotorLog, Track
+from telemetry.readers import ReadOptions, read_bytes
+from telemetry.readers.headings import best, match
+
+
+def read(text: str, options: ReadOptions | None = None, encoding: str = "utf-8") -> tuple[Log, ...]:
+    return read_bytes(text.encode(encoding), "made.csv", options)
+
+
+def codes(log: Log) -> set[str]:
+    return {f.code for f in log.findings}
+
+
+@pytest.mark.parametrize(
+    ("heading", "column", "raw", "value"),
+    [
+        ("Voltage [V]", "voltage_v", 22.2, 22.2),
+        ("Voltage [mV]", "voltage_v", 22200.0, 22.2),
+        ("Voltage/V", "voltage_v", 22.2, 22.2),
+        ("Current (A)", "current_a", 80.0, 80.0),
+        ("eRPM", "erpm", 1000.0, 1000.0),
+        ("RPM", "motor_rpm", 1000.0, 1000.0),
+        ("Shaft RPM", "rpm", 1000.0, 1000.0),
+        ("ESC temp °C", "esc_temp_c", 40.0, 40.0),
+        ("Motor temp", "motor_temp_c", 40.0, 40.0),
+        ("Motor temp (°F)", "motor_temp_c", 212.0, 100.0),
+        ("Throttle %", "throttle_pct", 50.0, 50.0),
+        ("Throttle%", "throttle_pct", 50.0, 50.0),
+        ("Throttle [us]", "throttle_pct", 2000.0, 100.0),
+        ("Capacity [mAh]", "charge_mah", 500.0, 500.0),
+        ("Speed (km/h)", "speed_mps", 36.0, 10.0),
+        ("Speed [mph]", "speed_mps", 100.0, 44.704),
+        ("Speed, kn", "speed_mps", 1.0, 1852 / 3600),
+        ("GpsSpeed", "speed_mps", 1.0, 1.0),
+        ("Altitude (ft)", "alt_m", 1000.0, 304.8),
+        ("bearing_deg", "course_deg", 90.0, 90.0),
+        ("Ax [m/s2]", "ax_mps2", 1.0, 1.0),
+        ("az [g]", "az_mps2", 1.0, 9.80665),
+        ("utc_ms", "utc", 1000.0, 1.0),
+        ("t_host_s", "host", 1.0, 1.0),
+    ],
+)
+def test_headings_of_the_trade(heading: str, column: str, raw: float, value: float) -> None:
+    (found,) = match([heading], [], {})
+    assert found.column == column
+    assert raw * found.factor + found.offset == pytest.approx(value)
+
+
+def test_headings_that_say_nothing_or_an_unknown_unit_match_nothing() -> None:
+    assert match(["Speed [furlong]", "Weather", "", "pose_speed_mps", "Temperature"], [], {}) == []
+
+
+def test_a_bare_temperature_is_the_controller_s_only_beside_motor_columns() -> None:
+    assert best(match(["Voltage", "Temp"], [], {}))["esc_temp_c"].heading == "Temp"
+
+
+def test_every_frame_column_has_a_spelling_of_its_own_name() -> None:
+    from telemetry.frames import MOTOR_COLUMNS, TRACK_COLUMNS
+
+    for name in (*TRACK_COLUMNS, *MOTOR_COLUMNS):
+        (found,) = match([name], [], {})
+        assert found.column == ("motor_rpm" if name == "rpm" else name)
+        assert (found.factor, found.offset) == (1.0, 0.0)
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "latin-1"])
+@pytest.mark.parametrize("delimiter", [",", ";", "\t"])
+def test_delimiters_encodings_preamble_and_units_row(encoding: str, delimiter: str) -> None:
+    rows = ["Recorder 3", "", "Time;Voltage;ESC temp", "s;V;°C", "0.0;22.2;20", "0.1;22.1;21"]
+    (log,) = read("\n".join(rows).replace(";", delimiter), encoding=encoding)
+    assert isinstance(log, MotorLog)
+    assert log.t_s.tolist() == [0.0, 0.1]
+    assert list(log.frame.voltage_v) == [22.2, 22.1]
+    assert list(log.frame.esc_temp_c) == [20, 21]
+
+
+def test_decimal_commas() -> None:
+    (log,) = read("Time [s];Voltage [V];Current [A]\r\n0,00;22,25;1\r\n0,04;22,20;x\r\n0,08;22,10;3,5\r\n")
+    assert log.t_s.tolist() == [0.0, 0.04, 0.08]
+    assert list(log.frame.voltage_v) == [22.25, 22.2, 22.1]
+    np.testing.assert_array_equal(log.frame.current_a, [1.0, np.nan, 3.5])
+    assert "bad-number" in codes(log)
+
+
+def test_gps_and_motor_columns_give_two_logs_on_one_clock() -> None:
+    text = "utc_ms,lat,lon,speed_mps,Voltage [V],RPM\n" + "".join(
+        f"{1700000000000 + 100 * i},46.0,{8 + i / 1e4},8.0,22.{i},1000\n" for i in range(5)
+    )
+    track, motor = read(text, ReadOptions(gear_ratio=2.0))
+    assert isinstance(track, Track)
+    assert isinstance(motor, MotorLog)
+    assert track.t_s.tolist() == motor.t_s.tolist() == [0.0, 0.1, 0.2, 0.3, 0.4]
+    assert track.meta.start_utc == motor.meta.start_utc is not None
+    assert set(motor.frame.rpm) == {500.0}
+
+
+def test_erpm_needs_pole_pairs_and_says_so() -> None:
+    text = "t_s,Voltage [V],eRPM\n0,22.2,60000\n0.1,22.1,60000\n"
+    (log,) = read(text)
+    assert "rpm" not in log.frame
+    assert "pole-pairs-unknown" in codes(log)
+    (log,) = read(text, ReadOptions(pole_pairs=2, gear_ratio=1.5))
+    assert set(log.frame.rpm) == {20000.0}
+
+
+def test_the_receiver_s_clock_goes_before_the_host_s() -> None:
+    text = "t_host_s,utc_ms,lat,lon\n0.00,1700000000000,46,8\n0.13,1700000000100,46,8\n"
+    (log,) = read(text)
+    assert log.t_s.tolist() == [0.0, 0.1]
+    assert log.meta.clock == "receiver"
+    assert "clock-chosen" in codes(log)
+    (log,) = read(text.replace("utc_ms", "frame_no"))
+    assert log.t_s.tolist() == [0.0, 0.13]
+    assert log.meta.clock == "host"
+
+
+@pytest.mark.parametrize(
+    ("heading", "cells", "start"),
+    [
+        (
+            "timestamp",
+            ("2021-05-06T10:00:00.123+02:00", "2021-05-06T10:00:00.223+02:00"),
+            "2021-05-06 08:00:00.123",
+        ),
+        ("UTC", ("2021-05-06 08:00:00.123Z", "2021-05-06 08:00:00.223Z"), "2021-05-06 08:00:00.123"),
+        ("time", ("1620288000123", "1620288000223"), "2021-05-06 08:00:00.123"),
+        ("time", ("1620288000.123", "1620288000.223"), "2021-05-06 08:00:00.123"),
+        ("utc_us", ("1620288000123456", "1620288000223456"), "2021-05-06 08:00:00.123456"),
+        ("Date time", ("06.05.2021 08:00:00.123", "06.05.2021 08:00:00.223"), "2021-05-06 08:00:00.123"),
+        ("Date time", ("5/25/2021 8:00:00.123", "5/25/2021 8:00:00.223"), "2021-05-25 08:00:00.123"),
+    ],
+)
+def test_absolute_times(heading: str, cells: tuple[str, str], start: str) -> None:
+    (log,) = read(f"{heading};lat;lon\n{cells[0]};46;8\n{cells[1]};46;8\n")
+    assert log.t_s.tolist() == [0.0, 0.1]
+    assert str(log.meta.start_utc).removesuffix("+00:00").rstrip("0") == start.rstrip("0")
+
+
+def test_a_date_that_may_be_two_days_leaves_the_day_open() -> None:
+    (log,) = read("Date,Time,lat,lon\n03/04/2021,10:00:00,46,8\n03/04/2021,10:00:01,46,8\n")
+    assert log.t_s.tolist() == [0.0, 1.0]
+    assert log.meta.start_utc is None
+    assert "date-ambiguous" in codes(log)
+
+
+def test_time_of_day_runs_on_over_midnight() -> None:
+    (log,) = read("Time,lat,lon\n23:59:59.5,46,8\n00:00:00.5,46,8\n")
+    assert log.t_s.tolist() == [0.0, 1.0]
+    assert "no-date" in codes(log)
+
+
+def test_whole_numbers_far_apart_are_milliseconds() -> None:
+    (log,) = read("Time,Voltage [V]\n0,22\n40,22\n80,21\n")
+    assert log.t_s.tolist() == [0.0, 0.04, 0.08]
+    assert "unit-assumed" in codes(log)
+
+
+@pytest.mark.parametrize(
+    ("unit", "factor"), [("m/s", 1.0), ("km/h", 3.6), ("mph", 2.2369363), ("kn", 1.9438445)]
+)
+def test_a_speed_without_unit_is_settled_by_the_positions(unit: str, factor: float) -> None:
+    # One degree of latitude at 46 degrees is 111 142 m on WGS 84 (meridian arc, pyproj).
+    step_deg = 2.0 / 111_142
+    rows = "".join(f"{i / 10},{46 + i * step_deg:.8f},8.0,{20 * factor:.4f}\n" for i in range(60))
+    (log,) = read("t_s,lat,lon,speed\n" + rows)
+    np.testing.assert_allclose(log.frame.speed_mps, 20.0, rtol=1e-4)
+    (finding,) = [f for f in log.findings if f.code == "speed-unit"]
+    assert f"in {unit} " in finding.message
+
+
+def test_a_speed_without_unit_is_asked_for_where_nothing_settles_it() -> None:
+    with pytest.raises(HeadingMapNeededError, match="states no unit and nothing tells"):
+        read("t_s,speed\n0,1\n1,2\n2,3\n")
+    rows = "".join(f"{i / 10},{46 + i * 2e-5:.8f},8.0,500\n" for i in range(60))
+    with pytest.raises(HeadingMapNeededError, match="times the positions' m/s"):
+        read("t_s,lat,lon,speed\n" + rows)
+
+
+def test_the_user_s_heading_map_wins() -> None:
+    text = "clicks;U batt;V GPS;speed_mps\n0;22,2;36;99\n1;22,1;36;99\n"
+    own = {"clicks": "elapsed:s", "U batt": "voltage_v", "V GPS": "speed_mps:km/h"}
+    track, motor = read(text, ReadOptions(headings=own))
+    assert list(track.frame.speed_mps) == [10.0, 10.0]
+    assert list(motor.frame.voltage_v) == [22.2, 22.1]
+    own = {"clicks": "elapsed", "U batt": "voltage_v", "V GPS": "ignore", "speed_mps": "ignore"}
+    (motor,) = read(text, ReadOptions(headings=own))
+    assert isinstance(motor, MotorLog)
+
+
+@pytest.mark.parametrize("target", ["volts", "voltage_v:km/h"])
+def test_a_heading_map_that_does_not_fit_is_told(target: str) -> None:
+    with pytest.raises(HeadingMapNeededError, match="heading map does not fit") as error:
+        read("t_s,U\n0,1\n", ReadOptions(headings={"U": target}))
+    assert error.value.headings == ("t_s", "U")
+
+
+def test_headings_are_named_when_they_are_not_understood() -> None:
+    with pytest.raises(HeadingMapNeededError, match="its headings are: a, b") as error:
+        read("a,b\n1,2\n")
+    assert error.value.headings == ("a", "b")
+    with pytest.raises(HeadingMapNeededError, match="no heading names the time"):
+        read("lat,lon\n46,8\n")
+    with pytest.raises(HeadingMapNeededError, match="no line of headings"):
+        read("1,2\n3,4\n")
+
+
+def test_damage_and_emptiness() -> None:
+    with pytest.raises(DamagedLogError, match="no row of values"):
+        read("t_s,speed_mps\n")
+    with pytest.raises(NothingUsableError, match="none of its rows has a time"):
+        read("utc,lat,lon\nx,1,2\nx,1,2\n")
+    with pytest.raises(DamagedLogError, match="more than 1000 columns"):
+        read(",".join(["t"] * 1500) + "\n" + ",".join(["1"] * 1500) + "\n")
+    (log,) = read('t_s,speed_mps\n0,1\n1,2\n2,"3\n3,4\n4,5,6\n')
+    assert len(log.frame) >= 3
+
+
+def test_no_fix_rows_keep_their_place() -> None:
+    (log,) = read("t_s,lat,lon,fix\n0,46,8,3\n1,,,0\n2,46,8,3\n")
+    assert list(log.frame.fix) == [1, 0, 1]
+    assert "no-fix" in codes(log)
