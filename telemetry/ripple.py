@@ -1,0 +1,328 @@
+"""The fast part of a signal: taking the slow motion away, and measuring the noise that is left.
+
+A boat gains 20 m/s in two seconds while the ripple that matters is a tenth of a metre a second. The slow motion
+is removed by subtracting a local cubic fit, which takes any acceleration that changes no faster than linearly
+away exactly; what remains is called ripple. Its power spectrum, with lines left out, is the floor against which
+:mod:`telemetry.lines` looks for an oscillation.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from scipy.fft import rfft, rfftfreq
+from scipy.signal import fftconvolve
+
+from telemetry.frames import BoolArray, FloatArray
+
+# Half the span of the local cubic. With it half the amplitude passes at 0.8 Hz and all of it from 1.2 Hz up.
+HALF_SPAN_S = 1.0
+LOWEST_HZ = 1.0
+HIGHEST_HZ = 12.0
+NYQUIST_SHARE = 0.9
+LEAST_BAND_HZ = 0.75
+_GAP_STEPS = 1.6
+_LEAST_SAMPLES = 8
+_LEAST_SHARE = 0.7
+_TAPERS = 3
+_GUARD_HZ = 0.5
+_SIDE_HZ = 1.5
+_LEAST_SIDE_HZ = 0.5
+
+
+@dataclass(frozen=True)
+class Ripple:
+    """The ripple of one signal over one span, on an even grid.
+
+    Attributes
+    ----------
+    name : str
+        Column or quantity it comes from.
+    t_s : ndarray, shape (n,)
+        Even grid on the speed log's clock [s].
+    values : ndarray, shape (n,)
+        Signal less its local cubic, in the signal's unit; 0 where not ``ok``.
+    ok : ndarray of bool, shape (n,)
+        False inside gaps.
+    """
+
+    name: str
+    t_s: FloatArray
+    values: FloatArray
+    ok: BoolArray
+
+    @property
+    def step_s(self) -> float:
+        """Grid step [s]."""
+        return float(self.t_s[1] - self.t_s[0])
+
+
+@dataclass(frozen=True)
+class Floor:
+    """One-sided noise density of a ripple, lines left out.
+
+    Attributes
+    ----------
+    f_hz : ndarray, shape (m,)
+    spectrum, density : ndarray, shape (m,)
+        The ripple's own spectrum, and the noise about each frequency [unit²/Hz].
+    cells : ndarray, shape (m,)
+        How many independent complex values the noise at each frequency is the mean of.
+    tapered : ndarray of complex, shape (tapers, m)
+        The tapered transforms, for cross spectra.
+    """
+
+    f_hz: FloatArray
+    spectrum: FloatArray
+    density: FloatArray
+    cells: FloatArray
+    tapered: np.ndarray[tuple[int, int], np.dtype[np.complex128]]
+
+
+def searched_band(rate_hz: float) -> tuple[float, float] | None:
+    """Frequencies that a log with the given rate can be searched at [Hz]; None where too little is left.
+
+    Parameters
+    ----------
+    rate_hz : float
+        Samples a second.
+
+    Notes
+    -----
+    A tenth of the band below half the sampling rate is left out, since a line there cannot be told from its
+    mirror image over a few cycles. At 2 Hz and below nothing is left.
+
+    Examples
+    --------
+    >>> searched_band(10.0)
+    (1.0, 4.5)
+    >>> searched_band(2.0) is None
+    True
+    """
+    top = min(HIGHEST_HZ, NYQUIST_SHARE * rate_hz / 2.0)
+    return (LOWEST_HZ, top) if top - LOWEST_HZ >= LEAST_BAND_HZ else None
+
+
+def aliases_hz(apparent_hz: float, rate_hz: float, highest_hz: float = HIGHEST_HZ) -> tuple[float, ...]:
+    """Frequencies above half the sampling rate that would look the same [Hz].
+
+    Parameters
+    ----------
+    apparent_hz : float
+        As seen in the samples.
+    rate_hz : float
+        Samples a second.
+    highest_hz : float
+        Highest that a hull is expected to show.
+
+    References
+    ----------
+    .. [1] C. E. Shannon, Communication in the presence of noise, Proc. IRE 37 (1949) 10-21,
+       doi:10.1109/JRPROC.1949.232969 (sampled signals fold about multiples of half the rate).
+
+    Examples
+    --------
+    >>> aliases_hz(4.0, 10.0)
+    (6.0,)
+    """
+    k = np.arange(1, int(highest_hz / rate_hz) + 2)
+    mirrored = np.sort(np.r_[k * rate_hz - apparent_hz, k * rate_hz + apparent_hz])
+    return tuple(float(f) for f in mirrored if f <= highest_hz)
+
+
+@lru_cache(maxsize=32)
+def _trend_kernel(half: int) -> FloatArray:
+    """Weights of a local cubic fit's middle value, shape (2 half + 1,); biweight over the span."""
+    x = np.arange(-half, half + 1) / (half + 1)
+    weighted = np.vander(x, 4, increasing=True).T * (1.0 - x**2) ** 2
+    return np.asarray(np.linalg.solve(weighted @ np.vander(x, 4, increasing=True), weighted)[0])
+
+
+def gain(f_hz: FloatArray | float, step_s: float) -> FloatArray:
+    """Share of an oscillation's amplitude that survives the removal of the slow motion, shape of ``f_hz``."""
+    half = max(2, round(HALF_SPAN_S / step_s))
+    lag = np.arange(-half, half + 1) * step_s
+    f = np.asarray(f_hz, dtype=np.float64)
+    return np.asarray(1.0 - np.cos(2 * np.pi * f[..., None] * lag) @ _trend_kernel(half))
+
+
+def even_grid(t_s: FloatArray, span_s: tuple[float, float], step_s: float) -> FloatArray:
+    """Even grid over a span, laid on the first sample inside it so that regular samples are met exactly [s]."""
+    first = float(t_s[min(int(np.searchsorted(t_s, span_s[0] - 1e-9)), t_s.size - 1)])
+    n = int((min(span_s[1], float(t_s[-1])) - first) / step_s + 1e-6) + 1
+    return first + step_s * np.arange(max(n, 0))
+
+
+def take_ripple(
+    name: str, t_s: FloatArray, values: FloatArray, ok: BoolArray, grid_s: FloatArray
+) -> Ripple | None:
+    """Take the ripple of a signal.
+
+    Parameters
+    ----------
+    name : str
+    t_s, values : ndarray, shape (n,)
+        Increasing times [s] and the signal, NaN where missing.
+    ok : ndarray of bool, shape (n,)
+        Samples to use.
+    grid_s : ndarray, shape (m,)
+        Even grid wanted [s]. Samples a second either side of it help to fit the slow motion.
+
+    Returns
+    -------
+    Ripple or None
+        None where fewer than eight samples, or less than seven tenths of the grid, can be used.
+
+    References
+    ----------
+    .. [1] W. S. Cleveland, Robust locally weighted regression, J. Am. Stat. Assoc. 74 (1979) 829-836,
+       doi:10.1080/01621459.1979.10481038 (local polynomial fits; here cubic and without its robust rounds).
+    """
+    if grid_s.size < _LEAST_SAMPLES:
+        return None
+    step_s = float(grid_s[1] - grid_s[0])
+    half = max(2, round(HALF_SPAN_S / step_s))
+    a, b = np.searchsorted(t_s, [grid_s[0] - (half + 1) * step_s, grid_s[-1] + (half + 1) * step_s])
+    use = ok[a:b] & ~np.isnan(values[a:b])
+    t, v = t_s[a:b][use], values[a:b][use]
+    if t.size < _LEAST_SAMPLES:
+        return None
+    # The grid runs on to both sides, so that the span's ends are fitted like its middle.
+    grid = grid_s[0] + step_s * np.arange(-half, grid_s.size + half)
+    inside = (grid >= t[0] - 1e-6) & (grid <= t[-1] + 1e-6)
+    lead, trail = int(np.argmax(inside)), int(np.argmax(inside[::-1]))
+    if inside.sum() <= max(lead, trail, _LEAST_SAMPLES):
+        return None
+    filled = np.pad(
+        np.interp(grid[inside], t, v), (lead, trail), mode="reflect", reflect_type="odd"
+    )  # the straightest continuation where the log begins or ends at speed
+    slow = fftconvolve(filled, _trend_kernel(half), "valid")
+    right = np.clip(np.searchsorted(t, grid_s - 1e-6), 1, t.size - 1)
+    good = (t[right] - t[right - 1] <= _GAP_STEPS * step_s) & inside[half : half + grid_s.size]
+    if good.mean() < _LEAST_SHARE:
+        return None
+    return Ripple(name, grid_s, np.where(good, filled[half : half + grid_s.size] - slow, 0.0), good)
+
+
+@lru_cache(maxsize=64)
+def _sine_tapers(n: int) -> FloatArray:
+    k = np.arange(1, _TAPERS + 1)[:, None]
+    return np.asarray(np.sqrt(2.0 / (n + 1)) * np.sin(np.pi * k * np.arange(1, n + 1) / (n + 1)))
+
+
+def spectrum(
+    ripple: Ripple,
+) -> tuple[FloatArray, FloatArray, np.ndarray[tuple[int, int], np.dtype[np.complex128]]]:
+    """Multitaper spectrum of a ripple.
+
+    Returns
+    -------
+    f_hz, density : ndarray, shape (m,)
+        Frequencies [Hz] and one-sided power density [unit²/Hz].
+    tapered : ndarray of complex, shape (tapers, m)
+        Transforms whose squared magnitudes average to the density.
+
+    References
+    ----------
+    .. [1] D. J. Thomson, Spectrum estimation and harmonic analysis, Proc. IEEE 70 (1982) 1055-1096,
+       doi:10.1109/PROC.1982.12433.
+    .. [2] K. S. Riedel, A. Sidorenko, Minimum bias multiple taper spectral estimation, IEEE Trans. Signal
+       Process. 43 (1995) 188-195, doi:10.1109/78.365298 (the sine tapers used here).
+    """
+    n = ripple.t_s.size
+    size = 2 * n
+    share = float(ripple.ok.mean())
+    tapered = rfft(_sine_tapers(n) * ripple.values, size, axis=1) * np.sqrt(2.0 * ripple.step_s / share)
+    return rfftfreq(size, ripple.step_s), np.mean(np.abs(tapered) ** 2, axis=0), tapered
+
+
+def _side_mean(cumulated: FloatArray, lo: FloatArray, hi: FloatArray) -> FloatArray:
+    a, b = lo.astype(np.int64), hi.astype(np.int64)
+    count = np.maximum(b - a, 1)
+    return (cumulated[..., np.maximum(b, a)] - cumulated[..., a]) / count
+
+
+def _sides(f_hz: FloatArray, band: tuple[float, float]) -> list[tuple[FloatArray, FloatArray]]:
+    """Index ranges of the neighbourhoods below and above each frequency, the line's own surroundings left out."""
+    df = f_hz[1]
+    low, high = band[0] * 0.75, f_hz[-1]
+
+    def index(f: FloatArray) -> FloatArray:
+        return np.asarray(np.round(np.clip(f, low, high) / df))
+
+    return [
+        (index(f_hz - _GUARD_HZ - _SIDE_HZ), index(f_hz - _GUARD_HZ)),
+        (index(f_hz + _GUARD_HZ), index(f_hz + _GUARD_HZ + _SIDE_HZ)),
+    ]
+
+
+def _smooth_shape(f_hz: FloatArray, density: FloatArray, low_hz: float, step_s: float) -> FloatArray:
+    """Smooth shape of a spectrum: a parabola in logarithms, fitted twice, lines left out the second time.
+
+    With it divided out the neighbourhoods of a frequency say the same wherever the spectrum slopes.
+    """
+    passed = gain(f_hz, step_s) ** 2
+    use = f_hz >= 0.8 * low_hz
+    level = np.log(np.maximum(density[use], 1e-300)) - np.log(passed[use])
+    x = np.log(np.maximum(f_hz, 0.8 * low_hz))
+    for _ in range(2):
+        weights = np.polynomial.polynomial.polyfit(x[use], level, 2)
+        fitted = np.polynomial.polynomial.polyval(x, weights)
+        level = np.minimum(level, fitted[use] + 1.0)
+    return np.asarray(np.exp(fitted) * np.maximum(passed, 1e-3))
+
+
+def noise_floor(ripple: Ripple, band: tuple[float, float]) -> Floor:
+    """Noise density about each frequency, from the neighbourhoods on both sides of it.
+
+    The greater of the two neighbourhoods counts, so that the edge of a band of chop is not taken for a line;
+    radar detectors meet the edge of a shower of rain in the same way.
+
+    Parameters
+    ----------
+    ripple : Ripple
+    band : (float, float)
+        Searched band [Hz].
+
+    References
+    ----------
+    .. [1] V. G. Hansen, J. H. Sawyers, Detectability loss due to "greatest of" selection in a cell-averaging
+       CFAR, IEEE Trans. Aerosp. Electron. Syst. 16 (1980) 115-118 (from memory).
+    """
+    f, density, tapered = spectrum(ripple)
+    shape = _smooth_shape(f, density, band[0], ripple.step_s)
+    cumulated = np.r_[0.0, np.cumsum(density / shape)]
+    span_s = ripple.t_s.size * ripple.step_s
+    sides = _sides(f, band)
+    means = np.stack([_side_mean(cumulated, lo, hi) for lo, hi in sides])
+    widths_hz = np.stack([(hi - lo) * f[1] for lo, hi in sides])
+    # Where neither side has room for an estimate of its own, as in the narrow band of a slow log, pool them.
+    pooled = np.sum(means * widths_hz, axis=0) / np.maximum(widths_hz.sum(axis=0), f[1])
+    wide = widths_hz >= _LEAST_SIDE_HZ
+    pick = np.argmax(np.where(wide, means, -1.0), axis=0)[None, :]
+    alone = wide.any(axis=0)
+    floor = np.where(alone, np.take_along_axis(means, pick, 0)[0], pooled)
+    cells = span_s * np.where(alone, np.take_along_axis(widths_hz, pick, 0)[0], widths_hz.sum(axis=0))
+    tiny = 1e-12 * max(float(density.max()), 1e-12)
+    return Floor(f, density, np.maximum(floor * shape, tiny), np.maximum(cells, 2.0), tapered)
+
+
+def noise_coherency(
+    a: Floor, b: Floor, band: tuple[float, float]
+) -> np.ndarray[tuple[int], np.dtype[np.complex128]]:
+    """Complex coherency of two ripples' noise about each frequency, lines left out, shape (m,).
+
+    Waves that lift the hull also slow it, so that chop is seen by both signals; without this the joint test
+    would count it twice.
+    """
+    cross = np.mean(a.tapered * np.conj(b.tapered), axis=0)
+    sums = np.vstack([np.r_[0.0, np.cumsum(x)] for x in (cross.real, cross.imag, a.spectrum, b.spectrum)])
+    total = np.zeros((4, a.f_hz.size))
+    for lo, hi in _sides(a.f_hz, band):
+        total += _side_mean(sums, lo, hi) * (hi - lo)
+    power = np.sqrt(np.maximum(total[2] * total[3], 1e-300))
+    out = (total[0] + 1j * total[1]) / power
+    size = np.abs(out)
+    return np.asarray(out * np.minimum(1.0, 0.9 / np.maximum(size, 1e-12)))
