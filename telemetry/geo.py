@@ -45,8 +45,8 @@ class LocalFrame:
     --------
     >>> frame = LocalFrame(46.0, 8.0)
     >>> east_m, north_m = frame.to_local(46.0, 8.001)
-    >>> float(round(east_m, 3)), bool(abs(north_m) < 0.001)
-    (77.487, True)
+    >>> round(float(east_m), 3), bool(abs(north_m) < 0.001)
+    (77.463, True)
     """
 
     lat0_deg: float
