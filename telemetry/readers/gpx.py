@@ -1,9 +1,9 @@
 """GPX 1.0 and 1.1: all tracks and segments of a file as one track, in file order.
 
-gpxpy reads ordinary files. A direct walk over the XML elements takes over in three cases, and a finding says
-so: gpxpy refuses the file (it raises on the first bad coordinate and on any cut), it drops a speed the file
-states (a bare ``<speed>`` in GPX 1.1), or the file is so large that gpxpy's objects would take seconds. A
-test holds both to the same values on every recorded log.
+gpxpy reads ordinary files. A direct walk over the XML elements takes over where gpxpy refuses the file (it
+raises on the first bad coordinate and on any cut) or drops a speed the file states (a bare ``<speed>`` in GPX
+1.1), and a finding says so. The walk also serves large files, for whose points gpxpy's objects take seconds.
+A test holds both to the same values on every recorded log.
 
 The point elements of GPX 1.0 (``speed``, ``course``) and those of any extension are recognised by local name,
 whatever their namespace; both Topografix and the widespread track-point extension state metres per second and
@@ -34,8 +34,8 @@ _NAMESPACE: Final = re.compile(r"xmlns(?::[\w.-]{1,40})?\s{0,9}=\s{0,9}[\"'][^\"
 _SPEED_ELEMENT: Final = re.compile(r"<(?:[\w.-]+:)?speed>")
 
 # gpxpy makes a Python object of some fifty fields of each point: about 45 µs and 2 kB.
-_MOST_POINTS: Final = 25_000
-_MOST_ELEMENTS: Final = 500_000
+_MOST_POINTS: Final = 15_000
+_MOST_ELEMENTS: Final = 300_000
 
 _COLUMN_OF: Final = {
     "ele": "alt_m",
@@ -124,7 +124,7 @@ def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
 
 
 def _points(text: str, file: str) -> tuple[_Points, list[Finding]]:
-    why = "the file is larger than the usual decoder reads in good time"
+    why = ""
     if _suits_gpxpy(text):
         try:
             points = _from_gpxpy(gpxpy.parse(text))
@@ -142,7 +142,7 @@ def _points(text: str, file: str) -> tuple[_Points, list[Finding]]:
             file=file,
             mend="export the log again from the device",
         )
-    findings = [Finding("second-decoder", f"read element by element: {why}")]
+    findings = [Finding("second-decoder", f"read element by element: {why}")] if why else []
     if damage:
         findings.append(Finding("salvaged", f"the XML is damaged, what stands before was read: {damage}"))
     return points, findings

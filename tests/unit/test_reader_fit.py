@@ -142,7 +142,7 @@ def test_a_large_file_is_read_in_bulk_with_the_same_values(monkeypatch: pytest.M
     monkeypatch.setattr(fit, "_MOST_MESSAGES", 4)
     bulk = read(whole(BODY))
     assert bulk.frame.equals(usual.frame)
-    assert codes(bulk) == {"second-decoder": 1}
+    assert codes(bulk) == {}
 
 
 def test_developer_fields_do_not_pass_for_the_record_s_own() -> None:
