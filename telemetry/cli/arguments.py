@@ -110,6 +110,9 @@ def log_files(names: Iterable[str]) -> tuple[list[Path], list[LogError]]:
     files: dict[Path, Path] = {}
     errors = []
     for name in names:
+        if not name:  # an unset variable of a shell; the path would be the current folder
+            errors.append(LogError("an empty name", mend="name a log or a folder"))
+            continue
         path = Path(name)
         found = [path]
         if path.is_dir():

@@ -224,7 +224,9 @@ def _match(position: int, heading: str, column: str, unit: str, rank: int) -> Ma
 def _own_match(position: int, heading: str, target: str) -> Match:
     column, _, unit = (part.strip() for part in target.partition(":"))
     if column not in _DIMENSIONS:
-        raise ValueError(f"there is no column {column!r} (for the heading {heading!r})")
+        raise ValueError(
+            f"there is no column {column!r} (for the heading {heading!r}), only {', '.join(_DIMENSIONS)}"
+        )
     units = _UNITS[_DIMENSIONS[column]]
     if unit and unit.lower() not in units:
         raise ValueError(f"{column} has no unit {unit!r}; it can have {', '.join(u for u in units if u)}")

@@ -127,6 +127,14 @@ def test_a_folder_without_logs_is_named(
     assert err.startswith(f"reciprocal: {tmp_path}: no file in this folder ends in .")
 
 
+def test_an_empty_name_is_not_the_current_folder(
+    calls: list[Call], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["analyse", "", "a.gpx"]) == 1
+    assert calls[0]["files"] == [Path("a.gpx")]
+    assert "an empty name. Mend: name a log or a folder" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize(
     ("argv", "says"),
     [

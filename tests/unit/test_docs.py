@@ -17,6 +17,7 @@ from telemetry.cleaning import clean
 from telemetry.cli import build_parser
 from telemetry.frames import MOTOR_COLUMNS, TRACK_COLUMNS, Column, Track
 from telemetry.readers import READERS, read_log
+from telemetry.readers.headings import IGNORE, RPM_COLUMNS, TIME_COLUMNS
 from telemetry.rules import SHIPPED
 from telemetry.twoway import Verdict
 
@@ -57,6 +58,11 @@ def test_every_format_stands_in_readme_with_its_endings() -> None:
     formats = {cells[0].strip("`"): cells[2] for cells in table_rows(README) if len(cells) == 3}
     for reader in READERS:
         assert formats[reader.name] == " ".join(reader.suffixes)
+
+
+def test_the_names_a_heading_map_may_use_stand_in_readme() -> None:
+    for name in (*TIME_COLUMNS, *RPM_COLUMNS, IGNORE):
+        assert f"`{name}`" in README + DEVELOPERS
 
 
 def subparsers() -> dict[str, argparse.ArgumentParser]:
