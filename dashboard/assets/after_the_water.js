@@ -33,24 +33,6 @@
         });
         return [accepted, refused.join(" "), null];
       },
-
-      // Two taps on the plan view become the two gates.
-      pick: function (_clicks, click, picked, hint) {
-        const skip = window.dash_clientside.no_update;
-        const pressed = window.dash_clientside.callback_context.triggered[0].prop_id.startsWith("pick.");
-        if (pressed) {
-          return [[], "Now press the first gate's place on the plan view.", skip];
-        }
-        const point = click && click.points[0] && click.points[0].customdata;
-        if (!hint || !point || point.length !== 2) {
-          return [skip, skip, skip];
-        }
-        const places = picked.concat([[point[0], point[1]]]);
-        if (places.length < 2) {
-          return [places, "And now the second gate's place.", skip];
-        }
-        return [[], "", places.flat().map((angle) => angle.toFixed(7)).join(",")];
-      },
     },
 
     page: {

@@ -92,6 +92,15 @@ def plan(
     return figure
 
 
+def place_at(analysis: Analysis, east_m: float, north_m: float) -> tuple[float, float] | None:
+    """Turn a place on the plan view into latitude and longitude [deg]; None without a plan view."""
+    placed = next((log for log in analysis.speed_logs if log.motion.has_positions), None)
+    if placed is None:
+        return None
+    lat, lon = placed.motion.frame.to_geodetic(east_m, north_m)
+    return float(lat), float(lon)
+
+
 def aspect(analysis: Analysis) -> float:
     """Width over height of the water the logs cover, kept between 0.6 and 2.6 for a readable plot."""
     placed = [log for log in analysis.speed_logs if log.motion.has_positions]
@@ -116,14 +125,12 @@ def _track(
     motion = log.motion
     east_m, north_m = in_frame(log, frame, motion.east_m, motion.north_m)
     kept = thin(motion.t_s, motion.speed_mps, LINE_POINTS, spans)
-    lat, lon = motion.frame.to_geodetic(motion.east_m[kept], motion.north_m[kept])
     return go.Scatter(
         x=east_m[kept],
         y=north_m[kept],
         name="track",
         mode="lines",
         line={"color": palette.raw, "width": 1.2},
-        customdata=np.column_stack([lat, lon]),
         hovertemplate="%{x:.1f} m east, %{y:.1f} m north<extra></extra>",
     )
 
@@ -136,7 +143,6 @@ def _pass(one: Pass, log: SpeedLog, frame: LocalFrame, colour: str, palette: Pal
     if inside.size == 0:
         return []
     east_m, north_m = in_frame(log, frame, motion.east_m[inside], motion.north_m[inside])
-    lat, lon = motion.frame.to_geodetic(motion.east_m[inside], motion.north_m[inside])
     return [
         go.Scatter(
             x=east_m,
@@ -144,7 +150,6 @@ def _pass(one: Pass, log: SpeedLog, frame: LocalFrame, colour: str, palette: Pal
             name=one.id,
             mode="lines",
             line={"color": colour, "width": 3.5},
-            customdata=np.column_stack([lat, lon]),
             hovertemplate=f"{one.id} {arrow(one.heading_deg)} %{{x:.1f}} m east, %{{y:.1f}} m north"
             "<extra></extra>",
         ),

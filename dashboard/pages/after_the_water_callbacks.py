@@ -17,7 +17,7 @@ from dashboard.components.passes import pass_table
 from dashboard.components.twoways import two_way_items
 from dashboard.figures.directions import directions
 from dashboard.figures.palette import DARK, LIGHT
-from dashboard.figures.plan import aspect, plan
+from dashboard.figures.plan import aspect, place_at, plan
 from dashboard.figures.speed_time import speed_time
 from dashboard.services.questions import (
     RULES_OWN,
@@ -212,8 +212,7 @@ def _register_controls(app: Dash, sessions: Sessions) -> None:
         a, b = chosen.gates
         return gates_text(((a.lat_deg, a.lon_deg), (b.lat_deg, b.lon_deg)))
 
-    app.clientside_callback(
-        ClientsideFunction("afterTheWater", "pick"),
+    @app.callback(
         Output("picked", "data"),
         Output("pick-hint", "children"),
         GATES,
@@ -221,8 +220,29 @@ def _register_controls(app: Dash, sessions: Sessions) -> None:
         Input("plan", "clickData"),
         State("picked", "data"),
         State("pick-hint", "children"),
+        State("asked", "data"),
+        State("session", "data"),
         prevent_initial_call=True,
     )
+    def pick_gates(
+        _clicks: int | None,
+        pressed: dict[str, Any] | None,
+        picked: list[list[float]],
+        hint: str | None,
+        asked: dict[str, Any],
+        token: str,
+    ) -> tuple[Any, str, Any]:
+        if ctx.triggered_id == "pick":
+            return [], "Now press the first gate's place on the plan view.", no_update
+        analysis = _known(sessions.peek(token), asked)
+        if not hint or not pressed or analysis is None:
+            raise PreventUpdate
+        point = pressed["points"][0]
+        places = [*picked, place_at(analysis, point["x"], point["y"])]
+        if len(places) < 2:
+            return places, "And now the second gate's place.", no_update
+        first, second = places
+        return [], "", gates_text((first, second))
 
 
 def _two_way(analysis: Analysis, name: str | None) -> TwoWay | None:

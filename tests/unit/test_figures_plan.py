@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from dashboard.figures.palette import LIGHT
-from dashboard.figures.plan import aspect, plan
+from dashboard.figures.plan import aspect, place_at, plan
 from telemetry.geo import LocalFrame
 
 
@@ -41,12 +41,10 @@ def test_each_pass_starts_with_an_arrow_in_its_direction() -> None:
     assert (start.marker.symbol, start.marker.angle % 360) == ("arrow", 270.0)
 
 
-def test_a_press_on_the_track_gives_latitude_and_longitude() -> None:
-    whole = made.analysis()
-    track = named(plan(whole, None), "track")
-    lat, lon = track.customdata[0]
-    east, north = made.FRAME.to_local(lat, lon)
-    assert (float(east), float(north)) == pytest.approx((track.x[0], track.y[0]), abs=1e-6)
+def test_a_press_on_the_plan_gives_latitude_and_longitude() -> None:
+    place = place_at(made.analysis(), 100.0, -4.0)
+    assert place is not None
+    assert made.FRAME.to_local(*place) == pytest.approx((100.0, -4.0), abs=1e-6)
 
 
 def test_a_second_log_is_drawn_in_the_first_ones_metres() -> None:

@@ -1,0 +1,121 @@
+"""A real browser at a real server; every test ends with an empty console and no word to another host."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import threading
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from urllib.parse import urlsplit
+
+import dash
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, Playwright, expect, sync_playwright
+
+from dashboard.app import Config, create_app, make_server
+from dashboard.services.sessions import Sessions
+
+expect.set_options(timeout=30_000)  # a busy machine is no defect of the page
+SIZES = {"phone": (390, 844), "desk": (1440, 900)}
+CHROMIUM_ARGS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+_NAMES = ("chromium", "chromium-browser", "google-chrome-stable", "google-chrome", "chrome", "msedge")
+
+
+def chromium_path() -> str | None:
+    """Find a Chromium: the one named in RECIPROCAL_CHROMIUM, else the first on the path."""
+    named = os.environ.get("RECIPROCAL_CHROMIUM")
+    return named or next((found for name in _NAMES if (found := shutil.which(name))), None)
+
+
+@dataclass
+class Watch:
+    """What a browser context said on its consoles and whom it asked."""
+
+    host: str
+    console: list[str] = field(default_factory=list)
+    foreign: list[str] = field(default_factory=list)
+    failed: list[str] = field(default_factory=list)
+
+    def follow(self, context: BrowserContext) -> None:
+        """Listen to every page of a context."""
+        context.on("console", lambda m: self.console.append(f"{m.type}: {m.text}"))
+        context.on("weberror", lambda e: self.console.append(f"error: {e.error}"))
+        context.on("request", self._ask)
+        context.on("response", self._hear)
+
+    def _ask(self, request: object) -> None:
+        url = urlsplit(request.url)  # type: ignore[attr-defined]
+        if url.scheme not in {"data", "blob"} and url.netloc != self.host:
+            self.foreign.append(url.geturl())
+
+    def _hear(self, response: object) -> None:
+        if response.status >= 400:  # type: ignore[attr-defined]
+            self.failed.append(f"{response.status} {response.url}")  # type: ignore[attr-defined]
+
+    def assert_clean(self) -> None:
+        """Hold that nothing was complained about, no answer failed and no other host was asked."""
+        assert self.console == []
+        assert self.failed == []
+        assert self.foreign == []
+
+
+@pytest.fixture(scope="session")
+def playwright() -> Iterator[Playwright]:
+    with sync_playwright() as running:
+        yield running
+
+
+@pytest.fixture(scope="session")
+def browser(playwright: Playwright) -> Iterator[Browser]:
+    path = chromium_path()
+    if path is None:
+        reason = "no Chromium found: install one, or name it in RECIPROCAL_CHROMIUM"
+        if os.environ.get("CI"):
+            pytest.fail(reason)
+        pytest.skip(reason)
+    running = playwright.chromium.launch(executable_path=path, args=list(CHROMIUM_ARGS))
+    yield running
+    running.close()
+
+
+@pytest.fixture
+def server() -> Iterator[str]:
+    """Serve a dashboard of its own on a free port; what it logs is printed with a failing test."""
+    dash.page_registry.clear()
+    serving = make_server(create_app(Config(Sessions())), "127.0.0.1", 0)
+    thread = threading.Thread(target=serving.run, daemon=True)
+    thread.start()
+    yield f"http://127.0.0.1:{serving.effective_port}"
+    serving.close()
+    serving.task_dispatcher.shutdown()
+    thread.join(timeout=5)
+    dash.page_registry.clear()
+
+
+@pytest.fixture(params=SIZES)
+def context(browser: Browser, server: str, request: pytest.FixtureRequest) -> Iterator[BrowserContext]:
+    width, height = SIZES[request.param]
+    opened = browser.new_context(
+        viewport={"width": width, "height": height}, has_touch=request.param == "phone", base_url=server
+    )
+    opened.set_default_timeout(30_000)
+    watch = Watch(urlsplit(server).netloc)
+    watch.follow(opened)
+    yield opened
+    opened.close()
+    watch.assert_clean()
+
+
+@pytest.fixture
+def page(context: BrowserContext) -> Page:
+    opened = context.new_page()
+    opened.goto("/")
+    return opened
