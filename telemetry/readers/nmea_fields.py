@@ -18,7 +18,7 @@ Bytes = npt.NDArray[np.uint8]
 
 _WIDEST_NUMBER = 18  # characters; 15 digits are exact in float64, real receivers write at most 14
 _SHORTEST = len("$GPRMC,")
-_MOST_FIELDS = 32  # more than any sentence of a receiver has
+_MOST_FIELDS = 18  # one more than GSA, the longest sentence read
 
 
 @dataclass(frozen=True)
@@ -117,6 +117,8 @@ def _stray_lines(buffer: Bytes, line_ends: IntArray, start: IntArray) -> int:
     lengths = line_ends - line_starts
     sentences_before = np.searchsorted(start, np.append(line_starts, buffer.size))
     candidates = np.flatnonzero((np.diff(sentences_before) == 0) & (lengths > 0))
+    if candidates.size == 0:
+        return 0
     text = buffer.tobytes()
     return sum(1 for i in candidates if text[line_starts[i] : line_ends[i]].strip(b" \t\0"))
 
@@ -139,16 +141,16 @@ class Fields:
 
     def __init__(self, sentences: Sentences, chosen: IntArray, commas: IntArray) -> None:
         self._buffer = sentences.buffer
-        self._commas = commas
         self._end = sentences.end[chosen]
-        self._first = np.searchsorted(commas, sentences.start[chosen])
-        self._count = np.searchsorted(commas, self._end) - self._first
+        first = np.searchsorted(commas, sentences.start[chosen])
+        self._comma = np.ascontiguousarray(sliding_window_view(commas, _MOST_FIELDS)[first].T)
+        self._count = (self._comma < self._end).sum(axis=0)
         self._fewest = int(self._count.min(initial=_MOST_FIELDS))
 
     def span(self, number: int) -> tuple[IntArray, IntArray]:
         """Offsets of the field's first byte and of the byte after its last, shape (n,)."""
-        start = self._commas[self._first + (number - 1)] + 1
-        end = self._commas[self._first + number]
+        start = self._comma[number - 1] + 1
+        end = self._comma[number]
         if number < self._fewest:
             return start, end
         present = number <= self._count
@@ -204,31 +206,26 @@ def decimals(buffer: Bytes, start: IntArray, end: IntArray) -> tuple[FloatArray,
     if end.min() < width:  # a number at the very beginning has too few bytes before it to fill a row
         buffer = np.concatenate([np.zeros(width, dtype=np.uint8), buffer])
         start, end = start + width, end + width
-    # Each number in one row, its last character in the last column.
-    rows = sliding_window_view(buffer, width)[end - width]
+    # One column a number, its last character in the last row: sums over characters then run along memory.
+    characters = np.ascontiguousarray(sliding_window_view(buffer, width)[end - width].T)
+    from_right = np.arange(width - 1, -1, -1)
     fits = (length > 0) & (length <= width)
     if (length != width).any():
-        rows[np.arange(width) < width - length[:, None]] = ord("0")
+        characters[from_right[:, None] >= length] = ord("0")
     negative = buffer[np.minimum(start, buffer.size - 1)] == ord("-")
     signed = np.flatnonzero(negative & fits)
-    rows[signed, width - length[signed]] = ord("0")
-    is_dot = rows == ord(".")
-    digit = rows - np.uint8(ord("0"))
-    dots = np.count_nonzero(is_dot, axis=1)
-    usable = (
-        fits
-        & (np.count_nonzero(digit <= 9, axis=1) + dots == width)
-        & (dots <= 1)
-        & (length > dots + negative)
-    )
-    places = np.where(dots == 1, width - 1 - np.argmax(is_dot, axis=1), 0)
+    characters[width - length[signed], signed] = ord("0")
+    is_dot = characters == ord(".")
+    digit = characters - np.uint8(ord("0"))
+    dots = is_dot.sum(axis=0)
+    usable = fits & ((digit <= 9).sum(axis=0) + dots == width) & (dots <= 1) & (length > dots + negative)
+    places = np.where(dots == 1, width - 1 - np.argmax(is_dot, axis=0), 0)
     shape = np.where(dots == 1, places, -1)
-    from_right = np.arange(width - 1, -1, -1)
     for dot_at in np.flatnonzero(np.bincount(shape[usable] + 1)) - 1:
         power = np.where((from_right > dot_at) & (dot_at >= 0), from_right - 1, from_right)
         weight = np.where(from_right == dot_at, 0.0, 10.0**power)
         chosen = usable & (shape == dot_at)
-        some = digit if chosen.all() else digit[chosen]
-        value[chosen] = some.astype(np.float64) @ weight / 10.0 ** max(int(dot_at), 0)
+        some = digit if chosen.all() else digit[:, chosen]
+        value[chosen] = weight @ some.astype(np.float64) / 10.0 ** max(int(dot_at), 0)
     value[negative] *= -1.0
     return value, places
