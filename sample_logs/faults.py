@@ -141,11 +141,11 @@ def _spikes(rng: np.random.Generator, log: _Log, faults: Faults, still: FloatArr
         if (k := log.place(rng, 1)) is not None:
             made.append(_falsify(log, "single", k, above(k, 1, 4.0, 40.0)))
     for _ in range(faults.several):
-        count = log.rows(int(rng.integers(2, 6)), 2)
+        count = log.rows(int(rng.integers(2, 6)), 1)
         if (k := log.place(rng, count)) is not None:
             made.append(_falsify(log, "several", k, above(k, count, 4.0, 40.0) + rng.normal(0, 0.3, count)))
     for _ in range(faults.ramped):
-        count = log.rows(int(rng.integers(5, 11)), 3)
+        count = log.rows(int(rng.integers(5, 11)), 1)
         if (k := log.place(rng, count)) is not None:
             shape = np.sin(np.pi * (np.arange(count) + 1) / (count + 1))
             made.append(_falsify(log, "ramped", k, speed[k : k + count] + rng.uniform(6.0, 20.0) * shape))
@@ -154,7 +154,7 @@ def _spikes(rng: np.random.Generator, log: _Log, faults: Faults, still: FloatArr
         if (k := log.place(rng, count, still)) is not None:
             made.append(_falsify(log, "at rest", k, rng.uniform(5.0, 35.0, count)))
     for _ in range(faults.lying):
-        count = log.rows(int(rng.integers(4, 9)), 2)
+        count = log.rows(int(rng.integers(4, 9)), 1)
         if (k := log.place(rng, count)) is not None:
             extra = rng.uniform(8.0, 25.0) * np.sin(np.pi * (np.arange(count) + 1) / (count + 1))
             course = np.radians(log.columns["course_deg"][k : k + count])
