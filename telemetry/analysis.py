@@ -256,8 +256,8 @@ def _why_no_pass(track: Track, motion: Motion) -> str:
         return f"{track.meta.file}: cannot tell any speed: no sample with a usable speed or position."
     top_mps = float(np.nanmax(motion.speed_mps))
     return (
-        f"{track.meta.file}: no pass found: a pass is straight, reaches 5 m/s and lasts at least 1.2 s and 25 m; "
-        f"the smoothed speed reaches {top_mps:.1f} m/s."
+        f"{track.meta.file}: no pass found: a pass is straight, reaches 5 m/s and lasts at least 1.2 s "
+        f"and 25 m; the smoothed speed reaches {top_mps:.1f} m/s."
     )
 
 

@@ -65,6 +65,8 @@ class ReceiverModel:
 # (common practice, no source). At 10 Hz the log outweighs both; at 1 Hz it cannot tell them apart without.
 USUAL_SD_MPS, _SD_FACTOR = 0.05, 2.0
 USUAL_DENSITY, _DENSITY_FACTOR = 0.5, 4.0
+CORNER_FACTOR = 5.0  # a step this much livelier than the rest is a corner: the throttle was moved
+_CORNER_SLACK = 5.0
 _FREEDOM = 3.0  # of the Student-t that lets corners through
 
 
@@ -136,6 +138,8 @@ def smooth_speed(
             break
         size = _innovation_size(posterior.mean, f, unit)
         scale = np.maximum(density, (_FREEDOM * density + size) / (_FREEDOM + 2.0))
+        # The smoothed innovation of a corner is less than the true one by what smoothing took off it.
+        scale = np.where(scale > CORNER_FACTOR * density, _CORNER_SLACK * scale, scale)
         # One wild speed that the judges let through must not drag the curve along.
         z = (v_mps - posterior.mean[node, 0]) / sd_mps
         r_inverse = 1.0 / sd_mps**2 / np.maximum(1.0, (z / 4.0) ** 2)

@@ -10,7 +10,7 @@ import pandas as pd
 
 from telemetry.frames import BoolArray, Finding, FloatArray, Track
 from telemetry.geo import LocalFrame
-from telemetry.spikes import HullLimits, denied_by_positions, unreachable
+from telemetry.spikes import HullLimits, denied_by_positions, unreachable, way_made_m
 from telemetry.timeline import gap_findings, longest_increasing, stamp_findings
 
 # Below walking pace a repeated fix is a boat at rest, not a receiver that hangs.
@@ -134,13 +134,15 @@ def _judge_repeats(judge: _Judge, lat: FloatArray, lon: FloatArray, speed: Float
     )
 
 
-def _position_noise_m(east_m: FloatArray, north_m: FloatArray) -> float:
-    """Sample-to-sample position noise by the median third difference, which motion hardly touches [m]."""
+def _position_noise_m(t_s: FloatArray, v_mps: FloatArray, east_m: FloatArray, north_m: FloatArray) -> float:
+    """Sample-to-sample noise of a position by the median misfit of its steps to the measured speed [m].
+
+    The motion itself drops out, whatever the sampling rate; 0.6745 turns a median into a standard deviation.
+    """
     if east_m.size < 8:
         return 1.0
-    third = np.abs(np.concatenate([np.diff(east_m, 3), np.diff(north_m, 3)]))
-    # The third difference of white noise has variance 20 times its own; 0.6745 turns a median into a sigma.
-    return float(np.median(third) / 0.6745 / np.sqrt(20.0))
+    misfit = np.diff(way_made_m(t_s, east_m, north_m)) - 0.5 * (v_mps[1:] + v_mps[:-1]) * np.diff(t_s)
+    return float(np.median(np.abs(misfit - np.median(misfit))) / 0.6745 / np.sqrt(2.0))
 
 
 def _jumps(
@@ -224,13 +226,13 @@ def _judge_positions(judge: _Judge, track: Track) -> BoolArray:
         return broken
     frame = LocalFrame(float(np.median(lat[use])), float(np.median(lon[use])))
     east_m, north_m = frame.to_local(lat[use], lon[use])
-    noise_m = _position_noise_m(east_m, north_m)
     good = judge.speed_ok[use]
     v = (
         np.interp(t_s[use], t_s[use][good], speed[use][good])
         if good.any()
         else _differenced(t_s[use], east_m, north_m)
     )
+    noise_m = _position_noise_m(t_s[use], v, east_m, north_m)
     away, stays = _jumps(t_s[use], v, east_m, north_m, noise_m)
     bad = np.zeros(t_s.size, dtype=np.bool_)
     bad[use] = away

@@ -1,8 +1,8 @@
 """Course lines, gates and crossings: what two opposite passes have in common.
 
 Passes that run up and down the same piece of water share one course line, fitted through all of them. The
-gates stand across it. Where the user gives none, they are placed on the part that both passes of a pair cover,
-where the pair's average is highest; choosing the highest makes the figure a best case and is said so.
+gates stand across it. Where the user gives none, they are placed on the part that both passes of a pair
+cover, where the pair's average is highest; choosing the highest makes the figure a best case and is said so.
 """
 
 from __future__ import annotations
@@ -236,8 +236,8 @@ def find_pairs(
             for p in members:
                 if p.reach_m[0] > low or p.reach_m[1] < high:
                     misses.append(
-                        f"P{p.index + 1} does not cross both given gates: it runs from {p.reach_m[0] - low:.0f} m "
-                        f"to {p.reach_m[1] - low:.0f} m of the {distance_m:.3f} m between them"
+                        f"P{p.index + 1} does not cross both given gates: it runs from "
+                        f"{p.reach_m[0] - low:.0f} m to {p.reach_m[1] - low:.0f} m of the {distance_m:.3f} m between them"
                     )
             members = tuple(p for p in members if p.reach_m[0] <= low and p.reach_m[1] >= high)
         sds: dict[int, tuple[FloatArray, FloatArray]] = {}

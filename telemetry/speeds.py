@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.chains import (
+    CORNER_FACTOR,
     USUAL_DENSITY,
     USUAL_SD_MPS,
     AlongChain,
@@ -36,7 +37,8 @@ _DRAWS = 256
 _CRUISE_SHARE = 0.85
 _CRUISE_MPS2 = 3.0
 _HELD_S = 1.0
-_CORNER_FACTOR = 5.0
+_SILENT_STEPS = 1.8
+_TOP_MPS2 = 3.0  # a hull near its top gains no faster (common practice, no source)
 
 
 def averaging_factor(span_s: float, tau_s: float) -> float:
@@ -216,7 +218,7 @@ def _lag_s(speed: SpeedChain, parts: Sequence[tuple[slice, IntArray, FloatArray]
 
 def _without_overshoot(
     chain: SpeedChain, at: IntArray, drawn_mps: FloatArray
-) -> tuple[FloatArray, BoolArray]:
+) -> tuple[FloatArray, BoolArray, BoolArray]:
     """Draw straight lines through steps in which the throttle was moved.
 
     Between two samples on either side of a corner the smoother lets the speed go anywhere; the hull goes from
@@ -234,23 +236,28 @@ def _without_overshoot(
     drawn_mps : ndarray, shape (n, draws)
     corner : ndarray of bool, shape (n,)
         Nodes that a corner follows.
+    silent : ndarray of bool, shape (n,)
+        Nodes a dropout follows, and those inside it.
     """
-    corner = np.r_[(chain.density > _CORNER_FACTOR * chain.density.min()) & chain.coupled, False]
-    inner = np.ones(chain.t_s.size, dtype=np.bool_)
+    n = chain.t_s.size
+    corner = np.r_[(chain.density > CORNER_FACTOR * chain.density.min()) & chain.coupled, False]
+    inner = np.ones(n, dtype=np.bool_)
     inner[at] = False
-    left = np.maximum(np.searchsorted(at, np.arange(inner.size), side="right") - 1, 0)
+    left = np.maximum(np.searchsorted(at, np.arange(n), side="right") - 1, 0)
     right = np.minimum(left + 1, at.size - 1)
+    step_s = chain.t_s[at[right]] - chain.t_s[at[left]]
+    silent = step_s > _SILENT_STEPS * float(np.median(np.diff(chain.t_s[at])))
     # A corner anywhere between two samples concerns all nodes between them.
     touched = np.zeros(at.size, dtype=np.bool_)
     np.logical_or.at(touched, left, corner)
-    lined = np.flatnonzero(inner & touched[left])
+    lined = np.flatnonzero(inner & (touched[left] | silent))
     a, b = at[left[lined]], at[right[lined]]
     share = ((chain.t_s[lined] - chain.t_s[a]) / (chain.t_s[b] - chain.t_s[a]))[:, None]
     out = drawn_mps.copy()
     out[lined] = drawn_mps[a] * (1.0 - share) + drawn_mps[b] * share
-    follows = np.zeros(inner.size, dtype=np.bool_)
+    follows = np.zeros(n, dtype=np.bool_)
     follows[at[touched]] = True
-    return out, follows
+    return out, follows & ~silent, silent
 
 
 def _highest(
@@ -258,24 +265,31 @@ def _highest(
     drawn_mps: FloatArray,
     sample: IntArray,
     corner: BoolArray,
+    silent: BoolArray,
     window: tuple[float, float],
     share: FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
-    """Highest and highest one-second mean of each drawn curve inside a span, shape (draws,) each.
+    """Highest sample and best one-second mean of each drawn curve inside a span, shape (draws,) each.
 
-    Where a corner follows the highest sample, the throttle was shut at a time unknown within the step: the
-    speed went on rising for a ``share`` of it, uniform in (0, 1), as it rose in the step before.
+    The second is the mean over the one second that is best on average: over so long a time the noise hardly
+    chooses. Where a corner follows the highest sample, the throttle was shut at a time unknown within the step: the
+    speed went on for a ``share`` of it, uniform in (0, 1), as it went over the step before. Where a dropout
+    follows it, the top itself may be missing: the interval widens by what the speed was still gaining.
     """
     inside = (t_s >= window[0] - 1e-9) & (t_s <= window[1] + 1e-9)
     t, v = t_s[inside], drawn_mps[inside]
-    peak = v.max(axis=0)
     here = sample[inside[sample]]
+    peak = drawn_mps[here].max(axis=0)
     k = int(np.argmax(drawn_mps[here].mean(axis=1)))
-    if k > 0 and corner[here[k]] and here[k] + 1 < t_s.size:
+    if k > 0 and here[k] < sample[-1]:
         a, b = here[k - 1], here[k]
-        following = sample[np.searchsorted(sample, b) + 1] if b < sample[-1] else b
-        slope = np.maximum(drawn_mps[b] - drawn_mps[a], 0.0) / (t_s[b] - t_s[a])
-        peak = np.maximum(peak, drawn_mps[b] + slope * share * (t_s[following] - t_s[b]))
+        after_s = t_s[sample[np.searchsorted(sample, b) + 1]] - t_s[b]
+        slope = (drawn_mps[b] - drawn_mps[a]) / (t_s[b] - t_s[a])
+        if corner[b]:
+            peak = np.maximum(peak, drawn_mps[b] + slope * share * after_s)
+        elif silent[b]:
+            unseen = np.clip(slope, 0.0, _TOP_MPS2) * after_s
+            peak = peak + unseen * (share - 0.5)
     way = np.vstack([np.zeros(v.shape[1]), np.cumsum(0.5 * (v[1:] + v[:-1]) * np.diff(t)[:, None], axis=0)])
     starts = t[t <= t[-1] - _HELD_S + 1e-9]
     if starts.size == 0:
@@ -284,13 +298,14 @@ def _highest(
     k_later = np.clip(np.searchsorted(t, later, side="right") - 1, 0, t.size - 2)
     part = np.clip((later - t[k_later]) / (t[k_later + 1] - t[k_later]), 0.0, 1.0)[:, None]
     held = (way[k_later] * (1.0 - part) + way[k_later + 1] * part - way[: starts.size]) / _HELD_S
-    return peak, held.max(axis=0)
+    return peak, held[int(np.argmax(held.mean(axis=1)))]
 
 
 def best_distances(data: PassData, distances_m: Sequence[float]) -> tuple[DistanceSpeed, ...]:
     """Find the best average over each distance anywhere between the pass's ends.
 
-    The distance is straight along the pass's own line, as between two gates; none for a log without positions.
+    The distance is straight along the pass's own line, as between two gates; none for a log without
+    positions.
     """
     if data.window.course is None:
         return ()
@@ -304,7 +319,9 @@ def best_distances(data: PassData, distances_m: Sequence[float]) -> tuple[Distan
             continue
         starts = s0 + np.linspace(0.0, room, max(2, int(room / 0.5) + 1))
         taken = chain.crossing_s(starts + distance_m) - chain.crossing_s(starts)
-        k = int(np.argmin(taken))
+        if np.isnan(taken).all():  # the way runs back and forth, not through
+            continue
+        k = int(np.nanargmin(taken))
         a_s = float(chain.crossing_s(starts[k : k + 1])[0])
         b_s = a_s + float(taken[k])
         speed = distance_m / float(taken[k])
@@ -411,7 +428,7 @@ def measure(
 
     rng = np.random.default_rng(0)  # fixed: the same log must give the same figures
     drawn = chain.posterior.sample(rng.standard_normal((lay.t_s.size * 2, _DRAWS)))[:, 0]
-    drawn, corner = _without_overshoot(chain, at, drawn)
+    drawn, corner, silent = _without_overshoot(chain, at, drawn)
     out = []
     for w, part in zip(windows, lay.slices, strict=True):
         mine = (lay.at >= part.start) & (lay.at < part.stop)
@@ -442,7 +459,13 @@ def measure(
             curves = along.posterior.sample(noise)[:, 1]
         sampled = at[(at >= part.start) & (at < part.stop)] - part.start
         peak, held = _highest(
-            data.t_s, curves, sampled, corner[part], (data.start_s, data.end_s), rng.random(_DRAWS)
+            data.t_s,
+            curves,
+            sampled,
+            corner[part],
+            silent[part],
+            (data.start_s, data.end_s),
+            rng.random(_DRAWS),
         )
         inside = (data.t_s >= data.start_s) & (data.t_s <= data.end_s)
         mean = curves.mean(axis=1)

@@ -26,8 +26,10 @@ class HullLimits:
     Attributes
     ----------
     rise_mps2, sustained_rise_mps2 : float
-        Greatest forward acceleration for half a second, and beyond it; 2 g is more than a propeller finds grip
-        for (common practice, no source).
+        Greatest forward acceleration for half a second, and beyond it; 2 g is more than a propeller finds
+        grip for (common practice, no source).
+    grip_mps : float
+        Speed beyond which power, not grip, limits the acceleration (common practice, no source).
     fall_mps2, sustained_fall_mps2 : float
         The same for deceleration without hitting something (common practice, no source).
     step_mps : float
@@ -40,6 +42,7 @@ class HullLimits:
 
     rise_mps2: float = 20.0
     sustained_rise_mps2: float = 10.0
+    grip_mps: float = 25.0
     fall_mps2: float = 40.0
     sustained_fall_mps2: float = 25.0
     step_mps: float = 0.6
@@ -48,9 +51,14 @@ class HullLimits:
     crash_samples: float = 2.5
     crash_s: float = 0.35
 
-    def rise_mps(self, dt_s: FloatArray) -> FloatArray:
-        """Greatest gain of speed over a time, any shape [m/s]."""
-        return self.step_mps + _ramp(dt_s, self.rise_mps2, self.sustained_rise_mps2)
+    def rise_mps(self, dt_s: FloatArray, from_mps: FloatArray) -> FloatArray:
+        """Greatest gain of speed over a time from a speed, any shape [m/s].
+
+        Grip limits a slow hull, power a fast one: beyond ``grip_mps`` the acceleration falls as one over the
+        speed.
+        """
+        share = self.grip_mps / np.maximum(from_mps, self.grip_mps)
+        return self.step_mps + share * _ramp(dt_s, self.rise_mps2, self.sustained_rise_mps2)
 
     def fall_mps(self, dt_s: FloatArray) -> FloatArray:
         """Greatest loss of speed over a time without a crash, any shape [m/s]."""
@@ -94,7 +102,7 @@ def _longest_chain(
         dt = t_s[i] - t_s[j]
         dv = v_mps[i] - v_mps[j]
         score = best[j] - np.where(dv < -limits.fall_mps(dt), crash_price, 0.0)
-        score[dv > limits.rise_mps(dt)] = -np.inf
+        score[dv > limits.rise_mps(dt, v_mps[j])] = -np.inf
         if score.size == 0:
             continue
         k = int(np.argmax(score))
@@ -156,15 +164,11 @@ def unreachable(
     dt = np.diff(t_s)
     dv = np.diff(v_mps)
     step_s = float(np.median(dt))
-    impossible = (dv > lim.rise_mps(dt)) | (dv < -lim.fall_mps(dt))
-    # A lone sample off the line through its neighbours, further than any change of acceleration takes it.
+    impossible = (dv > lim.rise_mps(dt, v_mps[:-1])) | (dv < -lim.fall_mps(dt))
+    # A lone sample above the line through its neighbours, further than any change of acceleration takes it.
     bend = v_mps[1:-1] - (v_mps[:-2] * dt[1:] + v_mps[2:] * dt[:-1]) / (dt[:-1] + dt[1:])
     short = np.maximum(dt[:-1], dt[1:]) < 3 * step_s
-    lone = short & (np.abs(bend) > lim.step_mps + lim.corner_mps2 * dt[:-1] * dt[1:] / (dt[:-1] + dt[1:]))
-    # A neighbour of a spike bends too, by half; only the greatest bend of a neighbourhood is the spike.
-    size = np.abs(bend)
-    rival = np.maximum(np.r_[0.0, size[:-1]], np.r_[size[1:], 0.0])
-    bad[1:-1] = lone & (size > rival)
+    bad[1:-1] = short & (bend > lim.step_mps + lim.corner_mps2 * dt[:-1] * dt[1:] / (dt[:-1] + dt[1:]))
     bad |= _humps(t_s, v_mps, lim, step_s)
     weight = np.where(doubtful, 1.0 / 3.0, 1.0)
     weight[bad] = 1e-3  # found false already: a chain is not to be built on it
@@ -179,7 +183,10 @@ _AGREE_WINDOWS_S = (0.6, 1.5)
 _AGREE_M = 0.5
 _AGREE_SIGMAS = 5.0
 _AGREE_SHARE = 0.01
-_LAG_S = 0.35
+_CORNER_SHARE = 0.15  # of a sample step: a trapezoid over a corner is off by at most an eighth of it
+_LAG_GAIN_MPS = 3.0
+_LAG_LEAST = 20
+_LAG_DOUBT_S = (0.1, 0.35)  # measured, and not measured (common practice, no source)
 _DENIED_MPS = 1.5
 
 
@@ -194,7 +201,7 @@ def way_made_m(t_s: FloatArray, east_m: FloatArray, north_m: FloatArray) -> Floa
     far = np.maximum(np.hypot(de, dn), 1e-9)
     e, n = de / far, dn / far
     step = np.diff(east_m) * 0.5 * (e[1:] + e[:-1]) + np.diff(north_m) * 0.5 * (n[1:] + n[:-1])
-    return np.r_[0.0, np.cumsum(step)]
+    return np.asarray(np.r_[0.0, np.cumsum(step)])
 
 
 def _window(t_s: FloatArray, width_s: float) -> tuple[IntArray, IntArray]:
@@ -203,6 +210,17 @@ def _window(t_s: FloatArray, width_s: float) -> tuple[IntArray, IntArray]:
     lo = np.minimum(np.searchsorted(t_s, t_s - width_s / 2 - 1e-6), index - 1)
     hi = np.maximum(np.searchsorted(t_s, t_s + width_s / 2 + 1e-6, side="right") - 1, index + 1)
     return np.maximum(lo, 0), np.minimum(hi, t_s.size - 1)
+
+
+def _lag(gain_mps: FloatArray, excess_m: FloatArray) -> tuple[float, float]:
+    """By how much the speed lags the positions, and how far that may be off [s].
+
+    The median over all windows in which the speed changes, so that the false ones among them do not matter.
+    """
+    changing = np.abs(gain_mps) > _LAG_GAIN_MPS
+    if changing.sum() < _LAG_LEAST:
+        return 0.0, _LAG_DOUBT_S[1]
+    return float(-np.median(excess_m[changing] / gain_mps[changing])), _LAG_DOUBT_S[0]
 
 
 def denied_by_positions(
@@ -223,9 +241,10 @@ def denied_by_positions(
 
     Notes
     -----
-    Over windows of two lengths the summed speed is compared with the way made good. What is allowed between
-    them: five standard deviations of the two positions at the ends, a share of the way, and what a lagging
-    speed explains, which grows with the speed change that the positions themselves show.
+    Over windows of two lengths the summed speed is compared with the way made good. A receiver's speed lags
+    its positions, which shortens the sum while the speed rises; that lag is measured over the whole log and
+    taken out. What is allowed beyond it: five standard deviations of the two positions at the ends, a share
+    of the way, what is left of the lag, and what a corner between two samples hides.
     """
     n = t_s.size
     bad = np.zeros(n, dtype=np.bool_)
@@ -239,20 +258,26 @@ def denied_by_positions(
         span_s = t_s[hi] - t_s[lo]
         made_m = way_m[hi] - way_m[lo]
         made_mps = made_m / span_s
-        lo2, hi2 = _window(t_s, 2.0 * span_s.max())
-        change_mps = np.maximum(np.abs(made_mps[hi2] - made_mps[lo2]), np.abs(made_mps[hi] - made_mps[lo]))
+        gain_mps = made_mps[hi] - made_mps[lo]
+        excess_m = summed_m[hi] - summed_m[lo] - made_m
+        lag_s, doubt_s = _lag(gain_mps, excess_m)
         allowed_m = (
             _AGREE_M
             + _AGREE_SIGMAS * np.sqrt(2.0) * noise_m
             + _AGREE_SHARE * np.abs(made_m)
-            + _LAG_S * change_mps
+            + (doubt_s + _CORNER_SHARE * usual_s) * np.abs(gain_mps)
         )
         # Beside a gap the window is lopsided and the change is not seen: let such samples pass.
         whole = span_s < 1.5 * max(width_s, 2.0 * usual_s)
-        guilty = whole & (np.abs(summed_m[hi] - summed_m[lo] - made_m) > allowed_m)
+        excess_m = excess_m + lag_s * gain_mps
+        # Too slow a speed is believed against the positions unless it has all but gone: a position that leaps
+        # ahead must not cost the good speeds beside it.
+        guilty = whole & ((excess_m > allowed_m) | ((excess_m < -allowed_m) & (v_mps < 0.5 * made_mps)))
         # The whole window is accused; false is what stands out in it against the way made good.
-        tolerance_mps = _DENIED_MPS + (3.0 * noise_m + _LAG_S * change_mps) / span_s
+        tolerance_mps = _DENIED_MPS + (3.0 * noise_m + (abs(lag_s) + doubt_s) * np.abs(gain_mps)) / span_s
+        high = v_mps - made_mps > tolerance_mps
+        low = made_mps - v_mps > np.maximum(tolerance_mps, 0.5 * made_mps)
         for a_s, b_s in _merged(t_s[guilty], max(width_s / 2, usual_s)):
             rows = slice(int(np.searchsorted(t_s, a_s)), int(np.searchsorted(t_s, b_s)) + 1)
-            bad[rows] |= whole[rows] & (np.abs(v_mps[rows] - made_mps[rows]) > tolerance_mps[rows])
+            bad[rows] |= whole[rows] & (high | low)[rows]
     return bad
