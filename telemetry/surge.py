@@ -47,8 +47,8 @@ _OUTLIER = 6.0
 _OUTLIER_REACH_S = 0.5
 _LOOSENED = 1e6
 _MOST_ODD_PLACES = 2
-# Lifting off slows a hull by one to two g (common practice, no source); faster is a tumble or a collision, and
-# so is much speed gone inside a gap of the log. What follows one says nothing of the clocks.
+# Lifting off slows a hull by one to two g (common practice, no source); faster is a tumble or a collision,
+# and so is much speed gone inside a gap of the log. What follows one says nothing of the clocks.
 _HULL_MPS2 = 25.0
 _LOST_MPS = 5.0
 _GAP_STEPS = 3.5
