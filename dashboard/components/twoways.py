@@ -16,14 +16,23 @@ ESTIMATE = "An estimate. Only officials of a sanctioning body decide a record."
 
 
 def two_way_items(
-    two_ways: tuple[TwoWay, ...], passes: tuple[Pass, ...], unit: str, ways: dict[str, Direction]
+    two_ways: tuple[TwoWay, ...],
+    passes: tuple[Pass, ...],
+    unit: str,
+    ways: dict[str, Direction],
+    opened: str | None,
 ) -> list[dmc.AccordionItem]:
-    """Build the accordion's items, in the order given: the best by the rule first."""
+    """Build the accordion's items in the order given: the best by the rule first.
+
+    A long day has thousands of pairs: only the opened one is written out in full.
+    """
     by_id = {p.id: p for p in passes}
-    return [_item(t, tuple(by_id[name] for name in t.passes), unit, ways) for t in two_ways]
+    return [_item(t, (by_id[t.passes[0]], by_id[t.passes[1]]), unit, ways, opened == t.id) for t in two_ways]
 
 
-def _item(t: TwoWay, pair: tuple[Pass, ...], unit: str, ways: dict[str, Direction]) -> dmc.AccordionItem:
+def _item(
+    t: TwoWay, pair: tuple[Pass, Pass], unit: str, ways: dict[str, Direction], opened: bool
+) -> dmc.AccordionItem:
     title = html.Div(
         [
             html.Span([html.Strong(t.id), html.Span("best", className="best") if t.best else None]),
@@ -33,6 +42,11 @@ def _item(t: TwoWay, pair: tuple[Pass, ...], unit: str, ways: dict[str, Directio
         ],
         className="two-way-title",
     )
+    body = _body(t, pair, unit, ways) if opened else None
+    return dmc.AccordionItem([dmc.AccordionControl(title), dmc.AccordionPanel(body)], value=t.id)
+
+
+def _body(t: TwoWay, pair: tuple[Pass, Pass], unit: str, ways: dict[str, Direction]) -> html.Div:
     figures = [
         _each_way(t, pair, unit, ways),
         html.P(
@@ -54,11 +68,10 @@ def _item(t: TwoWay, pair: tuple[Pass, ...], unit: str, ways: dict[str, Directio
         _gates(t),
         html.P(ESTIMATE, className="aside"),
     ]
-    body = html.Div([html.Div(figures), check_list(t.checks)], className="two-way-body")
-    return dmc.AccordionItem([dmc.AccordionControl(title), dmc.AccordionPanel(body)], value=t.id)
+    return html.Div([html.Div(figures), check_list(t.checks)], className="two-way-body")
 
 
-def _each_way(t: TwoWay, pair: tuple[Pass, ...], unit: str, ways: dict[str, Direction]) -> dmc.Table:
+def _each_way(t: TwoWay, pair: tuple[Pass, Pass], unit: str, ways: dict[str, Direction]) -> dmc.Table:
     rows = [
         dmc.TableTr(
             [

@@ -26,6 +26,12 @@ def directions(passes: Sequence[Pass]) -> dict[str, Direction]:
     }
 
 
+def by_direction(passes: Sequence[Pass]) -> dict[Direction, list[Pass]]:
+    """Sort passes into those out and those back, each in order of time."""
+    way = directions(passes)
+    return {name: [p for p in passes if way[p.id] == name] for name in ("out", "back")}
+
+
 def arrow(heading_deg: float) -> str:
     """Return the arrow nearest to a heading, north up; nothing where the heading is unknown.
 

@@ -11,7 +11,7 @@ References
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Literal
 
 FONT: Final = "'Atkinson Hyperlegible Next', system-ui, sans-serif"
 
@@ -27,6 +27,10 @@ class Palette:
     raw: str
     out: str
     back: str
+
+    def of(self, direction: Literal["out", "back"]) -> str:
+        """Return a direction's colour."""
+        return self.out if direction == "out" else self.back
 
 
 LIGHT: Final = Palette(

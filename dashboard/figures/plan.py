@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 import plotly.graph_objects as go
 
-from dashboard.figures.directions import arrow, directions
+from dashboard.figures.directions import arrow, by_direction
 from dashboard.figures.frame import blank_figure, empty_figure
 from dashboard.figures.palette import LIGHT, Palette
 from dashboard.figures.thinning import thin
@@ -59,12 +59,7 @@ def plan(
         if log.motion.has_positions:
             spans = [(p.start_s, p.end_s) for p in analysis.passes if p.log == number]
             figure.add_trace(_track(log, frame, spans, palette))
-    way = directions(analysis.passes)
-    for one in analysis.passes:
-        log = analysis.speed_logs[one.log]
-        if log.motion.has_positions:
-            colour = palette.out if way[one.id] == "out" else palette.back
-            figure.add_traces(_pass(one, log, frame, colour, palette))
+    figure.add_traces(_passes(analysis, frame, palette))
     figure.add_traces(_names(analysis, frame, palette))
     outside = 0
     for log in placed:
@@ -135,39 +130,50 @@ def _track(
     )
 
 
-def _pass(one: Pass, log: SpeedLog, frame: LocalFrame, colour: str, palette: Palette) -> list[go.Scatter]:
-    motion = log.motion
-    inside = np.flatnonzero(
-        (motion.t_s >= one.start_s) & (motion.t_s <= one.end_s) & np.isfinite(motion.east_m)
-    )
-    if inside.size == 0:
-        return []
-    east_m, north_m = in_frame(log, frame, motion.east_m[inside], motion.north_m[inside])
-    return [
-        go.Scatter(
-            x=east_m,
-            y=north_m,
-            name=one.id,
-            mode="lines",
-            line={"color": colour, "width": 3.5},
-            hovertemplate=f"{one.id} {arrow(one.heading_deg)} %{{x:.1f}} m east, %{{y:.1f}} m north"
-            "<extra></extra>",
-        ),
-        go.Scatter(
-            x=east_m[:1],
-            y=north_m[:1],
-            name=f"{one.id} start",
-            mode="markers",
-            marker={
-                "symbol": "arrow",
-                "angle": 0.0 if math.isnan(one.heading_deg) else one.heading_deg,
-                "size": 17,
-                "color": colour,
-                "line": {"width": 1.5, "color": palette.paper},
-            },
-            hovertemplate=f"{one.id} starts, heading {one.heading_deg:.0f}°<extra></extra>",
-        ),
-    ]
+def _passes(analysis: Analysis, frame: LocalFrame, palette: Palette) -> list[go.Scatter]:
+    """One line for all passes out and one for all back, each pass with an arrow at its start."""
+    traces = []
+    for direction, passes in by_direction(analysis.passes).items():
+        pieces = [(p, *_piece(p, analysis, frame)) for p in passes]
+        pieces = [piece for piece in pieces if piece[1].size]
+        if not pieces:
+            continue
+        gap = np.array([np.nan])
+        traces += [
+            go.Scatter(
+                x=np.concatenate([part for _, east_m, _ in pieces for part in (east_m, gap)]),
+                y=np.concatenate([part for _, _, north_m in pieces for part in (north_m, gap)]),
+                text=[p.id for p, east_m, _ in pieces for _ in range(east_m.size + 1)],
+                name=f"passes {direction}",
+                mode="lines",
+                line={"color": palette.of(direction), "width": 3.5},
+                hovertemplate="%{text}: %{x:.1f} m east, %{y:.1f} m north<extra></extra>",
+            ),
+            go.Scatter(
+                x=[east_m[0] for _, east_m, _ in pieces],
+                y=[north_m[0] for _, _, north_m in pieces],
+                text=[f"{p.id} starts {arrow(p.heading_deg)}" for p, *_ in pieces],
+                name=f"starts {direction}",
+                mode="markers",
+                marker={
+                    "symbol": "arrow",
+                    "angle": [0.0 if math.isnan(p.heading_deg) else p.heading_deg for p, *_ in pieces],
+                    "size": 17,
+                    "color": palette.of(direction),
+                    "line": {"width": 1.5, "color": palette.paper},
+                },
+                hovertemplate="%{text}<extra></extra>",
+            ),
+        ]
+    return traces
+
+
+def _piece(one: Pass, analysis: Analysis, frame: LocalFrame) -> Points:
+    motion = analysis.speed_logs[one.log].motion
+    inside = (motion.t_s >= one.start_s) & (motion.t_s <= one.end_s) & np.isfinite(motion.east_m)
+    if not motion.has_positions:
+        inside[:] = False
+    return in_frame(analysis.speed_logs[one.log], frame, motion.east_m[inside], motion.north_m[inside])
 
 
 def _names(analysis: Analysis, frame: LocalFrame, palette: Palette) -> list[go.Scatter]:

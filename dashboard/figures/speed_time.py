@@ -8,7 +8,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from dashboard.figures.clock import TimeAxis, time_axis
-from dashboard.figures.directions import arrow, directions
+from dashboard.figures.directions import arrow, by_direction
 from dashboard.figures.frame import blank_figure, empty_figure
 from dashboard.figures.palette import LIGHT, Palette, with_alpha
 from dashboard.figures.thinning import thin
@@ -20,6 +20,7 @@ from telemetry.units import Unit
 
 LINE_POINTS: Final = 3000
 CUT_POINTS: Final = 600
+_LABELS_SIDE_BY_SIDE: Final = 12
 _DOTS_UP_TO: Final = 1500  # beyond this many, raw samples are drawn as one path: a phone moves it more easily
 
 
@@ -50,12 +51,10 @@ def speed_time(
         spans = [(p.start_s, p.end_s) for p in analysis.passes if p.log == number]
         figure.add_traces(_raw(log, number, axis, unit, palette, spans))
         figure.add_trace(_smoothed(log, number, axis, unit, palette, spans))
-    way = directions(analysis.passes)
-    for one in analysis.passes:
-        colour = palette.out if way[one.id] == "out" else palette.back
-        figure.add_traces(_pass(one, analysis.speed_logs[one.log], axis, unit, colour))
-        figure.add_shape(_shade(one, axis, colour))
-        figure.add_annotation(_label(one, axis, palette))
+    figure.add_traces(_passes(analysis, axis, unit, palette))
+    figure.update_layout(
+        shapes=_shades(analysis, axis, palette), annotations=_labels(analysis, axis, palette)
+    )
     if chosen is not None:
         figure.add_traces(_measured(chosen, analysis, axis, unit, palette))
     for number, log in enumerate(analysis.speed_logs):
@@ -63,9 +62,14 @@ def speed_time(
     figure.update_yaxes(title_text=f"Speed [{unit.name}]", range=[0.0, unit.from_si(top)])
     if axis.dated:
         figure.update_xaxes(type="date", title_text="Time of day (UTC)", tickformat="%H:%M:%S\n%-d %b %Y")
+        figure.update_xaxes(rangebreaks=[{"bounds": [_iso(a), _iso(b)]} for a, b in axis.pauses])
     else:
         figure.update_xaxes(title_text="Time from the log's first sample [s]")
     return figure
+
+
+def _iso(ms: float) -> str:
+    return str(np.datetime64(round(ms), "ms"))
 
 
 def _top_speed_mps(analysis: Analysis) -> float:
@@ -122,61 +126,101 @@ def _raw(
     ]
 
 
-def _pass(one: Pass, log: SpeedLog, axis: TimeAxis, unit: Unit, colour: str) -> list[go.Scatter]:
-    t_s, speed = log.motion.t_s, log.motion.speed_mps
-    inside = (t_s >= one.start_s) & (t_s <= one.end_s)
-    traces = [
-        go.Scatter(
-            x=axis.at(one.log, t_s[inside]),
-            y=unit.from_si(speed[inside]),
-            name=one.id,
-            mode="lines",
-            line={"color": colour, "width": 3},
-            hovertemplate=f"{one.id} %{{y:.{unit.decimals}f}} {unit.name}<extra></extra>",
-        )
-    ]
-    if one.takeoff is not None:
-        rising = (t_s >= one.takeoff.start_s) & (t_s <= one.takeoff.end_s)
+def _passes(analysis: Analysis, axis: TimeAxis, unit: Unit, palette: Palette) -> list[go.Scatter]:
+    """One line for all passes out and one for all back, and the same for their take-offs."""
+    traces = []
+    for direction, passes in by_direction(analysis.passes).items():
+        colour = palette.of(direction)
+        lines = [(p.id, p.log, p.start_s, p.end_s) for p in passes]
         traces.append(
             go.Scatter(
-                x=axis.at(one.log, t_s[rising]),
-                y=unit.from_si(speed[rising]),
-                name=f"{one.id} take-off",
+                **_joined(analysis, lines, axis, unit),
+                name=f"passes {direction}",
                 mode="lines",
-                line={"color": colour, "width": 2},
-                fill="tozeroy",
-                fillpattern={"shape": "/", "fgcolor": colour, "bgcolor": with_alpha(colour, 0.06), "size": 7},
-                hovertemplate=f"{one.id} take-off %{{y:.{unit.decimals}f}} {unit.name}<extra></extra>",
+                line={"color": colour, "width": 3},
+                hovertemplate=f"%{{text}} %{{y:.{unit.decimals}f}} {unit.name}<extra></extra>",
             )
         )
+        traces.append(_takeoffs(analysis, passes, axis, unit, colour, f"take-offs {direction}"))
     return traces
 
 
-def _shade(one: Pass, axis: TimeAxis, colour: str) -> dict[str, Any]:
-    x0, x1 = axis.at(one.log, [one.start_s, one.end_s])
-    return {
-        "type": "rect",
-        "x0": x0,
-        "x1": x1,
-        "y0": 0,
-        "y1": 1,
-        "yref": "y domain",
-        "fillcolor": with_alpha(colour, 0.13),
-        "line": {"width": 0},
-        "layer": "below",
-    }
+def _takeoffs(
+    analysis: Analysis, passes: list[Pass], axis: TimeAxis, unit: Unit, colour: str, name: str
+) -> go.Scatter:
+    """Hatch the area under each take-off; a fill ignores breaks, so each piece begins and ends at zero."""
+    x, y = [np.empty(0)], [np.empty(0)]
+    for one in passes:
+        if one.takeoff is None:
+            continue
+        motion = analysis.speed_logs[one.log].motion
+        inside = (motion.t_s >= one.takeoff.start_s) & (motion.t_s <= one.takeoff.end_s)
+        t_s = motion.t_s[inside]
+        if t_s.size:
+            x.append(axis.at(one.log, np.r_[t_s[:1], t_s, t_s[-1:]]))
+            y.append(np.r_[0.0, unit.from_si(motion.speed_mps[inside]), 0.0])
+    return go.Scatter(
+        x=np.concatenate(x),
+        y=np.concatenate(y),
+        name=name,
+        mode="none",
+        fill="tozeroy",
+        fillpattern={"shape": "/", "fgcolor": colour, "bgcolor": with_alpha(colour, 0.06), "size": 7},
+        hoverinfo="skip",
+    )
 
 
-def _label(one: Pass, axis: TimeAxis, palette: Palette) -> dict[str, Any]:
-    return {
-        "x": float(axis.at(one.log, (one.start_s + one.end_s) / 2)),
-        "y": 1.0,
-        "yref": "y domain",
-        "yanchor": "bottom",
-        "text": f"<b>{one.id}</b> {arrow(one.heading_deg)}",
-        "showarrow": False,
-        "font": {"size": 14, "color": palette.ink},
-    }
+def _joined(
+    analysis: Analysis, lines: list[tuple[str, int, float, float]], axis: TimeAxis, unit: Unit
+) -> dict[str, Any]:
+    """Put pieces of smoothed speed into one line with a break after each; ``text`` names each piece."""
+    x: list[FloatArray] = []
+    y: list[FloatArray] = []
+    text: list[str] = []
+    for name, number, start_s, end_s in lines:
+        motion = analysis.speed_logs[number].motion
+        inside = (motion.t_s >= start_s) & (motion.t_s <= end_s)
+        x += [axis.at(number, motion.t_s[inside]), np.array([axis.at(number, end_s)])]
+        y += [unit.from_si(motion.speed_mps[inside]), np.array([np.nan])]
+        text += [name] * (np.count_nonzero(inside) + 1)
+    return {"x": np.concatenate(x) if x else [], "y": np.concatenate(y) if y else [], "text": text}
+
+
+def _shades(analysis: Analysis, axis: TimeAxis, palette: Palette) -> list[dict[str, Any]]:
+    shades = []
+    for direction, passes in by_direction(analysis.passes).items():
+        for one in passes:
+            x0, x1 = axis.at(one.log, [one.start_s, one.end_s])
+            shades.append(
+                {
+                    "type": "rect",
+                    "x0": x0,
+                    "x1": x1,
+                    "y0": 0,
+                    "y1": 1,
+                    "yref": "y domain",
+                    "fillcolor": with_alpha(palette.of(direction), 0.13),
+                    "line": {"width": 0},
+                    "layer": "below",
+                }
+            )
+    return shades
+
+
+def _labels(analysis: Analysis, axis: TimeAxis, palette: Palette) -> list[dict[str, Any]]:
+    few = len(analysis.passes) <= _LABELS_SIDE_BY_SIDE
+    return [
+        {
+            "x": float(axis.at(one.log, (one.start_s + one.end_s) / 2)),
+            "y": 1.0,
+            "yref": "y domain",
+            "yanchor": "bottom",
+            "text": f"<b>{one.id}</b> {arrow(one.heading_deg)}" if few else one.id,
+            "showarrow": False,
+            "font": {"size": 14 if few else 10, "color": palette.ink},
+        }
+        for one in analysis.passes
+    ]
 
 
 def _measured(

@@ -66,7 +66,8 @@ def _plan() -> html.Section:
 
 def _two_ways() -> html.Section:
     accordion = dmc.Accordion([], id="two-ways", order=3, variant="default", value=None)
-    return _section("two-ways", "Two-ways", [html.Div(id="notes"), accordion])
+    pages = dmc.Pagination(id="two-ways-page", total=1, value=1, hideWithOnePage=True, withEdges=True)
+    return _section("two-ways", "Two-ways", [html.Div(id="notes"), accordion, pages])
 
 
 def _passes() -> html.Section:

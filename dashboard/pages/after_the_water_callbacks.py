@@ -38,6 +38,7 @@ from telemetry.twoway import TwoWay
 from telemetry.units import SPEED_UNITS
 
 REVISION = Output("revision", "data", allow_duplicate=True)
+TWO_WAYS_A_PAGE = 20
 GATES = Output("gates", "value", allow_duplicate=True)
 
 
@@ -143,14 +144,14 @@ def _register_files(app: Dash, sessions: Sessions) -> None:
         Input("session", "data"),
         Input("asked", "data"),
     )
-    def list_files(_revision: int, token: str, asked: dict[str, str] | None) -> tuple[list[html.Li], str]:
+    def list_files(_revision: int, token: str, asked: dict[str, Any] | None) -> tuple[list[html.Li], str]:
         session = sessions.peek(token)
         analysis = _known(session, asked)
         views = tuple(file_view(upload, analysis) for upload in session.uploads.values())
         return file_list(views), "page" if session.logs else "page empty"
 
 
-def _known(session: Session, asked: dict[str, str] | None) -> Analysis | None:
+def _known(session: Session, asked: dict[str, Any] | None) -> Analysis | None:
     return session.analysis(request_of(session, Asked(**asked))) if asked else None
 
 
@@ -202,7 +203,7 @@ def _register_controls(app: Dash, sessions: Sessions) -> None:
         State("session", "data"),
         prevent_initial_call=True,
     )
-    def take_gates(_clicks: list[int | None], asked: dict[str, str], token: str) -> str:
+    def take_gates(_clicks: list[int | None], asked: dict[str, Any], token: str) -> str:
         analysis = _known(sessions.peek(token), asked)
         if not ctx.triggered[0]["value"] or analysis is None:
             raise PreventUpdate
@@ -287,31 +288,53 @@ def _register_answer(app: Dash, sessions: Sessions) -> None:
 
     @app.callback(
         Output("answer", "children"),
-        Output("two-ways", "children"),
-        Output("two-ways", "value"),
         Output("passes", "children"),
         Output("notes", "children"),
         Input("asked", "data"),
         Input("unit", "value"),
-        State("two-ways", "value"),
         State("session", "data"),
         prevent_initial_call=True,
     )
-    def show_answer(asked: dict[str, str], unit: str, opened: str | None, token: str) -> tuple[Any, ...]:
+    def show_answer(asked: dict[str, Any], unit: str, token: str) -> tuple[Any, ...]:
         analysis = _known(sessions.peek(token), asked)
         if analysis is None:
-            return [], [], None, [], []
+            return [], [], []
         ways = directions(analysis.passes)
-        items = two_way_items(analysis.two_ways, analysis.passes, unit, ways)
-        best = next((t.id for t in analysis.two_ways if t.best), None)
         notes = [html.P(sentence(note)) for note in analysis.notes]
-        return (
-            answer(headline_of(analysis), unit, ways),
-            items,
-            opened if ctx.triggered_id == "unit" else best,
-            pass_table(analysis.passes, unit, ways),
-            notes,
-        )
+        return answer(headline_of(analysis), unit, ways), pass_table(analysis.passes, unit, ways), notes
+
+    @app.callback(
+        Output("two-ways", "value"),
+        Output("two-ways-page", "value"),
+        Output("two-ways-page", "total"),
+        Input("asked", "data"),
+        State("session", "data"),
+        prevent_initial_call=True,
+    )
+    def open_best(asked: dict[str, Any], token: str) -> tuple[str | None, int, int]:
+        analysis = _known(sessions.peek(token), asked)
+        if analysis is None:
+            return None, 1, 1
+        best = next((t.id for t in analysis.two_ways if t.best), None)
+        return best, 1, max(1, -(-len(analysis.two_ways) // TWO_WAYS_A_PAGE))
+
+    @app.callback(
+        Output("two-ways", "children"),
+        Input("asked", "data"),
+        Input("unit", "value"),
+        Input("two-ways", "value"),
+        Input("two-ways-page", "value"),
+        State("session", "data"),
+        prevent_initial_call=True,
+    )
+    def list_two_ways(
+        asked: dict[str, Any], unit: str, opened: str | None, page: int, token: str
+    ) -> list[Any]:
+        analysis = _known(sessions.peek(token), asked)
+        if analysis is None:
+            return []
+        shown = analysis.two_ways[(page - 1) * TWO_WAYS_A_PAGE : page * TWO_WAYS_A_PAGE]
+        return two_way_items(shown, analysis.passes, unit, directions(analysis.passes), opened)
 
     @app.callback(
         Output("speed-time", "figure"),
@@ -326,7 +349,7 @@ def _register_answer(app: Dash, sessions: Sessions) -> None:
         prevent_initial_call=True,
     )
     def draw(
-        asked: dict[str, str] | None,
+        asked: dict[str, Any] | None,
         opened: str | None,
         unit: str,
         picked: list[list[float]],

@@ -118,9 +118,10 @@ def test_two_presses_on_the_plan_view_become_gates(page: Page) -> None:
         x, y = page.evaluate(
             """share => {
                 const plot = document.querySelector("#plan .js-plotly-plot");
-                const trace = plot._fullData.find(t => t.name === "P1");
+                const trace = plot._fullData.find(t => t.name === "passes out");
                 const layout = plot._fullLayout, box = plot.getBoundingClientRect();
-                const i = Math.round(share * (trace.x.length - 1));
+                const first = [...trace.y].findIndex(Number.isNaN);
+                const i = Math.round(share * (first - 1));
                 return [box.left + layout._size.l + layout.xaxis.d2p(trace.x[i]),
                         box.top + layout._size.t + layout.yaxis.d2p(trace.y[i])];
             }""",

@@ -71,7 +71,9 @@ def test_dropped_logs_are_listed_and_answered_as_the_library_answers(client: Das
     )
     best = read_and_analyse([data_folder() / "four_passes.gpx"], Request()).two_ways[0]
     assert speed_text(best.average_mps, "mph", best.u95_mps) in text_of(shown["answer"]["children"])
-    assert shown["two-ways"]["value"] == "T1"
+    opened = client.call("open_best", {"asked.data": ASKED, "session.data": token}, "asked.data")
+    assert opened["two-ways"]["value"] == "T1"
+    assert opened["two-ways-page"] == {"value": 1, "total": 1}
     drawn = client.call(
         "draw", {"asked.data": ASKED, "unit.value": "mph", "session.data": token}, "asked.data"
     )
@@ -86,11 +88,32 @@ def test_another_tab_sees_nothing_of_it(client: DashClient, token: str) -> None:
     assert other["files"]["children"] == []
 
 
-def test_the_unit_changes_the_words_and_keeps_the_open_two_way(client: DashClient, token: str) -> None:
+def test_only_the_open_two_way_is_written_out(client: DashClient, token: str) -> None:
     drop(client, token, "four_passes.gpx")
-    values = {"asked.data": ASKED, "unit.value": "km/h", "session.data": token, "two-ways.value": "T3"}
+    values = {
+        "asked.data": ASKED,
+        "unit.value": "km/h",
+        "session.data": token,
+        "two-ways.value": "T3",
+        "two-ways-page.value": 1,
+    }
+    items = client.call("list_two_ways", values, "two-ways.value")["two-ways"]["children"]
+    assert [item["props"]["value"] for item in items] == ["T1", "T2", "T3", "T4"]
+    assert ["Gates A and B" in text_of(item) for item in items] == [False, False, True, False]
+    assert "An estimate. Only officials of a sanctioning body decide a record." in text_of(items[2])
+    assert "km/h" in text_of(items[0])
+    assert (
+        client.call("list_two_ways", {**values, "two-ways-page.value": 2}, "two-ways-page.value")["two-ways"][
+            "children"
+        ]
+        == []
+    )
+
+
+def test_the_unit_changes_the_words(client: DashClient, token: str) -> None:
+    drop(client, token, "four_passes.gpx")
+    values = {"asked.data": ASKED, "unit.value": "km/h", "session.data": token}
     shown = client.call("show_answer", values, "unit.value")
-    assert shown["two-ways"]["value"] == "T3"
     assert "km/h" in text_of(shown["answer"]["children"])
     assert "mph" not in text_of(shown["passes"]["children"])
 

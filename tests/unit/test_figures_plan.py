@@ -35,10 +35,11 @@ def test_gates_stand_across_the_course_at_the_measured_distance() -> None:
 
 def test_each_pass_starts_with_an_arrow_in_its_direction() -> None:
     figure = plan(made.analysis(), None)
-    assert named(figure, "P1").line.color == LIGHT.out
-    assert named(figure, "P2").line.color == LIGHT.back
-    start = named(figure, "P2 start")
-    assert (start.marker.symbol, start.marker.angle % 360) == ("arrow", 270.0)
+    assert named(figure, "passes out").line.color == LIGHT.out
+    assert named(figure, "passes back").line.color == LIGHT.back
+    start = named(figure, "starts back")
+    assert (start.marker.symbol, [a % 360 for a in start.marker.angle]) == ("arrow", [270.0])
+    assert start.text[0] == "P2 starts ←"
 
 
 def test_a_press_on_the_plan_gives_latitude_and_longitude() -> None:

@@ -21,8 +21,9 @@ def test_smoothed_speed_and_passes_are_in_the_users_unit() -> None:
     whole = made.analysis()
     figure = speed_time(whole, whole.two_ways[0], MPH)
     assert max(named(figure, "smoothed").y) == pytest.approx(30.0 / 0.44704)
-    assert named(figure, "P1").line.color == LIGHT.out
-    assert named(figure, "P2").line.color == LIGHT.back
+    assert named(figure, "passes out").line.color == LIGHT.out
+    assert named(figure, "passes back").line.color == LIGHT.back
+    assert set(named(figure, "passes back").text) == {"P2"}
     assert figure.layout.yaxis.title.text == "Speed [mph]"
     assert [a.text for a in figure.layout.annotations] == ["<b>P1</b> →", "<b>P2</b> ←"]
 
@@ -72,12 +73,30 @@ def test_a_break_in_the_log_breaks_the_line() -> None:
     assert np.flatnonzero(np.isnan(line.y)).tolist() == [500]
 
 
+def test_a_pause_of_days_between_two_logs_is_left_out() -> None:
+    whole = made.analysis()
+    log = whole.speed_logs[0]
+    meta = replace(log.cleaned.track.meta, start_utc=made.START + pd.Timedelta(days=6))
+    later = replace(log, cleaned=replace(log.cleaned, track=replace(log.cleaned.track, meta=meta)))
+    figure = speed_time(replace(whole, speed_logs=(log, later)), None, MPH)
+    (pause,) = figure.layout.xaxis.rangebreaks
+    assert pause.bounds == ("2026-06-13T09:32:59.900", "2026-06-19T09:29:00.000")
+    assert not speed_time(whole, None, MPH).layout.xaxis.rangebreaks
+
+
+def test_take_offs_are_hatched_down_to_zero() -> None:
+    hatch = named(speed_time(made.analysis(), None, MPH), "take-offs out")
+    assert hatch.fillpattern.shape == "/"
+    assert (hatch.y[0], hatch.y[-1]) == (0.0, 0.0)
+    assert (hatch.x[-1] - hatch.x[0]) / 1000 == pytest.approx(4.0)
+
+
 def test_an_hour_at_10_hz_is_thinned_and_keeps_its_passes() -> None:
     whole = made.analysis()
     long = replace(whole, speed_logs=(made.speed_log(36_000),))
     figure = speed_time(long, None, MPH)
     assert len(named(figure, "smoothed").x) < 3500
-    assert len(named(figure, "P1").x) == 121
+    assert np.count_nonzero(np.isfinite(named(figure, "passes out").y)) == 121
 
 
 def test_nothing_loaded_says_so() -> None:
