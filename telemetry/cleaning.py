@@ -21,6 +21,7 @@ _LEAST_SATELLITES = 4
 _BESIDE_LOSS_S = 1.0
 _JUMP_M = 4.0
 _JUMP_BACK_S = 5.0
+_SETTLING_S = 2.0
 
 
 @dataclass(frozen=True)
@@ -146,9 +147,16 @@ def _position_noise_m(t_s: FloatArray, v_mps: FloatArray, east_m: FloatArray, no
 
 
 def _jumps(
-    t_s: FloatArray, v_mps: FloatArray, east_m: FloatArray, north_m: FloatArray, noise_m: float
+    t_s: FloatArray,
+    v_mps: FloatArray,
+    false: BoolArray,
+    east_m: FloatArray,
+    north_m: FloatArray,
+    noise_m: float,
 ) -> tuple[BoolArray, BoolArray]:
     """Find positions that leap away and back, and steps after which they stay away.
+
+    ``false`` marks samples whose speed is false: a position may stray with them and leap home after.
 
     Returns
     -------
@@ -182,8 +190,11 @@ def _jumps(
             if home <= _JUMP_M + 6.0 * noise_m + 1.3 * fastest * span + 10.0 * span**2:
                 back = m
         if back is None:
-            if a == 0:
-                away[0] = True  # a lone wrong first fix
+            strayed = np.flatnonzero(false[: a + 1] & (t_s[a] - t_s[: a + 1] < _JUMP_BACK_S))
+            if t_s[a] - t_s[0] < _SETTLING_S:
+                away[: a + 1] = True  # the first fixes of a receiver that was still settling
+            elif strayed.size and strayed[-1] >= a - 1:
+                away[strayed[0] : a + 1] = True  # it strayed together with the speed and leaps home
             else:
                 stays[a] = True
             k += 1
@@ -210,7 +221,7 @@ def _beside_loss(t_s: FloatArray, lost: BoolArray) -> BoolArray:
     return np.asarray(np.broadcast_to(since, t_s.shape) < _BESIDE_LOSS_S)
 
 
-def _judge_positions(judge: _Judge, track: Track) -> BoolArray:
+def _judge_positions(judge: _Judge, track: Track, limits: HullLimits) -> BoolArray:
     """Judge position jumps, then the speeds by the positions that are left.
 
     Returns
@@ -233,7 +244,11 @@ def _judge_positions(judge: _Judge, track: Track) -> BoolArray:
         else _differenced(t_s[use], east_m, north_m)
     )
     noise_m = _position_noise_m(t_s[use], v, east_m, north_m)
-    away, stays = _jumps(t_s[use], v, east_m, north_m, noise_m)
+    false = np.zeros(use.size, dtype=np.bool_)
+    if good.sum() > 2:
+        rows = use[good]
+        false[good] = unreachable(t_s[rows], speed[rows], np.zeros(rows.size, dtype=np.bool_), limits)
+    away, stays = _jumps(t_s[use], v, false, east_m, north_m, noise_m)
     bad = np.zeros(t_s.size, dtype=np.bool_)
     bad[use] = away
     judge.reject(
@@ -283,6 +298,7 @@ def clean(track: Track, limits: HullLimits | None = None) -> Cleaned:
     Cleaned
         No value is changed; samples are set aside with a reason.
     """
+    limits = limits or HullLimits()
     keep = longest_increasing(track.t_s)
     stamp, stamp_codes = stamp_findings(track.t_s, keep)
     ordered = Track(track.frame[keep], track.meta, track.findings)
@@ -299,8 +315,8 @@ def clean(track: Track, limits: HullLimits | None = None) -> Cleaned:
     if ordered.t_s.size > 1:
         if ordered.meta.speed_source == "measured":
             _judge_repeats(judge, lat, lon, speed)
-        broken = broken | _judge_positions(judge, ordered)
-        _judge_reach(judge, ordered, limits or HullLimits())
+        broken = broken | _judge_positions(judge, ordered, limits)
+        _judge_reach(judge, ordered, limits)
 
     columns = ["speed_mps", "lat_deg", "lon_deg"]
     cut = (

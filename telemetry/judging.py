@@ -263,9 +263,13 @@ def _gate(pair: Pair, which: int) -> Gate:
 
 
 def rank(two_ways: Sequence[TwoWay]) -> tuple[TwoWay, ...]:
-    """Order two-ways, those that count first and the fastest first among equals; mark the best."""
+    """Order two-ways, those that count first; mark the best.
+
+    Among equals the one with the highest speed that is sure, the lower end of its interval, comes first: a
+    doubtful figure does not win by its doubt.
+    """
     order = {"counts": 0, "cannot tell": 1, "does not count": 2}
-    ranked = sorted(two_ways, key=lambda w: (order[w.verdict], -w.average_mps))
+    ranked = sorted(two_ways, key=lambda w: (order[w.verdict], w.u95_mps - w.average_mps))
     return tuple(
         replace(w, id=f"T{k + 1}", best=k == 0 and w.verdict != "does not count")
         for k, w in enumerate(ranked)

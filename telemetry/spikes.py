@@ -76,6 +76,7 @@ def _ramp(dt_s: FloatArray, burst_mps2: float, sustained_mps2: float) -> FloatAr
 _CONTEXT_S = 4.0
 _REACH_S = 4.0
 _HUMP_S = 0.6
+_MOST_SHOULDERS = 4
 
 
 def _merged(centres: FloatArray, half_s: float) -> list[tuple[float, float]]:
@@ -139,6 +140,30 @@ def _humps(t_s: FloatArray, v_mps: FloatArray, limits: HullLimits, step_s: float
     return bad
 
 
+def _shoulders(t_s: FloatArray, v_mps: FloatArray, bad: BoolArray, limits: HullLimits) -> BoolArray:
+    """Grow runs of false speeds over neighbours that stand above the good samples around them.
+
+    Where a spike sits on a corner, its last samples can pass for the motion itself.
+    """
+    out = bad.copy()
+    edges = np.flatnonzero(np.diff(np.r_[False, bad, False].astype(np.int8)))
+    for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        for _ in range(_MOST_SHOULDERS):
+            if a < 2 or b > t_s.size - 3 or out[a - 2 : a].any() or out[b : b + 2].any():
+                break
+            left = np.interp(t_s[a - 1], t_s[[a - 2, b]], v_mps[[a - 2, b]])
+            right = np.interp(t_s[b], t_s[[a - 1, b + 1]], v_mps[[a - 1, b + 1]])
+            if v_mps[b] - right > limits.step_mps:
+                out[b] = True
+                b += 1
+            elif v_mps[a - 1] - left > limits.step_mps:
+                a -= 1
+                out[a] = True
+            else:
+                break
+    return out
+
+
 def unreachable(
     t_s: FloatArray, v_mps: FloatArray, doubtful: BoolArray, limits: HullLimits | None = None
 ) -> BoolArray:
@@ -176,7 +201,7 @@ def unreachable(
         i, j = np.searchsorted(t_s, (a_s, b_s), side="left")
         rows = slice(int(i), int(j) + 1)
         bad[rows] |= ~_longest_chain(t_s[rows], v_mps[rows], weight[rows], lim, step_s)
-    return bad
+    return _shoulders(t_s, v_mps, bad, lim)
 
 
 _AGREE_WINDOWS_S = (0.6, 1.5)
