@@ -27,7 +27,11 @@ def rule_notes(rule: Rule) -> list[html.P]:
 
 def _rule(rules: tuple[Rule, ...]) -> html.Fieldset:
     own = dcc.Upload(
-        html.U("Add a rule of your own (TOML)"), id="own-rule", className="own-rule", max_size=200_000
+        html.U("Add a rule of your own (TOML)"),
+        id="own-rule",
+        className="own-rule",
+        max_size=200_000,
+        disable_click=True,
     )
     return html.Fieldset(
         [
@@ -50,7 +54,7 @@ def _rule(rules: tuple[Rule, ...]) -> html.Fieldset:
                 max=1440,
                 debounce=True,
             ),
-            own,
+            html.Label(own),
             html.P(id="rule-error", className="field-error", role="alert"),
         ]
     )

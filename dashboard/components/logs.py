@@ -35,11 +35,13 @@ def upload_card() -> html.Div:
         style_active={},
         style_reject={},
         multiple=True,
+        disable_click=True,  # the label around it opens the chooser, and names it for a screen reader
     )
     samples = dmc.Button("Show me with sample logs", id="samples", variant="default", className="samples")
     reading = html.P("Reading…", id="reading", className="reading", hidden=True, role="status")
     return html.Div(
-        [drop, samples, reading, html.Div(id="turned-away", role="alert")], className="upload-card"
+        [html.Label(drop), samples, reading, html.Div(id="turned-away", role="alert")],
+        className="upload-card",
     )
 
 

@@ -109,7 +109,13 @@ def _gates(t: TwoWay) -> html.Div:
     return html.Div(
         [
             html.P([html.Strong("Gates A and B"), f", {placed}:"]),
-            html.Code(text, className="gates"),
+            html.Code(
+                [
+                    html.Span(f"{name} {gate.lat_deg:.7f}, {gate.lon_deg:.7f}")
+                    for name, gate in zip("AB", t.gates, strict=True)
+                ],
+                className="gates",
+            ),
             html.Div(
                 [
                     dmc.CopyButton(

@@ -23,6 +23,18 @@ CUT_POINTS: Final = 300
 # Drawing only: how far a gate's line reaches to each side, and when two starts share one name tag.
 _GATE_HALF_M: Final = 18.0
 _TOGETHER_M: Final = 25.0
+# Passes lie on one another: the way out shows on both sides of the way back.
+_WIDTHS: Final = {"out": 6.5, "back": 2.5}
+_BEHIND: Final = (
+    "bottom center",
+    "bottom left",
+    "middle left",
+    "top left",
+    "top center",
+    "top right",
+    "middle right",
+    "bottom right",
+)
 
 Points = tuple[FloatArray, FloatArray]
 
@@ -146,7 +158,7 @@ def _passes(analysis: Analysis, frame: LocalFrame, palette: Palette) -> list[go.
                 text=[p.id for p, east_m, _ in pieces for _ in range(east_m.size + 1)],
                 name=f"passes {direction}",
                 mode="lines",
-                line={"color": palette.of(direction), "width": 3.5},
+                line={"color": palette.of(direction), "width": _WIDTHS[direction]},
                 hovertemplate="%{text}: %{x:.1f} m east, %{y:.1f} m north<extra></extra>",
             ),
             go.Scatter(
@@ -197,8 +209,9 @@ def _names(analysis: Analysis, frame: LocalFrame, palette: Palette) -> list[go.S
             x=[east],
             y=[north],
             name="names",
-            mode="text",
-            text=[f"&nbsp;&nbsp;&nbsp;<b>{' '.join(names)}</b>&nbsp;&nbsp;&nbsp;"],
+            mode="markers+text",
+            marker={"size": 22, "opacity": 0},  # keeps the name clear of the arrow
+            text=[f"<b>{' '.join(names)}</b>"],
             textposition=_behind(heading_deg),
             textfont={"size": 14, "color": palette.ink},
             hoverinfo="skip",
@@ -209,9 +222,7 @@ def _names(analysis: Analysis, frame: LocalFrame, palette: Palette) -> list[go.S
 
 def _behind(heading_deg: float) -> str:
     """Tell which side of a start lies behind a boat of this heading."""
-    if math.isnan(heading_deg):
-        return "top center"
-    return ("bottom center", "middle left", "top center", "middle right")[round(heading_deg / 90.0) % 4]
+    return "top center" if math.isnan(heading_deg) else _BEHIND[round(heading_deg / 45.0) % 8]
 
 
 def _gates(
