@@ -23,18 +23,18 @@ from telemetry.surge import ClockStep, Driver, SurgeFit, SurgeProblem, driver, i
 
 # The coarse search: how finely, how many places are looked at again, and how slowly a hull follows its shaft.
 _GRID_S = 0.2
-_CANDIDATES = 8
+_CANDIDATES = 6
 _APART_S = 2.0
 _HULL_S = 0.8
 _LEAST_COMMON_S = 15.0
 # The second look, on thinned speeds, round each place.
 _QUICK_STEP_S = 0.18
-_AROUND_S = np.arange(-0.9, 0.91, 0.3)
+_AROUND_S = np.linspace(-0.8, 0.8, 5)
 _REFINED = 3
 _WORTH_SHARE = 0.3
 # The fine search starts on five minutes, where drift cannot hide the match, and doubles from there.
 _WINDOW_S = 300.0
-_ROUNDS = 8
+_ROUNDS = 20
 _MOST_STEP_S = 0.3
 _SETTLED_S = 1e-3
 _DRIFT_SD = 600e-6  # a flat +-1000 ppm has this standard deviation
@@ -260,10 +260,12 @@ def _refined(
         rest_s, drift = fit.rest_s, fit.drift
         start_s, end_s = _shared(motor, motion, rest_s - drift * problem.middle_s, drift)
         whole = window[0] <= start_s and window[1] >= end_s
-        if whole and cleared:
-            return _Match(fit, step, part, start_s, end_s, _runs(motion, start_s, end_s))
         if whole:
-            problem, cleared = part.without_outliers(fit), True
+            sounder = part if cleared else part.without_outliers(fit)
+            if sounder is part:
+                return _Match(fit, step, part, start_s, end_s, _runs(motion, start_s, end_s))
+            problem, cleared = sounder, True
+            continue
         length_s = max(window[1] - window[0], 1.0)
         window = window[0] - 0.5 * length_s, window[1] + 0.5 * length_s
 
@@ -312,7 +314,7 @@ def _judged(match: _Match, method: str, lag_s: float) -> Clock:
     ends = problem.drive.t_s[[0, -1]] - problem.middle_s
     var = max(float(np.array([1.0, e]) @ step.covariance @ np.array([1.0, e])) for e in ends)
     # Between two samples of the speed a corner cannot be placed better than to a part of their distance.
-    corner_s = _CORNER_SHARE * float(np.median(problem.inc.span_s))
+    corner_s = _CORNER_SHARE * _step_s(problem)
     u95_s = float(np.hypot(student.ppf(0.975, max(step.clusters - 2.0, 1.0)) * np.sqrt(var), 1.96 * corner_s))
     clock = Clock(
         offset_s - lag_s, fit.drift * 1e6, u95_s, method, True, "", match.start_s - lag_s, match.end_s - lag_s
@@ -327,6 +329,10 @@ def _judged(match: _Match, method: str, lag_s: float) -> Clock:
     )
 
 
+def _step_s(problem: SurgeProblem) -> float:
+    return float(np.median(problem.inc.span_s))
+
+
 def _objection(match: _Match, u95_s: float) -> str:
     """Say what speaks against a match; empty where nothing does."""
     fit, scatter_s = match.fit, match.step.scatter_s
@@ -339,7 +345,9 @@ def _objection(match: _Match, u95_s: float) -> str:
         )
     if abs(fit.drift) > _MOST_DRIFT:
         return "the logs only match if one clock runs far too fast: they are of different outings"
-    if scatter_s > _MOST_SCATTER_S or (match.runs == _LEAST_RUNS and scatter_s > 0.5 * _MOST_SCATTER_S):
+    # Fewer runs can agree by chance; slow sampling scatters them.
+    most_s = _MOST_SCATTER_S * (0.5 if match.runs == _LEAST_RUNS else 1.0)
+    if scatter_s > max(most_s, _CORNER_SHARE * _step_s(match.problem)):
         return (
             f"the runs disagree on the clock by {scatter_s:.2f} s: the motor log is of another outing, or "
             "its clock does not run evenly"

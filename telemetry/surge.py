@@ -339,7 +339,7 @@ class SurgeProblem:
         usual = np.sqrt(FORCE_DENSITY * inc.span_s[used] + 2.0 * inc.noise_var)
         size = np.abs(left) / usual
         odd = inc.start_s[used][size > _OUTLIER * max(float(np.median(size)) / 0.6745, 0.3)]
-        if 1 + int(np.sum(np.diff(odd) > 2.0 * _OUTLIER_REACH_S)) > _MOST_ODD_PLACES:
+        if odd.size == 0 or 1 + int(np.sum(np.diff(odd) > 2.0 * _OUTLIER_REACH_S)) > _MOST_ODD_PLACES:
             return self
         return SurgeProblem(replace(inc, loose=_loosened(inc.start_s, odd, inc.loose)), self.drive)
 

@@ -337,26 +337,24 @@ def _moved(point: OperatingPoint, change: Change, off: dict[str, float]) -> dict
     shaft_power = off.get("shaft", 0.0) * _SHAFT_POWER_SD
     drag_power = _DRAG_POWER + off.get("drag", 0.0) * _DRAG_POWER_SD
 
-    def shaft_rpm(at_slip: float) -> float:
-        """Balance torque: n = kV (V0 - r I) with I = I0 + load kV n²."""
+    def shaft(at_slip: float) -> tuple[float, float]:
+        """Balance torque: n = kV (V0 - r I) with I = I0 + load kV n²; shaft speed and current."""
         load = torque * (at_slip + gone_q) / (slip + gone_q)
-        c = new_kv * (rest_v - r * new_idle)
-        a = new_kv**2 * r * load
-        rpm = (np.sqrt(1.0 + 4.0 * a * c) - 1.0) / (2.0 * a)
+        unloaded = new_kv * (rest_v - r * new_idle)
+        rpm = 2.0 * unloaded / (1.0 + np.sqrt(1.0 + 4.0 * new_kv**2 * r * load * unloaded))
         if shaft_power:
-            a *= (rpm / point.rpm) ** shaft_power
-            rpm = (np.sqrt(1.0 + 4.0 * a * c) - 1.0) / (2.0 * a)
-        return float(rpm)
+            load *= (rpm / point.rpm) ** shaft_power
+            rpm = 2.0 * unloaded / (1.0 + np.sqrt(1.0 + 4.0 * new_kv**2 * r * load * unloaded))
+        return float(rpm), float(new_idle + load * new_kv * rpm**2)
 
     def surplus(at_slip: float) -> float:
         """Thrust over drag, as shares of the measured thrust."""
-        turns = shaft_rpm(at_slip) / point.rpm
+        turns = shaft(at_slip)[0] / point.rpm
         thrust = turns**2 * thrust_scale * (at_slip + gone_t) / (slip + gone_t)
         return float(thrust - (turns * pitch * (1.0 - at_slip) / (1.0 - slip)) ** drag_power)
 
     new_slip = float(brentq(surplus, -gone_t + 1e-6, 0.95))
-    rpm = shaft_rpm(new_slip)
-    amps = (rest_v - rpm / new_kv) / r
+    rpm, amps = shaft(new_slip)
     speed = point.speed_mps * scaled("speed") * rpm / point.rpm * pitch * (1.0 - new_slip) / (1.0 - slip)
     return {
         "rpm": rpm,
