@@ -15,7 +15,7 @@ from telemetry.contract import contract
 from telemetry.errors import CallError, LogError
 from telemetry.frames import BoolArray, Log, MotorLog, Track
 from telemetry.geo import CourseLine, LocalFrame, geodesic_m
-from telemetry.judging import Terms, judge, rank
+from telemetry.judging import Terms, judge_all
 from telemetry.motion import Motion, smooth
 from telemetry.pairing import find_courses, find_pairs
 from telemetry.passes import Pass, find_windows
@@ -175,6 +175,7 @@ def analyse(
         found += [(k, m) for m in measure(cleaned, motion, windows, distances_m)]
         if not windows:
             notes.append(_why_no_pass(track, motion))
+    notes += _overlaps(speed_logs)
     found.sort(key=lambda item: _when(tracks[item[0]], item[1].data.start_s))
     measured = tuple(m for _, m in found)
     passes = tuple(_pass(k, log, speed_logs[log].cleaned, m) for k, (log, m) in enumerate(found))
@@ -246,17 +247,33 @@ def _frames(tracks: Sequence[Track]) -> list[LocalFrame]:
     return frames
 
 
+def _overlaps(logs: Sequence[SpeedLog]) -> list[str]:
+    """Say where two speed logs cover the same time, so that nobody counts a pass twice."""
+    spans = []
+    for log in logs:
+        track = log.cleaned.track
+        spans.append((track.utc(float(track.t_s[0])), track.utc(float(track.t_s[-1])), track.meta.file))
+    return [
+        f"{Path(a).name} and {Path(b).name} cover the same time: a pass that both recorded is listed twice, "
+        "and passes of the one are not paired with passes of the other."
+        for k, (a0, a1, a) in enumerate(spans)
+        for b0, b1, b in spans[k + 1 :]
+        if None not in (a0, a1, b0, b1) and a0 <= b1 and b0 <= a1
+    ]
+
+
 def _distances(request: Request) -> tuple[float, ...]:
     extra = request.distances_m + ((request.distance_m,) if request.distance_m else ())
     return tuple(sorted({*USUAL_DISTANCES_M, *extra}))
 
 
 def _why_no_pass(track: Track, motion: Motion) -> str:
+    name = Path(track.meta.file).name
     if np.isnan(motion.speed_mps).all():
-        return f"{track.meta.file}: cannot tell any speed: no sample with a usable speed or position."
+        return f"{name}: cannot tell any speed: no sample with a usable speed or position."
     top_mps = float(np.nanmax(motion.speed_mps))
     return (
-        f"{track.meta.file}: no pass found: a pass is straight, reaches 5 m/s and lasts at least 1.2 s "
+        f"{name}: no pass found: a pass is straight, reaches 5 m/s and lasts at least 1.2 s "
         f"and 25 m; the smoothed speed reaches {top_mps:.1f} m/s."
     )
 
@@ -350,7 +367,7 @@ def _with_two_ways(analysis: Analysis) -> Analysis:
     )
     terms = Terms(rule, given is not None, request.mark_mps, receiver)
     cleaned = [log.cleaned for log in analysis.speed_logs]
-    two_ways = rank([judge(pair, passes, measured, cleaned, terms) for pair in pairs])
+    two_ways = judge_all(pairs, passes, measured, cleaned, terms)
     notes = [_TWO_WAY_NOTE + miss + "." for miss in misses[:_MOST_MISSES]]
     if len(misses) > _MOST_MISSES:
         notes.append(f"{_TWO_WAY_NOTE}{len(misses) - _MOST_MISSES} more of that kind.")

@@ -260,7 +260,8 @@ class AlongChain:
 
     def crossing_s(self, along_m: FloatArray) -> FloatArray:
         """When the way reaches the given points, any shape [s]; NaN outside the chain."""
-        sign = np.sign(self.along_m[-1] - self.along_m[0])
+        # By the speed, not by the ends: a pass's run-out may turn back on itself.
+        sign = np.sign(np.median(self.along_mps))
         way = np.maximum.accumulate(sign * self.along_m)
         return np.asarray(np.interp(sign * along_m, way, self.t_s, left=np.nan, right=np.nan))
 

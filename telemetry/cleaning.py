@@ -332,9 +332,9 @@ def clean(track: Track, limits: HullLimits | None = None) -> Cleaned:
         .reset_index()
     )
     edges = np.r_[0, np.flatnonzero(broken) + 1, ordered.t_s.size]
-    findings = sorted(
-        (*track.findings, *judge.findings), key=lambda f: -1.0 if f.start_s is None else f.start_s
-    )
+    # The reader's count of all samples without a fix gives way to one finding for each loss.
+    read = [f for f in track.findings if f.code != "no-fix"]
+    findings = sorted((*read, *judge.findings), key=lambda f: -1.0 if f.start_s is None else f.start_s)
     return Cleaned(
         ordered,
         judge.speed_ok,

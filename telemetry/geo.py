@@ -74,8 +74,8 @@ class LocalFrame:
         dlon = np.degrees(w / (_A_M * np.cos(lat0)))
         lat = self.lat0_deg + north * dlat
         lon = self.lon0_deg + east * dlon
-        # The linear guess is good to d^2/R; each correction gains the factor d/R again.
-        for _ in range(5):
+        # The linear guess is good to d²/R; each correction gains the factor d/R again.
+        for _ in range(3):
             e, n = self.to_local(lat, lon)
             lat = lat + (north - n) * dlat
             lon = lon + (east - e) * dlon

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -9,7 +10,7 @@ import numpy as np
 
 from telemetry.chains import ReceiverModel
 from telemetry.cleaning import Cleaned
-from telemetry.frames import Finding
+from telemetry.frames import Finding, FloatArray
 from telemetry.geo import wrap_deg
 from telemetry.pairing import Pair
 from telemetry.passes import Pass
@@ -22,6 +23,7 @@ from telemetry.twoway import (
     TwoWay,
     Verdict,
     average_of,
+    gate_speed_u_mps,
     printed_figure,
     sensitivities,
 )
@@ -68,9 +70,8 @@ def _beside_m(pair: Pair, data: PassData, span: tuple[float, float]) -> float:
     return float(np.max(np.abs(np.interp(span, data.t_s[data.position_node], across_m))))
 
 
-def _same_gates(beside_m: tuple[float, float], given: bool) -> Check:
+def _same_gates(worst: float, given: bool) -> Check:
     who = "given by the user" if given else "placed by the program along the fitted course line"
-    worst = max(beside_m)
     return Check(
         "same two gates",
         "met" if worst <= _BESIDE_M else "not met",
@@ -105,27 +106,39 @@ def _window(elapsed_s: float, rule: Rule) -> Check:
     return Check("time window", result, f"{spent}; the rule allows {rule.window_s:g} s")
 
 
-def _whole(cleaned: Cleaned, name: str, span: tuple[float, float]) -> tuple[CheckResult, str]:
+@dataclass(frozen=True)
+class _LogFacts:
+    """What every judgement on one log asks of it."""
+
+    usable_s: FloatArray
+    step_s: float
+    findings: tuple[Finding, ...]
+
+    @classmethod
+    def of(cls, cleaned: Cleaned) -> _LogFacts:
+        t_s = cleaned.track.t_s
+        usable = t_s[cleaned.speed_ok | cleaned.position_ok]
+        return cls(usable, float(np.median(np.diff(t_s))), cleaned.findings)
+
+
+def _whole(log: _LogFacts, name: str, span: tuple[float, float]) -> tuple[CheckResult, str]:
     """Judge whether the log carries one pass between the gates."""
-    t_s = cleaned.track.t_s
-    usable = t_s[cleaned.speed_ok | cleaned.position_ok]
-    step_s = float(np.median(np.diff(t_s)))
-    near_s = max(_BRACKET_S, 1.6 * step_s)
-    for crossing_s, what in zip(span, ("entering", "leaving"), strict=True):
-        k = int(np.searchsorted(usable, crossing_s))
+    usable = log.usable_s
+    near_s = max(_BRACKET_S, 1.6 * log.step_s)
+    first, last = (int(k) for k in np.searchsorted(usable, span))
+    for crossing_s, k, what in ((span[0], first, "entering"), (span[1], last, "leaving")):
         before_s = crossing_s - usable[k - 1] if k > 0 else np.inf
         after_s = usable[k] - crossing_s if k < usable.size else np.inf
         if max(before_s, after_s) > near_s:
             return "cannot tell", f"{name}: no usable sample within {near_s:.1f} s of {what} the distance"
-    inside = usable[(usable > span[0]) & (usable < span[1])]
-    silence_s = float(np.diff(np.r_[span[0], inside, span[1]]).max())
-    touching = [f for f in cleaned.findings if f.touches(*span)]
+    silence_s = float(np.diff([span[0], *usable[first:last], span[1]]).max())
+    touching = [f for f in log.findings if f.touches(*span)]
     if any(f.code in ("position-break", "break") for f in touching):
         return "cannot tell", f"{name}: the log breaks inside the distance"
-    if silence_s > max(_BRIDGE_SHARE * (span[1] - span[0]), 1.6 * step_s):
+    if silence_s > max(_BRIDGE_SHARE * (span[1] - span[0]), 1.6 * log.step_s):
         return "cannot tell", f"{name}: {silence_s:.1f} s of {span[1] - span[0]:.1f} s have no usable sample"
     said = _told(touching)
-    return "met", f"{name}: {inside.size} usable samples inside" + (f", {said}" if said else "")
+    return "met", f"{name}: {last - first} usable samples inside" + (f", {said}" if said else "")
 
 
 def _told(findings: Sequence[Finding]) -> str:
@@ -180,14 +193,18 @@ def _elapsed_s(p: Pass, q: Pass, pair: Pair) -> float:
     return float(between + (leave_s - q.start_s) - (enter_s - p.start_s))
 
 
-def judge(
-    pair: Pair, passes: Sequence[Pass], measured: Sequence[PassSpeeds], logs: Sequence[Cleaned], terms: Terms
-) -> TwoWay:
-    """Judge one pair.
+def judge_all(
+    pairs: Sequence[Pair],
+    passes: Sequence[Pass],
+    measured: Sequence[PassSpeeds],
+    logs: Sequence[Cleaned],
+    terms: Terms,
+) -> tuple[TwoWay, ...]:
+    """Judge pairs and rank them.
 
     Parameters
     ----------
-    pair : Pair
+    pairs : sequence of Pair
     passes, measured : sequence of Pass, of PassSpeeds
         All of the analysis, in the same order.
     logs : sequence of Cleaned
@@ -196,11 +213,28 @@ def judge(
 
     Returns
     -------
-    TwoWay
-        With ``id`` empty and ``best`` False; :func:`rank` sets both.
+    tuple of TwoWay
+        Those that count first; the best is marked.
+    """
+    facts = [_LogFacts.of(log) for log in logs]
+    return _ranked(
+        [
+            _judge(pair, gates, passes, measured, facts, terms)
+            for pair, gates in zip(pairs, _gates(pairs), strict=True)
+        ]
+    )
 
-    Notes
-    -----
+
+def _judge(
+    pair: Pair,
+    gates: tuple[Gate, Gate],
+    passes: Sequence[Pass],
+    measured: Sequence[PassSpeeds],
+    facts: Sequence[_LogFacts],
+    terms: Terms,
+) -> TwoWay:
+    """Judge one pair.
+
     With ``v = D / t`` each way's own standard uncertainty is ``D / t² u(t)``; the two average out by the
     sensitivities of the rule's mean. What both passes share, the receiver's common speed error, does not
     (JCGM 100:2008, 5.1.2 and 5.2.2).
@@ -209,22 +243,23 @@ def judge(
     p, q = passes[pair.a.index], passes[pair.b.index]
     taken = tuple(leave - enter for enter, leave in pair.spans_s)
     v1, v2 = (pair.distance_m / t for t in taken)
-    own1, own2 = (v / t * sd for v, t, sd in zip((v1, v2), taken, pair.sd_s, strict=True))
+    own1, own2 = (gate_speed_u_mps(pair.distance_m, t, sd) for t, sd in zip(taken, pair.sd_s, strict=True))
     c1, c2 = sensitivities(rule.mean, v1, v2)
-    independent = float(np.hypot(c1 * own1, c2 * own2))
-    shared = (c1 + c2) * terms.receiver.shared_sd_mps
+    common = terms.receiver.shared_sd_mps
+    independent = math.hypot(c1 * own1, c2 * own2)
+    shared = (c1 + c2) * common
     average = average_of(rule.mean, v1, v2)
-    u95 = COVERAGE_95 * float(np.hypot(independent, shared))
-    beside = tuple(
+    u95 = COVERAGE_95 * math.hypot(independent, shared)
+    beside_m = max(
         _beside_m(pair, measured[c.index].data, span)
         for c, span in zip((pair.a, pair.b), pair.spans_s, strict=True)
     )
     checks = [
         _opposite(p, q, rule),
-        _same_gates((beside[0], beside[1]), terms.gates_given),
+        _same_gates(beside_m, terms.gates_given),
         _distance(pair, rule),
         _window(_elapsed_s(p, q, pair), rule),
-        _log_whole([_whole(logs[w.log], w.id, span) for w, span in zip((p, q), pair.spans_s, strict=True)]),
+        _log_whole([_whole(facts[w.log], w.id, span) for w, span in zip((p, q), pair.spans_s, strict=True)]),
         _sure_enough(average, u95, rule),
     ]
     if terms.mark_mps is not None:
@@ -236,10 +271,7 @@ def judge(
         mean=rule.mean,
         distance_m=pair.distance_m,
         speeds_mps=(v1, v2),
-        speed_u95_mps=(
-            COVERAGE_95 * float(np.hypot(own1, terms.receiver.shared_sd_mps)),
-            COVERAGE_95 * float(np.hypot(own2, terms.receiver.shared_sd_mps)),
-        ),
+        speed_u95_mps=(COVERAGE_95 * math.hypot(own1, common), COVERAGE_95 * math.hypot(own2, common)),
         times_s=(taken[0], taken[1]),
         crossings_s=pair.spans_s,
         average_mps=average,
@@ -248,7 +280,7 @@ def judge(
         u_shared_mps=shared,
         verdict=verdict_of(checks),
         checks=tuple(checks),
-        gates=(_gate(pair, 0), _gate(pair, 1)),
+        gates=gates,
         gates_given=terms.gates_given,
         course=pair.course.line,
         best=False,
@@ -256,13 +288,21 @@ def judge(
     )
 
 
-def _gate(pair: Pair, which: int) -> Gate:
-    east_m, north_m = pair.course.line.point(pair.gates_m[which])
-    lat, lon = pair.course.frame.to_geodetic(east_m, north_m)
-    return Gate(float(lat), float(lon), east_m, north_m)
+def _gates(pairs: Sequence[Pair]) -> list[tuple[Gate, Gate]]:
+    """Find where on the globe the gates of each pair stand; one conversion for each frame of metres."""
+    points = [tuple(p.course.line.point(m) for m in p.gates_m) for p in pairs]
+    out: list[tuple[Gate, Gate] | None] = [None] * len(pairs)
+    for frame in {p.course.frame for p in pairs}:
+        mine = [k for k, p in enumerate(pairs) if p.course.frame == frame]
+        metres = np.array([points[k] for k in mine])
+        lat, lon = frame.to_geodetic(metres[:, :, 0], metres[:, :, 1])
+        for row, k in enumerate(mine):
+            first, second = (Gate(float(lat[row, i]), float(lon[row, i]), *points[k][i]) for i in (0, 1))
+            out[k] = first, second
+    return [g for g in out if g is not None]
 
 
-def rank(two_ways: Sequence[TwoWay]) -> tuple[TwoWay, ...]:
+def _ranked(two_ways: Sequence[TwoWay]) -> tuple[TwoWay, ...]:
     """Order two-ways, those that count first; mark the best.
 
     Among equals the one with the highest speed that is sure, the lower end of its interval, comes first: a

@@ -9,7 +9,7 @@ from scipy.ndimage import uniform_filter1d
 
 from telemetry.chains import ReceiverModel, smooth_speed
 from telemetry.cleaning import Cleaned
-from telemetry.frames import FloatArray
+from telemetry.frames import TRACK_COLUMNS, FloatArray
 from telemetry.geo import LocalFrame, wrap_deg
 from telemetry.timeline import break_after_s
 
@@ -120,6 +120,7 @@ def smooth(cleaned: Cleaned, frame: LocalFrame, receiver: ReceiverModel | None =
     measured = track.column("speed_mps")
     if measured is None:
         measured = _differenced_speed(t_s, east_m, north_m)
+        measured[measured > TRACK_COLUMNS["speed_mps"].high] = np.nan
         use = np.flatnonzero(cleaned.position_ok & ~np.isnan(measured))
     else:
         use = np.flatnonzero(cleaned.speed_ok)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
@@ -95,7 +96,7 @@ def _course_pass(index: int, measured: PassSpeeds, line: CourseLine, whole: bool
     """See a pass along a line; ``whole`` lets the run-up and run-out count as covered."""
     data = measured.data
     chain = data.along(line)
-    sense = 1 if chain.along_m[-1] > chain.along_m[0] else -1
+    sense = 1 if np.median(chain.along_mps) > 0.0 else -1
     inside = (
         np.ones(chain.t_s.size, dtype=np.bool_)
         if whole
@@ -167,19 +168,45 @@ def _fit_through(group: Sequence[PassSpeeds]) -> CourseLine:
     return fit_course(np.concatenate(east), np.concatenate(north), first.heading_deg)
 
 
-def _place(a: CoursePass, b: CoursePass, distance_m: float, rule: Rule) -> FloatArray | None:
-    """Place the gates where the pair's average is highest; None where the shared part is too short."""
-    low = max(a.reach_m[0], b.reach_m[0])
-    high = min(a.reach_m[1], b.reach_m[1])
-    room = high - low - distance_m
-    if room < 0.0:
-        return None
-    start = low + np.linspace(0.0, room, max(2, int(room / _GRID_M) + 1))
+@dataclass(frozen=True)
+class _Timetable:
+    """Average of one pass over the measured distance, for gates all along the course.
+
+    Attributes
+    ----------
+    start_m : ndarray, shape (g,)
+        Lower gate, common to all passes of the course [m].
+    speed_mps : ndarray, shape (g,)
+        NaN where the pass does not cover both gates.
+    """
+
+    start_m: FloatArray
+    speed_mps: FloatArray
+
+
+def _timetables(members: Sequence[CoursePass], distance_m: float) -> dict[int, _Timetable]:
+    low = min(p.reach_m[0] for p in members)
+    high = max(p.reach_m[1] for p in members)
+    start = np.arange(low, max(high - distance_m, low) + _GRID_M, _GRID_M)
     gates = np.column_stack([start, start + distance_m])
-    taken_a, taken_b = (np.diff(p.span_s(gates), axis=1)[:, 0] for p in (a, b))
-    va, vb = distance_m / taken_a, distance_m / taken_b
+    tables = {}
+    for p in members:
+        covered = (gates[:, 0] >= p.reach_m[0]) & (gates[:, 1] <= p.reach_m[1])
+        taken = np.diff(p.span_s(gates), axis=1)[:, 0]
+        with np.errstate(invalid="ignore"):
+            tables[p.index] = _Timetable(start, np.where(covered, distance_m / taken, np.nan))
+    return tables
+
+
+def _place(a: _Timetable, b: _Timetable, distance_m: float, rule: Rule) -> FloatArray | None:
+    """Place the gates where the pair's average is highest; None where the shared part is too short."""
+    shared = np.flatnonzero(~np.isnan(a.speed_mps + b.speed_mps))
+    if shared.size == 0:
+        return None
+    va, vb = a.speed_mps[shared], b.speed_mps[shared]
     average = (va + vb) / 2.0 if rule.mean == "of speeds" else 2.0 * va * vb / (va + vb)
-    return np.asarray(gates[int(np.nanargmax(average))])
+    start = a.start_m[shared[int(np.argmax(average))]]
+    return np.array([start, start + distance_m])
 
 
 def _sd_at(p: CoursePass, gates_m: FloatArray, cache: dict[int, tuple[FloatArray, FloatArray]]) -> float:
@@ -193,7 +220,7 @@ def _sd_at(p: CoursePass, gates_m: FloatArray, cache: dict[int, tuple[FloatArray
     return float(np.interp(gates_m[0], start, sd))
 
 
-def share_too_little(a: CoursePass, b: CoursePass) -> float:
+def _shared_m(a: CoursePass, b: CoursePass) -> float:
     """Length of course that both passes cover [m]; negative where they do not meet."""
     return min(a.reach_m[1], b.reach_m[1]) - max(a.reach_m[0], b.reach_m[0])
 
@@ -229,42 +256,47 @@ def find_pairs(
     """
     pairs: list[Pair] = []
     misses: list[str] = []
+    headings = [m.data.window.heading_deg for m in measured]
     for course in courses:
-        members = course.passes
-        if gates_m is not None:
-            low, high = min(gates_m), max(gates_m)
-            for p in members:
-                if p.reach_m[0] > low or p.reach_m[1] < high:
-                    misses.append(
-                        f"P{p.index + 1} does not cross both given gates: it runs from "
-                        f"{p.reach_m[0] - low:.0f} m to {p.reach_m[1] - low:.0f} m of the {distance_m:.3f} m between them"
-                    )
-            members = tuple(p for p in members if p.reach_m[0] <= low and p.reach_m[1] >= high)
+        members, short = _covering(course.passes, gates_m, distance_m)
+        misses += short
         sds: dict[int, tuple[FloatArray, FloatArray]] = {}
-        for i, a in enumerate(members):
-            for b in members[i + 1 :]:
-                if a.sense == b.sense or not may_pair[a.index, b.index]:
-                    continue
-                turned = abs(
-                    float(
-                        wrap_deg(
-                            measured[a.index].data.window.heading_deg
-                            - measured[b.index].data.window.heading_deg
-                        )
-                    )
-                )
-                if turned < 180.0 - _OPPOSITE_DEG:
-                    continue
-                gates = np.array(sorted(gates_m)) if gates_m is not None else _place(a, b, distance_m, rule)
-                if gates is None:
-                    shared_m = max(share_too_little(a, b), 0.0)
-                    misses.append(
-                        f"P{a.index + 1} and P{b.index + 1} share {shared_m:.0f} m of course, "
-                        f"less than the {distance_m:.3f} m to be measured"
-                    )
-                    continue
+        tables = _timetables(members, distance_m) if members and gates_m is None else {}
+        for a, b in combinations(members, 2):
+            turned_deg = abs(float(wrap_deg(headings[a.index] - headings[b.index])))
+            if a.sense == b.sense or turned_deg < 180.0 - _OPPOSITE_DEG or not may_pair[a.index, b.index]:
+                continue
+            if gates_m is not None:
+                gates: FloatArray | None = np.array(sorted(gates_m))
+            else:
+                gates = _place(tables[a.index], tables[b.index], distance_m, rule)
+            if gates is not None:
                 pairs.append(_pair(a, b, course, gates, distance_m, sds))
+            elif (shared_m := _shared_m(a, b)) > 0.0:
+                misses.append(
+                    f"P{a.index + 1} and P{b.index + 1} share {shared_m:.0f} m of course, "
+                    f"less than the {distance_m:.3f} m to be measured"
+                )
     return pairs, misses
+
+
+def _covering(
+    passes: Sequence[CoursePass], gates_m: tuple[float, float] | None, distance_m: float
+) -> tuple[list[CoursePass], list[str]]:
+    """Keep the passes that cross both given gates; say of the others how far they run."""
+    if gates_m is None:
+        return list(passes), []
+    low, high = min(gates_m), max(gates_m)
+    covering, short = [], []
+    for p in passes:
+        if p.reach_m[0] <= low and p.reach_m[1] >= high:
+            covering.append(p)
+        else:
+            short.append(
+                f"P{p.index + 1} does not cross both given gates: it runs from {p.reach_m[0] - low:.0f} m "
+                f"to {p.reach_m[1] - low:.0f} m of the {distance_m:.3f} m between them"
+            )
+    return covering, short
 
 
 def _pair(

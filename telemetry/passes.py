@@ -29,6 +29,7 @@ _LIFT_S = 1.5
 _REST_SHARE = 0.15
 _ROLLING_SHARE = 0.45
 _ON_PLANE_SHARE = 0.85
+_EARNEST_SHARE = 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,8 +174,13 @@ def _takeoff(motion: Motion, window: tuple[int, int], stretch: tuple[int, int]) 
             break
     if v[lowest] > _ROLLING_SHARE * top:
         return None
-    planing = np.flatnonzero(v[lowest : window[1]] >= _ON_PLANE_SHARE * top)
-    return TakeOff(float(t[lowest]), float(t[lowest + int(planing[0])]))
+    end = lowest + int(np.flatnonzero(v[lowest : window[1]] >= _ON_PLANE_SHARE * top)[0])
+    # Idling up to the course belongs to no take-off: it begins where the hull begins to gain in earnest.
+    gain = motion.acceleration_mps2[lowest : end + 1]
+    hardest = int(np.argmax(gain))
+    idle = np.flatnonzero(gain[:hardest] < _EARNEST_SHARE * gain[hardest])
+    start = lowest + (int(idle[-1]) if idle.size else 0)
+    return TakeOff(float(t[start]), float(t[end]))
 
 
 def find_windows(cleaned: Cleaned, motion: Motion) -> list[Window]:

@@ -272,9 +272,9 @@ def _highest(
     """Highest sample and best one-second mean of each drawn curve inside a span, shape (draws,) each.
 
     The second is the mean over the one second that is best on average: over so long a time the noise hardly
-    chooses. Where a corner follows the highest sample, the throttle was shut at a time unknown within the step: the
-    speed went on for a ``share`` of it, uniform in (0, 1), as it went over the step before. Where a dropout
-    follows it, the top itself may be missing: the interval widens by what the speed was still gaining.
+    chooses. Where a corner follows the highest sample, the throttle was shut at a time unknown within the
+    step: the speed went on for a ``share`` of it, uniform in (0, 1), as it went over the step before. Where a
+    dropout follows it, the top itself may be missing: the interval widens by what was still being gained.
     """
     inside = (t_s >= window[0] - 1e-9) & (t_s <= window[1] + 1e-9)
     t, v = t_s[inside], drawn_mps[inside]

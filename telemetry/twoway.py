@@ -7,6 +7,7 @@ current adds to one speed what it takes from the other: it cancels in the first 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from decimal import ROUND_DOWN, ROUND_HALF_UP, Decimal
 from typing import Literal
@@ -133,6 +134,20 @@ def sensitivities(mean: Literal["of speeds", "of times"], v1: float, v2: float) 
         return 0.5, 0.5
     total = v1 + v2
     return 2.0 * (v2 / total) ** 2, 2.0 * (v1 / total) ** 2
+
+
+def gate_speed_u_mps(distance_m: float, time_s: float, u_time_s: float, u_distance_m: float = 0.0) -> float:
+    """Give the standard uncertainty of a speed taken between two gates [m/s].
+
+    For ``v = D / t``: ``(u(v) / v)² = (u(D) / D)² + (u(t) / t)²`` (JCGM 100:2008, 5.1.2). Gates that are lines
+    in the receiver's own coordinates have no error of their own; surveyed ones have.
+
+    Examples
+    --------
+    >>> round(gate_speed_u_mps(100.584, 2.250, 0.001, 0.02), 4)
+    0.0218
+    """
+    return distance_m / time_s * math.hypot(u_distance_m / distance_m, u_time_s / time_s)
 
 
 def printed_figure(speed_mps: float, rule: Rule) -> str:

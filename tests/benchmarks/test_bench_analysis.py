@@ -1,0 +1,66 @@
+"""Print what an analysis costs beside the parse it follows; a ratio, so that the machine drops out."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+
+import gpxpy
+import numpy as np
+import pandas as pd
+import pytest
+
+from sample_logs.simulator import HYDROPLANE, Receiver, simulate_outing
+from sample_logs.writers import to_gpx
+from telemetry.analysis import Request, analyse, rejudge
+from telemetry.frames import LogMeta, Track, make_track
+
+pytestmark = pytest.mark.benchmark
+
+POINTS = 36_000
+COLUMNS = ["lat_deg", "lon_deg", "alt_m", "speed_mps", "course_deg", "vertical_mps"]
+
+
+def hour_at_10_hz() -> Track:
+    """Six runs of four passes in an hour, the boat lying still on the bank in between."""
+    receiver = Receiver.drawn(np.random.default_rng(0))
+    parts, start_s = [], 0.0
+    rng = np.random.default_rng(1)
+    for seed in range(6):
+        outing = simulate_outing(seed, boat=HYDROPLANE, receiver=receiver, course_heading_deg=40.0)
+        run = outing.track.frame[COLUMNS]
+        n = POINTS // 6 - len(run)
+        rest = pd.concat([run.iloc[-1:]] * n)
+        rest["speed_mps"] = np.abs(rng.normal(0.0, 0.05, n))
+        rest["course_deg"] = rng.uniform(0.0, 360.0, n)
+        part = pd.concat([run, rest])
+        part.index = start_s + 0.1 * np.arange(len(part))
+        parts.append(part)
+        start_s = part.index[-1] + 0.1
+    frame = pd.concat(parts)
+    meta = LogMeta("hour", "simulated", pd.Timestamp("2025-06-14T08:00:00Z"))
+    return make_track({c: frame[c].to_numpy() for c in COLUMNS}, frame.index.to_numpy(), meta)
+
+
+def best_s(call: Callable[[], object], repeats: int = 5) -> float:
+    times = []
+    for _ in range(repeats):
+        start = time.perf_counter()
+        call()
+        times.append(time.perf_counter() - start)
+    return min(times)
+
+
+def test_analysis_against_the_parse_of_the_same_log() -> None:
+    track = hour_at_10_hz()
+    text = to_gpx(track).decode()
+    analysis = analyse([track])
+    parse_s = best_s(lambda: gpxpy.parse(text), 3)
+    analyse_s = best_s(lambda: analyse([track]))
+    rejudge_s = best_s(lambda: rejudge(analysis, Request(rule="land")))
+    print(
+        f"\n{POINTS} points, {len(analysis.passes)} passes, {len(analysis.two_ways)} two-ways: "
+        f"analysis / gpxpy parse = {analyse_s / parse_s:.3f}, another rule / gpxpy parse = "
+        f"{rejudge_s / parse_s:.3f}"
+    )
+    assert len(analysis.passes) == 24
