@@ -19,14 +19,13 @@ References
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
 from scipy.signal.windows import tukey
-from scipy.stats import f as f_distribution
 
 from telemetry.frames import BoolArray, FloatArray
 from telemetry.ripple import Floor, Ripple, gain, noise_coherency, noise_floor
@@ -42,18 +41,22 @@ _MOST_GROWTH_PER_S = 2.5
 _MOST_GROWTH_PER_CYCLE = 0.5
 _LEAST_COVERED = 0.85
 _COVERAGE_95 = 1.96
+# Below this no search over even the smallest span and band is significant.
+_LEAST_SCORE = 8.0
+_CANDIDATES = 3
+_CANDIDATES_APART_HZ = 0.8
 
 
 @dataclass(frozen=True)
 class Witness:
-    """A ripple with the noise it stands in."""
+    """A ripple with its spectrum."""
 
     ripple: Ripple
     floor: Floor
 
     @classmethod
     def of(cls, ripple: Ripple, band: tuple[float, float]) -> Witness:
-        """Measure the noise of a ripple."""
+        """Take the spectrum of a ripple."""
         return cls(ripple, noise_floor(ripple, band))
 
 
@@ -97,6 +100,8 @@ class Line:
         Chance that noise alone shows so strong a line anywhere in the span and band searched.
     shares : tuple of Share
         One for each signal, in their order.
+    at_limit : bool
+        Whether frequency or growth ran into the limit of what is searched.
     """
 
     frequency_hz: float
@@ -107,6 +112,15 @@ class Line:
     end_s: float
     p_value: float
     shares: tuple[Share, ...]
+    at_limit: bool
+
+    @property
+    def is_oscillation(self) -> bool:
+        """Whether it lasts three cycles, and frequency and growth lie inside what was searched.
+
+        A fit that runs into the limits describes a jolt, or what is left of a change of speed.
+        """
+        return not self.at_limit and self.cycles >= LEAST_CYCLES - 0.25
 
     @property
     def cycles(self) -> float:
@@ -142,14 +156,11 @@ class Scan:
         Searched [Hz].
     scales : tuple
         One for each window length.
-    coherency : ndarray of complex or None
-        Of the noise of the two signals; None for a single one.
     """
 
     witnesses: tuple[Witness, ...]
     band: tuple[float, float]
     scales: tuple[_Scale, ...]
-    coherency: ComplexArray | None
 
     @property
     def trials(self) -> float:
@@ -207,16 +218,13 @@ def scan(witnesses: Sequence[Witness], band: tuple[float, float]) -> Scan:
         rows = starts[:, None] + np.arange(width)
         seen = ok[:, rows]
         energy = seen @ np.abs(basis[:, : g.size]) ** 2
-        density = np.stack([np.interp(f, w.floor.f_hz, w.floor.density) for w in witnesses])
+        density = np.stack([np.interp(f, w.floor.f_hz, w.floor.smooth) for w in witnesses])
         raw = (values[:, rows] @ basis).reshape(len(witnesses), starts.size, f.size, g.size)
         noise = np.maximum(energy, 1e-9)[:, :, None, :] * density[:, None, :, None] / (2.0 * step_s)
         scales.append(
             _Scale(starts, width, f, g, raw / np.sqrt(noise), seen.mean(axis=2).min(axis=0) >= _LEAST_COVERED)
         )
-    coherency = None
-    if len(witnesses) == 2:
-        coherency = noise_coherency(witnesses[0].floor, witnesses[1].floor, band)
-    return Scan(tuple(witnesses), band, tuple(scales), coherency)
+    return Scan(tuple(witnesses), band, tuple(scales))
 
 
 def _score(z: ComplexArray, coherency: ComplexArray | None) -> FloatArray:
@@ -229,15 +237,23 @@ def _score(z: ComplexArray, coherency: ComplexArray | None) -> FloatArray:
 
 
 def _log_p(score: FloatArray, signals: int, cells: FloatArray) -> FloatArray:
-    """Logarithm of the chance of a greater T² in noise, whose density is itself an estimate."""
-    left = np.maximum(cells - signals + 1, 1.0)
-    return np.asarray(
-        f_distribution.logsf(score * left / (np.maximum(cells, 1.0) * signals), 2 * signals, 2 * left)
-    )
+    """Logarithm of the chance of a greater T² in noise, whose density is itself an estimate.
+
+    ``score (cells - signals + 1) / (cells signals)`` follows F with ``2 signals`` and ``2 (cells - signals + 1)``
+    degrees of freedom, whose tail is elementary for one and two signals.
+    """
+    log_u = -np.log1p(score / cells)
+    if signals == 1:
+        return np.asarray(cells * log_u)
+    left = np.maximum(cells - 1.0, 1.0)
+    return np.asarray(left * log_u + np.log1p(-left * np.expm1(log_u)))
 
 
 def strongest(
-    scan: Scan, signals: Sequence[int], allowed: Callable[[FloatArray, FloatArray], BoolArray] | None = None
+    scan: Scan,
+    signals: Sequence[int],
+    allowed: Callable[[FloatArray, FloatArray], BoolArray] | None = None,
+    chance: float = 1.0,
 ) -> Line | None:
     """Find the most significant line of some of the scanned signals.
 
@@ -248,65 +264,68 @@ def strongest(
         Which of its signals must share the line.
     allowed : callable, optional
         From starts and ends of windows, shape (m,) [s], to whether a window may be looked at.
+    chance : float
+        Largest chance in noise alone at which a line is worth returning.
 
     Returns
     -------
     Line or None
-        None where nothing could be examined. Its ``p_value`` says whether it means anything.
+        None where nothing could be examined or nothing is that unlikely.
     """
-    chosen = list(signals)
+    members = [scan.witnesses[c] for c in signals]
+    best: Line | None = None
+    for window, f_hz, growth in _candidates(scan, signals, allowed, chance):
+        fitted = _refine(members, scan.band, window, f_hz, growth, allowed)
+        line = _measure(members, scan, *fitted)
+        if best is None or line.p_value < best.p_value:
+            best = line
+        if best.p_value <= chance < 1.0:
+            break
+    return best if best is not None and best.p_value <= chance else None
+
+
+def _candidates(
+    scan: Scan,
+    signals: Sequence[int],
+    allowed: Callable[[FloatArray, FloatArray], BoolArray] | None,
+    chance: float,
+) -> Iterator[tuple[tuple[int, int], float, float]]:
+    """Places worth a fit, the strongest against the smooth spectrum first, a few frequencies apart."""
     t_s = scan.witnesses[0].ripple.t_s
-    best: tuple[float, _Scale, int, float, float] | None = None
+    scores: list[tuple[_Scale, FloatArray]] = []
     for scale in scan.scales:
         windows = scale.covered.copy()
         if allowed is not None:
             windows &= allowed(t_s[scale.starts], t_s[scale.starts + scale.width - 1])
-        if not windows.any():
-            continue
-        coherency, cells = _noise_at(scan, chosen, scale.f_hz)
-        score = _score(scale.z[chosen], None if coherency is None else coherency[:, None])
-        score = np.where(windows[:, None, None], score, -1.0)
-        log_p = _log_p(score.max(axis=(0, 2)), len(chosen), cells)
-        k = int(np.argmin(log_p))
-        if best is None or log_p[k] < best[0]:
-            w, g = np.unravel_index(int(np.argmax(score[:, k])), score[:, k].shape)
-            best = (float(log_p[k]), scale, int(w), float(scale.f_hz[k]), float(scale.growth_per_s[g]))
-    if best is None:
-        return None
-    log_p_best, scale, w, f_hz, growth = best
-    start = int(scale.starts[w])
-    p_value = -float(np.expm1(-np.exp(min(log_p_best + np.log(scan.trials), 5.0))))
-    return _refine(scan, chosen, (start, start + scale.width), f_hz, growth, p_value, allowed)
+        if windows.any():
+            score = _score(scale.z[list(signals)], None)
+            score[~windows] = -1.0
+            scores.append((scale, score))
+    for _ in range(_CANDIDATES if scores else 0):
+        scale, score = max(scores, key=lambda pair: float(pair[1].max()))
+        w, k, g = np.unravel_index(int(np.argmax(score)), score.shape)
+        # A smooth curve is no noise estimate, but far below it nothing can be significant.
+        if chance < 1.0 and score[w, k, g] < _LEAST_SCORE:
+            return
+        start, f_hz = int(scale.starts[w]), float(scale.f_hz[k])
+        yield (start, start + scale.width), f_hz, float(scale.growth_per_s[g])
+        for other, its_score in scores:
+            its_score[:, np.abs(other.f_hz - f_hz) < _CANDIDATES_APART_HZ] = -1.0
 
 
-def _noise_at(scan: Scan, chosen: list[int], f_hz: FloatArray) -> tuple[ComplexArray | None, FloatArray]:
-    """Coherency of the noise at some frequencies, and how many independent values it is known from."""
-    floors = [scan.witnesses[c].floor for c in chosen]
-    cells = np.min([np.interp(f_hz, x.f_hz, x.cells) for x in floors], axis=0)
-    if scan.coherency is None or len(chosen) < 2:
-        return None, cells
-    nearest = np.clip(np.round(f_hz / floors[0].f_hz[1]).astype(int), 0, scan.coherency.size - 1)
-    return scan.coherency[nearest], cells
+def _most_growth(f_hz: float) -> float:
+    return min(_MOST_GROWTH_PER_S, _MOST_GROWTH_PER_CYCLE * f_hz)
 
 
 class _Fit:
     """Likelihood of a damped sinusoid in a few signals, the noise being known."""
 
-    def __init__(self, scan: Scan, chosen: list[int], f_hz: float) -> None:
-        self.scan, self.chosen = scan, chosen
-        self.t_s = scan.witnesses[0].ripple.t_s
-        self.step_s = scan.witnesses[0].ripple.step_s
-        self.values = np.stack([scan.witnesses[c].ripple.values for c in chosen])
-        self.ok = np.stack([scan.witnesses[c].ripple.ok for c in chosen]).astype(np.float64)
-        self.variance = np.array(
-            [
-                np.interp(f_hz, scan.witnesses[c].floor.f_hz, scan.witnesses[c].floor.density)
-                / (2.0 * self.step_s)
-                for c in chosen
-            ]
-        )
-        coherency, cells = _noise_at(scan, chosen, np.array([f_hz]))
-        self.coherency, self.cells = coherency, cells
+    def __init__(self, members: Sequence[Witness], f_hz: float) -> None:
+        self.t_s, self.step_s = members[0].ripple.t_s, members[0].ripple.step_s
+        self.values = np.stack([w.ripple.values for w in members])
+        self.ok = np.stack([w.ripple.ok for w in members]).astype(np.float64)
+        density = [float(np.interp(f_hz, w.floor.f_hz, w.floor.smooth)) for w in members]
+        self.variance = np.array(density) / (2.0 * self.step_s)
 
     def correlate(
         self, a: int, b: int, f_hz: FloatArray, growth: FloatArray
@@ -320,17 +339,19 @@ class _Fit:
         """Scale correlations to unit noise power."""
         return np.asarray(corr / np.sqrt(np.maximum(energy, 1e-9) * self.variance[:, None]))
 
-    def peak(self, a: int, b: int, f_hz: float, growth: float) -> tuple[float, float]:
+    def peak(
+        self, a: int, b: int, f_hz: float, growth: float, band: tuple[float, float]
+    ) -> tuple[float, float]:
         """Most likely frequency and growth on samples ``a`` to ``b``, by a grid drawn closer and closer."""
         span_s = (b - a) * self.step_s
         wide_f, wide_g = 0.6 / span_s, 2.0 / span_s
         grid = np.linspace(-1.0, 1.0, 7)
         df, dg = (x.ravel() for x in np.meshgrid(grid, grid))
         for _ in range(5):
-            most = min(_MOST_GROWTH_PER_S, _MOST_GROWTH_PER_CYCLE * f_hz)
-            f = np.clip(f_hz + wide_f * df, self.scan.band[0], self.scan.band[1])
+            most = _most_growth(f_hz)
+            f = np.clip(f_hz + wide_f * df, *band)
             g = np.clip(growth + wide_g * dg, -most, most)
-            score = _score(self.whitened(*self.correlate(a, b, f, g)), self.coherency)
+            score = _score(self.whitened(*self.correlate(a, b, f, g)), None)
             k = int(np.argmax(score))
             f_hz, growth = float(f[k]), float(g[k])
             wide_f, wide_g = 0.4 * wide_f, 0.4 * wide_g
@@ -343,7 +364,7 @@ class _Fit:
         sinusoid = np.exp(t * (growth - 2j * np.pi * f_hz))
         stride = max(1, int(1.0 / (8.0 * f_hz * self.step_s)))
         edges = np.r_[np.arange(0, hi - lo, stride), hi - lo]
-        nought = np.zeros((len(self.chosen), 1))
+        nought = np.zeros((self.values.shape[0], 1))
         corr = np.hstack([nought, np.cumsum(self.values[:, lo:hi] * sinusoid, axis=1)])[:, edges]
         energy = np.hstack([nought, np.cumsum(self.ok[:, lo:hi] * np.abs(sinusoid) ** 2, axis=1)])[:, edges]
         first, last = np.triu_indices(edges.size, 1)
@@ -352,61 +373,116 @@ class _Fit:
         if first.size == 0:
             return a, b
         z = self.whitened(corr[:, last] - corr[:, first], energy[:, last] - energy[:, first])
-        k = int(np.argmax(_score(z, self.coherency)))
+        k = int(np.argmax(_score(z, None)))
         return lo + int(edges[first[k]]), lo + int(edges[last[k]])
 
 
 def _refine(
-    scan: Scan,
-    chosen: list[int],
+    members: Sequence[Witness],
+    band: tuple[float, float],
     window: tuple[int, int],
     f_hz: float,
     growth: float,
-    p_value: float,
     allowed: Callable[[FloatArray, FloatArray], BoolArray] | None,
-) -> Line:
+) -> tuple[tuple[int, int], float, float]:
     """Fit frequency, growth and span in turn, from a window of the search."""
-    fit = _Fit(scan, chosen, f_hz)
+    fit = _Fit(members, f_hz)
     a, b = window
     for _ in range(2):
-        f_hz, growth = fit.peak(a, b, f_hz, growth)
+        f_hz, growth = fit.peak(a, b, f_hz, growth, band)
         a2, b2 = fit.span(a, b, (0, fit.t_s.size), f_hz, growth)
         if allowed is not None and not allowed(fit.t_s[[a2]], fit.t_s[[b2 - 1]])[0]:
             break
         a, b = a2, b2
-    f_hz, growth = fit.peak(a, b, f_hz, growth)
-    sd = _standard_error(fit, a, b, f_hz, growth)
+    return (a, b), *fit.peak(a, b, f_hz, growth, band)
+
+
+@dataclass(frozen=True)
+class _Part:
+    """One signal's part of a line: its correlation in units of the noise that is left without it."""
+
+    share: Share
+    z: complex
+    floor: Floor
+    cells: float
+
+
+def _part(
+    witness: Witness, window: tuple[int, int], f_hz: float, growth: float, band: tuple[float, float]
+) -> _Part:
+    """Fit a line of known frequency, growth and span to one signal, and take the noise from what it leaves."""
+    a, b = window
+    ripple = witness.ripple
+    y, ok, step_s = ripple.values[a:b], ripple.ok[a:b], ripple.step_s
+    t = ripple.t_s[a:b] - 0.5 * (ripple.t_s[a] + ripple.t_s[b - 1])
+    sinusoid = np.exp(t * (growth - 2j * np.pi * f_hz))
+    corr, energy = complex(y @ sinusoid), max(float(ok @ np.abs(sinusoid) ** 2), 1e-9)
+    amplitude = 2.0 * corr / energy
+    rest = np.where(ok, y - np.real(amplitude * np.exp(t * (growth + 2j * np.pi * f_hz))), 0.0)
+    left = replace(ripple, values=np.r_[ripple.values[:a], rest, ripple.values[b:]])
+    floor = noise_floor(left, band)
+    cells = float(np.interp(f_hz, floor.f_hz, floor.cells))
+    # The line took one of the cells with it.
+    density = float(np.interp(f_hz, floor.f_hz, floor.density)) * cells / (cells - 1.0)
+    z = corr / np.sqrt(max(energy * density / (2.0 * step_s), 1e-30))
+
+    octave = np.arange(f_hz / np.sqrt(2.0), min(f_hz * np.sqrt(2.0), 0.5 / step_s), 0.5 / (t[-1] - t[0]))
+    turn = np.exp(-2j * np.pi * octave[:, None] * t)
+    before, after = float(np.sum(np.abs(turn @ y) ** 2)), float(np.sum(np.abs(turn @ rest) ** 2))
+    found = Share(
+        ripple.name,
+        abs(amplitude) / float(gain(f_hz, step_s)),
+        float(np.angle(amplitude)),
+        float(np.exp(_log_p(np.array(abs(z) ** 2), 1, np.array(cells - 1.0)))),
+        max(0.0, 1.0 - after / max(before, 1e-30)),
+    )
+    return _Part(found, z, floor, cells - 1.0)
+
+
+def _measure(
+    members: Sequence[Witness], scan: Scan, window: tuple[int, int], f_hz: float, growth: float
+) -> Line:
+    """Weigh a fitted line against the noise that is left without it."""
+    parts = [_part(w, window, f_hz, growth, scan.band) for w in members]
+    coherency: ComplexArray | None = None
+    if len(parts) == 2:
+        whole = noise_coherency(parts[0].floor, parts[1].floor, scan.band)
+        coherency = whole[[min(round(f_hz / parts[0].floor.f_hz[1]), whole.size - 1)]]
+    score = float(_score(np.array([[p.z] for p in parts]), coherency)[0])
+    log_p = float(_log_p(np.array(score), len(parts), np.array(min(p.cells for p in parts))))
+    a, b = window
+    t_s = members[0].ripple.t_s[a:b]
+    u95 = _COVERAGE_95 * _standard_error(t_s - 0.5 * (t_s[0] + t_s[-1]), growth, score)
     return Line(
         f_hz,
-        _COVERAGE_95 * sd / (2.0 * np.pi),
+        u95 / (2.0 * np.pi),
         growth,
-        _COVERAGE_95 * sd,
-        float(fit.t_s[a]),
-        float(fit.t_s[b - 1]),
-        p_value,
-        tuple(share(scan.witnesses[c], (a, b), f_hz, growth) for c in chosen),
+        u95,
+        float(t_s[0]),
+        float(t_s[-1]),
+        -float(np.expm1(-np.exp(min(log_p + np.log(scan.trials), 5.0)))),
+        tuple(p.share for p in parts),
+        abs(growth) > 0.98 * _most_growth(f_hz) or not scan.band[0] < f_hz < scan.band[1],
     )
 
 
-def _standard_error(fit: _Fit, a: int, b: int, f_hz: float, growth: float) -> float:
-    """Standard error of growth [1/s] and of angular frequency [rad/s], which are equal.
+def _standard_error(t_s: FloatArray, growth: float, score: float) -> float:
+    """Give the standard error of growth [1/s] and of angular frequency [rad/s], which are equal.
 
-    The Fisher information of either is the sum of ``|amplitude|² exp(2 growth t) (t - mean)² / (2 variance)``, the
-    mean weighted with ``exp(2 growth t)`` since amplitude and phase are unknown too.
+    The Fisher information of either is the sum of ``|amplitude|² exp(2 growth t) (t - mean)²`` over twice the
+    noise variance, the mean weighted with ``exp(2 growth t)`` since amplitude and phase are unknown too [3]_. The
+    score is a quarter of the same sum without ``(t - mean)²`` over half the variance.
     """
-    f, g = np.array([f_hz]), np.array([growth])
-    z = fit.whitened(*fit.correlate(a, b, f, g))
-    t = fit.t_s[a:b] - 0.5 * (fit.t_s[a] + fit.t_s[b - 1])
-    weight = np.exp(2.0 * growth * t)
+    weight = np.exp(2.0 * growth * t_s)
     weight /= weight.sum()
-    spread = float(weight @ (t - weight @ t) ** 2)
-    # |z|² is |amplitude|² times the energy over four times the variance.
-    information = 2.0 * float(_score(z, fit.coherency)[0]) * spread
-    return float(1.0 / np.sqrt(max(information, 1e-12)))
+    spread = float(weight @ (t_s - weight @ t_s) ** 2)
+    return float(1.0 / np.sqrt(max(2.0 * score * spread, 1e-12)))
 
 
-def share(witness: Witness, window: tuple[int, int], f_hz: float, growth: float) -> Share:
-    """Measure what one signal has of a line whose frequency, growth and span are known.
+def share(
+    witness: Witness, window: tuple[int, int], f_hz: float, growth: float, band: tuple[float, float]
+) -> Share:
+    """Measure what one more signal has of a line whose frequency, growth and span are known.
 
     Parameters
     ----------
@@ -415,28 +491,10 @@ def share(witness: Witness, window: tuple[int, int], f_hz: float, growth: float)
         Half-open range of grid samples.
     f_hz, growth : float
         Of the line.
+    band : (float, float)
+        In which the noise is estimated [Hz].
     """
-    a, b = window
-    ripple, floor = witness.ripple, witness.floor
-    y, ok, step_s = ripple.values[a:b], ripple.ok[a:b], ripple.step_s
-    t = ripple.t_s[a:b] - 0.5 * (ripple.t_s[a] + ripple.t_s[b - 1])
-    sinusoid = np.exp(t * (growth - 2j * np.pi * f_hz))
-    corr, energy = complex(y @ sinusoid), float(ok @ np.abs(sinusoid) ** 2)
-    variance = float(np.interp(f_hz, floor.f_hz, floor.density)) / (2.0 * step_s)
-    power = abs(corr) ** 2 / max(energy * variance, 1e-30)
-    cells = float(np.interp(f_hz, floor.f_hz, floor.cells))
-    amplitude = 2.0 * corr / max(energy, 1e-9)
-    rest = np.where(ok, y - np.real(amplitude * np.exp(t * (growth + 2j * np.pi * f_hz))), 0.0)
-    octave = np.arange(f_hz / np.sqrt(2.0), min(f_hz * np.sqrt(2.0), 0.5 / step_s), 0.5 / (t[-1] - t[0]))
-    turn = np.exp(-2j * np.pi * octave[:, None] * t)
-    before, after = float(np.sum(np.abs(turn @ y) ** 2)), float(np.sum(np.abs(turn @ rest) ** 2))
-    return Share(
-        ripple.name,
-        abs(amplitude) / float(gain(f_hz, step_s)),
-        float(np.angle(amplitude)),
-        float(np.exp(_log_p(np.array(power), 1, np.array(cells)))),
-        max(0.0, 1.0 - after / max(before, 1e-30)),
-    )
+    return _part(witness, window, f_hz, growth, band).share
 
 
 def detectable_amplitude(scan: Scan, signal: int, chance: float, span_s: float) -> float:
@@ -459,5 +517,5 @@ def detectable_amplitude(scan: Scan, signal: int, chance: float, span_s: float) 
     floor = scan.witnesses[signal].floor
     inside = (floor.f_hz >= scan.band[0]) & (floor.f_hz <= scan.band[1])
     density, cells = float(np.median(floor.density[inside])), float(np.median(floor.cells[inside]))
-    score = float(f_distribution.isf(chance / scan.trials, 2, 2 * cells))
+    score = cells * ((scan.trials / chance) ** (1.0 / cells) - 1.0)
     return float(np.sqrt(2.0 * density * score / span_s))

@@ -31,8 +31,9 @@ from telemetry.upsets import Upset, Verdict, blow_over, veer
 Kind = Literal["porpoising", "blow-over", "veer"]
 Phase = Literal["take-off", "at speed"]
 
-# Chance of a line in noise alone, over everything that is searched in a phase of a pass.
-_CHANCE = 0.005
+# Chance of a line in noise alone, over everything that is searched in a phase of a pass: shared by two signals, and
+# in one alone, where two are tried.
+_CHANCE, _CHANCE_ALONE = 0.01, 0.003
 # Chance for each signal, at the place which both together point to.
 _EACH_CHANCE = 0.01
 _MOTOR_CHANCE = 0.001
@@ -40,7 +41,9 @@ _MOTOR_CHANCE = 0.001
 _DOMINANCE = 0.5
 _MOTOR_DOMINANCE = 0.3
 _THROTTLE_PCT = 1.0
-_LIFT_SHARE = 0.95
+# Slower than this the hull only sheds speed in waves; water drag alone takes three times as much.
+_COASTING_MPS2 = -2.0
+_LIFT_MARGIN_S = 0.15
 _SHORTEST_S = 1.0
 _WARNING_S = 3.0
 
@@ -200,9 +203,10 @@ def _run_of(motion: Motion, a_pass: Pass) -> _Run:
     """Find a pass's part under power: from where take-off begins to where the throttle is closed."""
     t = motion.t_s
     inside = np.flatnonzero((t >= a_pass.start_s - 1e-9) & (t <= a_pass.end_s + 1e-9))
-    v = motion.speed_mps[inside]
-    powered = inside[np.flatnonzero(v >= _LIFT_SHARE * v.max())]
-    end_s = float(t[powered[-1]])
+    powered = np.flatnonzero(motion.acceleration_mps2[inside] > _COASTING_MPS2)
+    last = inside[powered[-1]] if powered.size else inside[-1]
+    # A smoothed acceleration sees the throttle close a little late.
+    end_s = max(float(t[last]) - _LIFT_MARGIN_S, float(t[inside[0]]))
     steps = np.diff(t[inside])
     rate_hz = float(1.0 / np.median(steps)) if steps.size else 0.0
     takeoff = a_pass.takeoff
@@ -254,7 +258,7 @@ def _motor_share(values: FloatArray | None, motor: MotorSignal, run: _Run, line:
     a, b = np.searchsorted(ripple.t_s, [line.start_s - 1e-9, line.end_s + 1e-9])
     if (b - a) * step_s * line.frequency_hz < 2.0:
         return None
-    found = share(Witness.of(ripple, band), (int(a), int(b)), line.frequency_hz, line.growth_per_s)
+    found = share(Witness.of(ripple, band), (int(a), int(b)), line.frequency_hz, line.growth_per_s, band)
     return found if found.p_value <= _MOTOR_CHANCE and found.dominance >= _MOTOR_DOMINANCE else None
 
 
@@ -303,7 +307,8 @@ def _stands_out(line: Line | None) -> bool:
     """Whether a line is significant, narrow, and carried by each of its signals."""
     return (
         line is not None
-        and line.p_value <= _CHANCE
+        and line.p_value <= (_CHANCE if len(line.shares) > 1 else _CHANCE_ALONE)
+        and line.is_oscillation
         and all(s.p_value <= _EACH_CHANCE for s in line.shares)
         and float(np.mean([s.dominance for s in line.shares])) >= _DOMINANCE
     )
@@ -321,7 +326,7 @@ def _best_line(scanned: Scan, lo_s: float, hi_s: float, taken: Line | None) -> L
 
     groups = [[0, 1], [0], [1]] if len(scanned.witnesses) == 2 else [[0]]
     for signals in groups:
-        line = strongest(scanned, signals, allowed)
+        line = strongest(scanned, signals, allowed, _CHANCE)
         if _stands_out(line):
             return line
     return None

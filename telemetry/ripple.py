@@ -12,23 +12,26 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+import numpy.typing as npt
 from scipy.fft import rfft, rfftfreq
 from scipy.signal import fftconvolve
 
 from telemetry.frames import BoolArray, FloatArray
 
+ComplexArray = npt.NDArray[np.complex128]
+
 # Half the span of the local cubic. With it half the amplitude passes at 0.8 Hz and all of it from 1.2 Hz up.
 HALF_SPAN_S = 1.0
-LOWEST_HZ = 1.0
+LOWEST_HZ = 1.2
 HIGHEST_HZ = 12.0
 NYQUIST_SHARE = 0.9
-LEAST_BAND_HZ = 0.75
+LEAST_BAND_HZ = 0.5
 _GAP_STEPS = 1.6
 _LEAST_SAMPLES = 8
 _LEAST_SHARE = 0.7
 _TAPERS = 3
-_GUARD_HZ = 0.5
 _SIDE_HZ = 1.5
+_SHAPE_HZ = 2.5
 _LEAST_SIDE_HZ = 0.5
 
 
@@ -61,24 +64,27 @@ class Ripple:
 
 @dataclass(frozen=True)
 class Floor:
-    """One-sided noise density of a ripple, lines left out.
+    """One-sided spectrum of a ripple, and the noise it stands on.
 
     Attributes
     ----------
     f_hz : ndarray, shape (m,)
-    spectrum, density : ndarray, shape (m,)
-        The ripple's own spectrum, and the noise about each frequency [unit²/Hz].
+        From 0 to half the sampling rate [Hz].
+    spectrum, smooth, density : ndarray, shape (m,)
+        The spectrum itself; a smooth curve through it that lines hardly lift; the mean about each frequency, on
+        the side where it is greater [unit²/Hz].
     cells : ndarray, shape (m,)
-        How many independent complex values the noise at each frequency is the mean of.
+        Of how many independent complex values ``density`` is the mean.
     tapered : ndarray of complex, shape (tapers, m)
         The tapered transforms, for cross spectra.
     """
 
     f_hz: FloatArray
     spectrum: FloatArray
+    smooth: FloatArray
     density: FloatArray
     cells: FloatArray
-    tapered: np.ndarray[tuple[int, int], np.dtype[np.complex128]]
+    tapered: ComplexArray
 
 
 def searched_band(rate_hz: float) -> tuple[float, float] | None:
@@ -97,7 +103,7 @@ def searched_band(rate_hz: float) -> tuple[float, float] | None:
     Examples
     --------
     >>> searched_band(10.0)
-    (1.0, 4.5)
+    (1.2, 4.5)
     >>> searched_band(2.0) is None
     True
     """
@@ -212,9 +218,7 @@ def _sine_tapers(n: int) -> FloatArray:
     return np.asarray(np.sqrt(2.0 / (n + 1)) * np.sin(np.pi * k * np.arange(1, n + 1) / (n + 1)))
 
 
-def spectrum(
-    ripple: Ripple,
-) -> tuple[FloatArray, FloatArray, np.ndarray[tuple[int, int], np.dtype[np.complex128]]]:
+def spectrum(ripple: Ripple) -> tuple[FloatArray, FloatArray, ComplexArray]:
     """Multitaper spectrum of a ripple.
 
     Returns
@@ -245,7 +249,7 @@ def _side_mean(cumulated: FloatArray, lo: FloatArray, hi: FloatArray) -> FloatAr
 
 
 def _sides(f_hz: FloatArray, band: tuple[float, float]) -> list[tuple[FloatArray, FloatArray]]:
-    """Index ranges of the neighbourhoods below and above each frequency, the line's own surroundings left out."""
+    """Index ranges of the neighbourhoods below and above each frequency."""
     df = f_hz[1]
     low, high = band[0] * 0.75, f_hz[-1]
 
@@ -253,29 +257,33 @@ def _sides(f_hz: FloatArray, band: tuple[float, float]) -> list[tuple[FloatArray
         return np.asarray(np.round(np.clip(f, low, high) / df))
 
     return [
-        (index(f_hz - _GUARD_HZ - _SIDE_HZ), index(f_hz - _GUARD_HZ)),
-        (index(f_hz + _GUARD_HZ), index(f_hz + _GUARD_HZ + _SIDE_HZ)),
+        (index(f_hz - _SIDE_HZ), index(f_hz)),
+        (index(f_hz), index(f_hz + _SIDE_HZ)),
     ]
 
 
 def _smooth_shape(f_hz: FloatArray, density: FloatArray, low_hz: float, step_s: float) -> FloatArray:
-    """Smooth shape of a spectrum: a parabola in logarithms, fitted twice, lines left out the second time.
+    """Smooth shape of a spectrum: a local cubic through its logarithm, fitted twice, lines left out the second time.
 
     With it divided out the neighbourhoods of a frequency say the same wherever the spectrum slopes.
     """
-    passed = gain(f_hz, step_s) ** 2
-    use = f_hz >= 0.8 * low_hz
-    level = np.log(np.maximum(density[use], 1e-300)) - np.log(passed[use])
-    x = np.log(np.maximum(f_hz, 0.8 * low_hz))
+    passed = np.maximum(gain(f_hz, step_s) ** 2, 1e-3)
+    first = int(np.searchsorted(f_hz, 0.8 * low_hz))
+    level = np.log(np.maximum(density / passed, 1e-300))[first:]
+    half = min(round(_SHAPE_HZ / f_hz[1]), level.size - 1)
+    kernel = _trend_kernel(max(half, 2))
     for _ in range(2):
-        weights = np.polynomial.polynomial.polyfit(x[use], level, 2)
-        fitted = np.polynomial.polynomial.polyval(x, weights)
-        level = np.minimum(level, fitted[use] + 1.0)
-    return np.asarray(np.exp(fitted) * np.maximum(passed, 1e-3))
+        # A spectrum is its own mirror image about half the sampling rate.
+        padded = np.pad(
+            np.pad(level, (half, 0), mode="reflect", reflect_type="odd"), (0, half), mode="reflect"
+        )
+        smooth = fftconvolve(padded, kernel, "valid")
+        level = np.minimum(level, smooth + 1.0)
+    return np.asarray(np.exp(np.r_[np.full(first, smooth[0]), smooth]) * passed)
 
 
 def noise_floor(ripple: Ripple, band: tuple[float, float]) -> Floor:
-    """Noise density about each frequency, from the neighbourhoods on both sides of it.
+    """Spectrum of a ripple with the mean density about each frequency.
 
     The greater of the two neighbourhoods counts, so that the edge of a band of chop is not taken for a line;
     radar detectors meet the edge of a shower of rain in the same way.
@@ -306,13 +314,18 @@ def noise_floor(ripple: Ripple, band: tuple[float, float]) -> Floor:
     floor = np.where(alone, np.take_along_axis(means, pick, 0)[0], pooled)
     cells = span_s * np.where(alone, np.take_along_axis(widths_hz, pick, 0)[0], widths_hz.sum(axis=0))
     tiny = 1e-12 * max(float(density.max()), 1e-12)
-    return Floor(f, density, np.maximum(floor * shape, tiny), np.maximum(cells, 2.0), tapered)
+    return Floor(
+        f,
+        density,
+        np.maximum(shape, tiny),
+        np.maximum(floor * shape, tiny),
+        np.maximum(cells, 2.0),
+        tapered,
+    )
 
 
-def noise_coherency(
-    a: Floor, b: Floor, band: tuple[float, float]
-) -> np.ndarray[tuple[int], np.dtype[np.complex128]]:
-    """Complex coherency of two ripples' noise about each frequency, lines left out, shape (m,).
+def noise_coherency(a: Floor, b: Floor, band: tuple[float, float]) -> ComplexArray:
+    """Complex coherency of two ripples about each frequency, shape (m,).
 
     Waves that lift the hull also slow it, so that chop is seen by both signals; without this the joint test
     would count it twice.

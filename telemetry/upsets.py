@@ -8,14 +8,15 @@ from typing import Literal
 import numpy as np
 
 from telemetry.cleaning import Cleaned
-from telemetry.frames import FloatArray
+from telemetry.frames import BoolArray, FloatArray
 from telemetry.motion import Motion, turn_rate_dps
 from telemetry.passes import Pass
 
 # A planing hull that drags, its throttle cut and its bow dropping, loses about 1 g at most; twice that is more
 # than water takes from a hull that still runs on it (common practice, no source).
 DRAG_LIMIT_MPS2 = 20.0
-_DROP_SHARE = 0.5
+_FROM_SHARE, _TO_SHARE = 0.5, 0.35
+_WILD_SHARE = 1.1
 _DROP_WITHIN_S = 1.2
 _LOOK_AFTER_S = 4.0
 _AT_REST_MPS = 3.0
@@ -76,34 +77,24 @@ def blow_over(cleaned: Cleaned, motion: Motion, a_pass: Pass) -> Upset:
         when it runs on; ``cannot tell`` when the log ends at speed or its speed is missing.
     """
     t_all = cleaned.track.t_s
-    until_s = a_pass.end_s + _LOOK_AFTER_S
-    v_all = cleaned.track.column("speed_mps")
-    ok = cleaned.speed_ok if v_all is not None else cleaned.position_ok
-    if v_all is None:
-        v_all = motion.speed_mps
-    rows = np.flatnonzero(ok & (t_all >= a_pass.start_s) & (t_all <= until_s) & ~np.isnan(v_all))
-    if rows.size < 3:
+    measured = cleaned.track.column("speed_mps")
+    v_all = motion.speed_mps if measured is None else measured
+    ok_all = cleaned.position_ok if measured is None else cleaned.speed_ok
+    # Cleaning cannot tell a fall this fast from a false reading, so what it set aside is looked at again; only
+    # the wild speeds of a tumble stay out.
+    near = (t_all >= a_pass.start_s) & (t_all <= a_pass.end_s + _LOOK_AFTER_S)
+    rows = np.flatnonzero(near & (v_all <= _WILD_SHARE * a_pass.peak_mps))
+    if rows.size < 3 or ok_all[rows].sum() < 2:
         return Upset("cannot tell", a_pass.start_s, a_pass.end_s, "too few usable speeds in the pass")
-    t, v = t_all[rows], v_all[rows]
-    top = float(np.median(v[v >= 0.8 * a_pass.peak_mps])) if (v >= 0.8 * a_pass.peak_mps).any() else v.max()
-
-    # Mean deceleration from each sample to those that follow within the time a crash takes.
-    lag = np.arange(1, max(2, int(np.searchsorted(t, t[0] + _DROP_WITHIN_S))) + 1)
-    later = np.arange(t.size)[:, None] + lag
-    inside = later < t.size
-    later = np.minimum(later, t.size - 1)
-    span, drop = t[later] - t[:, None], v[:, None] - v[later]
-    steep = (
-        inside & (drop >= _DROP_SHARE * top) & (drop >= DRAG_LIMIT_MPS2 * span) & (span <= 2 * _DROP_WITHIN_S)
-    )
-    if not steep.any():
-        return _no_stop(cleaned, a_pass, t, v, top)
-    i, k = np.unravel_index(int(np.argmax(np.where(steep, drop / np.maximum(span, 1e-6), -1.0))), steep.shape)
-    j = int(later[i, k])
+    t, v, ok = t_all[rows], v_all[rows], ok_all[rows]
+    found = _steepest_fall(t, v, ok, a_pass.peak_mps)
+    if found is None:
+        return _no_stop(cleaned, a_pass, t[ok], v[ok])
+    i, j = found
     start_s, end_s = float(t[i]), float(t[j])
     rate = (v[i] - v[j]) / (t[j] - t[i])
 
-    after = (t > end_s) & (t <= end_s + 3.0)
+    after = ok & (t > end_s) & (t <= end_s + _LOOK_AFTER_S)
     codes = cleaned.cut
     trouble = codes[(codes["t_s"] > start_s) & (codes["t_s"] <= end_s + 3.0)]["code"].tolist()
     silent = [
@@ -120,6 +111,7 @@ def blow_over(cleaned: Cleaned, motion: Motion, a_pass: Pass) -> Upset:
         signs.append("the log falls silent")
 
     before = (t >= start_s - _BEFORE_S) & (t <= start_s)
+    before &= v >= _FROM_SHARE * a_pass.peak_mps
     preceded = []
     if before.sum() >= 3 and _mean_slope(t[before], v[before]) > _ACCELERATING_MPS2:
         preceded.append("accelerating")
@@ -138,10 +130,31 @@ def blow_over(cleaned: Cleaned, motion: Motion, a_pass: Pass) -> Upset:
     return Upset("possible", start_s, end_s, f"{text}, but the boat runs on afterwards", tuple(preceded))
 
 
-def _no_stop(cleaned: Cleaned, a_pass: Pass, t: FloatArray, v: FloatArray, top: float) -> Upset:
+def _steepest_fall(t: FloatArray, v: FloatArray, ok: BoolArray, top_mps: float) -> tuple[int, int] | None:
+    """Find the steepest fall from speed to a crawl from which the boat does not come back, as two samples."""
+    lag = np.arange(1, max(2, int(np.searchsorted(t, t[0] + _DROP_WITHIN_S)) + 1))
+    later = np.minimum(np.arange(t.size)[:, None] + lag, t.size - 1)
+    span, drop = t[later] - t[:, None], v[:, None] - v[later]
+    steep = (
+        (v[:, None] >= _FROM_SHARE * top_mps)
+        & (v[later] <= _TO_SHARE * top_mps)
+        & (drop >= DRAG_LIMIT_MPS2 * span)
+        & (span > 0)
+    )
+    # A boat that is fast again within seconds was never stopped: the fall was a false reading.
+    fast = np.where(ok & (v > _FROM_SHARE * top_mps), t, -np.inf)
+    again = np.maximum.accumulate(fast[::-1])[::-1][later] > t[later]
+    steep &= ~again
+    if not steep.any():
+        return None
+    i, k = np.unravel_index(int(np.argmax(np.where(steep, drop / np.maximum(span, 1e-6), -1.0))), steep.shape)
+    return int(i), int(later[i, k])
+
+
+def _no_stop(cleaned: Cleaned, a_pass: Pass, t: FloatArray, v: FloatArray) -> Upset:
     """Judge a pass whose usable speeds hold no sudden stop."""
     ends_s = float(cleaned.track.t_s[-1])
-    if v[-1] > _DROP_SHARE * top:
+    if v[-1] > _FROM_SHARE * a_pass.peak_mps:
         lost = "the log ends" if ends_s - t[-1] < 1.0 else "the speed is lost"
         return Upset(
             "cannot tell",
