@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from itertools import combinations
 from pathlib import Path
 from typing import Any
 
@@ -15,11 +16,14 @@ from telemetry.contract import contract
 from telemetry.errors import CallError, LogError
 from telemetry.frames import BoolArray, Log, MotorLog, Track
 from telemetry.geo import CourseLine, LocalFrame, geodesic_m
+from telemetry.joining import JoinedMotor, join_motors, reported_anew
 from telemetry.judging import Terms, judge_all
 from telemetry.motion import Motion, smooth
 from telemetry.pairing import find_courses, find_pairs
 from telemetry.passes import Pass, find_windows
+from telemetry.power import PowerOptions
 from telemetry.readers import ReadOptions, read_log
+from telemetry.ride import RideEvent, judge_ride
 from telemetry.rules import Rule, load_rule
 from telemetry.speeds import PassSpeeds, best_distances, measure
 from telemetry.twoway import TwoWay
@@ -50,6 +54,8 @@ class Request:
         Time window from the user's body's book, in place of the rule's [s].
     mark_mps : float or None
         A mark to beat, judged by the rule's margin [m/s].
+    power : PowerOptions
+        What is known of the propeller, motor and pack.
     """
 
     rule: str | Rule = "water"
@@ -58,6 +64,7 @@ class Request:
     distances_m: tuple[float, ...] = ()
     window_s: float | None = None
     mark_mps: float | None = None
+    power: PowerOptions = field(default_factory=PowerOptions)
 
 
 @dataclass(frozen=True)
@@ -90,6 +97,10 @@ class Analysis:
         Inputs that could not be used.
     measured : tuple of PassSpeeds
         For each pass, what its figures were measured on; :func:`rejudge` starts from it.
+    motors : tuple of JoinedMotor
+        The motor logs with their clocks and what they tell, where there is a speed log to join them to.
+    ride : tuple of RideEvent
+        How each pass rode, in order of the passes.
     """
 
     request: Request
@@ -100,6 +111,8 @@ class Analysis:
     notes: tuple[str, ...]
     errors: tuple[LogError, ...]
     measured: tuple[PassSpeeds, ...] = ()
+    motors: tuple[JoinedMotor, ...] = ()
+    ride: tuple[RideEvent, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Return the output contract ``reciprocal-analysis/1``: plain types, SI, UTC as ISO 8601."""
@@ -179,10 +192,34 @@ def analyse(
     found.sort(key=lambda item: _when(tracks[item[0]], item[1].data.start_s))
     measured = tuple(m for _, m in found)
     passes = tuple(_pass(k, log, speed_logs[log].cleaned, m) for k, (log, m) in enumerate(found))
+    pairs = [(log.cleaned, log.motion) for log in speed_logs]
+    lags_s = [next((m.data.lag_s for log, m in found if log == k), 0.0) for k in range(len(tracks))]
+    joined = join_motors(motors, pairs, passes, lags_s, request.power)
     bare = Analysis(
-        request, tuple(speed_logs), tuple(motors), passes, (), tuple(notes), tuple(errors), measured
+        request,
+        tuple(speed_logs),
+        tuple(motors),
+        passes,
+        (),
+        tuple(notes),
+        tuple(errors),
+        measured,
+        joined,
+        _ride(speed_logs, passes, joined),
     )
     return _with_two_ways(bare)
+
+
+def _ride(
+    logs: Sequence[SpeedLog], passes: Sequence[Pass], joined: Sequence[JoinedMotor]
+) -> tuple[RideEvent, ...]:
+    """Judge the ride of all passes, in their order."""
+    events: list[RideEvent] = []
+    for k, log in enumerate(logs):
+        motor = next((j.signal() for j in joined if j.speed_log == k and j.clock.trusted), None)
+        events += judge_ride(log.cleaned, log.motion, [p for p in passes if p.log == k], motor)
+    order = {p.id: i for i, p in enumerate(passes)}
+    return tuple(sorted(events, key=lambda e: order[e.pass_id]))
 
 
 def rejudge(analysis: Analysis, request: Request) -> Analysis:
@@ -197,9 +234,21 @@ def rejudge(analysis: Analysis, request: Request) -> Analysis:
     if _distances(request) != _distances(analysis.request):
         measured = tuple(replace(m, distances=best_distances(m.data, _distances(request))) for m in measured)
         passes = tuple(replace(p, distances=m.distances) for p, m in zip(passes, measured, strict=True))
+    joined = analysis.motors
+    if request.power != analysis.request.power:
+        motions = [log.motion for log in analysis.speed_logs]
+        joined = reported_anew(joined, motions, passes, request.power)
     kept = tuple(n for n in analysis.notes if not n.startswith(_TWO_WAY_NOTE))
     return _with_two_ways(
-        replace(analysis, request=request, passes=passes, measured=measured, notes=kept, two_ways=())
+        replace(
+            analysis,
+            request=request,
+            passes=passes,
+            measured=measured,
+            motors=joined,
+            notes=kept,
+            two_ways=(),
+        )
     )
 
 
@@ -252,13 +301,14 @@ def _overlaps(logs: Sequence[SpeedLog]) -> list[str]:
     spans = []
     for log in logs:
         track = log.cleaned.track
-        spans.append((track.utc(float(track.t_s[0])), track.utc(float(track.t_s[-1])), track.meta.file))
+        start, end = track.utc(float(track.t_s[0])), track.utc(float(track.t_s[-1]))
+        if start is not None and end is not None:
+            spans.append((start, end, Path(track.meta.file).name))
     return [
-        f"{Path(a).name} and {Path(b).name} cover the same time: a pass that both recorded is listed twice, "
+        f"{a} and {b} cover the same time: a pass that both recorded is listed twice, "
         "and passes of the one are not paired with passes of the other."
-        for k, (a0, a1, a) in enumerate(spans)
-        for b0, b1, b in spans[k + 1 :]
-        if None not in (a0, a1, b0, b1) and a0 <= b1 and b0 <= a1
+        for (a0, a1, a), (b0, b1, b) in combinations(spans, 2)
+        if a0 <= b1 and b0 <= a1
     ]
 
 

@@ -6,11 +6,13 @@ Keys may be added, none removed. SI units; UTC as ISO 8601 with Z and fractions;
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
 from telemetry.frames import Finding, LogMeta
+from telemetry.joining import JoinedMotor, power_of
 from telemetry.passes import DistanceSpeed, Pass
 from telemetry.twoway import TwoWay
 
@@ -74,7 +76,8 @@ def _motor_log(log: MotorLog) -> dict[str, Any]:
     return _log(log.meta, log.t_s.size, log.rate_hz, "motor", span, log.findings)
 
 
-def _pass(p: Pass, log: SpeedLog) -> dict[str, Any]:
+def _pass(p: Pass, log: SpeedLog, joined: Sequence[JoinedMotor]) -> dict[str, Any]:
+    power = power_of(joined, p)
     track = log.cleaned.track
 
     def when(t_s: float) -> str | None:
@@ -113,7 +116,7 @@ def _pass(p: Pass, log: SpeedLog) -> dict[str, Any]:
         "held_1s_u95_mps": _finite(p.held_1s_u95_mps),
         "distances": [distance(d) for d in p.distances],
         "takeoff": takeoff,
-        "motor": None,
+        "motor": power and power.to_dict(),
         "findings": [f.to_dict() for f in p.findings],
     }
 
@@ -142,16 +145,21 @@ def _two_way(w: TwoWay) -> dict[str, Any]:
 
 
 def contract(analysis: Analysis) -> dict[str, Any]:
-    """Return an analysis as the contract's tree of plain types."""
+    """Return an analysis as the contract's tree of plain types.
+
+    ``clock`` and ``power`` are those of the first motor log; ``motors`` has them all.
+    """
+    motors = [j.to_dict() for j in analysis.motors]
     return {
         "schema": SCHEMA,
         "logs": [_speed_log(log) for log in analysis.speed_logs]
         + [_motor_log(log) for log in analysis.motor_logs],
-        "clock": None,
-        "passes": [_pass(p, analysis.speed_logs[p.log]) for p in analysis.passes],
+        "clock": motors[0]["clock"] if motors else None,
+        "passes": [_pass(p, analysis.speed_logs[p.log], analysis.motors) for p in analysis.passes],
         "two_ways": [_two_way(w) for w in analysis.two_ways],
-        "ride": [],
-        "power": None,
+        "ride": [event.to_dict() for event in analysis.ride],
+        "power": motors[0]["power"] if motors else None,
+        "motors": motors,
         "notes": list(analysis.notes),
         "errors": [str(e) for e in analysis.errors],
     }
