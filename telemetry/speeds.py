@@ -161,7 +161,7 @@ def _lay_nodes(cleaned: Cleaned, ranges: Sequence[tuple[int, int]]) -> _Nodes:
     )
 
 
-def _cruise_ranges(motion: Motion, windows: Sequence[Window]) -> list[tuple[int, int]]:
+def _cruise_ranges(motion: Motion, windows: Sequence[Window], usable: BoolArray) -> list[tuple[int, int]]:
     """Flat-out parts of the passes, away from the throttle's corners."""
     out: list[tuple[int, int]] = []
     for w in windows:
@@ -174,6 +174,7 @@ def _cruise_ranges(motion: Motion, windows: Sequence[Window]) -> list[tuple[int,
             (w.first + int(a), w.first + int(b))
             for a, b in zip(edges[::2], edges[1::2], strict=True)
             if b - a >= 4
+            and usable[w.first + a : w.first + b].sum() >= 2  # one speed leaves a part undetermined
         ]
     return out
 
@@ -403,7 +404,7 @@ def measure(
         ranges.append((max(a, w.stretch[0]), min(b, w.stretch[1])))
     lay = _lay_nodes(cleaned, ranges)
 
-    cruise = _cruise_ranges(motion, windows)
+    cruise = _cruise_ranges(motion, windows, v_ok)
     sd_mps, density = USUAL_SD_MPS, USUAL_DENSITY
     if cruise:
         c = _lay_nodes(cleaned, cruise)
