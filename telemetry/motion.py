@@ -61,7 +61,8 @@ def _differenced_speed(t_s: FloatArray, east_m: FloatArray, north_m: FloatArray)
     index = np.arange(n)
     lo = np.maximum(np.minimum(np.searchsorted(t_s, t_s - 0.25), index - 1), 0)
     hi = np.minimum(np.maximum(np.searchsorted(t_s, t_s + 0.25, side="right") - 1, index + 1), n - 1)
-    span = np.where(t_s[hi] - t_s[lo] > break_after_s(0.0), np.nan, t_s[hi] - t_s[lo])
+    span = t_s[hi] - t_s[lo]  # nothing for a log of one sample
+    span = np.where((span > 0.0) & (span <= break_after_s(0.0)), span, np.nan)
     return np.asarray(np.hypot(east_m[hi] - east_m[lo], north_m[hi] - north_m[lo]) / span)
 
 
@@ -73,6 +74,10 @@ def _course(
         e, n = np.sin(np.radians(logged_deg)), np.cos(np.radians(logged_deg))
         lost = np.isnan(e)
         if lost.any():
+            de, dn = np.gradient(east_m, t_s), np.gradient(north_m, t_s)
+            moves = lost & (np.hypot(de, dn) > 0.0)
+            e[moves], n[moves] = (d[moves] / np.hypot(de, dn)[moves] for d in (de, dn))
+            lost &= ~moves  # neither a course nor positions: what stands on either side is the best guess
             e[lost] = np.interp(t_s[lost], t_s[~lost], e[~lost])
             n[lost] = np.interp(t_s[lost], t_s[~lost], n[~lost])
     else:
@@ -88,7 +93,6 @@ def smooth(cleaned: Cleaned, frame: LocalFrame, receiver: ReceiverModel | None =
     Parameters
     ----------
     cleaned : Cleaned
-        At least two samples.
     frame : LocalFrame
         Where east and north are counted from.
     receiver : ReceiverModel, optional
@@ -96,6 +100,7 @@ def smooth(cleaned: Cleaned, frame: LocalFrame, receiver: ReceiverModel | None =
     Returns
     -------
     Motion
+        Speeds are NaN throughout where the log has none that may be used, or but one sample.
     """
     receiver = receiver or ReceiverModel()
     track = cleaned.track
@@ -124,7 +129,7 @@ def smooth(cleaned: Cleaned, frame: LocalFrame, receiver: ReceiverModel | None =
         use = np.flatnonzero(cleaned.position_ok & ~np.isnan(measured))
     else:
         use = np.flatnonzero(cleaned.speed_ok)
-    if use.size == 0:
+    if use.size == 0 or t_s.size < 2:
         blank = np.full(t_s.size, np.nan)
         return Motion(frame, t_s, blank, blank, blank, east_m, north_m, has_positions, np.nan, position_sd_m)
     sd = white_sd(measured[use], receiver.least_speed_sd_mps)
