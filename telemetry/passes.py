@@ -221,7 +221,9 @@ def _window(
     cleaned: Cleaned, motion: Motion, first: int, last: int, stretch: tuple[int, int], least_mps: float
 ) -> Window | None:
     v, t = motion.speed_mps[first:last], motion.t_s[first:last]
-    usable = int((cleaned.speed_ok | cleaned.position_ok)[first:last].sum())
+    # A log that measures speeds and lost them here shows a curve drawn from elsewhere.
+    seen = cleaned.speed_ok if cleaned.track.meta.speed_source == "measured" else cleaned.position_ok
+    usable = int(seen[first:last].sum())
     length_m = float(np.trapezoid(v, t))
     if t[-1] - t[0] < _LEAST_S or length_m < _LEAST_M or v.max() < least_mps or usable < 2:
         return None
