@@ -196,6 +196,8 @@ def _build(
     index = pd.Index(np.asarray(t_s, dtype=np.float64), name="t_s")
     if len(index) == 0:
         raise NothingUsableError("it holds no sample", file=file, mend="export the log again from the device")
+    if index.isna().all():
+        raise NothingUsableError("no sample has a time", file=file, mend="export the log with its times")
     unknown = sorted(set(data) - set(columns))
     if unknown:
         raise KeyError(f"no such column: {unknown}; add it to telemetry.frames first")
@@ -243,7 +245,7 @@ def make_track(
     Raises
     ------
     NothingUsableError
-        If there is no sample, or neither a speed nor two positions.
+        If there is no sample or none with a time, or neither a speed nor a position.
     """
     frame, more = _build(data, t_s, TRACK_COLUMNS, meta.file)
     if {"lat_deg", "lon_deg"} - set(frame.columns) and "speed_mps" not in frame.columns:
@@ -262,7 +264,7 @@ def make_motor_log(
     Raises
     ------
     NothingUsableError
-        If none of voltage, current, rpm, throttle or a temperature has a value.
+        If no sample has a time, or none of voltage, current, rpm, throttle or a temperature has a value.
     """
     frame, more = _build(data, t_s, MOTOR_COLUMNS, meta.file)
     if frame.shape[1] == 0:
