@@ -151,6 +151,8 @@ def _shoulders(t_s: FloatArray, v_mps: FloatArray, bad: BoolArray, limits: HullL
         for _ in range(_MOST_SHOULDERS):
             if a < 2 or b > t_s.size - 3 or out[a - 2 : a].any() or out[b : b + 2].any():
                 break
+            if v_mps[a - 1] - v_mps[b] > limits.fall_mps(t_s[b] - t_s[a - 1]):
+                break  # a crash: what came before it stands above what came after, and is true
             left = np.interp(t_s[a - 1], t_s[[a - 2, b]], v_mps[[a - 2, b]])
             right = np.interp(t_s[b], t_s[[a - 1, b + 1]], v_mps[[a - 1, b + 1]])
             if v_mps[b] - right > limits.step_mps:
@@ -190,10 +192,12 @@ def unreachable(
     dv = np.diff(v_mps)
     step_s = float(np.median(dt))
     impossible = (dv > lim.rise_mps(dt, v_mps[:-1])) | (dv < -lim.fall_mps(dt))
-    # A lone sample above the line through its neighbours, further than any change of acceleration takes it.
+    # A lone sample above the line through its neighbours, further than any change of acceleration takes it. Where
+    # a step beside it is impossible the neighbour may be the false one, or the boat has crashed: see below.
     bend = v_mps[1:-1] - (v_mps[:-2] * dt[1:] + v_mps[2:] * dt[:-1]) / (dt[:-1] + dt[1:])
     short = np.maximum(dt[:-1], dt[1:]) < 3 * step_s
-    bad[1:-1] = short & (bend > lim.step_mps + lim.corner_mps2 * dt[:-1] * dt[1:] / (dt[:-1] + dt[1:]))
+    plain = short & ~impossible[:-1] & ~impossible[1:]
+    bad[1:-1] = plain & (bend > lim.step_mps + lim.corner_mps2 * dt[:-1] * dt[1:] / (dt[:-1] + dt[1:]))
     bad |= _humps(t_s, v_mps, lim, step_s)
     weight = np.where(doubtful, 1.0 / 3.0, 1.0)
     weight[bad] = 1e-3  # found false already: a chain is not to be built on it
