@@ -15,7 +15,7 @@ from telemetry.timeline import gap_findings, longest_increasing, stamp_findings
 
 # Below walking pace a repeated fix is a boat at rest, not a receiver that hangs.
 _MOVING_MPS = 2.0
-_HELD_S = 1.0
+_HELD_S = 3.0
 _HDOP_LIMIT = 20.0
 _LEAST_SATELLITES = 4
 _BESIDE_LOSS_S = 1.0
@@ -101,12 +101,13 @@ def _same_as_before(*columns: FloatArray) -> BoolArray:
     return same
 
 
-def _long_runs(same: BoolArray, t_s: FloatArray, least_s: float, least: int) -> BoolArray:
-    """Keep of the repeats only those in runs that last long enough."""
+def _long_runs(same: BoolArray, t_s: FloatArray, least_s: float, least: int, excused: BoolArray) -> BoolArray:
+    """Keep of the repeats only those in runs that last long enough and are not excused in the main."""
     edges = np.flatnonzero(np.diff(np.r_[False, same, False].astype(np.int8)))
     out = np.zeros_like(same)
     for a, b in zip(edges[::2], edges[1::2], strict=True):
-        if b - a >= least and t_s[b - 1] - t_s[a - 1] >= least_s:
+        long = b - a >= least and t_s[b - 1] - t_s[a - 1] >= least_s
+        if long and excused[a:b].mean() <= 0.5:
             out[a:b] = True
     return out
 
@@ -119,15 +120,15 @@ def _judge_repeats(judge: _Judge, lat: FloatArray, lon: FloatArray, speed: Float
     judge.reject(
         frozen, "frozen-fix", "the same fix again while under way: set aside", speed=True, position=True
     )
-    stuck = _long_runs(same_place & moving & ~frozen, judge.t_s, 0.0, 2)
+    stuck = _long_runs(same_place & moving & ~frozen, judge.t_s, 0.0, 2, frozen)
     judge.reject(
         stuck, "frozen-position", "position stands still while the speed does not", speed=False, position=True
     )
     # A speed printed coarsely repeats by itself. Where the positions go on they judge it like any other speed;
     # where they do not, held means longer than the print can explain.
     goes_on = has_position & np.r_[False, has_position[:-1]] & ~same_place
-    repeats = _same_as_before(speed) & moving & ~goes_on
-    held = _long_runs(repeats, judge.t_s, 3.0 * _HELD_S, 4)
+    repeats = _same_as_before(speed) & moving
+    held = _long_runs(repeats, judge.t_s, _HELD_S, 4, goes_on)
     judge.reject(
         held,
         "held-speed",
