@@ -95,26 +95,31 @@ def _longest_chain(
     """Mark the heaviest subset of samples in which each can follow the one before it."""
     n = t_s.size
     crash_price = max(limits.crash_samples, limits.crash_s / step_s)
-    best = weight.copy()
-    before = np.full(n, -1)
+    # The best chain to each sample by how it ends: going on, or collapsing. A collapse is paid once, however many
+    # samples it takes.
+    best = np.vstack([weight, np.full(n, -np.inf)])
+    before = np.full((2, n, 2), -1)
     first = np.searchsorted(t_s, t_s - _REACH_S)
     for i in range(1, n):
         j = slice(int(first[i]), i)
+        if j.start == i:
+            continue
         dt = t_s[i] - t_s[j]
         dv = v_mps[i] - v_mps[j]
-        score = best[j] - np.where(dv < -limits.fall_mps(dt), crash_price, 0.0)
-        score[dv > limits.rise_mps(dt, v_mps[j])] = -np.inf
-        if score.size == 0:
-            continue
-        k = int(np.argmax(score))
-        if score[k] > 0.0:
-            best[i] += score[k]
-            before[i] = j.start + k
+        collapse = dv < -limits.fall_mps(dt)
+        reached = np.where(dv > limits.rise_mps(dt, v_mps[j]), -np.inf, best[:, j])
+        goes_on = np.where(collapse, -np.inf, reached)
+        falls = np.where(collapse, reached - np.array([[crash_price], [0.0]]), -np.inf)
+        for ending, score in enumerate((goes_on, falls)):
+            how, k = np.unravel_index(int(np.argmax(score)), score.shape)
+            if score[how, k] > 0.0:
+                best[ending, i] = weight[i] + score[how, k]
+                before[ending, i] = how, j.start + k
     keep = np.zeros(n, dtype=np.bool_)
-    i = int(np.argmax(best))
+    how, i = (int(x) for x in np.unravel_index(int(np.argmax(best)), best.shape))
     while i >= 0:
         keep[i] = True
-        i = int(before[i])
+        how, i = before[how, i].tolist()
     return keep
 
 
@@ -241,6 +246,12 @@ def _window(t_s: FloatArray, width_s: float) -> tuple[IntArray, IntArray]:
     return np.maximum(lo, 0), np.minimum(hi, t_s.size - 1)
 
 
+def _one_sided(t_s: FloatArray, way_m: FloatArray, other: IntArray) -> FloatArray:
+    """Way made good between each sample and another one, by time; NaN where both are the same [m/s]."""
+    span_s = t_s - t_s[other]
+    return np.asarray((way_m - way_m[other]) / np.where(span_s == 0.0, np.nan, span_s))
+
+
 def _lag(gain_mps: FloatArray, excess_m: FloatArray) -> tuple[float, float]:
     """By how much the speed lags the positions, and how far that may be off [s].
 
@@ -302,10 +313,16 @@ def denied_by_positions(
         # Too slow a speed is believed against the positions unless it has all but gone: a position that leaps
         # ahead must not cost the good speeds beside it.
         guilty = whole & ((excess_m > allowed_m) | ((excess_m < -allowed_m) & (v_mps < 0.5 * made_mps)))
-        # The whole window is accused; false is what stands out in it against the way made good.
+        # The whole window is accused; false is what stands out in it against the way made good. In a crash a true
+        # speed stands above what comes after it, yet not above what came before: where there are samples enough
+        # for it, both sides have to deny a speed.
         tolerance_mps = _DENIED_MPS + (3.0 * noise_m + (abs(lag_s) + doubt_s) * np.abs(gain_mps)) / span_s
-        high = v_mps - made_mps > tolerance_mps
-        low = made_mps - v_mps > np.maximum(tolerance_mps, 0.5 * made_mps)
+        slower_mps, faster_mps = made_mps, made_mps
+        if width_s > 5.0 * usual_s:
+            sides = np.stack([_one_sided(t_s, way_m, end) for end in (lo, hi)])
+            slower_mps, faster_mps = np.fmin(*sides), np.fmax(*sides)
+        high = v_mps - faster_mps > tolerance_mps
+        low = slower_mps - v_mps > np.maximum(tolerance_mps, 0.5 * slower_mps)
         for a_s, b_s in _merged(t_s[guilty], max(width_s / 2, usual_s)):
             rows = slice(int(np.searchsorted(t_s, a_s)), int(np.searchsorted(t_s, b_s)) + 1)
             bad[rows] |= whole[rows] & (high | low)[rows]
