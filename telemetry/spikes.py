@@ -95,8 +95,8 @@ def _longest_chain(
     """Mark the heaviest subset of samples in which each can follow the one before it."""
     n = t_s.size
     crash_price = max(limits.crash_samples, limits.crash_s / step_s)
-    # The best chain to each sample by how it ends: going on, or collapsing. A collapse is paid once, however many
-    # samples it takes.
+    # The best chain to each sample by how it ends: going on, or collapsing. A collapse is paid once, however
+    # many samples it takes.
     best = np.vstack([weight, np.full(n, -np.inf)])
     before = np.full((2, n, 2), -1)
     first = np.searchsorted(t_s, t_s - _REACH_S)
@@ -111,12 +111,12 @@ def _longest_chain(
         goes_on = np.where(collapse, -np.inf, reached)
         falls = np.where(collapse, reached - np.array([[crash_price], [0.0]]), -np.inf)
         for ending, score in enumerate((goes_on, falls)):
-            how, k = np.unravel_index(int(np.argmax(score)), score.shape)
+            how, k = divmod(int(np.argmax(score)), i - j.start)
             if score[how, k] > 0.0:
                 best[ending, i] = weight[i] + score[how, k]
                 before[ending, i] = how, j.start + k
     keep = np.zeros(n, dtype=np.bool_)
-    how, i = (int(x) for x in np.unravel_index(int(np.argmax(best)), best.shape))
+    how, i = divmod(int(np.argmax(best)), n)
     while i >= 0:
         keep[i] = True
         how, i = before[how, i].tolist()
@@ -197,8 +197,8 @@ def unreachable(
     dv = np.diff(v_mps)
     step_s = float(np.median(dt))
     impossible = (dv > lim.rise_mps(dt, v_mps[:-1])) | (dv < -lim.fall_mps(dt))
-    # A lone sample above the line through its neighbours, further than any change of acceleration takes it. Where
-    # a step beside it is impossible the neighbour may be the false one, or the boat has crashed: see below.
+    # A lone sample above the line through its neighbours, further than any change of acceleration takes it.
+    # Where a step beside it is impossible the neighbour may be the false one, or the boat has crashed.
     bend = v_mps[1:-1] - (v_mps[:-2] * dt[1:] + v_mps[2:] * dt[:-1]) / (dt[:-1] + dt[1:])
     short = np.maximum(dt[:-1], dt[1:]) < 3 * step_s
     plain = short & ~impossible[:-1] & ~impossible[1:]
@@ -244,12 +244,6 @@ def _window(t_s: FloatArray, width_s: float) -> tuple[IntArray, IntArray]:
     lo = np.minimum(np.searchsorted(t_s, t_s - width_s / 2 - 1e-6), index - 1)
     hi = np.maximum(np.searchsorted(t_s, t_s + width_s / 2 + 1e-6, side="right") - 1, index + 1)
     return np.maximum(lo, 0), np.minimum(hi, t_s.size - 1)
-
-
-def _one_sided(t_s: FloatArray, way_m: FloatArray, other: IntArray) -> FloatArray:
-    """Way made good between each sample and another one, by time; NaN where both are the same [m/s]."""
-    span_s = t_s - t_s[other]
-    return np.asarray((way_m - way_m[other]) / np.where(span_s == 0.0, np.nan, span_s))
 
 
 def _lag(gain_mps: FloatArray, excess_m: FloatArray) -> tuple[float, float]:
@@ -313,16 +307,10 @@ def denied_by_positions(
         # Too slow a speed is believed against the positions unless it has all but gone: a position that leaps
         # ahead must not cost the good speeds beside it.
         guilty = whole & ((excess_m > allowed_m) | ((excess_m < -allowed_m) & (v_mps < 0.5 * made_mps)))
-        # The whole window is accused; false is what stands out in it against the way made good. In a crash a true
-        # speed stands above what comes after it, yet not above what came before: where there are samples enough
-        # for it, both sides have to deny a speed.
+        # The whole window is accused; false is what stands out in it against the way made good.
         tolerance_mps = _DENIED_MPS + (3.0 * noise_m + (abs(lag_s) + doubt_s) * np.abs(gain_mps)) / span_s
-        slower_mps, faster_mps = made_mps, made_mps
-        if width_s > 5.0 * usual_s:
-            sides = np.stack([_one_sided(t_s, way_m, end) for end in (lo, hi)])
-            slower_mps, faster_mps = np.fmin(*sides), np.fmax(*sides)
-        high = v_mps - faster_mps > tolerance_mps
-        low = slower_mps - v_mps > np.maximum(tolerance_mps, 0.5 * slower_mps)
+        high = v_mps - made_mps > tolerance_mps
+        low = made_mps - v_mps > np.maximum(tolerance_mps, 0.5 * made_mps)
         for a_s, b_s in _merged(t_s[guilty], max(width_s / 2, usual_s)):
             rows = slice(int(np.searchsorted(t_s, a_s)), int(np.searchsorted(t_s, b_s)) + 1)
             bad[rows] |= whole[rows] & (high | low)[rows]
