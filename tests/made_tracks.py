@@ -34,8 +34,8 @@ def made_track(
 ) -> Track:
     """A track along a straight course, from corners (time, speed along it).
 
-    Positions are the exact integral of the speed; ``current_mps`` is added to the speed along the course all the
-    time, ``noise_mps`` is white noise on the logged speed only.
+    Positions are the exact integral of the speed; ``current_mps`` is added to the speed along the course all
+    the time, ``noise_mps`` is white noise on the logged speed only.
     """
     fine_s = np.arange(0.0, corners[-1][0] + 1e-9, 1e-3)
     v = np.interp(fine_s, *zip(*corners, strict=True)) + current_mps

