@@ -8,7 +8,7 @@ away exactly; what remains is called ripple. Its power spectrum, with lines left
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -152,6 +152,25 @@ def gain(f_hz: FloatArray | float, step_s: float) -> FloatArray:
     lag = np.arange(-half, half + 1) * step_s
     f = np.asarray(f_hz, dtype=np.float64)
     return np.asarray(1.0 - np.cos(2 * np.pi * f[..., None] * lag) @ _trend_kernel(half))
+
+
+def give_back(ripple: Ripple, oscillation: FloatArray) -> Ripple:
+    """Return to a ripple what the removal of the slow motion took of a known oscillation.
+
+    An oscillation that begins or ends within the span leaves a trace in the slow motion there, which then is missing
+    from the ripple.
+
+    Parameters
+    ----------
+    ripple : Ripple
+    oscillation : ndarray, shape (n,)
+        On the ripple's grid, 0 where it is not there.
+    """
+    taken = np.convolve(oscillation, _trend_kernel(max(2, round(HALF_SPAN_S / ripple.step_s))), "same")
+    if taken.size > oscillation.size:
+        cut = (taken.size - oscillation.size) // 2
+        taken = taken[cut : cut + oscillation.size]
+    return replace(ripple, values=np.where(ripple.ok, ripple.values + taken, 0.0))
 
 
 def even_grid(t_s: FloatArray, span_s: tuple[float, float], step_s: float) -> FloatArray:
