@@ -1,11 +1,12 @@
 """Looking for one oscillation, growing or dying, that several ripples share.
 
-The model is a damped sinusoid, ``a exp(growth (t - middle)) cos(2 pi f (t - middle) + phase)``, with one frequency
-and one growth for all signals and an amplitude and phase for each, held over an unknown span of at least three
-cycles, in noise whose density varies slowly with frequency. The search is a generalised likelihood ratio test:
-windows of several lengths are correlated with such sinusoids, and the correlations, measured against the noise
-about the same frequency, are Hotelling's T² in complex form. With one signal and no growth this is the harmonic
-F test of Thomson. Chop fills its neighbourhood as well as the line itself, and so does not stand out.
+The model is a damped sinusoid, ``a exp(growth (t - middle)) cos(2 pi f (t - middle) + phase)``, with one
+frequency and one growth for all signals and an amplitude and phase for each, held over an unknown span of at
+least three cycles, in noise whose density varies slowly with frequency. The search is a generalised
+likelihood ratio test: windows of several lengths are correlated with such sinusoids and the best is fitted;
+what it explains against the noise that is left about the same frequency is Hotelling's T² in complex form
+[2]_. With one signal and no growth this is the harmonic F test of Thomson [1]_. Chop fills its neighbourhood
+as well as the line itself, and so does not stand out.
 
 References
 ----------
@@ -13,8 +14,8 @@ References
    doi:10.1109/PROC.1982.12433, section XIII (harmonic F test).
 .. [2] N. C. Giri, On the complex analogues of T²- and R²-tests, Ann. Math. Statist. 36 (1965) 664-670,
    doi:10.1214/aoms/1177700173.
-.. [3] D. C. Rife, R. R. Boorstyn, Single-tone parameter estimation from discrete-time observations, IEEE Trans.
-   Inf. Theory 20 (1974) 591-598, doi:10.1109/TIT.1974.1055282 (Fisher information of frequency and amplitude).
+.. [3] D. C. Rife, R. R. Boorstyn, Single-tone parameter estimation from discrete-time observations, IEEE
+   Trans. Inf. Theory 20 (1974) 591-598, doi:10.1109/TIT.1974.1055282 (Fisher information of frequency).
 """
 
 from __future__ import annotations
@@ -41,8 +42,8 @@ _MOST_GROWTH_PER_S = 2.5
 _MOST_GROWTH_PER_CYCLE = 0.5
 _LEAST_COVERED = 0.85
 _COVERAGE_95 = 1.96
-# The span is estimated too, and an oscillation swells and fades where the model begins and ends: on simulated ones
-# errors are this much greater than the Fisher information says.
+# The span is estimated too, and an oscillation swells and fades where the model begins and ends: on
+# simulated ones errors are this much greater than the Fisher information says.
 _SPAN_FACTOR = 1.3
 # Below this no search over even the smallest span and band is significant.
 _LEAST_SCORE = 8.0
@@ -78,8 +79,8 @@ class Share:
     p_value : float
         Of so strong a correlation in noise alone, at the line's own place.
     dominance : float
-        Share of the octave about the line that the line explains, 0 to 1: near 1 for an oscillation, small for
-        chop.
+        Share of the octave about the line that the line explains, 0 to 1: near 1 for an oscillation, small
+        for chop.
     """
 
     name: str
@@ -167,11 +168,10 @@ class Scan:
 
     @property
     def trials(self) -> float:
-        """About how many independent places the search looks at, for each of which noise has a chance."""
+        """Roughly how many independent places the search looks at, for each of which noise has a chance."""
         t_s = self.witnesses[0].ripple.t_s
-        return max(
-            1.0, _TRIALS_PER_CELL * len(self.scales) * (t_s[-1] - t_s[0]) * (self.band[1] - self.band[0])
-        )
+        cells = float(t_s[-1] - t_s[0]) * (self.band[1] - self.band[0])
+        return max(1.0, _TRIALS_PER_CELL * len(self.scales) * cells)
 
 
 # Windows overlap, frequencies interleave and three growths are tried; found by counting on white noise, where
@@ -242,8 +242,8 @@ def _score(z: ComplexArray, coherency: ComplexArray | None) -> FloatArray:
 def _log_p(score: FloatArray, signals: int, cells: FloatArray) -> FloatArray:
     """Logarithm of the chance of a greater T² in noise, whose density is itself an estimate.
 
-    ``score (cells - signals + 1) / (cells signals)`` follows F with ``2 signals`` and ``2 (cells - signals + 1)``
-    degrees of freedom, whose tail is elementary for one and two signals.
+    ``score (cells - signals + 1) / (cells signals)`` follows F with ``2 signals`` and
+    ``2 (cells - signals + 1)`` degrees of freedom, whose tail is elementary for one and two signals.
     """
     log_u = -np.log1p(score / cells)
     if signals == 1:
@@ -362,7 +362,7 @@ class _Fit:
         """Most likely frequency and growth on samples ``a`` to ``b``, by a grid drawn closer and closer."""
         span_s = (b - a) * self.step_s
         wide_f, wide_g = 0.6 / span_s, 2.0 / span_s
-        grid = np.linspace(-1.0, 1.0, 7)
+        grid = np.linspace(-1.0, 1.0, 5)
         df, dg = (x.ravel() for x in np.meshgrid(grid, grid))
         for _ in range(5):
             most = _most_growth(f_hz)
@@ -370,7 +370,7 @@ class _Fit:
             g = np.clip(growth + wide_g * dg, -most, most)
             k = int(np.argmax(self.explained(a, b, f, g)))
             f_hz, growth = float(f[k]), float(g[k])
-            wide_f, wide_g = 0.4 * wide_f, 0.4 * wide_g
+            wide_f, wide_g = 0.45 * wide_f, 0.45 * wide_g
         return f_hz, growth
 
     def span(self, a: int, b: int, limits: tuple[int, int], f_hz: float, growth: float) -> tuple[int, int]:
@@ -445,7 +445,7 @@ class _Part:
 def _part(
     witness: Witness, window: tuple[int, int], f_hz: float, growth: float, band: tuple[float, float]
 ) -> _Part:
-    """Fit a line of known frequency, growth and span to one signal, and take the noise from what it leaves."""
+    """Fit a line of known frequency, growth and span to a signal; the noise is what it leaves."""
     a, b = window
     ripple, _ = _whole(witness, window, f_hz, growth)
     y, ok, step_s = ripple.values[a:b], ripple.ok[a:b].astype(np.float64), ripple.step_s
@@ -486,7 +486,7 @@ def _measure(
     score = float(_score(np.array([[p.z] for p in parts]), coherency)[0])
     log_p = float(_log_p(np.array(score), len(parts), np.array(min(p.cells for p in parts))))
     if len(parts) == 2:
-        # Where the coherency of the noise is hardly known, the better signal alone, tried among two, says more.
+        # Where the coherency of the noise is hardly known, the better signal of two may say more.
         log_p = min(log_p, float(np.log(2.0 * max(min(p.share.p_value for p in parts), 1e-300))))
     a, b = window
     t_s = members[0].ripple.t_s[a:b]
@@ -508,8 +508,8 @@ def _standard_error(t_s: FloatArray, growth: float, score: float) -> float:
     """Give the standard error of growth [1/s] and of angular frequency [rad/s], which are equal.
 
     The Fisher information of either is the sum of ``|amplitude|² exp(2 growth t) (t - mean)²`` over twice the
-    noise variance, the mean weighted with ``exp(2 growth t)`` since amplitude and phase are unknown too [3]_. The
-    score is a quarter of the same sum without ``(t - mean)²`` over half the variance.
+    noise variance, the mean weighted with ``exp(2 growth t)`` since amplitude and phase are unknown too [3]_.
+    The score is a quarter of the same sum without ``(t - mean)²``, over the variance.
     """
     weight = np.exp(2.0 * growth * t_s)
     weight /= weight.sum()

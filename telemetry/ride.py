@@ -1,9 +1,10 @@
 """How a pass rode: porpoising, blow-overs and veers, with what a log cannot tell.
 
-Porpoising is a coupled oscillation in heave and pitch, in calm water, that may grow until the hull leaves it [1]_.
-In a log it is a ripple of speed and of vertical motion at one frequency for at least three cycles. Chop is broad
-and does not stand out of its own neighbourhood; a driver who works the throttle leaves the same line in the motor
-log, ahead of the speed. Two signals must agree before it is called ``shown``: one alone is ``possible``.
+Porpoising is a coupled oscillation in heave and pitch, in calm water, that may grow until the hull leaves it
+[1]_. In a log it is a ripple of speed and of vertical motion at one frequency for at least three cycles. Chop
+is broad and does not stand out of its own neighbourhood; a driver who works the throttle leaves the same line
+in the motor log, ahead of the speed. Two signals must agree before it is called ``shown``; one alone is
+``possible``.
 
 References
 ----------
@@ -31,14 +32,14 @@ from telemetry.upsets import Upset, Verdict, blow_over, veer
 Kind = Literal["porpoising", "blow-over", "veer"]
 Phase = Literal["take-off", "at speed"]
 
-# Chance of a line in noise alone, over everything that is searched in a phase of a pass: shared by two signals, and
-# in one alone, where two are tried.
+# Chance of a line in noise alone, over everything that is searched in a phase of a pass: shared by two
+# signals, and in one alone, where two are tried.
 _CHANCE, _CHANCE_ALONE = 0.01, 0.003
 # Chance for each signal, at the place which both together point to.
-_EACH_CHANCE = 0.01
+_EACH_CHANCE = 0.003
 _MOTOR_CHANCE = 0.001
 # An oscillation holds most of its octave's power; chop spreads it (common practice, no source).
-_DOMINANCE = 0.5
+_DOMINANCE, _LEAST_DOMINANCE = 0.5, 0.3
 _MOTOR_DOMINANCE = 0.3
 _THROTTLE_PCT = 1.0
 # Slower than this the hull only sheds speed in waves; water drag alone takes three times as much.
@@ -184,7 +185,7 @@ def log_decrement(first: float, last: float, cycles: float) -> tuple[float, floa
 
 
 @dataclass(frozen=True)
-class _Run:
+class Run:
     """The part of a pass under power: where it is searched, and what with."""
 
     span_s: tuple[float, float]
@@ -193,13 +194,14 @@ class _Run:
     band: tuple[float, float] | None
 
     def phases(self) -> list[tuple[Phase, float, float]]:
+        """Return take-off, where the log shows it, and the rest, each with its first and last time."""
         start, end = self.span_s
         if self.boundary_s is None:
             return [("at speed", start, end)]
         return [("take-off", start, self.boundary_s), ("at speed", self.boundary_s, end)]
 
 
-def _run_of(motion: Motion, a_pass: Pass) -> _Run:
+def run_of(motion: Motion, a_pass: Pass) -> Run:
     """Find a pass's part under power: from where take-off begins to where the throttle is closed."""
     t = motion.t_s
     inside = np.flatnonzero((t >= a_pass.start_s - 1e-9) & (t <= a_pass.end_s + 1e-9))
@@ -211,11 +213,11 @@ def _run_of(motion: Motion, a_pass: Pass) -> _Run:
     rate_hz = float(1.0 / np.median(steps)) if steps.size else 0.0
     takeoff = a_pass.takeoff
     if takeoff is None:
-        return _Run((a_pass.start_s, end_s), None, rate_hz, searched_band(rate_hz))
-    return _Run((takeoff.start_s, end_s), min(takeoff.end_s, end_s), rate_hz, searched_band(rate_hz))
+        return Run((a_pass.start_s, end_s), None, rate_hz, searched_band(rate_hz))
+    return Run((takeoff.start_s, end_s), min(takeoff.end_s, end_s), rate_hz, searched_band(rate_hz))
 
 
-def _witnesses(cleaned: Cleaned, run: _Run) -> tuple[Witness | None, Witness | None]:
+def witnesses(cleaned: Cleaned, run: Run) -> tuple[Witness | None, Witness | None]:
     """Take the ripples of speed and of the best vertical signal of a run."""
     assert run.band is not None
     track = cleaned.track
@@ -242,8 +244,8 @@ def _witnesses(cleaned: Cleaned, run: _Run) -> tuple[Witness | None, Witness | N
     return speed, None
 
 
-def _motor_share(values: FloatArray | None, motor: MotorSignal, run: _Run, line: Line) -> Share | None:
-    """What a motor signal has of a line; None where it cannot be asked."""
+def _motor_share(values: FloatArray | None, motor: MotorSignal, run: Run, line: Line) -> Share | None:
+    """Measure what a motor signal has of a line; None where it has none or cannot be asked."""
     if values is None or motor.t_s.size < 8:
         return None
     step_s = float(np.median(np.diff(motor.t_s)))
@@ -271,7 +273,7 @@ class _MotorSays:
     text: str = ""
 
 
-def _ask_motor(motor: MotorSignal | None, run: _Run, line: Line) -> _MotorSays:
+def _ask_motor(motor: MotorSignal | None, run: Run, line: Line) -> _MotorSays:
     if motor is None:
         return _MotorSays()
     throttle = _motor_share(motor.throttle_pct, motor, run, line)
@@ -311,6 +313,7 @@ def _stands_out(line: Line | None) -> bool:
         and line.is_oscillation
         and all(s.p_value <= _EACH_CHANCE for s in line.shares)
         and float(np.mean([s.dominance for s in line.shares])) >= _DOMINANCE
+        and min(s.dominance for s in line.shares) >= _LEAST_DOMINANCE
     )
 
 
@@ -357,7 +360,7 @@ def _alias_note(frequency_hz: float, rate_hz: float) -> tuple[tuple[float, ...],
 
 
 def _from_line(
-    cleaned: Cleaned, a_pass: Pass, phase: Phase, run: _Run, line: Line, motor: MotorSignal | None
+    cleaned: Cleaned, a_pass: Pass, phase: Phase, run: Run, line: Line, motor: MotorSignal | None
 ) -> RideEvent:
     """Turn a line that stands out into an event, with what the motor log says of it."""
     says = _ask_motor(motor, run, line)
@@ -409,7 +412,7 @@ def _from_line(
     )
 
 
-def _porpoising(cleaned: Cleaned, a_pass: Pass, run: _Run, motor: MotorSignal | None) -> list[RideEvent]:
+def _porpoising(cleaned: Cleaned, a_pass: Pass, run: Run, motor: MotorSignal | None) -> list[RideEvent]:
     """Judge both phases of one pass."""
 
     def all_phases(verdict: Verdict, why: str) -> list[RideEvent]:
@@ -420,9 +423,10 @@ def _porpoising(cleaned: Cleaned, a_pass: Pass, run: _Run, motor: MotorSignal | 
     if run.band is None:
         return all_phases(
             "cannot tell",
-            f"{run.rate_hz:.1f} samples a second show nothing of an oscillation at 1 to 10 Hz: log at 10 Hz or more",
+            f"{run.rate_hz:.1f} samples a second show nothing of an oscillation at 1 to 10 Hz: log at 10 Hz"
+            " or more",
         )
-    signals = [w for w in _witnesses(cleaned, run) if w is not None]
+    signals = [w for w in witnesses(cleaned, run) if w is not None]
     if not signals:
         missing = (
             "neither measured speed nor vertical motion"
@@ -439,8 +443,9 @@ def _porpoising(cleaned: Cleaned, a_pass: Pass, run: _Run, motor: MotorSignal | 
         and second
         and _overlap(first, np.array([second.start_s]), np.array([second.end_s]))[0] > 1.0 / 3.0
     ):
-        # One oscillation across both phases: it belongs to where it is strongest, the other phase looks beyond it.
-        strong, weak = (0, 1) if first.p_value <= second.p_value else (1, 0)
+        # One oscillation across both phases: it belongs to where it is surest; the other looks beyond it.
+        better = (-len(first.shares), first.p_value) <= (-len(second.shares), second.p_value)
+        strong, weak = (0, 1) if better else (1, 0)
         found[phases[weak][0]] = _best_line(scanned, *phases[weak][1:], found[phases[strong][0]])
     looked = " and ".join(_LABEL[w.ripple.name] for w in signals)
     rows = []
@@ -468,8 +473,8 @@ def _porpoising(cleaned: Cleaned, a_pass: Pass, run: _Run, motor: MotorSignal | 
         )
         would = f"; a steady ripple of {least:.2f} {unit} would have stood out" if unit else ""
         why = (
-            f"no oscillation stands out of {looked} between {run.band[0]:.1f} and {run.band[1]:.1f} Hz{would}; faster"
-            " ones are hidden by the sampling"
+            f"no oscillation stands out of {looked} between {run.band[0]:.1f} and {run.band[1]:.1f} Hz"
+            f"{would}; faster ones are hidden by the sampling"
         )
         rows.append(_event(cleaned, a_pass, "porpoising", phase, "not seen", (lo, hi), why))
     return rows
@@ -500,7 +505,7 @@ def judge_ride(
     """
     rows: list[RideEvent] = []
     for a_pass in passes:
-        run = _run_of(motion, a_pass)
+        run = run_of(motion, a_pass)
         ripples = _porpoising(cleaned, a_pass, run, motor)
         rows += ripples
         stop = blow_over(cleaned, motion, a_pass)

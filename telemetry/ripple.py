@@ -1,9 +1,9 @@
 """The fast part of a signal: taking the slow motion away, and measuring the noise that is left.
 
-A boat gains 20 m/s in two seconds while the ripple that matters is a tenth of a metre a second. The slow motion
-is removed by subtracting a local cubic fit, which takes any acceleration that changes no faster than linearly
-away exactly; what remains is called ripple. Its power spectrum, with lines left out, is the floor against which
-:mod:`telemetry.lines` looks for an oscillation.
+A boat gains 20 m/s in two seconds while the ripple that matters is a tenth of a metre a second. The slow
+motion is removed by subtracting a local cubic fit, which takes away exactly any acceleration that changes no
+faster than a parabola; what remains is called ripple. Its spectrum, lines left out, is the floor against
+which :mod:`telemetry.lines` looks for an oscillation.
 """
 
 from __future__ import annotations
@@ -71,8 +71,8 @@ class Floor:
     f_hz : ndarray, shape (m,)
         From 0 to half the sampling rate [Hz].
     spectrum, smooth, density : ndarray, shape (m,)
-        The spectrum itself; a smooth curve through it that lines hardly lift; the mean about each frequency, on
-        the side where it is greater [unit²/Hz].
+        The spectrum itself; a smooth curve through it that lines hardly lift; the mean about each frequency,
+        on the side where it is greater [unit²/Hz].
     cells : ndarray, shape (m,)
         Of how many independent complex values ``density`` is the mean.
     tapered : ndarray of complex, shape (tapers, m)
@@ -157,8 +157,8 @@ def gain(f_hz: FloatArray | float, step_s: float) -> FloatArray:
 def give_back(ripple: Ripple, oscillation: FloatArray) -> Ripple:
     """Return to a ripple what the removal of the slow motion took of a known oscillation.
 
-    An oscillation that begins or ends within the span leaves a trace in the slow motion there, which then is missing
-    from the ripple.
+    An oscillation that begins or ends within the span leaves a trace in the slow motion there, which then is
+    missing from the ripple.
 
     Parameters
     ----------
@@ -174,10 +174,10 @@ def give_back(ripple: Ripple, oscillation: FloatArray) -> Ripple:
 
 
 def even_grid(t_s: FloatArray, span_s: tuple[float, float], step_s: float) -> FloatArray:
-    """Even grid over a span, laid on the first sample inside it so that regular samples are met exactly [s]."""
+    """Lay an even grid over a span, beginning on the first sample inside it, so that samples are met [s]."""
     first = float(t_s[min(int(np.searchsorted(t_s, span_s[0] - 1e-9)), t_s.size - 1)])
     n = int((min(span_s[1], float(t_s[-1])) - first) / step_s + 1e-6) + 1
-    return first + step_s * np.arange(max(n, 0))
+    return np.asarray(first + step_s * np.arange(max(n, 0)), dtype=np.float64)
 
 
 def take_ripple(
@@ -264,7 +264,7 @@ def spectrum(ripple: Ripple) -> tuple[FloatArray, FloatArray, ComplexArray]:
 def _side_mean(cumulated: FloatArray, lo: FloatArray, hi: FloatArray) -> FloatArray:
     a, b = lo.astype(np.int64), hi.astype(np.int64)
     count = np.maximum(b - a, 1)
-    return (cumulated[..., np.maximum(b, a)] - cumulated[..., a]) / count
+    return np.asarray((cumulated[..., np.maximum(b, a)] - cumulated[..., a]) / count)
 
 
 def _sides(f_hz: FloatArray, band: tuple[float, float]) -> list[tuple[FloatArray, FloatArray]]:
@@ -282,7 +282,7 @@ def _sides(f_hz: FloatArray, band: tuple[float, float]) -> list[tuple[FloatArray
 
 
 def _smooth_shape(f_hz: FloatArray, density: FloatArray, low_hz: float, step_s: float) -> FloatArray:
-    """Smooth shape of a spectrum: a local cubic through its logarithm, fitted twice, lines left out the second time.
+    """Draw a smooth curve through a spectrum: a local cubic of its logarithm, without lines the second time.
 
     With it divided out the neighbourhoods of a frequency say the same wherever the spectrum slopes.
     """

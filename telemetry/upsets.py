@@ -12,8 +12,8 @@ from telemetry.frames import BoolArray, FloatArray
 from telemetry.motion import Motion, turn_rate_dps
 from telemetry.passes import Pass
 
-# A planing hull that drags, its throttle cut and its bow dropping, loses about 1 g at most; twice that is more
-# than water takes from a hull that still runs on it (common practice, no source).
+# A planing hull that drags, its throttle cut and its bow dropping, loses about 1 g at most; twice that is
+# more than water takes from a hull that still runs on it (common practice, no source).
 DRAG_LIMIT_MPS2 = 20.0
 _FROM_SHARE, _TO_SHARE = 0.5, 0.35
 _WILD_SHARE = 1.1
@@ -23,7 +23,7 @@ _AT_REST_MPS = 3.0
 _BEFORE_S = 1.0
 _ACCELERATING_MPS2 = 1.0
 _TURNING_DPS = 8.0
-# How far a driver on the bank lets a boat that runs straight wander off its line (common practice, no source).
+# How far a driver on the bank lets a boat that runs straight wander off (common practice, no source).
 VEER_LIMIT_M = 4.0
 _VEER_SIGMAS = 6.0
 _LEAD_IN_S = 1.5
@@ -73,15 +73,15 @@ def blow_over(cleaned: Cleaned, motion: Motion, a_pass: Pass) -> Upset:
     Returns
     -------
     Upset
-        ``shown`` when the boat then drifts, or the receiver loses its fix, tumbles or falls silent; ``possible``
-        when it runs on; ``cannot tell`` when the log ends at speed or its speed is missing.
+        ``shown`` when the boat then drifts, or the receiver loses its fix, tumbles or falls silent;
+        ``possible`` without any of these; ``cannot tell`` when the log ends at speed or its speed is missing.
     """
     t_all = cleaned.track.t_s
     measured = cleaned.track.column("speed_mps")
     v_all = motion.speed_mps if measured is None else measured
     ok_all = cleaned.position_ok if measured is None else cleaned.speed_ok
-    # Cleaning cannot tell a fall this fast from a false reading, so what it set aside is looked at again; only
-    # the wild speeds of a tumble stay out.
+    # Cleaning may not tell a fall this fast from a false reading, so what it set aside is looked at again;
+    # only the wild speeds of a tumble stay out.
     near = (t_all >= a_pass.start_s) & (t_all <= a_pass.end_s + _LOOK_AFTER_S)
     rows = np.flatnonzero(near & (v_all <= _WILD_SHARE * a_pass.peak_mps))
     if rows.size < 3 or ok_all[rows].sum() < 2:
@@ -122,12 +122,12 @@ def blow_over(cleaned: Cleaned, motion: Motion, a_pass: Pass) -> Upset:
         if calm.any() and float(np.median(rate_dps[calm])) > _TURNING_DPS:
             preceded.append("turning")
     text = (
-        f"speed falls from {v[i]:.1f} to {v[j]:.1f} m/s in {t[j] - t[i]:.2f} s ({rate:.0f} m/s²; water drag on a hull"
-        f" stays below about {DRAG_LIMIT_MPS2:.0f} m/s²)"
+        f"speed falls from {v[i]:.1f} to {v[j]:.1f} m/s in {t[j] - t[i]:.2f} s ({rate:.0f} m/s²; water drag"
+        f" on a hull stays below about {DRAG_LIMIT_MPS2:.0f} m/s²)"
     )
     if signs:
         return Upset("shown", start_s, end_s, f"{text}, and {', '.join(signs)}", tuple(preceded))
-    return Upset("possible", start_s, end_s, f"{text}, but the boat runs on afterwards", tuple(preceded))
+    return Upset("possible", start_s, end_s, f"{text}, but nothing afterwards confirms it", tuple(preceded))
 
 
 def _steepest_fall(t: FloatArray, v: FloatArray, ok: BoolArray, top_mps: float) -> tuple[int, int] | None:
@@ -187,15 +187,15 @@ def veer(cleaned: Cleaned, motion: Motion, a_pass: Pass, until_s: float) -> Upse
 
     Notes
     -----
-    For each moment the line through the positions before it is carried on; the departure is how far the track then
-    keeps to one side of it. It must exceed the position noise and what carrying the line on may be wrong by, six
-    times over, and what a driver's hand lets pass.
+    For each moment the line through the positions before it is carried on; the departure is how far the track
+    then keeps to one side of it. It must exceed what position noise and carrying the line on may be wrong by,
+    six times over, and what a driver's hand lets pass.
     """
     inside = cleaned.position_ok & (motion.t_s >= a_pass.start_s) & (motion.t_s <= until_s)
     rows = np.flatnonzero(inside)
     span = (a_pass.start_s, until_s)
     if not motion.has_positions or rows.size < 6 or np.isnan(a_pass.heading_deg):
-        return Upset("cannot tell", *span, "no usable positions to hold against a course line")
+        return Upset("cannot tell", *span, "too few usable positions to hold against a course line")
     t = motion.t_s[rows]
     h = np.radians(a_pass.heading_deg)
     e, n = motion.east_m[rows] - motion.east_m[rows[0]], motion.north_m[rows] - motion.north_m[rows[0]]
