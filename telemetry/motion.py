@@ -23,7 +23,8 @@ class Motion:
     frame : LocalFrame
         Origin of the metres.
     t_s, speed_mps, acceleration_mps2, course_deg, east_m, north_m : ndarray, shape (n,)
-        On the cleaned track's samples; positions that were set aside are interpolated.
+        On the cleaned track's samples; positions that were set aside are interpolated. The course is NaN
+        throughout where the log has neither courses nor positions.
     has_positions : bool
         Whether east_m and north_m mean anything.
     speed_sd_mps, position_sd_m : float
@@ -134,7 +135,9 @@ def smooth(cleaned: Cleaned, frame: LocalFrame, receiver: ReceiverModel | None =
         return Motion(frame, t_s, blank, blank, blank, east_m, north_m, has_positions, np.nan, position_sd_m)
     sd = white_sd(measured[use], receiver.least_speed_sd_mps)
     chain = smooth_speed(t_s, ~broken, use.astype(np.int64), measured[use], np.full(use.size, sd), rounds=2)
-    course = _course(t_s, track.column("course_deg"), east_m, north_m)
+    logged = track.column("course_deg")
+    known = has_positions or logged is not None
+    course = _course(t_s, logged, east_m, north_m) if known else np.full(t_s.size, np.nan)
     return Motion(
         frame,
         t_s,
