@@ -153,7 +153,7 @@ class RideEvent:
 
 
 def _iso(when: pd.Timestamp | None) -> str | None:
-    return None if when is None else when.isoformat().replace("+00:00", "Z")
+    return None if when is None else when.isoformat(timespec="microseconds").replace("+00:00", "Z")
 
 
 def log_decrement(first: float, last: float, cycles: float) -> tuple[float, float]:
