@@ -124,8 +124,8 @@ def _judge_repeats(judge: _Judge, lat: FloatArray, lon: FloatArray, speed: Float
     judge.reject(
         stuck, "frozen-position", "position stands still while the speed does not", speed=False, position=True
     )
-    # A speed printed coarsely repeats by itself. Where the positions go on they judge it like any other; where
-    # they do not, held means longer than the print can explain.
+    # A speed printed coarsely repeats by itself. Where the positions go on they judge it like any other;
+    # where they do not, held means longer than the print can explain.
     goes_on = has_position & np.r_[False, has_position[:-1]] & ~same_place
     repeats = _same_as_before(speed) & moving
     held = _long_runs(repeats, judge.t_s, _HELD_S, 4, goes_on)
