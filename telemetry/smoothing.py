@@ -54,15 +54,19 @@ def snap_transition(dt_s: FloatArray) -> FloatArray:
     return f
 
 
-def snap_precision(dt_s: FloatArray) -> FloatArray:
-    """Inverse of the process covariance of ``[s, v, a]`` for unit jerk density, shape (n, 3, 3)."""
+def snap_covariance(dt_s: FloatArray) -> FloatArray:
+    """Process covariance of ``[s, v, a]`` for unit jerk density, shape (n, 3, 3).
+
+    Of a three times integrated white noise over a step: between the i-th and j-th integral
+    ``dt^(i+j+1) / (i! j! (i+j+1))``.
+    """
     q = np.empty((dt_s.size, 3, 3))
-    q[:, 0, 0] = 720.0 / dt_s**5
-    q[:, 0, 1] = q[:, 1, 0] = -360.0 / dt_s**4
-    q[:, 0, 2] = q[:, 2, 0] = 60.0 / dt_s**3
-    q[:, 1, 1] = 192.0 / dt_s**3
-    q[:, 1, 2] = q[:, 2, 1] = -36.0 / dt_s**2
-    q[:, 2, 2] = 9.0 / dt_s
+    q[:, 0, 0] = dt_s**5 / 20.0
+    q[:, 0, 1] = q[:, 1, 0] = dt_s**4 / 8.0
+    q[:, 0, 2] = q[:, 2, 0] = dt_s**3 / 6.0
+    q[:, 1, 1] = dt_s**3 / 3.0
+    q[:, 1, 2] = q[:, 2, 1] = dt_s**2 / 2.0
+    q[:, 2, 2] = dt_s
     return q
 
 

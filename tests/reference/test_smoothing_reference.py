@@ -8,12 +8,12 @@ from scipy.interpolate import make_smoothing_spline
 from statsmodels.tsa.statespace.mlemodel import MLEModel
 
 from telemetry.chains import smooth_speed
-from telemetry.smoothing import Chain, jerk_precision, jerk_transition, snap_precision, snap_transition
+from telemetry.smoothing import Chain, jerk_precision, jerk_transition, snap_covariance, snap_transition
 
 
 def test_one_round_is_the_cubic_smoothing_spline() -> None:
-    # Wahba 1978: the minimiser of sum (z - f)² / sd² + integral f''² / q is the posterior mean when the slope is
-    # a random walk of density q; scipy minimises sum (z - f)² + lam integral f''², so lam = sd² / q.
+    # Wahba 1978: the minimiser of sum (z - f)² / sd² + integral f''² / q is the posterior mean when the slope
+    # is a random walk of density q; scipy minimises sum (z - f)² + lam integral f''², so lam = sd² / q.
     rng = np.random.default_rng(4)
     t = np.cumsum(rng.uniform(0.05, 0.3, 120))
     z = 30.0 + 3.0 * np.sin(t / 2.0) + rng.normal(0.0, 0.05, t.size)
@@ -36,7 +36,7 @@ class _Motion(MLEModel):
         self["obs_cov"] = np.diag(np.square(sd))
         self["transition"] = snap_transition(np.array([dt]))[0]
         self["selection"] = np.eye(3)
-        self["state_cov"] = density * np.linalg.inv(snap_precision(np.array([dt]))[0])
+        self["state_cov"] = density * snap_covariance(np.array([dt]))[0]
         self.initialize_known(np.zeros(3), np.eye(3) * sd0**2)
 
 
@@ -50,7 +50,10 @@ def test_mean_and_variance_are_those_of_the_kalman_smoother() -> None:
     steps = np.full(n - 1, dt)
     chain = Chain(n, 3)
     chain.step(
-        slice(0, 3), snap_transition(steps), snap_precision(steps) / density, np.ones(n - 1, dtype=bool)
+        slice(0, 3),
+        snap_transition(steps),
+        np.linalg.inv(snap_covariance(steps) * density),
+        np.ones(n - 1, dtype=bool),
     )
     for state in range(3):
         chain.prior(0, state, sd0**-2)
@@ -83,12 +86,10 @@ def test_draws_spread_as_the_covariance_says() -> None:
 
 
 @pytest.mark.parametrize("dt", [0.04, 0.1, 1.0])
-def test_process_precisions_invert_the_covariance_of_integrated_white_noise(dt: float) -> None:
+def test_process_noise_is_the_covariance_of_integrated_white_noise(dt: float) -> None:
     # Rasmussen & Williams, Gaussian Processes for Machine Learning (2006), B.2; here by direct integration.
     u = np.linspace(0.0, dt, 200_001)
     gains = [(dt - u) ** 2 / 2.0, dt - u, np.ones_like(u)]
     covariance = np.array([[np.trapezoid(a * b, u) for b in gains] for a in gains])
-    scale = np.array([dt**2, dt, 1.0])
-    product = snap_precision(np.array([dt]))[0] @ covariance
-    np.testing.assert_allclose(product * scale[:, None] / scale, np.eye(3), atol=1e-5)
+    np.testing.assert_allclose(snap_covariance(np.array([dt]))[0], covariance, rtol=1e-6)
     np.testing.assert_allclose(jerk_precision(np.array([dt]))[0] @ covariance[1:, 1:], np.eye(2), atol=1e-5)

@@ -12,8 +12,8 @@ from telemetry.twoway import gate_speed_u_mps, sensitivities
 
 
 def test_light_gates_over_330_ft() -> None:
-    # v = D / t with D = 100.584 ± 0.02 m and t = 2.250 ± 0.001 s, both standard uncertainties; 44.704 m/s with
-    # an expanded uncertainty (k = 2) of 0.044 m/s by JCGM 100, 5.1.2, relative form.
+    # v = D / t with D = 100.584 ± 0.02 m and t = 2.250 ± 0.001 s, both standard uncertainties; 44.704 m/s
+    # with an expanded uncertainty (k = 2) of 0.044 m/s by JCGM 100, 5.1.2, relative form.
     u = gate_speed_u_mps(100.584, 2.250, 0.001, 0.02)
     speed_mps = 100.584 / 2.250
     assert speed_mps == pytest.approx(44.704, abs=5e-4)

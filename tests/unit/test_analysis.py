@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 from made_tracks import HEADING_DEG, LAKE, OUT_ONLY, START, altered, made_track, rows
 
-from sample_logs.simulator import Faults, Outing, simulate_outing
+from sample_logs.simulator import Faults, Outing, Receiver, simulate_outing
 from telemetry.analysis import Analysis, Request, analyse, read_and_analyse, rejudge
 from telemetry.errors import CallError, LogError, RuleError
 from telemetry.frames import Track, make_track
@@ -236,3 +236,22 @@ def test_a_log_of_positions_alone_is_answered_too() -> None:
     track = made_track(columns=("lat_deg", "lon_deg"))
     (two_way,) = analyse([track]).two_ways
     assert two_way.average_mps == pytest.approx(24.5, abs=two_way.u95_mps)
+
+
+@pytest.mark.parametrize("rate_hz", [25.0, 50.0, 100.0])
+def test_fast_noise_free_logs_are_solved(rate_hz: float) -> None:
+    # Short steps of a quiet motion bind way and speed so tightly that an exact tie has no solution in float64.
+    outing = simulate_outing(
+        2,
+        receiver=Receiver(
+            rate_hz=rate_hz,
+            white_sd_mps=0.0,
+            coloured_sd_mps=0.0,
+            position_white_sd_m=0.0,
+            position_walk_sd_m=0.0,
+        ),
+    )
+    best = analyse([outing.track]).two_ways[0]
+    i, j = (int(p[1:]) - 1 for p in best.passes)
+    g1, g2 = ((g.lat_deg, g.lon_deg) for g in best.gates)
+    assert best.average_mps == pytest.approx(outing.truth.mean_two_way_mps(i, j, g1, g2), abs=best.u95_mps)

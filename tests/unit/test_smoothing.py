@@ -9,7 +9,7 @@ from telemetry.smoothing import (
     Chain,
     jerk_precision,
     jerk_transition,
-    snap_precision,
+    snap_covariance,
     snap_transition,
 )
 
@@ -24,7 +24,7 @@ def integrated(dt: float, order: int) -> np.ndarray:
 
 
 def test_the_precisions_invert_the_covariances_of_integrated_noise() -> None:
-    for dt, jerk, snap in zip(DT, jerk_precision(DT), snap_precision(DT), strict=True):
+    for dt, jerk, snap in zip(DT, jerk_precision(DT), np.linalg.inv(snap_covariance(DT)), strict=True):
         np.testing.assert_allclose(jerk @ integrated(dt, 2), np.eye(2), atol=1e-5)
         np.testing.assert_allclose(snap @ integrated(dt, 3), np.eye(3), atol=1e-4)
 
