@@ -7,7 +7,8 @@ from typing import Any
 import dash_mantine_components as dmc
 from dash import dcc, html
 
-from dashboard.components.marks import icon, sentence
+from dashboard.components.findings import finding_lines
+from dashboard.components.marks import icon
 from dashboard.services.uploads import LARGEST_BYTES, MOST_FILES_A_DROP, FileView, column_choices
 
 
@@ -82,9 +83,7 @@ def _summary(parts: tuple[str, ...]) -> html.P:
 
 def _findings(view: FileView) -> html.Details:
     count = len(view.findings)
-    rows = [
-        html.Li(sentence(f.message) + (f" ({f.count} samples)" if f.count > 1 else "")) for f in view.findings
-    ]
+    rows = [html.Li(line) for line in finding_lines(view.findings)]
     return html.Details(
         [html.Summary(f"{count} finding{'s' if count > 1 else ''}"), html.Ul(rows)], className="findings"
     )

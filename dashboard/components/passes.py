@@ -5,7 +5,8 @@ from __future__ import annotations
 import dash_mantine_components as dmc
 from dash import html
 
-from dashboard.components.marks import heading_text, pass_mark, sentence, speed_value
+from dashboard.components.findings import finding_lines
+from dashboard.components.marks import heading_text, pass_mark, speed_value
 from dashboard.figures.directions import Direction
 from telemetry.passes import Pass
 from telemetry.units import distance_text
@@ -27,24 +28,22 @@ def pass_table(passes: tuple[Pass, ...], unit: str, ways: dict[str, Direction]) 
 def _cells(p: Pass, unit: str, direction: Direction, heads: list[str]) -> list[dmc.TableTd]:
     starts = f"{p.start_utc:%H:%M:%S} UTC" if p.start_utc is not None else f"{p.start_s:.1f} s"
     distances = [
-        html.Div(
-            [
-                html.Span(distance_text(d.distance_m), className="quiet"),
-                " ",
-                speed_value(d.speed_mps, unit, d.u95_mps),
-            ]
-        )
+        part
         for d in p.distances
+        for part in (
+            html.Span(distance_text(d.distance_m), className="quiet"),
+            speed_value(d.speed_mps, unit, d.u95_mps),
+        )
     ]
     takeoff = f"{p.takeoff.end_s - p.takeoff.start_s:.1f} s" if p.takeoff else "not in the log"
-    findings = [html.Div(sentence(f.message)) for f in p.findings] or "none"
+    findings = [html.Div(line) for line in finding_lines(p.findings)] or "none"
     cells = [
         pass_mark(p, direction),
         starts,
         heading_text(p.heading_deg),
         speed_value(p.peak_mps, unit, p.peak_u95_mps),
         speed_value(p.held_1s_mps, unit, p.held_1s_u95_mps),
-        html.Div(distances) if distances else "none fits",
+        html.Div(distances, className="distances") if distances else "none fits",
         takeoff,
         html.Div(findings),
     ]

@@ -47,12 +47,18 @@ def time_axis(analysis: Analysis) -> TimeAxis:
     if not starts or any(start is None for start in starts):
         return TimeAxis((0.0,) * len(starts), 1.0, dated=False)
     axis = TimeAxis(tuple(start.timestamp() * 1000.0 for start in starts if start), 1000.0, dated=True)
-    spans = sorted(tuple(axis.at(k, track.t_s[[0, -1]])) for k, track in enumerate(tracks))
+    spans = sorted(
+        (float(axis.at(k, track.t_s[first])), float(axis.at(k, track.t_s[last - 1])))
+        for k, (log, track) in enumerate(zip(analysis.speed_logs, tracks, strict=True))
+        for first, last in log.cleaned.stretches
+    )
     return replace(axis, pauses=_pauses(spans))
 
 
 def _pauses(spans: list[tuple[float, float]]) -> tuple[tuple[float, float], ...]:
     """Find gaps of more than ten minutes between spans sorted by start, but for a minute on each side."""
+    if not spans:
+        return ()
     pauses = []
     busy_until = spans[0][1]
     for start, end in spans[1:]:

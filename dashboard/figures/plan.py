@@ -210,7 +210,7 @@ def _names(analysis: Analysis, frame: LocalFrame, palette: Palette) -> list[go.S
             y=[north],
             name="names",
             mode="markers+text",
-            marker={"size": 22, "opacity": 0},  # keeps the name clear of the arrow
+            marker={"size": 28, "opacity": 0},  # keeps the name clear of the arrow
             text=[f"<b>{' '.join(names)}</b>"],
             textposition=_behind(heading_deg),
             textfont={"size": 14, "color": palette.ink},

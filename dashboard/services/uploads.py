@@ -8,6 +8,8 @@ from dataclasses import dataclass, replace
 from pathlib import PurePath
 from typing import Final
 
+import pandas as pd
+
 from telemetry.analysis import Analysis
 from telemetry.errors import HeadingMapNeededError, LogError
 from telemetry.frames import Finding, Log, MotorLog, Track
@@ -163,17 +165,22 @@ def _summary(log: Log) -> tuple[str, ...]:
     parts = [f"{kind} {'speed' if isinstance(log, Track) else 'motor'} log"]
     parts.append(f"{len(log.frame):,} samples".replace(",", "\u202f"))
     if log.rate_hz:
-        parts.append(f"{log.rate_hz:.3g} Hz")
+        parts.append(f"{log.rate_hz:.0f} Hz" if log.rate_hz >= 100 else f"{log.rate_hz:.3g} Hz")
     t_s = log.t_s
     start, end = log.utc(float(t_s.min())), log.utc(float(t_s.max()))
     if start is None or end is None:
         parts.append(f"{t_s.max() - t_s.min():.0f} s, day not stated")
     else:
-        parts += [f"{start:%-d %b %Y}", f"{start:%H:%M:%S} to {end:%H:%M:%S} UTC"]
+        until = "" if start.date() == end.date() else f"{_day(end)} "
+        parts += [_day(start), f"{start:%H:%M:%S} to {until}{end:%H:%M:%S} UTC"]
     if isinstance(log, Track):
         measured = log.meta.speed_source == "measured"
         parts.append("speed measured by the receiver" if measured else "speed worked out from positions")
     return tuple(parts)
+
+
+def _day(when: pd.Timestamp) -> str:
+    return f"{when.day} {when:%b %Y}"  # strftime's own day without a zero is spelled differently on Windows
 
 
 def column_choices() -> list[tuple[str, str]]:

@@ -18,6 +18,17 @@ def test_each_sample_says_what_was_read() -> None:
     assert file_view(motor, None).pole_pairs == 2
 
 
+def test_a_log_over_midnight_names_both_days() -> None:
+    points = "".join(
+        f'<trkpt lat="1" lon="{lon}"><time>2026-06-{stamp}Z</time></trkpt>'
+        for lon, stamp in ((2.0, "13T23:59:59"), (2.00001, "14T00:00:00"), (2.00002, "14T00:00:01"))
+    )
+    gpx = f'<gpx version="1.1" xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>{points}</trkseg></trk></gpx>'
+    summary = file_view(read_upload("night.gpx", gpx.encode()), None).summaries[0]
+    assert "13 Jun 2026" in summary
+    assert "23:59:59 to 14 Jun 2026 00:00:01 UTC" in summary
+
+
 def test_what_the_cleaning_found_stands_beside_the_file() -> None:
     from sample_logs import data_folder
 

@@ -84,6 +84,18 @@ def test_a_pause_of_days_between_two_logs_is_left_out() -> None:
     assert not speed_time(whole, None, MPH).layout.xaxis.rangebreaks
 
 
+def test_a_pause_inside_a_log_is_left_out_too() -> None:
+    whole = made.analysis()
+    log = whole.speed_logs[0]
+    track = log.cleaned.track
+    t_s = np.where(np.arange(1200) < 600, track.t_s, track.t_s + 7200.0)
+    frame = track.frame.set_index(pd.Index(t_s, name="t_s"))
+    cleaned = replace(log.cleaned, track=replace(track, frame=frame), stretches=((0, 600), (600, 1200)))
+    parted = replace(log, cleaned=cleaned, motion=replace(log.motion, t_s=t_s))
+    figure = speed_time(replace(whole, speed_logs=(parted,)), None, MPH)
+    assert len(figure.layout.xaxis.rangebreaks) == 1
+
+
 def test_take_offs_are_hatched_down_to_zero() -> None:
     hatch = named(speed_time(made.analysis(), None, MPH), "take-offs out")
     assert hatch.fillpattern.shape == "/"
