@@ -65,9 +65,9 @@ class ReceiverModel:
 # (common practice, no source). At 10 Hz the log outweighs both; at 1 Hz it cannot tell them apart without.
 USUAL_SD_MPS, _SD_FACTOR = 0.05, 2.0
 USUAL_DENSITY, _DENSITY_FACTOR = 0.5, 4.0
-# The way is let off from being exactly the sum of the speed by this much a step. Short steps of a quiet motion
-# would otherwise tie the two so tightly that the system cannot be solved in double precision; a hundred steps
-# of it add half a centimetre.
+# The way is let off from being exactly the sum of the speed by this much a step. Short steps of a quiet
+# motion would otherwise tie the two so tightly that the system cannot be solved in double precision; a
+# hundred steps of it add half a centimetre.
 _WAY_SLACK_M = 5e-4
 CORNER_FACTOR = 5.0  # a step this much livelier than the rest is a corner: the throttle was moved
 _CORNER_SLACK = 5.0
@@ -334,7 +334,9 @@ def smooth_along(data: AlongData, receiver: ReceiverModel | None = None) -> Alon
     chain = Chain(n, 5)
     covariance = snap_covariance(dt) * data.density[:, None, None]
     covariance[:, 0, 0] += _WAY_SLACK_M**2
-    chain.step(slice(0, 3), snap_transition(dt), np.linalg.inv(covariance), coupled)
+    chain.step(
+        slice(0, 3), snap_transition(dt), np.asarray(np.linalg.inv(covariance), dtype=np.float64), coupled
+    )
     for state, sd, tau in (
         (3, rx.position_sd_m, rx.position_tau_s),
         (4, rx.coloured_sd_mps, rx.coloured_tau_s),

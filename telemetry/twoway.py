@@ -139,8 +139,8 @@ def sensitivities(mean: Literal["of speeds", "of times"], v1: float, v2: float) 
 def gate_speed_u_mps(distance_m: float, time_s: float, u_time_s: float, u_distance_m: float = 0.0) -> float:
     """Give the standard uncertainty of a speed taken between two gates [m/s].
 
-    For ``v = D / t``: ``(u(v) / v)² = (u(D) / D)² + (u(t) / t)²`` (JCGM 100:2008, 5.1.2). Gates that are lines
-    in the receiver's own coordinates have no error of their own; surveyed ones have.
+    For ``v = D / t``: ``(u(v) / v)² = (u(D) / D)² + (u(t) / t)²`` (JCGM 100:2008, 5.1.2). Gates that are
+    lines in the receiver's own coordinates have no error of their own; surveyed ones have.
 
     Examples
     --------

@@ -1,8 +1,8 @@
 """A recorded 10 Hz car log against its post-processed speed and its wheel speed.
 
 Source: commaai/comma2k19, MIT licence (see INDEX.md beside the recorded logs). The wheel's speed has a
-scale of its own, which is fitted; both truths are compared after the lag that agrees best, since a receiver's filter
-delays its speed.
+scale of its own, which is fitted; both truths are compared after the lag that agrees best, since a
+receiver's filter delays its speed.
 """
 
 from __future__ import annotations

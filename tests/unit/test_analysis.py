@@ -240,7 +240,7 @@ def test_a_log_of_positions_alone_is_answered_too() -> None:
 
 @pytest.mark.parametrize("rate_hz", [25.0, 50.0, 100.0])
 def test_fast_noise_free_logs_are_solved(rate_hz: float) -> None:
-    # Short steps of a quiet motion bind way and speed so tightly that an exact tie has no solution in float64.
+    # Short steps of a quiet motion tie way and speed so tightly that float64 cannot solve an exact tie.
     outing = simulate_outing(
         2,
         receiver=Receiver(
