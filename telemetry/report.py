@@ -1,4 +1,4 @@
-"""An analysis as plain text: what was read and found, the passes, the two-ways and why they count or not.
+"""An analysis as plain text: what was read and found, the passes, the two-ways, the ride and the power train.
 
 Everything is in the reader's speed unit; each figure stands beside its 95 % uncertainty.
 """
@@ -13,9 +13,11 @@ from pathlib import PurePath
 import pandas as pd
 
 from telemetry.analysis import Analysis
+from telemetry.explain import power_text, ride_text
 from telemetry.frames import Finding, Log, MotorLog
 from telemetry.passes import Pass
 from telemetry.rules import Rule
+from telemetry.texttable import text_table
 from telemetry.twoway import TwoWay
 from telemetry.units import distance_text, speed_text
 
@@ -50,6 +52,8 @@ def analysis_text(analysis: Analysis, unit: str, *, every_check: bool = True) ->
         _logs_text(logs, findings),
         _passes_text(analysis, unit) if analysis.passes else "",
         _two_ways_text(analysis, unit, every_check) if analysis.two_ways else "",
+        ride_text(analysis.ride, unit) if analysis.ride else "",
+        power_text(analysis.motors) if analysis.motors else "",
         "\n".join(f"Note: {note}" for note in analysis.notes),
         # Once more: a terminal shows the end of what it was given.
         "\n".join(line for line in (answer, ESTIMATE, BEFORE_YOU_RUN) if line),
@@ -120,7 +124,7 @@ def _logs_text(logs: Sequence[Log], findings: Sequence[Sequence[Finding]]) -> st
                 log.meta.speed_source or "",
             )
         )
-    lines = ["Logs", *_table(rows, right=(3, 4))]
+    lines = ["Logs", *text_table(rows, right=(3, 4))]
     for name, found in zip(names, findings, strict=True):
         lines.append(f"  Found in {name}:{'' if found else ' nothing odd'}")
         lines += [f"    {text}" for text in _found(found)]
@@ -169,7 +173,7 @@ def _passes_text(analysis: Analysis, unit: str) -> str:
                 logs[p.log],
             )
         )
-    lines = [f"Passes (speeds in {unit}, ± is the 95 % interval)", *_table(rows, right=(3, 4, 5, 6))]
+    lines = [f"Passes (speeds in {unit}, ± is the 95 % interval)", *text_table(rows, right=(3, 4, 5, 6))]
     distances = sorted({d.distance_m for p in passes for d in p.distances})
     if distances:
         best = [("pass", *map(distance_text, distances))]
@@ -177,7 +181,7 @@ def _passes_text(analysis: Analysis, unit: str) -> str:
             speeds = {d.distance_m: _number(d.speed_mps, d.u95_mps, unit) for d in p.distances}
             best.append((p.id, *(speeds.get(d, "too short") for d in distances)))
         right = tuple(range(1, len(distances) + 1))
-        lines += ["", f"Best average over a measured distance ({unit})", *_table(best, right=right)]
+        lines += ["", f"Best average over a measured distance ({unit})", *text_table(best, right=right)]
     touched = [f"  {p.id} is touched by {text}" for p in passes for text in _found(p.findings)]
     return "\n".join(lines + touched)
 
@@ -192,7 +196,7 @@ def _two_ways_text(analysis: Analysis, unit: str, every_check: bool) -> str:
         rows.append((star, t.id, " + ".join(t.passes), distance_text(t.distance_m), average, t.verdict))
     lines = [
         f'Two-ways by the rule "{two_ways[0].rule}" (mean {two_ways[0].mean})',
-        *_table(rows, right=(4,)),
+        *text_table(rows, right=(4,)),
     ]
     if any(t.best for t in two_ways):
         lines.append("  * the best by the rule")
@@ -243,16 +247,3 @@ def _clock(utc: pd.Timestamp | None, t_s: float, *, with_day: bool = False) -> s
     return (
         tenths.strftime("%Y-%m-%d %H:%M:%S" if with_day else "%H:%M:%S") + f".{tenths.microsecond // 100000}"
     )
-
-
-def _table(rows: Sequence[Sequence[str]], right: Sequence[int] = ()) -> list[str]:
-    """Align rows of cells under their first row, two blanks between columns."""
-    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
-    return [
-        "  "
-        + "  ".join(
-            cell.rjust(w) if i in right else cell.ljust(w)
-            for i, (cell, w) in enumerate(zip(row, widths, strict=True))
-        ).rstrip()
-        for row in rows
-    ]

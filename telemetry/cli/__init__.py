@@ -16,11 +16,20 @@ from pathlib import Path
 from telemetry import __version__
 from telemetry.cli import arguments, commands
 from telemetry.errors import LogError, ReciprocalError
+from telemetry.power import Limits
 from telemetry.rules import SHIPPED
 from telemetry.units import SPEED_UNITS
 
 __all__ = ["build_parser", "main"]
 
+LIMITS = {
+    "cell_v": ("V", "lowest voltage of a cell under load"),
+    "motor_temp_c": ("C", "highest temperature of the motor"),
+    "esc_temp_c": ("C", "highest temperature of the controller"),
+    "current_a": ("A", "highest current"),
+    "rpm": ("RPM", "highest shaft speed"),
+    "charge_mah": ("MAH", "most charge drawn since power-on"),
+}
 UNIT_VARIABLE = "RECIPROCAL_UNIT"
 INTERRUPTED = 130  # what a shell itself reports for Ctrl-C
 
@@ -138,12 +147,32 @@ def _add_analyse(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--gear", type=arguments.gear, default=1.0, metavar="R", help="motor turns per shaft turn (default 1)"
     )
+    _add_power(parser)
     parser.add_argument(
         "--json",
         action="store_true",
         help="print the contract reciprocal-analysis/1, in SI, instead of tables",
     )
     _add_unit(parser)
+
+
+def _add_power(parser: argparse.ArgumentParser) -> None:
+    power = parser.add_argument_group(
+        "power train", "what the logs do not say; nothing is guessed without it"
+    )
+    power.add_argument("--pitch-mm", type=arguments.positive, metavar="MM", help="propeller pitch, for slip")
+    power.add_argument("--diameter-mm", type=arguments.positive, metavar="MM", help="propeller diameter")
+    power.add_argument("--kv", type=arguments.positive, metavar="RPM/V", help="motor constant without load")
+    power.add_argument("--cells", type=arguments.pole_pairs, metavar="N", help="cells in series")
+    for name, (unit, what) in LIMITS.items():
+        usual = getattr(Limits(), name)
+        told = "none" if usual is None else f"{usual:g}, common practice"
+        power.add_argument(
+            f"--limit-{name.replace('_', '-')}",
+            type=arguments.positive,
+            metavar=unit,
+            help=f"{what} (default {told})",
+        )
 
 
 def _add_unit(parser: argparse.ArgumentParser) -> None:

@@ -6,11 +6,13 @@ import argparse
 import math
 import tomllib
 from collections.abc import Iterable, Sequence
+from dataclasses import asdict, fields
 from pathlib import Path
 from typing import Any
 
 from telemetry.errors import CallError, LogError
 from telemetry.geo import gates_from_text
+from telemetry.power import Limits, PowerOptions
 from telemetry.readers import READERS
 from telemetry.units import SPEED_UNITS, distance_from_text
 
@@ -77,6 +79,28 @@ def window(text: str) -> float:
 def mark(text: str) -> float:
     """Read a mark to beat, in the unit that ``--unit`` says."""
     return _number(text, 0.1, 1000.0, "mark; write a speed as a plain number")
+
+
+def positive(text: str) -> float:
+    """Read a figure of the boat: above zero, in the unit its option names."""
+    return _number(text, 1e-6, 1e6, "positive number")
+
+
+def power_options(args: argparse.Namespace) -> PowerOptions:
+    """Gather what the options say of propeller, motor and pack; limits not given stay as they are usual."""
+    usual = Limits()
+    limits = {f.name: getattr(args, f"limit_{f.name}") for f in fields(Limits)}
+    told = {
+        name: usual_value if limits[name] is None else limits[name]
+        for name, usual_value in asdict(usual).items()
+    }
+    return PowerOptions(
+        pitch_mm=args.pitch_mm,
+        diameter_mm=args.diameter_mm,
+        kv_rpm_per_v=args.kv,
+        cells=args.cells,
+        limits=Limits(**told),
+    )
 
 
 def _number(text: str, low: float, high: float, what: str) -> float:

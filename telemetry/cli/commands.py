@@ -17,6 +17,7 @@ from tqdm import tqdm
 from telemetry.analysis import Request, read_and_analyse
 from telemetry.cli import arguments
 from telemetry.errors import CallError, ReciprocalError
+from telemetry.power import PowerOptions
 from telemetry.readers import READERS, ReadOptions
 from telemetry.report import analysis_text, rules_text
 from telemetry.rules import SHIPPED, load_rule, shipped, shipped_text
@@ -37,6 +38,7 @@ def analyse(args: Namespace) -> int:
         gates=args.gates,
         window_s=args.window,
         mark_mps=None if args.mark is None else SPEED_UNITS[args.unit].to_si(args.mark),
+        power=arguments.power_options(args),
     )
     options = ReadOptions(arguments.headings(args.headings), args.pole_pairs, args.gear)
     files, unused = arguments.log_files(args.logs)
@@ -81,7 +83,8 @@ def demo(args: Namespace) -> int:
     status = DONE
     outings = _sample_outings()
     for outing in outings:
-        analysis = read_and_analyse(outing.files, options=ReadOptions(pole_pairs=outing.pole_pairs))
+        request = Request(power=outing.power)
+        analysis = read_and_analyse(outing.files, request, ReadOptions(pole_pairs=outing.pole_pairs))
         print(f"=== {outing.story}\n\n{analysis_text(analysis, args.unit, every_check=False)}\n")
         complain(analysis.errors)
         status = max(status, SOME_INPUT_UNUSED if analysis.errors else DONE)
@@ -102,6 +105,7 @@ class _SampleOuting:
     start_utc: str
     files: tuple[Path, ...]
     pole_pairs: int
+    power: PowerOptions
 
 
 def _sample_outings() -> list[_SampleOuting]:
@@ -113,7 +117,9 @@ def _sample_outings() -> list[_SampleOuting]:
         # A second recorder aboard would show each pass twice.
         names = (truth["speed_logs"][0], truth["motor_log"])
         files = tuple(file.with_name(name) for name in names)
-        outings.append(_SampleOuting(truth["story"], truth["start_utc"], files, truth["boat"]["pole_pairs"]))
+        boat = truth["boat"]
+        power = PowerOptions(boat["pitch_mm"], boat["diameter_mm"], boat["kv_rpm_per_v"], boat["cells"])
+        outings.append(_SampleOuting(truth["story"], truth["start_utc"], files, boat["pole_pairs"], power))
     return sorted(outings, key=lambda outing: outing.start_utc)
 
 

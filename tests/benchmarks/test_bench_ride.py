@@ -1,4 +1,4 @@
-"""Porpoising, 200 seeds a cell, two passes each: `pytest -m benchmark -s tests/benchmarks/test_bench_ride.py`."""
+"""Porpoising over 200 seeds a cell, two passes each: `pytest -m study -s`."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from sample_logs.simulator import simulate_outing
 from telemetry.analysis import analyse
 from telemetry.ride import judge_ride
 
-pytestmark = pytest.mark.benchmark
+pytestmark = pytest.mark.study
 
 SEEDS = int(os.environ.get("RIDE_SEEDS", "200"))
 WORKERS = 2
@@ -74,7 +74,7 @@ def test_throttle_pumping(capsys: pytest.CaptureFixture[str]) -> None:
 
 def test_slow_logs_cannot_tell(capsys: pytest.CaptureFixture[str]) -> None:
     for rate_hz in (1.0, 2.0):
-        verdicts = sum(spread(partial(study_slow, rate_hz)), [])
+        verdicts = [v for part in spread(partial(study_slow, rate_hz)) for v in part]
         with capsys.disabled():
             print(
                 f"\n{rate_hz:.0f} Hz: {len(verdicts)} rows, all of them: {', '.join(sorted(set(verdicts)))}"
@@ -93,4 +93,3 @@ def test_cost(capsys: pytest.CaptureFixture[str]) -> None:
         took.append(time.process_time() - start)
     with capsys.disabled():
         print(f"\nfour passes at 25 Hz judged in {1000 * min(took):.0f} ms of processor time")
-    assert min(took) < 0.5
