@@ -345,8 +345,8 @@ def _objection(match: _Match, u95_s: float) -> str:
         )
     if abs(fit.drift) > _MOST_DRIFT:
         return "the logs only match if one clock runs far too fast: they are of different outings"
-    # Fewer runs can agree by chance; slow sampling scatters them.
-    most_s = _MOST_SCATTER_S * (0.5 if match.runs == _LEAST_RUNS else 1.0)
+    # Fewer runs can agree by chance, many hardly; slow sampling and a rippling ride scatter them.
+    most_s = _MOST_SCATTER_S * min(0.5 * (match.runs - 1), 1.5)
     if scatter_s > max(most_s, _CORNER_SHARE * _step_s(match.problem)):
         return (
             f"the runs disagree on the clock by {scatter_s:.2f} s: the motor log is of another outing, or "
