@@ -55,7 +55,7 @@ def compare(
     rounds: int = 3,
     n: int = N,
 ) -> None:
-    """Time our reading of some bytes beside another's; the ratio is for people to judge, on a quiet machine."""
+    """Time our reading of bytes beside another's; the ratio is for people to judge, on a quiet machine."""
     (log,) = read_bytes(data, "x")
     assert log.t_s.size == n  # a fast reading of half the log would be no reading
     own, other = least(lambda: read_bytes(data, "x"), theirs, rounds)
