@@ -49,6 +49,9 @@ _SPAN_FACTOR = 1.3
 _LEAST_SCORE = 8.0
 _CANDIDATES = 3
 _CANDIDATES_APART_HZ = 0.8
+_STARTS, _START_SHARE = 3, 0.5
+_ROUNDS = 2
+_HOPELESS = 30.0
 
 
 @dataclass(frozen=True)
@@ -176,7 +179,7 @@ class Scan:
 
 # Windows overlap, frequencies interleave and three growths are tried; found by counting on white noise, where
 # the resulting p-values are uniform or a little large.
-_TRIALS_PER_CELL = 3.0
+_TRIALS_PER_CELL = 12.0
 
 
 @lru_cache(maxsize=128)
@@ -277,8 +280,11 @@ def strongest(
     """
     members = [scan.witnesses[c] for c in signals]
     best: Line | None = None
-    for window, f_hz, growth in _candidates(scan, signals, allowed, chance):
-        fitted = _refine(members, scan.band, window, f_hz, growth, allowed)
+    for starts in _candidates(scan, signals, allowed, chance):
+        # A fit is dear; from a start this far from significant it would not get there.
+        if chance < 1.0 and _by_chance(_parts(members, scan.band, *starts[0].place), scan) > _HOPELESS:
+            continue
+        fitted = _refine(members, scan.band, starts, allowed)
         line = _measure(members, scan, *fitted)
         if best is None or line.p_value < best.p_value:
             best = line
@@ -292,8 +298,8 @@ def _candidates(
     signals: Sequence[int],
     allowed: Callable[[FloatArray, FloatArray], BoolArray] | None,
     chance: float,
-) -> Iterator[tuple[tuple[int, int], float, float]]:
-    """Places worth a fit, the strongest against the smooth spectrum first, a few frequencies apart."""
+) -> Iterator[list[_Start]]:
+    """Find frequencies worth a fit, the strongest first, each with windows to start from."""
     t_s = scan.witnesses[0].ripple.t_s
     scores: list[tuple[_Scale, FloatArray]] = []
     for scale in scan.scales:
@@ -310,10 +316,36 @@ def _candidates(
         # A smooth curve is no noise estimate, but far below it nothing can be significant.
         if chance < 1.0 and score[w, k, g] < _LEAST_SCORE:
             return
-        start, f_hz = int(scale.starts[w]), float(scale.f_hz[k])
-        yield (start, start + scale.width), f_hz, float(scale.growth_per_s[g])
+        f_hz, top = float(scale.f_hz[k]), float(score[w, k, g])
+        starts = [_best_near(scale, score, f_hz) for scale, score in scores]
+        starts = [start for start in starts if start.score >= _START_SHARE * top]
+        yield sorted(starts, key=lambda start: -start.score)[:_STARTS]
         for other, its_score in scores:
             its_score[:, np.abs(other.f_hz - f_hz) < _CANDIDATES_APART_HZ] = -1.0
+
+
+@dataclass(frozen=True)
+class _Start:
+    """Where a fit starts: a window of the search, with its best frequency and growth."""
+
+    score: float
+    window: tuple[int, int]
+    f_hz: float
+    growth: float
+
+    @property
+    def place(self) -> tuple[tuple[int, int], float, float]:
+        """Window, frequency and growth."""
+        return self.window, self.f_hz, self.growth
+
+
+def _best_near(scale: _Scale, score: FloatArray, f_hz: float) -> _Start:
+    near = np.abs(scale.f_hz - f_hz) < _CANDIDATES_APART_HZ
+    masked = np.where(near[:, None], score, -1.0)
+    w, k, g = np.unravel_index(int(np.argmax(masked)), masked.shape)
+    first = int(scale.starts[w])
+    window = (first, first + scale.width)
+    return _Start(float(masked[w, k, g]), window, float(scale.f_hz[k]), float(scale.growth_per_s[g]))
 
 
 def _most_growth(f_hz: float) -> float:
@@ -396,20 +428,25 @@ class _Fit:
 def _refine(
     members: Sequence[Witness],
     band: tuple[float, float],
-    window: tuple[int, int],
-    f_hz: float,
-    growth: float,
+    starts: Sequence[_Start],
     allowed: Callable[[FloatArray, FloatArray], BoolArray] | None,
 ) -> tuple[tuple[int, int], float, float]:
-    """Fit frequency, growth and span in turn, from a window of the search."""
-    fit = _Fit(members, f_hz)
-    a, b = window
-    for _ in range(2):
-        f_hz, growth = fit.peak(a, b, f_hz, growth, band)
-        a2, b2 = fit.span(a, b, (0, fit.t_s.size), f_hz, growth)
-        if allowed is not None and not allowed(fit.t_s[[a2]], fit.t_s[[b2 - 1]])[0]:
-            break
-        a, b = a2, b2
+    """Fit frequency, growth and span in turn from each start, and keep the likeliest."""
+    fit = _Fit(members, starts[0].f_hz)
+    best: tuple[float, int, int, float, float] | None = None
+    for start in starts:
+        (a, b), f_hz, growth = start.window, start.f_hz, start.growth
+        for _ in range(_ROUNDS):
+            f_hz, growth = fit.peak(a, b, f_hz, growth, band)
+            a2, b2 = fit.span(a, b, (0, fit.t_s.size), f_hz, growth)
+            if allowed is not None and not allowed(fit.t_s[[a2]], fit.t_s[[b2 - 1]])[0]:
+                break
+            a, b = a2, b2
+        likelihood = float(fit.explained(a, b, np.array([f_hz]), np.array([growth]))[0])
+        if best is None or likelihood > best[0]:
+            best = (likelihood, a, b, f_hz, growth)
+    assert best is not None
+    _, a, b, f_hz, growth = best
     for _ in range(2):
         f_hz, growth = fit.peak(a, b, f_hz, growth, band)
         whole = [_whole(w, (a, b), f_hz, growth) for w in members]
@@ -437,6 +474,7 @@ class _Part:
     """One signal's part of a line: its correlation in units of the noise that is left without it."""
 
     share: Share
+    f_hz: float
     z: complex
     floor: Floor
     cells: float
@@ -471,25 +509,42 @@ def _part(
         float(np.exp(_log_p(np.array(abs(z) ** 2), 1, np.array(cells - 1.0)))),
         max(0.0, 1.0 - after / max(before, 1e-30)),
     )
-    return _Part(found, z, floor, cells - 1.0)
+    return _Part(found, f_hz, z, floor, cells - 1.0)
+
+
+def _parts(
+    members: Sequence[Witness], band: tuple[float, float], window: tuple[int, int], f_hz: float, growth: float
+) -> list[_Part]:
+    return [_part(w, window, f_hz, growth, band) for w in members]
+
+
+def _joint_score(parts: Sequence[_Part], band: tuple[float, float], f_hz: float) -> float:
+    """Score of all signals together, the coherency of their noise allowed for."""
+    coherency: ComplexArray | None = None
+    if len(parts) == 2:
+        whole = noise_coherency(parts[0].floor, parts[1].floor, band)
+        coherency = whole[[min(round(f_hz / parts[0].floor.f_hz[1]), whole.size - 1)]]
+    return float(_score(np.array([[p.z] for p in parts]), coherency)[0])
+
+
+def _by_chance(parts: Sequence[_Part], scan: Scan) -> float:
+    """Count the lines at least as strong that noise alone would show in the whole search."""
+    score = _joint_score(parts, scan.band, parts[0].f_hz)
+    log_p = float(_log_p(np.array(score), len(parts), np.array(min(p.cells for p in parts))))
+    if len(parts) == 2:
+        # Where the coherency of the noise is hardly known, the better signal of two may say more.
+        log_p = min(log_p, float(np.log(2.0 * max(min(p.share.p_value for p in parts), 1e-300))))
+    return float(np.exp(min(log_p + np.log(scan.trials), 50.0)))
 
 
 def _measure(
     members: Sequence[Witness], scan: Scan, window: tuple[int, int], f_hz: float, growth: float
 ) -> Line:
     """Weigh a fitted line against the noise that is left without it."""
-    parts = [_part(w, window, f_hz, growth, scan.band) for w in members]
-    coherency: ComplexArray | None = None
-    if len(parts) == 2:
-        whole = noise_coherency(parts[0].floor, parts[1].floor, scan.band)
-        coherency = whole[[min(round(f_hz / parts[0].floor.f_hz[1]), whole.size - 1)]]
-    score = float(_score(np.array([[p.z] for p in parts]), coherency)[0])
-    log_p = float(_log_p(np.array(score), len(parts), np.array(min(p.cells for p in parts))))
-    if len(parts) == 2:
-        # Where the coherency of the noise is hardly known, the better signal of two may say more.
-        log_p = min(log_p, float(np.log(2.0 * max(min(p.share.p_value for p in parts), 1e-300))))
+    parts = _parts(members, scan.band, window, f_hz, growth)
     a, b = window
     t_s = members[0].ripple.t_s[a:b]
+    score = _joint_score(parts, scan.band, f_hz)
     u95 = _COVERAGE_95 * _SPAN_FACTOR * _standard_error(t_s - 0.5 * (t_s[0] + t_s[-1]), growth, score)
     return Line(
         f_hz,
@@ -498,7 +553,7 @@ def _measure(
         u95,
         float(t_s[0]),
         float(t_s[-1]),
-        -float(np.expm1(-np.exp(min(log_p + np.log(scan.trials), 5.0)))),
+        -float(np.expm1(-_by_chance(parts, scan))),
         tuple(p.share for p in parts),
         abs(growth) > 0.98 * _most_growth(f_hz) or not scan.band[0] < f_hz < scan.band[1],
     )

@@ -180,6 +180,12 @@ def even_grid(t_s: FloatArray, span_s: tuple[float, float], step_s: float) -> Fl
     return np.asarray(first + step_s * np.arange(max(n, 0)), dtype=np.float64)
 
 
+@lru_cache(maxsize=64)
+def _passed(bins: int, df_hz: float, step_s: float) -> FloatArray:
+    """Share of power that survives the removal of the slow motion, on a spectrum's frequencies."""
+    return np.maximum(gain(df_hz * np.arange(bins), step_s) ** 2, 1e-3)
+
+
 def take_ripple(
     name: str, t_s: FloatArray, values: FloatArray, ok: BoolArray, grid_s: FloatArray
 ) -> Ripple | None:
@@ -286,7 +292,7 @@ def _smooth_shape(f_hz: FloatArray, density: FloatArray, low_hz: float, step_s: 
 
     With it divided out the neighbourhoods of a frequency say the same wherever the spectrum slopes.
     """
-    passed = np.maximum(gain(f_hz, step_s) ** 2, 1e-3)
+    passed = _passed(f_hz.size, round(float(f_hz[1]), 9), round(step_s, 9))
     first = int(np.searchsorted(f_hz, 0.8 * low_hz))
     level = np.log(np.maximum(density / passed, 1e-300))[first:]
     half = min(round(_SHAPE_HZ / f_hz[1]), level.size - 1)

@@ -25,6 +25,7 @@ _ACCELERATING_MPS2 = 1.0
 _TURNING_DPS = 8.0
 # How far a driver on the bank lets a boat that runs straight wander off (common practice, no source).
 VEER_LIMIT_M = 4.0
+_POSSIBLE_SHARE = 0.8
 _VEER_SIGMAS = 6.0
 _LEAD_IN_S = 1.5
 _HELD_S = 0.8
@@ -223,7 +224,7 @@ def veer(cleaned: Cleaned, motion: Motion, a_pass: Pass, until_s: float) -> Upse
             limit = max(VEER_LIMIT_M, _VEER_SIGMAS * error)
             if best is None or kept / limit > best[0]:
                 best = (kept / limit, kept, float(t[k]), float(np.sign(off[-1])))
-    if best is None or best[0] < 0.6:
+    if best is None or best[0] < _POSSIBLE_SHARE:
         return Upset("not seen", *span, f"the track keeps within {VEER_LIMIT_M:.0f} m of its line")
     ratio, kept, start_s, side = best
     where = "right" if side > 0 else "left"

@@ -1,8 +1,8 @@
 """Hold the ride's judgement against the simulator's truth; for a benchmark and a short test.
 
-Amplitudes are set by the noise: each seed is first run clean, and the clean log's own spectrum over the pass gives
-the standard deviation of chop and receiver together within the octave about the line. Three times that is what the
-oscillation gets in speed and in vertical speed.
+Amplitudes are set by the noise: each seed is first run clean, and the clean log's own spectrum over the pass
+gives the standard deviation of chop and receiver together within the octave about the line. Three times that is
+what the oscillation gets in speed and in vertical speed.
 """
 
 from __future__ import annotations
@@ -142,7 +142,6 @@ def noise_in_octave(outing: Outing, pass_index: int, name: str, f_hz: float) -> 
     true = outing.passes[pass_index]
     inside = (t_s >= true.start_s + 0.5) & (t_s <= true.end_s)
     rate_hz = outing.track.rate_hz
-    # Third differences' worth of trend is gone with a local cubic; here a fifth-order one does for the pass.
     t = t_s[inside] - t_s[inside].mean()
     rest = values[inside] - np.polynomial.Polynomial.fit(t, values[inside], 5)(t)
     n = min(rest.size, round(3.0 * rate_hz))
@@ -190,7 +189,8 @@ def study_ride(rate_hz: float, chop: str, seeds: Iterable[int]) -> Ride:
 
 
 def _score(ride: Ride, event: RideEvent, f_hz: float, growth: float) -> None:
-    assert event.frequency_hz and event.frequency_u95_hz and event.growth_u95_per_s
+    assert event.frequency_hz is not None
+    assert event.growth_per_s is not None
     ride.frequency_error.append(abs(event.frequency_hz / f_hz - 1.0))
     ride.frequency_score.append(abs(event.frequency_hz - f_hz) / event.frequency_u95_hz)
     ride.growth_error.append(event.growth_per_s - growth)
