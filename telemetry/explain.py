@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Final
 
+from telemetry.clocks import Clock
 from telemetry.joining import JoinedMotor
-from telemetry.power import Heat, PassPower
+from telemetry.pack import PackEstimate
+from telemetry.power import Heat, PassPower, PowerReport
 from telemetry.ride import RideEvent
 from telemetry.texttable import text_table
 from telemetry.units import speed_text
@@ -22,15 +25,29 @@ def ride_text(events: Sequence[RideEvent], unit: str) -> str:
         The reader's speed unit.
     """
     lines = ["How it rode"]
-    for event in events:
-        if event.verdict in ("shown", "possible"):
-            lines += _seen(event, unit)
+    for event in seen_events(events):
+        facts = event_facts(event, unit)
+        lines += [
+            f"  {event_title(event)}, {event.verdict}" + (f": {facts}" if facts else ""),
+            f"    {event.why}",
+        ]
+    return "\n".join(lines + [f"  {line}" for line in unseen_lines(events)])
+
+
+def seen_events(events: Sequence[RideEvent]) -> list[RideEvent]:
+    """Pick what is shown or possible."""
+    return [e for e in events if e.verdict in ("shown", "possible")]
+
+
+def unseen_lines(events: Sequence[RideEvent]) -> list[str]:
+    """Say in a line each what was examined and not seen, and what cannot be told, by its reason."""
+    lines = []
     for verdict, text in (("not seen", "examined and not seen"), ("cannot tell", "cannot tell")):
         of_it = [e for e in events if e.verdict == verdict]
         for why in dict.fromkeys(e.why if verdict == "cannot tell" else "" for e in of_it):
             those = [e for e in of_it if not why or e.why == why]
-            lines.append(f"  {text}: {_listed(those)}" + (f": {why}" if why else ""))
-    return "\n".join(lines)
+            lines.append(f"{text}: {_listed(those)}" + (f": {why}" if why else ""))
+    return lines
 
 
 def _listed(events: Sequence[RideEvent]) -> str:
@@ -46,21 +63,24 @@ def _listed(events: Sequence[RideEvent]) -> str:
     return ", ".join(f"{name} ({' '.join(ids)})" for name, ids in passes.items())
 
 
-def _seen(event: RideEvent, unit: str) -> list[str]:
+def event_title(event: RideEvent) -> str:
+    """Name an event with its pass, phase and time."""
     where = "at take-off" if event.phase == "take-off" else "at speed"
-    head = (
-        f"  {event.pass_id} {event.kind} {where}, {event.verdict}, {event.start_s:.1f} to {event.end_s:.1f} s"
-    )
+    return f"{event.pass_id} {event.kind} {where}, {event.start_s:.1f} to {event.end_s:.1f} s"
+
+
+def event_facts(event: RideEvent, unit: str) -> str:
+    """State an event's figures with their 95 % uncertainty; empty where it has none."""
     facts = []
     if event.frequency_hz is not None and event.frequency_u95_hz is not None:
         facts.append(f"{event.frequency_hz:.2f} ± {event.frequency_u95_hz:.2f} Hz")
     if event.growth_per_s is not None and event.growth_u95_per_s is not None:
         facts.append(f"growth {event.growth_per_s:+.2f} ± {event.growth_u95_per_s:.2f} per second")
     if event.speed_amplitude_mps is not None:
-        facts.append(f"speed ± {speed_text(event.speed_amplitude_mps, unit)}")
+        facts.append(f"swing of speed {speed_text(event.speed_amplitude_mps, unit)}")
     if event.vertical_amplitude_mps is not None:
-        facts.append(f"vertical ± {event.vertical_amplitude_mps:.2f} m/s")
-    return [head + (": " + ", ".join(facts) if facts else ""), f"    {event.why}"]
+        facts.append(f"of vertical speed {event.vertical_amplitude_mps:.2f} m/s")
+    return ", ".join(facts)
 
 
 def power_text(motors: Sequence[JoinedMotor]) -> str:
@@ -69,50 +89,63 @@ def power_text(motors: Sequence[JoinedMotor]) -> str:
 
 
 def _motor_text(joined: JoinedMotor) -> str:
-    clock, power = joined.clock, joined.power
-    lines = [f"Power train, from {joined.log.meta.file}"]
-    if clock.trusted:
-        lines.append(
-            f"  clock joined by {clock.method}: {clock.offset_s:+.2f} ± {clock.u95_s:.2f} s, "
-            f"drift {clock.drift_ppm:+.0f} ppm; {clock.why}"
-        )
-    else:
-        lines.append(f"  clock not joined, cannot tell what the power train did in the passes: {clock.why}")
+    power = joined.power
+    lines = [f"Power train, from {joined.log.meta.file}", f"  {clock_text(joined.clock)}"]
     if power.pack is not None:
-        pack = power.pack.to_dict()
-        lines.append(
-            f"  pack resistance {1000 * pack['pack_resistance_ohm']:.1f} ± {1000 * pack['u95_ohm']:.1f} mohm"
-            + (
-                f" ({1000 * pack['cell_resistance_ohm']:.1f} mohm a cell)"
-                if pack.get("cell_resistance_ohm")
-                else ""
-            )
-            + f", at rest {pack['rest_voltage_v']:.2f} V"
-        )
+        lines.append(f"  {pack_text(power.pack)}")
     if power.passes:
-        lines += text_table(_rows(power.passes), right=tuple(range(1, 13)))
+        lines += text_table(power_rows(power.passes), right=tuple(range(1, len(POWER_HEADS))))
+    return "\n".join(lines + [f"  {note}" for note in power_notes(power)])
+
+
+def clock_text(clock: Clock) -> str:
+    """Say how a motor log's clock was joined, or why it was not."""
+    if not clock.trusted:
+        return f"clock not joined, cannot tell what the power train did in the passes: {clock.why}"
+    return (
+        f"clock joined by {clock.method}: {clock.offset_s:+.2f} ± {clock.u95_s:.2f} s, "
+        f"drift {clock.drift_ppm:+.0f} ppm; {clock.why}"
+    )
+
+
+def pack_text(pack: PackEstimate) -> str:
+    """State the pack's resistance and its voltage at rest."""
+    told = pack.to_dict()
+    cell = told.get("cell_resistance_ohm")
+    a_cell = f" ({1000 * cell:.1f} mohm a cell)" if cell else ""
+    mohm, u95_mohm = 1000 * told["pack_resistance_ohm"], 1000 * told["u95_ohm"]
+    return f"pack resistance {mohm:.1f} ± {u95_mohm:.1f} mohm{a_cell}, at rest {told['rest_voltage_v']:.2f} V"
+
+
+def power_notes(power: PowerReport) -> list[str]:
+    """Gather limits exceeded and what could not be told."""
+    notes = []
     for p in power.passes:
-        lines += [
-            f"  {p.pass_id}: {e.name} {e.value:.4g} {e.unit}, limit {e.limit:g} {e.unit} ({e.source})"
+        notes += [
+            f"{p.pass_id}: {e.name} {e.value:.4g} {e.unit}, limit {e.limit:g} {e.unit} ({e.source})"
             for e in p.exceeded
         ]
-        lines += [f"  {p.pass_id}: {note}" for note in p.notes]
-    lines += [f"  {note}" for note in power.notes]
-    return "\n".join(lines)
+        notes += [f"{p.pass_id}: {note}" for note in p.notes]
+    return [*notes, *power.notes]
 
 
-def _rows(passes: Sequence[PassPower]) -> list[tuple[str, ...]]:
-    head = (
-        *("pass", "slip", "rpm", "of rpm/V x V", "mean A", "peak A", "peak W", "sag V", "lowest V"),
-        *("Wh", "Wh/km", "mAh", "motor °C", "controller °C"),
-    )
-    rows: list[tuple[str, ...]] = [head]
+POWER_HEADS: Final = (
+    *("pass", "slip", "rpm", "of rpm/V x V", "mean A", "peak A", "peak W", "sag V", "lowest V"),
+    *("Wh", "Wh/km", "mAh", "motor °C", "controller °C"),
+)
+
+
+def power_rows(passes: Sequence[PassPower]) -> list[tuple[str, ...]]:
+    """Write the passes' power figures as cells under :data:`POWER_HEADS`, which come first.
+
+    Temperatures are those at the start and the end of the pass, and the highest after it.
+    """
+    rows: list[tuple[str, ...]] = [POWER_HEADS]
     for p in passes:
-        slip = "cannot tell" if p.slip is None else _share(p.slip, p.slip_u95)
         rows.append(
             (
                 p.pass_id,
-                slip,
+                "cannot tell" if p.slip is None else _share(p.slip, p.slip_u95),
                 _figure(p.rpm, 0),
                 "cannot tell" if p.rpm_share is None else f"{100 * p.rpm_share:.0f} %",
                 _figure(p.mean_current_a, 0),

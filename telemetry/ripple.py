@@ -183,7 +183,7 @@ def even_grid(t_s: FloatArray, span_s: tuple[float, float], step_s: float) -> Fl
 @lru_cache(maxsize=64)
 def _passed(bins: int, df_hz: float, step_s: float) -> FloatArray:
     """Share of power that survives the removal of the slow motion, on a spectrum's frequencies."""
-    return np.maximum(gain(df_hz * np.arange(bins), step_s) ** 2, 1e-3)
+    return np.asarray(np.maximum(gain(df_hz * np.arange(bins, dtype=np.float64), step_s) ** 2, 1e-3))
 
 
 def take_ripple(

@@ -1,8 +1,8 @@
 """Hold the ride's judgement against the simulator's truth; for a benchmark and a short test.
 
 Amplitudes are set by the noise: each seed is first run clean, and the clean log's own spectrum over the pass
-gives the standard deviation of chop and receiver together within the octave about the line. Three times that is
-what the oscillation gets in speed and in vertical speed.
+gives the standard deviation of chop and receiver together within the octave about the line. Three times that
+is what the oscillation gets in speed and in vertical speed.
 """
 
 from __future__ import annotations

@@ -130,6 +130,7 @@ def _panels(view: RippleView, palette: Palette, *, coarse: bool) -> go.Figure:
             {_axis("yaxis", row): {**style, "domain": [max(0.0, top - height), top], "anchor": "x"}}
         )
     figure.update_xaxes(anchor=_axis("y", rows))
+    figure.update_yaxes(automargin=True, title_standoff=10)
     return figure
 
 

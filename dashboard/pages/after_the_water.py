@@ -10,6 +10,8 @@ from dash import dcc, html
 from dashboard.components.cautions import cautions
 from dashboard.components.controls import controls
 from dashboard.components.logs import upload_card
+from dashboard.components.power import power_facts
+from dashboard.components.ride import pass_chooser
 from dashboard.services.uploads import LARGEST_BYTES, MOST_BYTES_A_DROP, MOST_FILES_A_DROP
 from telemetry.rules import shipped
 
@@ -30,7 +32,9 @@ def layout() -> html.Main:
         [
             html.H1(QUESTION),
             html.Div([_logs(), _section("controls", "Judged how", controls(shipped()))], className="rail"),
-            html.Div([_answer(), _speed(), _plan(), _two_ways(), _passes()], className="answers"),
+            html.Div(
+                [_answer(), _speed(), _plan(), _two_ways(), _passes(), _ride(), _power()], className="answers"
+            ),
             cautions(),
             dcc.Store(id="limits", data=[LARGEST_BYTES, MOST_BYTES_A_DROP, MOST_FILES_A_DROP]),
             dcc.Store(id="dropped"),
@@ -72,6 +76,21 @@ def _two_ways() -> html.Section:
 
 def _passes() -> html.Section:
     return _section("passes", "Passes", [html.Div(id="passes")])
+
+
+def _ride() -> html.Section:
+    parts = [
+        html.Div(id="ride-events"),
+        pass_chooser(),
+        _graph("ripple-time"),
+        _graph("ripple-spectrum"),
+    ]
+    return _section("ride", "How it rode", parts)
+
+
+def _power() -> html.Section:
+    parts = [power_facts(), html.Div(id="power-told"), _graph("power-time")]
+    return _section("power", "What the power train did", parts)
 
 
 def _section(area: str, title: str, children: list[Any]) -> html.Section:

@@ -14,11 +14,16 @@ from dashboard.components.controls import rule_choices, rule_notes
 from dashboard.components.logs import file_list
 from dashboard.components.marks import sentence
 from dashboard.components.passes import pass_table
+from dashboard.components.power import power_told
+from dashboard.components.ride import pass_choices, ride_list
 from dashboard.components.twoways import two_way_items
 from dashboard.figures.directions import directions
-from dashboard.figures.palette import DARK, LIGHT
+from dashboard.figures.palette import DARK, LIGHT, Palette
 from dashboard.figures.plan import aspect, place_at, plan
+from dashboard.figures.power import power_time
+from dashboard.figures.ride import ripple_spectrum, ripple_time
 from dashboard.figures.speed_time import speed_time
+from dashboard.services.motors import drawn_motor, ripple_of
 from dashboard.services.questions import (
     RULES_OWN,
     USERS_OWN,
@@ -35,7 +40,7 @@ from telemetry.analysis import Analysis
 from telemetry.errors import CallError, RuleError
 from telemetry.rules import load_rule, parse_rule
 from telemetry.twoway import TwoWay
-from telemetry.units import SPEED_UNITS
+from telemetry.units import SPEED_UNITS, TEMPERATURE_UNITS
 
 REVISION = Output("revision", "data", allow_duplicate=True)
 TWO_WAYS_A_PAGE = 20
@@ -47,6 +52,7 @@ def register(app: Dash, sessions: Sessions) -> None:
     _register_files(app, sessions)
     _register_controls(app, sessions)
     _register_answer(app, sessions)
+    _register_ride(app, sessions)
 
 
 def content_of(data_url: str) -> bytes:
@@ -262,6 +268,9 @@ def _register_answer(app: Dash, sessions: Sessions) -> None:
         Input("own-distance", "value"),
         Input("gates", "value"),
         Input("window", "value"),
+        Input("pitch-mm", "value"),
+        Input("kv", "value"),
+        Input("cells", "value"),
     )
     def ask(
         _revision: int,
@@ -271,9 +280,15 @@ def _register_answer(app: Dash, sessions: Sessions) -> None:
         own: str | None,
         gates: str | None,
         window_min: float | str | None,
+        pitch_mm: float | str | None,
+        kv: float | str | None,
+        cells: float | str | None,
     ) -> tuple[Any, str, str]:
-        minutes = float(window_min) if window_min else None
-        asked = Asked(rule, distance or RULES_OWN, own or "", gates or "", minutes)
+        minutes, pitch, constant, count = (float(x) if x else None for x in (window_min, pitch_mm, kv, cells))
+        in_series = int(count) if count else None
+        asked = Asked(
+            rule, distance or RULES_OWN, own or "", gates or "", minutes, pitch, constant, in_series
+        )
         session = sessions.peek(token)
         try:
             session.analysis(request_of(session, asked))
@@ -359,8 +374,7 @@ def _register_answer(app: Dash, sessions: Sessions) -> None:
         analysis = _known(sessions.peek(token), asked)
         if analysis is None:
             raise PreventUpdate
-        palette = DARK if surroundings and surroundings["dark"] else LIGHT
-        coarse = bool(surroundings and surroundings["coarse"])
+        palette, coarse = _surroundings(surroundings)
         chosen = _two_way(analysis, opened) or next((t for t in analysis.two_ways if t.best), None)
         points = tuple((lat, lon) for lat, lon in picked or [])
         return (
@@ -368,3 +382,72 @@ def _register_answer(app: Dash, sessions: Sessions) -> None:
             plan(analysis, chosen, palette, picked=points, coarse=coarse),
             {"aspectRatio": f"{aspect(analysis):.3f}"},
         )
+
+
+def _register_ride(app: Dash, sessions: Sessions) -> None:
+    @app.callback(
+        Output("ride-events", "children"),
+        Output("ride-pass", "data"),
+        Output("ride-pass", "value"),
+        Output("power-told", "children"),
+        Input("asked", "data"),
+        Input("unit", "value"),
+        State("ride-pass", "value"),
+        State("session", "data"),
+        prevent_initial_call=True,
+    )
+    def tell_ride(
+        asked: dict[str, Any], unit: str, chosen: str | None, token: str
+    ) -> tuple[list[Any], list[dict[str, str]], str | None, list[Any]]:
+        analysis = _known(sessions.peek(token), asked)
+        if analysis is None:
+            return [], [], None, []
+        view = ripple_of(analysis, chosen)
+        told = ride_list(analysis.ride, unit)
+        return told, pass_choices(analysis.passes), view and view.pass_id, power_told(analysis.motors)
+
+    @app.callback(
+        Output("ripple-time", "figure"),
+        Output("ripple-spectrum", "figure"),
+        Input("asked", "data"),
+        Input("ride-pass", "value"),
+        Input("surroundings", "data"),
+        State("session", "data"),
+        prevent_initial_call=True,
+    )
+    def draw_ripple(
+        asked: dict[str, Any], chosen: str | None, surroundings: dict[str, bool] | None, token: str
+    ) -> tuple[Any, Any]:
+        analysis = _known(sessions.peek(token), asked)
+        view = ripple_of(analysis, chosen) if analysis else None
+        if view is None:
+            raise PreventUpdate
+        palette, coarse = _surroundings(surroundings)
+        return ripple_time(view, palette, coarse=coarse), ripple_spectrum(view, palette, coarse=coarse)
+
+    @app.callback(
+        Output("power-time", "figure"),
+        Output("power-time-box", "style"),
+        Input("asked", "data"),
+        Input("unit", "value"),
+        Input("surroundings", "data"),
+        State("session", "data"),
+        prevent_initial_call=True,
+    )
+    def draw_power(
+        asked: dict[str, Any], unit: str, surroundings: dict[str, bool] | None, token: str
+    ) -> tuple[Any, dict[str, str]]:
+        analysis = _known(sessions.peek(token), asked)
+        drawn = drawn_motor(analysis) if analysis else None
+        if analysis is None or drawn is None:
+            return no_update, {"display": "none"}
+        (joined, motor), (palette, coarse) = drawn, _surroundings(surroundings)
+        units = SPEED_UNITS[unit], TEMPERATURE_UNITS["°C"]
+        figure = power_time(analysis, joined.speed_log, motor, joined.clock, *units, palette, coarse=coarse)
+        return figure, {"height": f"{figure.layout.height or 260}px"}
+
+
+def _surroundings(surroundings: dict[str, bool] | None) -> tuple[Palette, bool]:
+    """Read what the browser says of itself: its palette, and whether a finger points."""
+    dark, coarse = (bool(surroundings and surroundings[name]) for name in ("dark", "coarse"))
+    return DARK if dark else LIGHT, coarse

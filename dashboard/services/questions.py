@@ -10,6 +10,7 @@ from telemetry.analysis import USUAL_DISTANCES_M, Analysis, Request
 from telemetry.errors import CallError
 from telemetry.geo import gates_from_text
 from telemetry.passes import Pass
+from telemetry.power import PowerOptions
 from telemetry.rules import Rule, load_rule, shipped
 from telemetry.twoway import TwoWay, Verdict
 from telemetry.units import distance_from_text, distance_text
@@ -39,6 +40,8 @@ class Asked:
         ``LAT1,LON1,LAT2,LON2``, or empty for gates placed by the program.
     window_min : float or None
         Time window from the user's body's book, in place of the rule's [min].
+    pitch_mm, kv_rpm_per_v, cells
+        Of propeller, motor and pack; None where the user does not say.
     """
 
     rule: str = "water"
@@ -46,6 +49,9 @@ class Asked:
     own_distance: str = ""
     gates: str = ""
     window_min: float | None = None
+    pitch_mm: float | None = None
+    kv_rpm_per_v: float | None = None
+    cells: int | None = None
 
 
 def rules_of(session: Session) -> tuple[Rule, ...]:
@@ -74,7 +80,8 @@ def request_of(session: Session, asked: Asked) -> Request:
         except ValueError as error:
             raise CallError(str(error), place="distance") from None
     window_s = asked.window_min * 60.0 if asked.window_min else None
-    return Request(rule=rule, distance_m=distance_m, gates=gates, window_s=window_s)
+    power = PowerOptions(pitch_mm=asked.pitch_mm, kv_rpm_per_v=asked.kv_rpm_per_v, cells=asked.cells)
+    return Request(rule=rule, distance_m=distance_m, gates=gates, window_s=window_s, power=power)
 
 
 def gates_text(gates: tuple[tuple[float, float], tuple[float, float]]) -> str:
