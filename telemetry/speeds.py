@@ -1,7 +1,7 @@
 """Peak, held and measured-distance speeds of the passes of one log, with their uncertainty.
 
-The top of a noisy curve is not the noisy curve's top. Peak and held speeds are therefore the mean and the
-spread of the highest value over curves drawn from what the smoother knows of the pass.
+Peak and held speeds come from curves drawn from what the smoother knows of the pass, averages over measured
+distances from its way along the pass's own line.
 """
 
 from __future__ import annotations
@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.chains import (
-    CORNER_FACTOR,
     USUAL_DENSITY,
     USUAL_SD_MPS,
     AlongChain,
@@ -29,6 +28,7 @@ from telemetry.frames import BoolArray, FloatArray, IntArray
 from telemetry.geo import CourseLine
 from telemetry.motion import Motion
 from telemetry.passes import DistanceSpeed, Window
+from telemetry.peaks import HELD_S, highest, without_overshoot
 
 COVERAGE_95 = 1.959963984540054  # two-sided 95 % point of the normal distribution
 _PAD_S = 2.0
@@ -36,9 +36,6 @@ _NODE_STEP_S = 0.25
 _DRAWS = 256
 _CRUISE_SHARE = 0.85
 _CRUISE_MPS2 = 3.0
-_HELD_S = 1.0
-_SILENT_STEPS = 1.8
-_TOP_MPS2 = 3.0  # a hull near its top gains no faster (common practice, no source)
 
 
 def averaging_factor(span_s: float, tau_s: float) -> float:
@@ -217,91 +214,6 @@ def _lag_s(speed: SpeedChain, parts: Sequence[tuple[slice, IntArray, FloatArray]
     return float(np.clip(float(v @ short) / spread, -0.5, 1.0))
 
 
-def _without_overshoot(
-    chain: SpeedChain, at: IntArray, drawn_mps: FloatArray
-) -> tuple[FloatArray, BoolArray, BoolArray]:
-    """Draw straight lines through steps in which the throttle was moved.
-
-    Between two samples on either side of a corner the smoother lets the speed go anywhere; the hull goes from
-    one to the other without rising above both by more than :func:`_highest` allows for.
-
-    Parameters
-    ----------
-    chain : SpeedChain
-    at : ndarray of int
-        Nodes that carry a sample, increasing.
-    drawn_mps : ndarray, shape (n, draws)
-
-    Returns
-    -------
-    drawn_mps : ndarray, shape (n, draws)
-    corner : ndarray of bool, shape (n,)
-        Nodes that a corner follows.
-    silent : ndarray of bool, shape (n,)
-        Nodes a dropout follows, and those inside it.
-    """
-    n = chain.t_s.size
-    corner = np.r_[(chain.density > CORNER_FACTOR * chain.density.min()) & chain.coupled, False]
-    inner = np.ones(n, dtype=np.bool_)
-    inner[at] = False
-    left = np.maximum(np.searchsorted(at, np.arange(n), side="right") - 1, 0)
-    right = np.minimum(left + 1, at.size - 1)
-    step_s = chain.t_s[at[right]] - chain.t_s[at[left]]
-    silent = step_s > _SILENT_STEPS * float(np.median(np.diff(chain.t_s[at])))
-    # A corner anywhere between two samples concerns all nodes between them.
-    touched = np.zeros(at.size, dtype=np.bool_)
-    np.logical_or.at(touched, left, corner)
-    lined = np.flatnonzero(inner & (touched[left] | silent))
-    a, b = at[left[lined]], at[right[lined]]
-    share = ((chain.t_s[lined] - chain.t_s[a]) / (chain.t_s[b] - chain.t_s[a]))[:, None]
-    out = drawn_mps.copy()
-    out[lined] = drawn_mps[a] * (1.0 - share) + drawn_mps[b] * share
-    follows = np.zeros(n, dtype=np.bool_)
-    follows[at[touched]] = True
-    return out, follows & ~silent, silent
-
-
-def _highest(
-    t_s: FloatArray,
-    drawn_mps: FloatArray,
-    sample: IntArray,
-    corner: BoolArray,
-    silent: BoolArray,
-    window: tuple[float, float],
-    share: FloatArray,
-) -> tuple[FloatArray, FloatArray]:
-    """Highest sample and best one-second mean of each drawn curve inside a span, shape (draws,) each.
-
-    The second is the mean over the one second that is best on average: over so long a time the noise hardly
-    chooses. Where a corner follows the highest sample, the throttle was shut at a time unknown within the
-    step: the speed went on for a ``share`` of it, uniform in (0, 1), as it went over the step before. Where a
-    dropout follows it, the top itself may be missing: the interval widens by what was still being gained.
-    """
-    inside = (t_s >= window[0] - 1e-9) & (t_s <= window[1] + 1e-9)
-    t, v = t_s[inside], drawn_mps[inside]
-    here = sample[inside[sample]]
-    peak = drawn_mps[here].max(axis=0)
-    k = int(np.argmax(drawn_mps[here].mean(axis=1)))
-    if k > 0 and here[k] < sample[-1]:
-        a, b = here[k - 1], here[k]
-        after_s = t_s[sample[np.searchsorted(sample, b) + 1]] - t_s[b]
-        slope = (drawn_mps[b] - drawn_mps[a]) / (t_s[b] - t_s[a])
-        if corner[b]:
-            peak = np.maximum(peak, drawn_mps[b] + slope * share * after_s)
-        elif silent[b]:
-            unseen = np.clip(slope, 0.0, _TOP_MPS2) * after_s
-            peak = peak + unseen * (share - 0.5)
-    way = np.vstack([np.zeros(v.shape[1]), np.cumsum(0.5 * (v[1:] + v[:-1]) * np.diff(t)[:, None], axis=0)])
-    starts = t[t <= t[-1] - _HELD_S + 1e-9]
-    if starts.size == 0:
-        return peak, np.full(v.shape[1], np.nan)
-    later = starts + _HELD_S
-    k_later = np.clip(np.searchsorted(t, later, side="right") - 1, 0, t.size - 2)
-    part = np.clip((later - t[k_later]) / (t[k_later + 1] - t[k_later]), 0.0, 1.0)[:, None]
-    held = (way[k_later] * (1.0 - part) + way[k_later + 1] * part - way[: starts.size]) / _HELD_S
-    return peak, held[int(np.argmax(held.mean(axis=1)))]
-
-
 def best_distances(data: PassData, distances_m: Sequence[float]) -> tuple[DistanceSpeed, ...]:
     """Find the best average over each distance anywhere between the pass's ends.
 
@@ -429,7 +341,7 @@ def measure(
 
     rng = np.random.default_rng(0)  # fixed: the same log must give the same figures
     drawn = chain.posterior.sample(rng.standard_normal((lay.t_s.size * 2, _DRAWS)))[:, 0]
-    drawn, corner, silent = _without_overshoot(chain, at, drawn)
+    drawn, corner, silent = without_overshoot(chain, at, drawn)
     out = []
     for w, part in zip(windows, lay.slices, strict=True):
         mine = (lay.at >= part.start) & (lay.at < part.stop)
@@ -459,7 +371,7 @@ def measure(
             noise = rng.standard_normal((along.t_s.size * 5, _DRAWS))
             curves = along.posterior.sample(noise)[:, 1]
         sampled = at[(at >= part.start) & (at < part.stop)] - part.start
-        peak, held = _highest(
+        peak, held = highest(
             data.t_s,
             curves,
             sampled,
@@ -477,7 +389,7 @@ def measure(
                 _u95(peak, 0.0, measured, rx),
                 float(data.t_s[inside][int(np.argmax(mean[inside]))]),
                 float(held.mean()),
-                _u95(held, _HELD_S, measured, rx),
+                _u95(held, HELD_S, measured, rx),
                 best_distances(data, distances_m),
             )
         )

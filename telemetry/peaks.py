@@ -1,0 +1,103 @@
+"""The top of a curve that is known only as a sheaf of possible ones.
+
+The top of a noisy curve is not the noisy curve's top: the highest value is taken of each curve drawn from
+what the smoother knows, and their mean and spread are the estimate.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from telemetry.chains import CORNER_FACTOR, SpeedChain
+from telemetry.frames import BoolArray, FloatArray, IntArray
+
+HELD_S: Final = 1.0
+_SILENT_STEPS = 1.8
+_TOP_MPS2 = 3.0  # a hull near its top gains no faster (common practice, no source)
+
+
+def without_overshoot(
+    chain: SpeedChain, at: IntArray, drawn_mps: FloatArray
+) -> tuple[FloatArray, BoolArray, BoolArray]:
+    """Draw straight lines through steps in which the throttle was moved.
+
+    Between two samples on either side of a corner the smoother lets the speed go anywhere; the hull goes from
+    one to the other without rising above both by more than :func:`highest` allows for.
+
+    Parameters
+    ----------
+    chain : SpeedChain
+    at : ndarray of int
+        Nodes that carry a sample, increasing.
+    drawn_mps : ndarray, shape (n, draws)
+
+    Returns
+    -------
+    drawn_mps : ndarray, shape (n, draws)
+    corner : ndarray of bool, shape (n,)
+        Nodes that a corner follows.
+    silent : ndarray of bool, shape (n,)
+        Nodes a dropout follows, and those inside it.
+    """
+    n = chain.t_s.size
+    corner = np.r_[(chain.density > CORNER_FACTOR * chain.density.min()) & chain.coupled, False]
+    inner = np.ones(n, dtype=np.bool_)
+    inner[at] = False
+    left = np.maximum(np.searchsorted(at, np.arange(n), side="right") - 1, 0)
+    right = np.minimum(left + 1, at.size - 1)
+    step_s = chain.t_s[at[right]] - chain.t_s[at[left]]
+    silent = step_s > _SILENT_STEPS * float(np.median(np.diff(chain.t_s[at])))
+    # A corner anywhere between two samples concerns all nodes between them.
+    touched = np.zeros(at.size, dtype=np.bool_)
+    np.logical_or.at(touched, left, corner)
+    lined = np.flatnonzero(inner & (touched[left] | silent))
+    a, b = at[left[lined]], at[right[lined]]
+    share = ((chain.t_s[lined] - chain.t_s[a]) / (chain.t_s[b] - chain.t_s[a]))[:, None]
+    out = drawn_mps.copy()
+    out[lined] = drawn_mps[a] * (1.0 - share) + drawn_mps[b] * share
+    follows = np.zeros(n, dtype=np.bool_)
+    follows[at[touched]] = True
+    return out, follows & ~silent, silent
+
+
+def highest(
+    t_s: FloatArray,
+    drawn_mps: FloatArray,
+    sample: IntArray,
+    corner: BoolArray,
+    silent: BoolArray,
+    window: tuple[float, float],
+    share: FloatArray,
+) -> tuple[FloatArray, FloatArray]:
+    """Highest sample and best one-second mean of each drawn curve inside a span, shape (draws,) each.
+
+    The second is the mean over the one second that is best on average: over so long a time the noise hardly
+    chooses. Where a corner follows the highest sample, the throttle was shut at a time unknown within the
+    step: the speed went on for a ``share`` of it, uniform in (0, 1), as it went over the step before. Where a
+    dropout follows it, the top itself may be missing: the interval widens by what was still being gained.
+    """
+    inside = (t_s >= window[0] - 1e-9) & (t_s <= window[1] + 1e-9)
+    t, v = t_s[inside], drawn_mps[inside]
+    here = sample[inside[sample]]
+    peak = drawn_mps[here].max(axis=0)
+    k = int(np.argmax(drawn_mps[here].mean(axis=1)))
+    if k > 0 and here[k] < sample[-1]:
+        a, b = here[k - 1], here[k]
+        after_s = t_s[sample[np.searchsorted(sample, b) + 1]] - t_s[b]
+        slope = (drawn_mps[b] - drawn_mps[a]) / (t_s[b] - t_s[a])
+        if corner[b]:
+            peak = np.maximum(peak, drawn_mps[b] + slope * share * after_s)
+        elif silent[b]:
+            unseen = np.clip(slope, 0.0, _TOP_MPS2) * after_s
+            peak = peak + unseen * (share - 0.5)
+    way = np.vstack([np.zeros(v.shape[1]), np.cumsum(0.5 * (v[1:] + v[:-1]) * np.diff(t)[:, None], axis=0)])
+    starts = t[t <= t[-1] - HELD_S + 1e-9]
+    if starts.size == 0:
+        return peak, np.full(v.shape[1], np.nan)
+    later = starts + HELD_S
+    k_later = np.clip(np.searchsorted(t, later, side="right") - 1, 0, t.size - 2)
+    part = np.clip((later - t[k_later]) / (t[k_later + 1] - t[k_later]), 0.0, 1.0)[:, None]
+    held = (way[k_later] * (1.0 - part) + way[k_later + 1] * part - way[: starts.size]) / HELD_S
+    return peak, held[int(np.argmax(held.mean(axis=1)))]
