@@ -8,7 +8,7 @@ from itertools import pairwise
 import numpy as np
 import pandas as pd
 
-from telemetry.frames import BoolArray, Finding, FloatArray, Track
+from telemetry.frames import BoolArray, Finding, FloatArray, Track, runs_of
 from telemetry.geo import LocalFrame
 from telemetry.spikes import HullLimits, denied_by_positions, unreachable, way_made_m
 from telemetry.timeline import gap_findings, longest_increasing, stamp_findings
@@ -69,9 +69,8 @@ class _Judge:
         self.speed_ok &= ~(bad & speed)
         self.position_ok &= ~(bad & position)
         self.code[bad & (self.code == "")] = code
-        edges = np.flatnonzero(np.diff(np.r_[False, bad, False].astype(np.int8)))
-        for a, b in zip(edges[::2], edges[1::2], strict=True):
-            self.findings.append(Finding(code, text, int(b - a), float(self.t_s[a]), float(self.t_s[b - 1])))
+        for a, b in runs_of(bad):
+            self.findings.append(Finding(code, text, b - a, float(self.t_s[a]), float(self.t_s[b - 1])))
 
 
 def _column(track: Track, name: str) -> FloatArray:
@@ -103,9 +102,8 @@ def _same_as_before(*columns: FloatArray) -> BoolArray:
 
 def _long_runs(same: BoolArray, t_s: FloatArray, least_s: float, least: int, excused: BoolArray) -> BoolArray:
     """Keep of the repeats only those in runs that last long enough and are not excused in the main."""
-    edges = np.flatnonzero(np.diff(np.r_[False, same, False].astype(np.int8)))
     out = np.zeros_like(same)
-    for a, b in zip(edges[::2], edges[1::2], strict=True):
+    for a, b in runs_of(same):
         long = b - a >= least and t_s[b - 1] - t_s[a - 1] >= least_s
         if long and excused[a:b].mean() <= 0.5:
             out[a:b] = True

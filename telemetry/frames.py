@@ -21,6 +21,19 @@ FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 IntArray = npt.NDArray[np.int64]
 
+
+def runs_of(mask: BoolArray) -> list[tuple[int, int]]:
+    """List the runs of True in a mask as half-open index ranges.
+
+    Examples
+    --------
+    >>> runs_of(np.array([True, False, True, True]))
+    [(0, 1), (2, 4)]
+    """
+    edges = np.flatnonzero(np.diff(np.r_[False, mask, False].astype(np.int8))).tolist()
+    return list(zip(edges[::2], edges[1::2], strict=True))
+
+
 SpeedSource = Literal["measured", "differenced"]
 ClockSource = Literal["receiver", "host", "controller"]
 

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from telemetry.cleaning import Cleaned
-from telemetry.frames import BoolArray, Finding, FloatArray
+from telemetry.frames import Finding, FloatArray, runs_of
 from telemetry.geo import CourseLine, fit_course, wrap_deg
 from telemetry.motion import Motion, turn_rate_dps
 
@@ -124,11 +124,6 @@ class Window:
     takeoff: TakeOff | None
 
 
-def _runs(mask: BoolArray) -> list[tuple[int, int]]:
-    edges = np.flatnonzero(np.diff(np.r_[False, mask, False].astype(np.int8)))
-    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-
-
 def _bridged(runs: list[tuple[int, int]], t_s: FloatArray) -> list[tuple[int, int]]:
     """Join runs that a short lift of the throttle parts."""
     out: list[tuple[int, int]] = []
@@ -147,17 +142,17 @@ def _straight_parts(motion: Motion, a: int, b: int) -> list[tuple[int, int]]:
         return [(a, b)]
     turning = np.abs(turn_rate_dps(t, course)) > _TURN_DPS
     # A wobble is not a turn: the course has to come out elsewhere than it went in.
-    for i, j in _runs(turning):
+    for i, j in runs_of(turning):
         before, after = course[max(i - 1, 0)], course[min(j, b - a - 1)]
         if abs(float(wrap_deg(after - before))) < _TURN_DEG:
             turning[i:j] = False
-    return [(a + i, a + j) for i, j in _runs(~turning)]
+    return [(a + i, a + j) for i, j in runs_of(~turning)]
 
 
 def _flat_out(speed_mps: FloatArray, t_s: FloatArray, a: int, b: int) -> list[tuple[int, int]]:
     """Trim a run to where it stays above a share of its own top; a long lift makes two passes."""
     own = _SHARE_OF_OWN * float(speed_mps[a:b].max())
-    return [(a + i, a + j) for i, j in _bridged(_runs(speed_mps[a:b] >= own), t_s[a:b])]
+    return [(a + i, a + j) for i, j in _bridged(runs_of(speed_mps[a:b] >= own), t_s[a:b])]
 
 
 def _takeoff(motion: Motion, window: tuple[int, int], stretch: tuple[int, int]) -> TakeOff | None:
@@ -205,7 +200,7 @@ def find_windows(cleaned: Cleaned, motion: Motion) -> list[Window]:
     windows: list[Window] = []
     for stretch in cleaned.stretches:
         a0, b0 = stretch
-        fast = _bridged(_runs(v[a0:b0] >= _SHARE_OF_OWN * least), t[a0:b0])
+        fast = _bridged(runs_of(v[a0:b0] >= _SHARE_OF_OWN * least), t[a0:b0])
         for a, b in fast:
             for i, j in _straight_parts(motion, a0 + a, a0 + b):
                 if v[i:j].max() < least:

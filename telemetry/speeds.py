@@ -24,7 +24,7 @@ from telemetry.chains import (
     smooth_speed,
 )
 from telemetry.cleaning import Cleaned
-from telemetry.frames import BoolArray, FloatArray, IntArray
+from telemetry.frames import BoolArray, FloatArray, IntArray, runs_of
 from telemetry.geo import CourseLine
 from telemetry.motion import Motion
 from telemetry.passes import DistanceSpeed, Window
@@ -166,12 +166,11 @@ def _cruise_ranges(motion: Motion, windows: Sequence[Window], usable: BoolArray)
         calm = (v > _CRUISE_SHARE * v.max()) & (
             np.abs(motion.acceleration_mps2[w.first : w.last]) < _CRUISE_MPS2
         )
-        edges = np.flatnonzero(np.diff(np.r_[False, calm, False].astype(np.int8)))
         out += [
-            (w.first + int(a), w.first + int(b))
-            for a, b in zip(edges[::2], edges[1::2], strict=True)
-            if b - a >= 4
-            and usable[w.first + a : w.first + b].sum() >= 2  # one speed leaves a part undetermined
+            (w.first + a, w.first + b)
+            for a, b in runs_of(calm)
+            # One speed alone leaves a part undetermined.
+            if b - a >= 4 and usable[w.first + a : w.first + b].sum() >= 2
         ]
     return out
 

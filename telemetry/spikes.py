@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.frames import BoolArray, FloatArray, IntArray
+from telemetry.frames import BoolArray, FloatArray, IntArray, runs_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,8 +151,8 @@ def _shoulders(t_s: FloatArray, v_mps: FloatArray, bad: BoolArray, limits: HullL
     Where a spike sits on a corner, its last samples can pass for the motion itself.
     """
     out = bad.copy()
-    edges = np.flatnonzero(np.diff(np.r_[False, bad, False].astype(np.int8)))
-    for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+    for first, last in runs_of(bad):
+        a, b = first, last
         for _ in range(_MOST_SHOULDERS):
             if a < 2 or b > t_s.size - 3 or out[a - 2 : a].any() or out[b : b + 2].any():
                 break
