@@ -88,9 +88,11 @@ def ripple_spectrum(view: RippleView, palette: Palette = LIGHT, *, coarse: bool 
     figure.add_vrect(
         x0=view.nyquist_hz, x1=end, fillcolor=with_alpha(palette.quiet, 0.22), line_width=0, layer="below"
     )
-    for x, text in ((0.5 * (low + high), "searched"), (0.5 * (view.nyquist_hz + end), "hidden by sampling")):
+    # Anchored at the edge, the words stay on a narrow screen.
+    for x, anchor, text in ((0.5 * (low + high), "center", "searched"), (end, "right", "hidden by sampling")):
         figure.add_annotation(
             x=x,
+            xanchor=anchor,
             y=1.0,
             yref="paper",
             yanchor="bottom",
