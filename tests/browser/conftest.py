@@ -12,6 +12,7 @@ from urllib.parse import urlsplit
 import dash
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, Playwright, expect, sync_playwright
+from waitress import wasyncore
 
 from dashboard.app import Config, create_app, make_server
 from dashboard.services.sessions import Sessions
@@ -94,9 +95,11 @@ def server() -> Iterator[str]:
     thread = threading.Thread(target=serving.run, daemon=True)
     thread.start()
     yield f"http://127.0.0.1:{serving.effective_port}"
-    serving.close()
+    # Answers under way are finished first; then the loop that owns the sockets closes them, since one closed
+    # from here outlives its test as a warning in another.
     serving.task_dispatcher.shutdown()
-    thread.join(timeout=5)
+    serving.trigger.pull_trigger(lambda: wasyncore.close_all(serving._map, ignore_all=True))
+    thread.join(timeout=10)
     dash.page_registry.clear()
 
 
