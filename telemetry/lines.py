@@ -287,7 +287,7 @@ def strongest(
         if chance < 1.0 and _by_chance(_parts(members, scan.band, *starts[0].place), scan) > _HOPELESS:
             continue
         fitted = _refine(members, scan.band, starts, allowed)
-        line = _measure(members, scan, *fitted)
+        line = _measure(members, scan, chance, *fitted)
         if best is None or line.p_value < best.p_value:
             best = line
         if best.p_value <= chance < 1.0:
@@ -579,18 +579,26 @@ def _by_chance(parts: Sequence[_Part], scan: Scan) -> float:
 
 
 def _measure(
-    members: Sequence[Witness], scan: Scan, window: tuple[int, int], f_hz: float, growth: float
+    members: Sequence[Witness],
+    scan: Scan,
+    chance: float,
+    window: tuple[int, int],
+    f_hz: float,
+    growth: float,
 ) -> Line:
-    """Weigh a fitted line against the noise that is left without it."""
+    """Weigh a fitted line against the noise that is left without it; its growth too, where it stands out."""
     parts = _parts(members, scan.band, window, f_hz, growth)
     a, b = window
     t_s = members[0].ripple.t_s[a:b]
     score = _joint_score(parts, scan.band, f_hz)
     sd = _standard_error(t_s - 0.5 * (t_s[0] + t_s[-1]), growth, score)
-    fit = _Fit(members, f_hz)
-    fit.values = np.stack([p.values for p in parts])
-    fit.variance = np.array([p.variance for p in parts])
-    grown, grown_sd = fit.growth(a, b, f_hz, growth, sd)
+    p_value = -float(np.expm1(-_by_chance(parts, scan)))
+    grown, grown_sd = growth, sd
+    if p_value <= chance:
+        fit = _Fit(members, f_hz)
+        fit.values = np.stack([p.values for p in parts])
+        fit.variance = np.array([p.variance for p in parts])
+        grown, grown_sd = fit.growth(a, b, f_hz, growth, sd)
     return Line(
         f_hz,
         _COVERAGE_95 * _SPAN_FACTOR * sd / (2.0 * np.pi),
@@ -598,7 +606,7 @@ def _measure(
         _COVERAGE_95 * grown_sd,
         float(t_s[0]),
         float(t_s[-1]),
-        -float(np.expm1(-_by_chance(parts, scan))),
+        p_value,
         tuple(p.share for p in parts),
         abs(growth) > 0.98 * _most_growth(f_hz) or not scan.band[0] < f_hz < scan.band[1],
     )
