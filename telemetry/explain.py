@@ -1,8 +1,9 @@
-"""How the passes rode and what the power train did, as plain text."""
+"""How the passes rode, what the power train did, and what another would do, as plain text."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import PurePath
 from typing import Final
 
 from telemetry.clocks import Clock
@@ -11,7 +12,8 @@ from telemetry.pack import PackEstimate
 from telemetry.power import Heat, PassPower, PowerReport
 from telemetry.ride import RideEvent
 from telemetry.texttable import text_table
-from telemetry.units import speed_text
+from telemetry.units import SPEED_UNITS, speed_text
+from telemetry.whatif import Estimate, WhatIf
 
 
 def ride_text(events: Sequence[RideEvent], unit: str) -> str:
@@ -90,7 +92,7 @@ def power_text(motors: Sequence[JoinedMotor]) -> str:
 
 def _motor_text(joined: JoinedMotor) -> str:
     power = joined.power
-    lines = [f"Power train, from {joined.log.meta.file}", f"  {clock_text(joined.clock)}"]
+    lines = [f"Power train, from {PurePath(joined.log.meta.file).name}", f"  {clock_text(joined.clock)}"]
     if power.pack is not None:
         lines.append(f"  {pack_text(power.pack)}")
     if power.passes:
@@ -176,3 +178,35 @@ def _heat(heat: Heat | None) -> str:
     return (
         "cannot tell" if heat is None else f"{heat.start_c:.0f} {heat.end_c:.0f} {heat.highest_after_c:.0f}"
     )
+
+
+def what_if_text(pass_id: str, answer: WhatIf, unit: str) -> str:
+    """Write what a change would make of a pass's best second, and what that rests on.
+
+    Parameters
+    ----------
+    pass_id : str
+    answer : WhatIf
+    unit : str
+        The reader's speed unit.
+    """
+    heading = f"What if, from the best second of {pass_id} (± is the 95 % interval)"
+    if answer.refused:
+        return f"{heading}\n  cannot tell: {answer.refused}"
+    speed = SPEED_UNITS[unit]
+    figures = (
+        ("shaft rpm", answer.rpm, 1.0, 0),
+        ("current [A]", answer.current_a, 1.0, 1),
+        (f"speed [{unit}]", answer.speed_mps, speed.factor_si, speed.decimals),
+        ("heat of the motor [W]", answer.motor_heat_w, 1.0, 0),
+        ("heat of the pack [W]", answer.pack_heat_w, 1.0, 0),
+    )
+    rows = [("", "as it was", "estimate")]
+    rows += [(name, *_estimate(e, factor, digits)) for name, e, factor, digits in figures if e is not None]
+    assumed = [f"    {text}" for text in answer.assumptions]
+    return "\n".join([heading, *text_table(rows, right=(1, 2)), "  This takes for granted:", *assumed])
+
+
+def _estimate(estimate: Estimate, factor: float, digits: int) -> tuple[str, str]:
+    was, value, u95 = (x / factor for x in (estimate.measured, estimate.value, estimate.u95))
+    return f"{was:.{digits}f}", f"{value:.{digits}f} ± {u95:.{digits}f}"

@@ -110,9 +110,12 @@ def reported_anew(
     )
 
 
+def motor_of(joined: Sequence[JoinedMotor], a_pass: Pass) -> JoinedMotor | None:
+    """Find the first motor log that covers a pass."""
+    return next((j for j in joined if j.speed_log == a_pass.log and j.power.of(a_pass.id)), None)
+
+
 def power_of(joined: Sequence[JoinedMotor], a_pass: Pass) -> PassPower | None:
     """Find what the first motor log that covers a pass tells of it."""
-    for j in joined:
-        if j.speed_log == a_pass.log and (told := j.power.of(a_pass.id)) is not None:
-            return told
-    return None
+    motor = motor_of(joined, a_pass)
+    return motor.power.of(a_pass.id) if motor else None

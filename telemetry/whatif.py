@@ -119,6 +119,11 @@ class WhatIf:
     refused: str
     assumptions: tuple[str, ...]
 
+    @classmethod
+    def refusal(cls, why: str, assumptions: tuple[str, ...] = ()) -> WhatIf:
+        """Say why nothing is said."""
+        return cls(None, None, None, None, None, why, assumptions)
+
     def to_dict(self) -> dict[str, Any]:
         """Return plain types."""
         figures = ("rpm", "current_a", "speed_mps", "motor_heat_w", "pack_heat_w")
@@ -255,11 +260,11 @@ def what_if(point: OperatingPoint, change: Change) -> WhatIf:
     ):
         said.append("the other motor is the same one wound otherwise")
     if refused:
-        return WhatIf(None, None, None, None, None, refused, tuple(said))
+        return WhatIf.refusal(refused, tuple(said))
     plain = _moved(point, change, {})
     if plain["current_a"] > _MOST_CURRENT_RATIO * point.current_a:
         refused = "the current would be more than twice what was measured: too far to reckon"
-        return WhatIf(None, None, None, None, None, refused, tuple(said))
+        return WhatIf.refusal(refused, tuple(said))
     before = _moved(point, Change(), {})
     u95 = _intervals(point, change, plain)
     figures = {name: Estimate(plain[name], u95[name], before[name]) for name in plain}

@@ -88,6 +88,14 @@ def build_parser() -> argparse.ArgumentParser:
     rules = command("rules", commands.rules, "List the rules that ship, with their conditions and sources.")
     rules.add_argument("--show", metavar="NAME", help="print a rule's TOML, to start your own from")
 
+    _add_what_if(
+        command(
+            "what-if",
+            commands.what_if,
+            "Reckon what another propeller, pack or motor would do, from a measured pass of this boat.",
+        )
+    )
+
     command("formats", commands.formats, "List what can be read.")
 
     _add_address(command("serve", commands.serve, "Serve the dashboard on this machine until Ctrl-C."))
@@ -104,7 +112,7 @@ def build_parser() -> argparse.ArgumentParser:
 
 
 def _add_analyse(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("logs", nargs="+", metavar="LOG", help="a log, or a folder whose logs are taken")
+    _add_logs(parser)
     parser.add_argument(
         "--rule",
         default="water",
@@ -135,6 +143,58 @@ def _add_analyse(parser: argparse.ArgumentParser) -> None:
         metavar="SPEED",
         help="a mark to beat by the rule's margin, in the unit of --unit",
     )
+    power = _add_power(parser)
+    usual = Limits()
+    for name, (unit, what) in LIMITS.items():
+        value = getattr(usual, name)
+        told = "none" if value is None else f"{value:g}, common practice"
+        power.add_argument(
+            f"--limit-{name.replace('_', '-')}",
+            type=arguments.limit,
+            default=value,
+            metavar=f"{unit}|none",
+            help=f"{what} (default {told})",
+        )
+    parser.add_argument(
+        "--json",
+        action="store_true",
+        help="print the contract reciprocal-analysis/1, in SI, instead of tables",
+    )
+    _add_unit(parser)
+
+
+def _add_what_if(parser: argparse.ArgumentParser) -> None:
+    _add_logs(parser)
+    parser.add_argument(
+        "--pass",
+        dest="pass_id",
+        metavar="ID",
+        help="the pass to start from, as `analyse` numbers it (default: the fastest that a motor log covers)",
+    )
+    _add_power(parser)
+    new = parser.add_argument_group("what would be different", "all else stays as it was")
+    new.add_argument("--new-diameter-mm", type=arguments.positive, metavar="MM", help="propeller diameter")
+    new.add_argument("--new-pitch-mm", type=arguments.positive, metavar="MM", help="propeller pitch")
+    new.add_argument("--new-cells", type=arguments.cells, metavar="N", help="cells in series")
+    new.add_argument("--new-kv", type=arguments.positive, metavar="RPM/V", help="motor constant")
+    new.add_argument(
+        "--new-motor-resistance-ohm",
+        type=arguments.positive,
+        metavar="OHM",
+        help="of the other motor (default: as the same motor wound otherwise)",
+    )
+    new.add_argument(
+        "--new-no-load-current-a",
+        type=arguments.positive,
+        metavar="A",
+        help="of the other motor (default: as the same motor wound otherwise)",
+    )
+    parser.add_argument("--json", action="store_true", help="print plain types, in SI, instead of a table")
+    _add_unit(parser)
+
+
+def _add_logs(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("logs", nargs="+", metavar="LOG", help="a log, or a folder whose logs are taken")
     parser.add_argument(
         "--headings",
         type=Path,
@@ -147,32 +207,23 @@ def _add_analyse(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--gear", type=arguments.gear, default=1.0, metavar="R", help="motor turns per shaft turn (default 1)"
     )
-    _add_power(parser)
-    parser.add_argument(
-        "--json",
-        action="store_true",
-        help="print the contract reciprocal-analysis/1, in SI, instead of tables",
-    )
-    _add_unit(parser)
 
 
-def _add_power(parser: argparse.ArgumentParser) -> None:
+def _add_power(parser: argparse.ArgumentParser) -> argparse._ArgumentGroup:
     power = parser.add_argument_group(
         "power train", "what the logs do not say; nothing is guessed without it"
     )
     power.add_argument("--pitch-mm", type=arguments.positive, metavar="MM", help="propeller pitch, for slip")
     power.add_argument("--diameter-mm", type=arguments.positive, metavar="MM", help="propeller diameter")
     power.add_argument("--kv", type=arguments.positive, metavar="RPM/V", help="motor constant without load")
-    power.add_argument("--cells", type=arguments.pole_pairs, metavar="N", help="cells in series")
-    for name, (unit, what) in LIMITS.items():
-        usual = getattr(Limits(), name)
-        told = "none" if usual is None else f"{usual:g}, common practice"
-        power.add_argument(
-            f"--limit-{name.replace('_', '-')}",
-            type=arguments.positive,
-            metavar=unit,
-            help=f"{what} (default {told})",
-        )
+    power.add_argument("--cells", type=arguments.cells, metavar="N", help="cells in series")
+    power.add_argument(
+        "--motor-resistance-ohm", type=arguments.positive, metavar="OHM", help="of the motor, for `what-if`"
+    )
+    power.add_argument(
+        "--no-load-current-a", type=arguments.positive, metavar="A", help="of the motor, for `what-if`"
+    )
+    return power
 
 
 def _add_unit(parser: argparse.ArgumentParser) -> None:

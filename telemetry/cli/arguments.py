@@ -6,7 +6,7 @@ import argparse
 import math
 import tomllib
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict, fields
+from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +15,7 @@ from telemetry.geo import gates_from_text
 from telemetry.power import Limits, PowerOptions
 from telemetry.readers import READERS
 from telemetry.units import SPEED_UNITS, distance_from_text
+from telemetry.whatif import Change
 
 Gates = tuple[tuple[float, float], tuple[float, float]]
 
@@ -59,9 +60,18 @@ def gates(text: str) -> Gates:
 
 def pole_pairs(text: str) -> int:
     """Read a count of pole pairs."""
+    return _count(text, "pole pairs")
+
+
+def cells(text: str) -> int:
+    """Read a count of cells in series."""
+    return _count(text, "cells")
+
+
+def _count(text: str, of_what: str) -> int:
     if not text.isdecimal() or not 1 <= int(text) <= 100:
         raise argparse.ArgumentTypeError(
-            f"'{text}' is no count of pole pairs; write a whole number from 1 to 100"
+            f"'{text}' is no count of {of_what}; write a whole number from 1 to 100"
         )
     return int(text)
 
@@ -86,21 +96,48 @@ def positive(text: str) -> float:
     return _number(text, 1e-6, 1e6, "positive number")
 
 
-def power_options(args: argparse.Namespace) -> PowerOptions:
-    """Gather what the options say of propeller, motor and pack; limits not given stay as they are usual."""
-    usual = Limits()
-    limits = {f.name: getattr(args, f"limit_{f.name}") for f in fields(Limits)}
-    told = {
-        name: usual_value if limits[name] is None else limits[name]
-        for name, usual_value in asdict(usual).items()
-    }
+def limit(text: str) -> float | None:
+    """Read one of the user's limits; the word ``none`` is no limit."""
+    return None if text == "none" else _number(text, 1e-6, 1e6, "limit; write a positive number, or none")
+
+
+def limits(args: argparse.Namespace) -> Limits:
+    """Gather the limits; those not given stay as they are usual."""
+    return Limits(**{f.name: getattr(args, f"limit_{f.name}") for f in fields(Limits)})
+
+
+def power_options(args: argparse.Namespace, limits: Limits) -> PowerOptions:
+    """Gather what the options say of propeller, motor and pack."""
     return PowerOptions(
         pitch_mm=args.pitch_mm,
         diameter_mm=args.diameter_mm,
         kv_rpm_per_v=args.kv,
         cells=args.cells,
-        limits=Limits(**told),
+        motor_resistance_ohm=args.motor_resistance_ohm,
+        no_load_current_a=args.no_load_current_a,
+        limits=limits,
     )
+
+
+def change(args: argparse.Namespace) -> Change:
+    """Gather what would be different.
+
+    Raises
+    ------
+    CallError
+        If nothing would be.
+    """
+    wanted = Change(
+        diameter_mm=args.new_diameter_mm,
+        pitch_mm=args.new_pitch_mm,
+        cells=args.new_cells,
+        kv_rpm_per_v=args.new_kv,
+        motor_resistance_ohm=args.new_motor_resistance_ohm,
+        no_load_current_a=args.new_no_load_current_a,
+    )
+    if wanted == Change():
+        raise CallError("nothing would be different", mend="say what, such as --new-diameter-mm 47")
+    return wanted
 
 
 def _number(text: str, low: float, high: float, what: str) -> float:

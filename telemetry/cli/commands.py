@@ -6,22 +6,27 @@ import importlib
 import json
 import sys
 from argparse import Namespace
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from importlib import resources
 from pathlib import Path
 
 from tqdm import tqdm
 
-from telemetry.analysis import Request, read_and_analyse
+from telemetry import whatif
+from telemetry.analysis import Analysis, Request, read_and_analyse
 from telemetry.cli import arguments
-from telemetry.errors import CallError, ReciprocalError
-from telemetry.power import PowerOptions
+from telemetry.errors import CallError, LogError, ReciprocalError
+from telemetry.explain import what_if_text
+from telemetry.joining import JoinedMotor, motor_of, power_of
+from telemetry.passes import Pass
+from telemetry.power import Limits, PowerOptions
 from telemetry.readers import READERS, ReadOptions
 from telemetry.report import analysis_text, rules_text
 from telemetry.rules import SHIPPED, load_rule, shipped, shipped_text
 from telemetry.units import SPEED_UNITS
+from telemetry.whatif import Change, OperatingPoint, WhatIf, operating_point
 
 DONE, SOME_INPUT_UNUSED, WRONG_CALL = 0, 1, 2
 
@@ -38,19 +43,65 @@ def analyse(args: Namespace) -> int:
         gates=args.gates,
         window_s=args.window,
         mark_mps=None if args.mark is None else SPEED_UNITS[args.unit].to_si(args.mark),
-        power=arguments.power_options(args),
+        power=arguments.power_options(args, arguments.limits(args)),
     )
-    options = ReadOptions(arguments.headings(args.headings), args.pole_pairs, args.gear)
-    files, unused = arguments.log_files(args.logs)
-    with _progress_bar() as progress:
-        analysis = read_and_analyse(files, request, options, progress)
+    analysis, unused = _read(args, request)
     if args.json:
         print(json.dumps(analysis.to_dict(), indent=2, allow_nan=False))
     else:
         print(analysis_text(analysis, args.unit))
-    unused += analysis.errors
     complain(unused)
     return SOME_INPUT_UNUSED if unused else DONE
+
+
+def what_if(args: Namespace) -> int:
+    """Read logs, take one pass as measured, print what a change would make of it."""
+    change = arguments.change(args)
+    request = Request(power=arguments.power_options(args, Limits()))
+    analysis, unused = _read(args, request)
+    complain(unused)
+    start = _start_of_what_if(analysis.passes, analysis.motors, args.pass_id)
+    answer = _answer(analysis, start, change)
+    if args.json:
+        told = {"schema": "reciprocal-what-if/1", "pass_id": start.id, "change": asdict(change)}
+        print(json.dumps(told | answer.to_dict(), indent=2, allow_nan=False))
+    else:
+        print(what_if_text(start.id, answer, args.unit))
+    return SOME_INPUT_UNUSED if unused else DONE
+
+
+def _read(args: Namespace, request: Request) -> tuple[Analysis, list[LogError]]:
+    """Read and analyse the logs named; return with them what could not be used."""
+    options = ReadOptions(arguments.headings(args.headings), args.pole_pairs, args.gear)
+    files, unused = arguments.log_files(args.logs)
+    with _progress_bar() as progress:
+        analysis = read_and_analyse(files, request, options, progress)
+    return analysis, [*unused, *analysis.errors]
+
+
+def _start_of_what_if(passes: Sequence[Pass], motors: Sequence[JoinedMotor], pass_id: str | None) -> Pass:
+    """Choose the pass to start from: the one asked for, else the fastest that a motor log covers."""
+    if not passes:
+        raise LogError("no pass in these logs to start from", mend="give the logs of a flat-out run")
+    if pass_id is None:
+        return max(passes, key=lambda p: (motor_of(motors, p) is not None, p.peak_mps))
+    chosen = next((p for p in passes if p.id == pass_id), None)
+    if chosen is None:
+        known = ", ".join(p.id for p in passes)
+        raise CallError(f"there is no pass '{pass_id}' in these logs", mend=f"choose {known}")
+    return chosen
+
+
+def _answer(analysis: Analysis, start: Pass, change: Change) -> WhatIf:
+    """Reckon the change, or say why it cannot be told."""
+    motor = motor_of(analysis.motors, start)
+    told = power_of(analysis.motors, start)
+    if motor is None or told is None:
+        refused = next((j.clock.why for j in analysis.motors if not j.clock.trusted), "")
+        why = f"the motor log could not be joined ({refused})" if refused else "no motor log covers the pass"
+        return WhatIf.refusal(why)
+    point = operating_point(told, motor.power.pack, analysis.request.power)
+    return whatif.what_if(point, change) if isinstance(point, OperatingPoint) else WhatIf.refusal(point)
 
 
 def rules(args: Namespace) -> int:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import multiprocessing
-import time
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
@@ -19,16 +18,11 @@ from power_study import (
     Powers,
     WhatIfs,
     covered,
-    outing_of,
     study_columns,
     study_joins,
     study_power,
     study_what_if,
 )
-
-from telemetry.cleaning import clean
-from telemetry.clocks import join
-from telemetry.motion import smooth
 
 pytestmark = pytest.mark.study
 
@@ -97,20 +91,3 @@ def test_what_if(capsys: pytest.CaptureFixture[str]) -> None:
     larger = np.abs(np.array(told.errors["propeller 10 % larger"]))
     assert larger[:, 0].max() <= 0.03
     assert larger[:, 2].max() <= 0.08
-
-
-def test_joining_ten_minutes_is_quick(capsys: pytest.CaptureFixture[str]) -> None:
-    outing = outing_of(1, passes=18, motor_rate_hz=50.0)
-    cleaned = clean(outing.track)
-    motion = smooth(cleaned, outing.truth.frame)
-    taken = []
-    for _ in range(7):
-        started = time.perf_counter()
-        clock = join(outing.motor, cleaned, motion)
-        taken.append(time.perf_counter() - started)
-    assert clock.trusted
-    with capsys.disabled():
-        print(
-            f"\n  joining {outing.motor.t_s[-1] / 60:.0f} min of a 50 Hz motor log, "
-            f"{outing.motor.t_s.size} samples: best of 7 {1000 * min(taken):.0f} ms"
-        )

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import multiprocessing
 import os
-import time
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
@@ -12,11 +11,7 @@ from typing import TypeVar
 
 import numpy as np
 import pytest
-from ride_study import CHOP, HEAD, SIGNALS, Ride, motor_of, study_pumping, study_ride, study_slow
-
-from sample_logs.simulator import simulate_outing
-from telemetry.analysis import analyse
-from telemetry.ride import judge_ride
+from ride_study import CHOP, HEAD, SIGNALS, Ride, study_pumping, study_ride, study_slow
 
 pytestmark = pytest.mark.study
 
@@ -80,16 +75,3 @@ def test_slow_logs_cannot_tell(capsys: pytest.CaptureFixture[str]) -> None:
                 f"\n{rate_hz:.0f} Hz: {len(verdicts)} rows, all of them: {', '.join(sorted(set(verdicts)))}"
             )
         assert set(verdicts) == {"cannot tell"}
-
-
-def test_cost(capsys: pytest.CaptureFixture[str]) -> None:
-    outing = simulate_outing(5, rate_hz=25.0, passes=4)
-    analysis = analyse([outing.track])
-    log, motor = analysis.speed_logs[0], motor_of(outing)
-    took = []
-    for _ in range(5):
-        start = time.process_time()
-        judge_ride(log.cleaned, log.motion, analysis.passes, motor)
-        took.append(time.process_time() - start)
-    with capsys.disabled():
-        print(f"\nfour passes at 25 Hz judged in {1000 * min(took):.0f} ms of processor time")

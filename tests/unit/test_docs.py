@@ -20,6 +20,7 @@ from telemetry.readers import READERS, read_log
 from telemetry.readers.headings import IGNORE, RPM_COLUMNS, TIME_COLUMNS
 from telemetry.rules import SHIPPED
 from telemetry.twoway import Verdict
+from telemetry.upsets import Verdict as RideVerdict
 
 ROOT = Path(__file__).resolve().parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -75,14 +76,15 @@ def test_every_command_stands_in_readme() -> None:
         assert f"| `reciprocal {name}" in README
 
 
-def test_every_option_of_analyse_stands_in_readme() -> None:
-    for action in subparsers()["analyse"]._actions:
+@pytest.mark.parametrize("command", ["analyse", "what-if"])
+def test_every_option_stands_in_readme(command: str) -> None:
+    for action in subparsers()[command]._actions:
         if "--help" not in action.option_strings:
             assert all(f"`{option}" in README for option in action.option_strings)
 
 
 def test_every_shipped_rule_and_verdict_stands_in_readme() -> None:
-    for word in (*SHIPPED, *get_args(Verdict)):
+    for word in (*SHIPPED, *get_args(Verdict), *get_args(RideVerdict)):
         assert f"`{word}`" in README
 
 
