@@ -201,14 +201,20 @@ class Run:
         return [("take-off", start, self.boundary_s), ("at speed", self.boundary_s, end)]
 
 
-def run_of(motion: Motion, a_pass: Pass) -> Run:
-    """Find a pass's part under power: from where take-off begins to where the throttle is closed."""
+def run_of(motion: Motion, a_pass: Pass, stop: Upset) -> Run:
+    """Find a pass's part under power: from where take-off begins to where the throttle is closed.
+
+    Or to where the hull blew over: a smoothed speed spreads a crash over the second before it, which is the
+    one that tells most.
+    """
     t = motion.t_s
     inside = np.flatnonzero((t >= a_pass.start_s - 1e-9) & (t <= a_pass.end_s + 1e-9))
     powered = np.flatnonzero(motion.acceleration_mps2[inside] > _COASTING_MPS2)
     last = inside[powered[-1]] if powered.size else inside[-1]
     # A smoothed acceleration sees the throttle close a little late.
     end_s = max(float(t[last]) - _LIFT_MARGIN_S, float(t[inside[0]]))
+    if stop.verdict == "shown":
+        end_s = stop.start_s
     steps = np.diff(t[inside])
     rate_hz = float(1.0 / np.median(steps)) if steps.size else 0.0
     takeoff = a_pass.takeoff
@@ -505,14 +511,12 @@ def judge_ride(
     """
     rows: list[RideEvent] = []
     for a_pass in passes:
-        run = run_of(motion, a_pass)
+        stop = blow_over(cleaned, motion, a_pass)
+        run = run_of(motion, a_pass, stop)
         ripples = _porpoising(cleaned, a_pass, run, motor)
         rows += ripples
-        stop = blow_over(cleaned, motion, a_pass)
         rows.append(_blow_over_row(cleaned, a_pass, stop, ripples))
-        bend = veer(
-            cleaned, motion, a_pass, min(run.span_s[1], stop.start_s if stop.verdict == "shown" else np.inf)
-        )
+        bend = veer(cleaned, motion, a_pass, run.span_s[1])
         rows.append(
             _event(cleaned, a_pass, "veer", "at speed", bend.verdict, (bend.start_s, bend.end_s), bend.why)
         )

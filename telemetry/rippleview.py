@@ -11,6 +11,7 @@ from telemetry.frames import BoolArray, FloatArray
 from telemetry.motion import Motion
 from telemetry.passes import Pass
 from telemetry.ride import RideEvent, run_of, witnesses
+from telemetry.upsets import blow_over
 
 
 @dataclass(frozen=True)
@@ -111,7 +112,7 @@ def ripple_view(
     events : tuple of RideEvent
         As :func:`telemetry.ride.judge_ride` gave them, of this pass or of all.
     """
-    run = run_of(motion, a_pass)
+    run = run_of(motion, a_pass, blow_over(cleaned, motion, a_pass))
     found = [] if run.band is None else [w for w in witnesses(cleaned, run) if w is not None]
     curves = tuple(
         RippleCurve(

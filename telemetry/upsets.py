@@ -149,7 +149,14 @@ def _steepest_fall(t: FloatArray, v: FloatArray, ok: BoolArray, top_mps: float) 
     if not steep.any():
         return None
     i, k = np.unravel_index(int(np.argmax(np.where(steep, drop / np.maximum(span, 1e-6), -1.0))), steep.shape)
-    return int(i), int(later[i, k])
+    first, last = int(i), int(later[i, k])
+    # The whole fall, not only its steepest part.
+    faster = np.diff(v) < -DRAG_LIMIT_MPS2 * np.diff(t)
+    while first > 0 and faster[first - 1]:
+        first -= 1
+    while last < faster.size and faster[last]:
+        last += 1
+    return first, last
 
 
 def _no_stop(cleaned: Cleaned, a_pass: Pass, t: FloatArray, v: FloatArray) -> Upset:

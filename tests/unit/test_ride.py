@@ -217,6 +217,18 @@ def test_a_growing_ripple_before_a_blow_over_is_told() -> None:
     assert "growing ripple" in crash.why
 
 
+def test_a_ripple_is_followed_up_to_the_crash() -> None:
+    # The smoothed speed falls a good second too early there; the search must not end with it.
+    growing = Porpoising(0, "at speed", 3.0, 0.7, 0.6, 0.8, 2.2, start_s=3.8)
+    outing = outing_of(RideScript(porpoising=(growing,), blow_over=BlowOver(0, 6.0, 0.3)))
+    rows = rows_of(outing.track)
+    ripple, crash = one(rows, "porpoising"), one(rows, "blow-over")
+    true = outing.ride_events[-1]
+    assert crash.start_s == pytest.approx(true.start_s, abs=0.2)
+    assert ripple.verdict == "shown"
+    assert ripple.end_s > crash.start_s - 1.0
+
+
 def test_a_log_that_ends_at_speed_cannot_tell_what_came_then() -> None:
     outing = outing_of(RideScript())
     cut = outing.passes[0].end_s - 0.5
