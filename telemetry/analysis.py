@@ -300,10 +300,9 @@ def _overlaps(logs: Sequence[SpeedLog]) -> list[str]:
     """Say where two speed logs cover the same time, so that nobody counts a pass twice."""
     spans = []
     for log in logs:
-        track = log.cleaned.track
-        start, end = track.utc(float(track.t_s[0])), track.utc(float(track.t_s[-1]))
+        start, end = log.cleaned.track.span_utc
         if start is not None and end is not None:
-            spans.append((start, end, Path(track.meta.file).name))
+            spans.append((start, end, Path(log.cleaned.track.meta.file).name))
     return [
         f"{a} and {b} cover the same time: a pass that both recorded is listed twice, "
         "and passes of the one are not paired with passes of the other."
@@ -353,24 +352,14 @@ def _pass(k: int, log: int, cleaned: Cleaned, m: PassSpeeds) -> Pass:
 
 def _may_pair(analysis: Analysis) -> BoolArray:
     """Which passes may be paired: of one log, or of logs that follow one another in time and place."""
-    passes = analysis.passes
     logs = analysis.speed_logs
-    spans = []
-    for log in logs:
-        track = log.cleaned.track
-        spans.append((track.utc(float(track.t_s[0])), track.utc(float(track.t_s[-1]))))
-    may = np.zeros((len(passes), len(passes)), dtype=np.bool_)
-    for i, p in enumerate(passes):
-        for j, q in enumerate(passes):
-            if p.log == q.log:
-                may[i, j] = True
-                continue
-            (_, end_p), (start_q, _) = sorted(
-                (spans[p.log], spans[q.log]), key=lambda s: (s[0] is None, s[0])
-            )
-            apart = end_p is not None and start_q is not None and start_q > end_p
-            may[i, j] = apart and logs[p.log].motion.frame == logs[q.log].motion.frame
-    return may
+    follow = np.eye(len(logs), dtype=np.bool_)
+    for i, j in combinations(range(len(logs)), 2):  # the logs are in order of time
+        (_, end), (start, _) = (logs[k].cleaned.track.span_utc for k in (i, j))
+        apart = end is not None and start is not None and start > end
+        follow[i, j] = follow[j, i] = apart and logs[i].motion.frame == logs[j].motion.frame
+    log = [p.log for p in analysis.passes]
+    return np.asarray(follow[np.ix_(log, log)])
 
 
 def _given_course(

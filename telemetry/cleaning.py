@@ -11,7 +11,7 @@ import pandas as pd
 from telemetry.frames import BoolArray, Finding, FloatArray, Track, runs_of
 from telemetry.geo import LocalFrame
 from telemetry.spikes import HullLimits, denied_by_positions, unreachable, way_made_m
-from telemetry.timeline import gap_findings, longest_increasing, stamp_findings
+from telemetry.timeline import around, gap_findings, longest_increasing, stamp_findings
 
 # Below walking pace a repeated fix is a boat at rest, not a receiver that hangs.
 _MOVING_MPS = 2.0
@@ -207,9 +207,7 @@ def _jumps(
 
 def _differenced(t_s: FloatArray, east_m: FloatArray, north_m: FloatArray) -> FloatArray:
     """Speed over about a second from positions alone, for judging only, shape (n,) [m/s]."""
-    n = t_s.size
-    lo = np.maximum(np.minimum(np.searchsorted(t_s, t_s - 0.5), np.arange(n) - 1), 0)
-    hi = np.minimum(np.maximum(np.searchsorted(t_s, t_s + 0.5, side="right") - 1, np.arange(n) + 1), n - 1)
+    lo, hi = around(t_s, 1.0)
     return np.asarray(np.hypot(east_m[hi] - east_m[lo], north_m[hi] - north_m[lo]) / (t_s[hi] - t_s[lo]))
 
 

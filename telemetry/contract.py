@@ -9,9 +9,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-import pandas as pd
-
-from telemetry.frames import Finding, LogMeta
+from telemetry.frames import Finding, Log, utc_text
 from telemetry.joining import JoinedMotor, power_of
 from telemetry.passes import DistanceSpeed, Pass
 from telemetry.twoway import TwoWay
@@ -24,39 +22,20 @@ SCHEMA = "reciprocal-analysis/1"
 _LEFT_OUT = ("no-time", "duplicate", "backward-time")
 
 
-def utc_text(utc: pd.Timestamp | None) -> str | None:
-    """Write a time as ISO 8601 with Z and fractions; None stays None.
-
-    Examples
-    --------
-    >>> utc_text(pd.Timestamp("2025-06-14T08:30:00.25Z"))
-    '2025-06-14T08:30:00.250000Z'
-    """
-    if utc is None:
-        return None
-    return utc.tz_convert("UTC").strftime("%Y-%m-%dT%H:%M:%S.%fZ")
-
-
 def _finite(value: float) -> float | None:
     return float(value) if math.isfinite(value) else None
 
 
-def _log(
-    meta: LogMeta,
-    samples: int,
-    rate_hz: float,
-    kind: str,
-    span: tuple[Any, Any],
-    findings: tuple[Finding, ...],
-) -> dict[str, Any]:
+def _log(log: Log, kind: str, samples: int, findings: tuple[Finding, ...]) -> dict[str, Any]:
+    meta, (start, end) = log.meta, log.span_utc
     return {
         "file": meta.file,
         "kind": kind,
         "format": meta.format,
         "samples": samples,
-        "rate_hz": rate_hz,
-        "start_utc": utc_text(span[0]),
-        "end_utc": utc_text(span[1]),
+        "rate_hz": log.rate_hz,
+        "start_utc": utc_text(start),
+        "end_utc": utc_text(end),
         "speed_source": meta.speed_source,
         "sha256": meta.sha256,
         "clock": meta.clock,
@@ -67,13 +46,11 @@ def _log(
 def _speed_log(log: SpeedLog) -> dict[str, Any]:
     track, cut = log.cleaned.track, log.cleaned.cut
     left_out = int(cut["code"].isin(_LEFT_OUT).sum())
-    span = (track.utc(float(track.t_s[0])), track.utc(float(track.t_s[-1])))
-    return _log(track.meta, track.t_s.size + left_out, track.rate_hz, "speed", span, log.cleaned.findings)
+    return _log(track, "speed", track.t_s.size + left_out, log.cleaned.findings)
 
 
 def _motor_log(log: MotorLog) -> dict[str, Any]:
-    span = (log.utc(float(log.t_s[0])), log.utc(float(log.t_s[-1])))
-    return _log(log.meta, log.t_s.size, log.rate_hz, "motor", span, log.findings)
+    return _log(log, "motor", log.t_s.size, log.findings)
 
 
 def _pass(p: Pass, log: SpeedLog, joined: Sequence[JoinedMotor]) -> dict[str, Any]:

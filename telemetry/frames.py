@@ -34,6 +34,19 @@ def runs_of(mask: BoolArray) -> list[tuple[int, int]]:
     return list(zip(edges[::2], edges[1::2], strict=True))
 
 
+def utc_text(utc: pd.Timestamp | None) -> str | None:
+    """Write a time as ISO 8601 with Z and fractions; None stays None.
+
+    Examples
+    --------
+    >>> utc_text(pd.Timestamp("2025-06-14T08:30:00.25Z"))
+    '2025-06-14T08:30:00.250000Z'
+    """
+    if utc is None:
+        return None
+    return utc.tz_convert("UTC").strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+
+
 SpeedSource = Literal["measured", "differenced"]
 ClockSource = Literal["receiver", "host", "controller"]
 
@@ -123,6 +136,14 @@ class Finding:
         }
 
 
+def by_code(findings: Iterable[Finding]) -> dict[str, list[Finding]]:
+    """Gather findings of a kind, the kinds in order of their first."""
+    kinds: dict[str, list[Finding]] = {}
+    for finding in findings:
+        kinds.setdefault(finding.code, []).append(finding)
+    return kinds
+
+
 @dataclass(frozen=True, slots=True)
 class LogMeta:
     """Where a log came from and what its clock is.
@@ -180,6 +201,11 @@ class _Log:
         if self.meta.start_utc is None:
             return None
         return self.meta.start_utc + pd.Timedelta(round(t_s * 1e6), unit="us")
+
+    @property
+    def span_utc(self) -> tuple[pd.Timestamp | None, pd.Timestamp | None]:
+        """UTC of the first and of the last sample, as the log has them; None when the day is unknown."""
+        return self.utc(float(self.t_s[0])), self.utc(float(self.t_s[-1]))
 
 
 @dataclass(frozen=True)

@@ -87,27 +87,23 @@ def join_motors(
             continue
         # A trusted clock first, among those the surest; where none is, the first log's refusal is told.
         k = min(range(len(clocks)), key=lambda i: (not clocks[i].trusted, clocks[i].u95_s, i))
-        mine = [p for p in passes if p.log == k]
-        power = report(motor, clocks[k], mine, logs[k][1], options)
-        joined.append(JoinedMotor(motor, clocks[k], k, power))
+        joined.append(_told(motor, clocks[k], k, logs[k][1], passes, options))
     return tuple(joined)
+
+
+def _told(
+    motor: MotorLog, clock: Clock, log: int, motion: Motion, passes: Sequence[Pass], options: PowerOptions
+) -> JoinedMotor:
+    """Tell the power of the passes of the one speed log that a motor log belongs to."""
+    mine = [p for p in passes if p.log == log]
+    return JoinedMotor(motor, clock, log, report(motor, clock, mine, motion, options))
 
 
 def reported_anew(
     joined: Sequence[JoinedMotor], motions: Sequence[Motion], passes: Sequence[Pass], options: PowerOptions
 ) -> tuple[JoinedMotor, ...]:
     """Tell power again with other options; the clocks stay as they are."""
-    return tuple(
-        JoinedMotor(
-            j.log,
-            j.clock,
-            j.speed_log,
-            report(
-                j.log, j.clock, [p for p in passes if p.log == j.speed_log], motions[j.speed_log], options
-            ),
-        )
-        for j in joined
-    )
+    return tuple(_told(j.log, j.clock, j.speed_log, motions[j.speed_log], passes, options) for j in joined)
 
 
 def motor_of(joined: Sequence[JoinedMotor], a_pass: Pass) -> JoinedMotor | None:

@@ -10,7 +10,7 @@ import numpy as np
 
 from telemetry.chains import ReceiverModel
 from telemetry.cleaning import Cleaned
-from telemetry.frames import Finding, FloatArray
+from telemetry.frames import Finding, FloatArray, by_code
 from telemetry.geo import wrap_deg
 from telemetry.pairing import Pair
 from telemetry.passes import Pass
@@ -143,10 +143,7 @@ def _whole(log: _LogFacts, name: str, span: tuple[float, float]) -> tuple[CheckR
 
 
 def _told(findings: Sequence[Finding]) -> str:
-    counts: dict[str, int] = {}
-    for f in findings:
-        counts[f.code] = counts.get(f.code, 0) + f.count
-    return ", ".join(f"{n} {code}" for code, n in counts.items())
+    return ", ".join(f"{sum(f.count for f in kind)} {code}" for code, kind in by_code(findings).items())
 
 
 def _log_whole(parts: Sequence[tuple[CheckResult, str]]) -> Check:

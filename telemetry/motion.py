@@ -11,7 +11,7 @@ from telemetry.chains import ReceiverModel, smooth_speed
 from telemetry.cleaning import Cleaned
 from telemetry.frames import TRACK_COLUMNS, FloatArray
 from telemetry.geo import LocalFrame, wrap_deg
-from telemetry.timeline import break_after_s
+from telemetry.timeline import around, break_after_s
 
 
 @dataclass(frozen=True)
@@ -58,10 +58,7 @@ def white_sd(values: FloatArray, least: float) -> float:
 
 def _differenced_speed(t_s: FloatArray, east_m: FloatArray, north_m: FloatArray) -> FloatArray:
     """Speed between the neighbours of each sample about half a second away, shape (n,) [m/s]."""
-    n = t_s.size
-    index = np.arange(n)
-    lo = np.maximum(np.minimum(np.searchsorted(t_s, t_s - 0.25), index - 1), 0)
-    hi = np.minimum(np.maximum(np.searchsorted(t_s, t_s + 0.25, side="right") - 1, index + 1), n - 1)
+    lo, hi = around(t_s, 0.5)
     span = t_s[hi] - t_s[lo]  # nothing for a log of one sample
     span = np.where((span > 0.0) & (span <= break_after_s(0.0)), span, np.nan)
     return np.asarray(np.hypot(east_m[hi] - east_m[lo], north_m[hi] - north_m[lo]) / span)

@@ -18,6 +18,7 @@ from telemetry.frames import BoolArray, FloatArray
 from telemetry.geo import CourseLine, LocalFrame, fit_course, wrap_deg
 from telemetry.rules import Rule
 from telemetry.speeds import PassSpeeds, crossing_sd_s
+from telemetry.twoway import average_of
 
 _SAME_COURSE_DEG = 20.0
 _SAME_COURSE_M = 100.0
@@ -204,8 +205,7 @@ def _place(a: _Timetable, b: _Timetable, distance_m: float, rule: Rule) -> Float
     if shared.size == 0:
         return None
     va, vb = a.speed_mps[shared], b.speed_mps[shared]
-    average = (va + vb) / 2.0 if rule.mean == "of speeds" else 2.0 * va * vb / (va + vb)
-    start = a.start_m[shared[int(np.argmax(average))]]
+    start = a.start_m[shared[int(np.argmax(average_of(rule.mean, va, vb)))]]
     return np.array([start, start + distance_m])
 
 

@@ -14,7 +14,7 @@ import pandas as pd
 
 from telemetry.analysis import Analysis
 from telemetry.explain import power_text, ride_text
-from telemetry.frames import Finding, Log, MotorLog
+from telemetry.frames import Finding, Log, MotorLog, by_code
 from telemetry.passes import Pass
 from telemetry.rules import Rule
 from telemetry.texttable import text_table
@@ -133,10 +133,7 @@ def _logs_text(logs: Sequence[Log], findings: Sequence[Sequence[Finding]]) -> st
 
 def _found(findings: Sequence[Finding]) -> Iterator[str]:
     """Tell findings one by one, but many of a kind in one line."""
-    of_a_kind: dict[str, list[Finding]] = {}
-    for finding in findings:
-        of_a_kind.setdefault(finding.code, []).append(finding)
-    for code, kind in of_a_kind.items():
+    for code, kind in by_code(findings).items():
         if len(kind) <= SINGLY:
             yield from map(_finding_text, kind)
         else:

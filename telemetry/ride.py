@@ -22,7 +22,7 @@ import numpy as np
 import pandas as pd
 
 from telemetry.cleaning import Cleaned
-from telemetry.frames import BoolArray, FloatArray
+from telemetry.frames import BoolArray, FloatArray, utc_text
 from telemetry.lines import Line, Scan, Share, Witness, detectable_amplitude, scan, share, strongest
 from telemetry.motion import Motion
 from telemetry.passes import Pass
@@ -136,8 +136,8 @@ class RideEvent:
             "pass_id": self.pass_id,
             "phase": self.phase,
             "verdict": self.verdict,
-            "start_utc": _iso(self.start_utc),
-            "end_utc": _iso(self.end_utc),
+            "start_utc": utc_text(self.start_utc),
+            "end_utc": utc_text(self.end_utc),
             "start_s": self.start_s,
             "end_s": self.end_s,
             "frequency_hz": self.frequency_hz,
@@ -150,10 +150,6 @@ class RideEvent:
             "preceded_by": list(self.preceded_by),
             "why": self.why,
         }
-
-
-def _iso(when: pd.Timestamp | None) -> str | None:
-    return None if when is None else when.isoformat(timespec="microseconds").replace("+00:00", "Z")
 
 
 def log_decrement(first: float, last: float, cycles: float) -> tuple[float, float]:

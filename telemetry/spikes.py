@@ -16,7 +16,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.frames import BoolArray, FloatArray, IntArray, runs_of
+from telemetry.frames import BoolArray, FloatArray, runs_of
+from telemetry.timeline import around
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,20 +231,12 @@ def way_made_m(t_s: FloatArray, east_m: FloatArray, north_m: FloatArray) -> Floa
     Each step is projected on the direction the positions themselves make over about a second. On a straight
     the sum telescopes, so that the noise of the positions in between drops out; in a turn it follows the arc.
     """
-    lo, hi = _window(t_s, 1.0)
+    lo, hi = around(t_s, 1.0)
     de, dn = east_m[hi] - east_m[lo], north_m[hi] - north_m[lo]
     far = np.maximum(np.hypot(de, dn), 1e-9)
     e, n = de / far, dn / far
     step = np.diff(east_m) * 0.5 * (e[1:] + e[:-1]) + np.diff(north_m) * 0.5 * (n[1:] + n[:-1])
     return np.asarray(np.r_[0.0, np.cumsum(step)])
-
-
-def _window(t_s: FloatArray, width_s: float) -> tuple[IntArray, IntArray]:
-    """First and last sample of a window around each sample, at least its neighbours."""
-    index = np.arange(t_s.size)
-    lo = np.minimum(np.searchsorted(t_s, t_s - width_s / 2 - 1e-6), index - 1)
-    hi = np.maximum(np.searchsorted(t_s, t_s + width_s / 2 + 1e-6, side="right") - 1, index + 1)
-    return np.maximum(lo, 0), np.minimum(hi, t_s.size - 1)
 
 
 def _lag(gain_mps: FloatArray, excess_m: FloatArray) -> tuple[float, float]:
@@ -288,7 +281,7 @@ def denied_by_positions(
     summed_m = np.r_[0.0, np.cumsum(0.5 * (v_mps[1:] + v_mps[:-1]) * np.diff(t_s))]
     way_m = way_made_m(t_s, east_m, north_m)
     for width_s in _AGREE_WINDOWS_S:
-        lo, hi = _window(t_s, width_s)
+        lo, hi = around(t_s, width_s)
         span_s = t_s[hi] - t_s[lo]
         made_m = way_m[hi] - way_m[lo]
         made_mps = made_m / span_s

@@ -6,7 +6,7 @@ from bisect import bisect_left
 
 import numpy as np
 
-from telemetry.frames import BoolArray, Finding, FloatArray
+from telemetry.frames import BoolArray, Finding, FloatArray, IntArray
 
 # A gap longer than this cannot be bridged by what a hull does on either side of it.
 _BREAK_S = 5.0
@@ -89,6 +89,26 @@ def stamp_findings(t_s: FloatArray, keep: BoolArray) -> tuple[list[Finding], lis
             if part.size:
                 findings.append(Finding(name, text, int(part.size), float(part[0]), float(part[-1])))
     return findings, code.tolist()
+
+
+def around(t_s: FloatArray, width_s: float) -> tuple[IntArray, IntArray]:
+    """Find the first and last sample of a window around each sample, at least its neighbours.
+
+    Parameters
+    ----------
+    t_s : ndarray, shape (n,)
+        Increasing [s].
+    width_s : float
+        Of the whole window; a sample on its edge, to a microsecond, belongs to it [s].
+
+    Returns
+    -------
+    first, last : ndarray of int, shape (n,)
+    """
+    index = np.arange(t_s.size)
+    lo = np.minimum(np.searchsorted(t_s, t_s - width_s / 2 - 1e-6), index - 1)
+    hi = np.maximum(np.searchsorted(t_s, t_s + width_s / 2 + 1e-6, side="right") - 1, index + 1)
+    return np.maximum(lo, 0), np.minimum(hi, t_s.size - 1)
 
 
 def break_after_s(step_s: float) -> float:

@@ -10,12 +10,14 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from decimal import ROUND_DOWN, ROUND_HALF_UP, Decimal
-from typing import Literal
+from typing import Literal, TypeVar
 
+from telemetry.frames import FloatArray
 from telemetry.geo import CourseLine
 from telemetry.rules import Rule
 from telemetry.units import SPEED_UNITS
 
+Speeds = TypeVar("Speeds", float, FloatArray)  # one pair, or a whole course of them
 CheckResult = Literal["met", "not met", "cannot tell"]
 Verdict = Literal["counts", "does not count", "cannot tell"]
 
@@ -101,7 +103,7 @@ class TwoWay:
     official_text: str
 
 
-def mean_of_speeds(v1: float, v2: float) -> float:
+def mean_of_speeds(v1: Speeds, v2: Speeds) -> Speeds:
     """Arithmetic mean of two speeds, in their unit.
 
     Examples
@@ -112,7 +114,7 @@ def mean_of_speeds(v1: float, v2: float) -> float:
     return (v1 + v2) / 2.0
 
 
-def mean_of_times(v1: float, v2: float) -> float:
+def mean_of_times(v1: Speeds, v2: Speeds) -> Speeds:
     """Distance over the mean of the two times: the harmonic mean of two speeds, in their unit.
 
     Examples
@@ -123,7 +125,7 @@ def mean_of_times(v1: float, v2: float) -> float:
     return 2.0 * v1 * v2 / (v1 + v2)
 
 
-def average_of(mean: Literal["of speeds", "of times"], v1: float, v2: float) -> float:
+def average_of(mean: Literal["of speeds", "of times"], v1: Speeds, v2: Speeds) -> Speeds:
     """Average two speeds the way a rule says."""
     return mean_of_speeds(v1, v2) if mean == "of speeds" else mean_of_times(v1, v2)
 

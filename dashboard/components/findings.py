@@ -6,18 +6,15 @@ from collections.abc import Sequence
 from typing import Final
 
 from dashboard.components.marks import sentence
-from telemetry.frames import Finding
+from telemetry.frames import Finding, by_code
 
 _SINGLY: Final = 3
 
 
 def finding_lines(findings: Sequence[Finding]) -> list[str]:
     """Tell each finding with its place in the log; more than three of a kind share a line."""
-    kinds: dict[str, list[Finding]] = {}
-    for finding in findings:
-        kinds.setdefault(finding.code, []).append(finding)
     lines: list[str] = []
-    for code, kind in kinds.items():
+    for code, kind in by_code(findings).items():
         if len(kind) <= _SINGLY:
             lines += [sentence(f"{f.message}{_place([f])}") for f in kind]
         else:

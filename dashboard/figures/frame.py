@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import plotly.graph_objects as go
 
-from dashboard.figures.palette import FONT, Palette
+from dashboard.figures.palette import FONT, Palette, with_alpha
 
 
 def blank_figure(palette: Palette, *, coarse: bool = False) -> go.Figure:
@@ -40,6 +42,21 @@ def blank_figure(palette: Palette, *, coarse: bool = False) -> go.Figure:
     figure.update_xaxes(**axis)
     figure.update_yaxes(**axis)
     return figure
+
+
+def pass_shade(x0: Any, x1: Any, colour: str, yref: str) -> dict[str, Any]:
+    """Return the shape that shades a pass in its direction's colour, over all of ``yref``."""
+    return {
+        "type": "rect",
+        "x0": x0,
+        "x1": x1,
+        "y0": 0,
+        "y1": 1,
+        "yref": yref,
+        "fillcolor": with_alpha(colour, 0.13),
+        "line": {"width": 0},
+        "layer": "below",
+    }
 
 
 def empty_figure(text: str, palette: Palette) -> go.Figure:

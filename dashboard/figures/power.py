@@ -10,8 +10,8 @@ import plotly.graph_objects as go
 
 from dashboard.figures.clock import TimeAxis, time_axis
 from dashboard.figures.directions import arrow, directions
-from dashboard.figures.frame import blank_figure, empty_figure
-from dashboard.figures.palette import LIGHT, Palette, with_alpha
+from dashboard.figures.frame import blank_figure, empty_figure, pass_shade
+from dashboard.figures.palette import LIGHT, Palette
 from dashboard.figures.speed_time import broken
 from dashboard.figures.thinning import thin
 from telemetry.analysis import Analysis
@@ -162,19 +162,7 @@ def _shades(analysis: Analysis, log: int, axis: TimeAxis, palette: Palette) -> l
     shades = []
     for one in (p for p in analysis.passes if p.log == log):
         x0, x1 = axis.at(log, [one.start_s, one.end_s])
-        shades.append(
-            {
-                "type": "rect",
-                "x0": x0,
-                "x1": x1,
-                "y0": 0,
-                "y1": 1,
-                "yref": "paper",
-                "fillcolor": with_alpha(palette.of(way[one.id]), 0.13),
-                "line": {"width": 0},
-                "layer": "below",
-            }
-        )
+        shades.append(pass_shade(x0, x1, palette.of(way[one.id]), "paper"))
     return shades
 
 

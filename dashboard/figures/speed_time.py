@@ -9,7 +9,7 @@ import plotly.graph_objects as go
 
 from dashboard.figures.clock import TimeAxis, time_axis
 from dashboard.figures.directions import arrow, by_direction
-from dashboard.figures.frame import blank_figure, empty_figure
+from dashboard.figures.frame import blank_figure, empty_figure, pass_shade
 from dashboard.figures.palette import LIGHT, Palette, with_alpha
 from dashboard.figures.thinning import thin
 from telemetry.analysis import Analysis, SpeedLog
@@ -191,19 +191,7 @@ def _shades(analysis: Analysis, axis: TimeAxis, palette: Palette) -> list[dict[s
     for direction, passes in by_direction(analysis.passes).items():
         for one in passes:
             x0, x1 = axis.at(one.log, [one.start_s, one.end_s])
-            shades.append(
-                {
-                    "type": "rect",
-                    "x0": x0,
-                    "x1": x1,
-                    "y0": 0,
-                    "y1": 1,
-                    "yref": "y domain",
-                    "fillcolor": with_alpha(palette.of(direction), 0.13),
-                    "line": {"width": 0},
-                    "layer": "below",
-                }
-            )
+            shades.append(pass_shade(x0, x1, palette.of(direction), "y domain"))
     return shades
 
 

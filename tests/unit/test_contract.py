@@ -13,7 +13,8 @@ from made_tracks import altered, made_track, rows
 
 from sample_logs.simulator import Faults, simulate_outing
 from telemetry.analysis import Request, analyse
-from telemetry.contract import SCHEMA, utc_text
+from telemetry.contract import SCHEMA
+from telemetry.frames import utc_text
 
 UTC = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{6}Z")
 KEYS = {
