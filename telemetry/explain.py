@@ -133,7 +133,7 @@ def power_notes(power: PowerReport) -> list[str]:
 
 POWER_HEADS: Final = (
     *("pass", "slip", "rpm", "of rpm/V x V", "mean A", "peak A", "peak W", "sag V", "lowest V"),
-    *("Wh", "Wh/km", "mAh", "motor °C", "controller °C"),
+    *("Wh", "Wh/km", "mAh", "motor °C: start, end, after", "controller °C: start, end, after"),
 )
 
 
