@@ -23,6 +23,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -43,7 +44,7 @@ _MOST_GROWTH_PER_CYCLE = 0.5
 _LEAST_COVERED = 0.85
 _COVERAGE_95 = 1.96
 # The span is estimated too, and an oscillation swells and fades where the model begins and ends: on
-# simulated ones errors are this much greater than the Fisher information says.
+# simulated ones errors of frequency are this much greater than the Fisher information says.
 _SPAN_FACTOR = 1.3
 # Below this no search over even the smallest span and band is significant.
 _LEAST_SCORE = 8.0
@@ -52,6 +53,7 @@ _CANDIDATES_APART_HZ = 0.8
 _STARTS, _START_SHARE = 3, 0.5
 _ROUNDS = 2
 _HOPELESS = 30.0
+_GROWTH_STEPS = 41
 
 
 @dataclass(frozen=True)
@@ -285,7 +287,7 @@ def strongest(
         if chance < 1.0 and _by_chance(_parts(members, scan.band, *starts[0].place), scan) > _HOPELESS:
             continue
         fitted = _refine(members, scan.band, starts, allowed)
-        line = _measure(members, scan, *fitted)
+        line = _measure(members, scan, chance, *fitted)
         if best is None or line.p_value < best.p_value:
             best = line
         if best.p_value <= chance < 1.0:
@@ -314,7 +316,7 @@ def _candidates(
         scale, score = max(scores, key=lambda pair: float(pair[1].max()))
         w, k, g = np.unravel_index(int(np.argmax(score)), score.shape)
         # A smooth curve is no noise estimate, but far below it nothing can be significant.
-        if chance < 1.0 and score[w, k, g] < _LEAST_SCORE:
+        if score[w, k, g] < (_LEAST_SCORE if chance < 1.0 else 0.0):
             return
         f_hz, top = float(scale.f_hz[k]), float(score[w, k, g])
         starts = [_best_near(scale, score, f_hz) for scale, score in scores]
@@ -352,16 +354,21 @@ def _most_growth(f_hz: float) -> float:
     return min(_MOST_GROWTH_PER_S, _MOST_GROWTH_PER_CYCLE * f_hz)
 
 
-def _least_squares(
-    values: FloatArray, ok: FloatArray, sinusoid: ComplexArray
-) -> tuple[ComplexArray, ComplexArray]:
-    """Complex amplitude of a real damped sinusoid in each signal, and its correlation with it.
+def _amplitude(corr: ComplexArray, energy: FloatArray, mirror: ComplexArray) -> ComplexArray:
+    """Complex amplitude of a real damped sinusoid by least squares.
 
     The sinusoid's own mirror image at negative frequency is not quite orthogonal to it over a few cycles.
     """
-    corr, energy, mirror = values @ sinusoid, ok @ np.abs(sinusoid) ** 2, ok @ sinusoid**2
     scale = np.maximum(energy**2 - np.abs(mirror) ** 2, 1e-12)
-    return 2.0 * (energy * corr - mirror * np.conj(corr)) / scale, corr
+    return np.asarray(2.0 * (energy * corr - mirror * np.conj(corr)) / scale)
+
+
+def _least_squares(
+    values: FloatArray, ok: FloatArray, sinusoid: ComplexArray
+) -> tuple[ComplexArray, ComplexArray]:
+    """Complex amplitude of a real damped sinusoid in each signal, and its correlation with it."""
+    corr = values @ sinusoid
+    return _amplitude(corr, ok @ np.abs(sinusoid) ** 2, ok @ sinusoid**2), corr
 
 
 class _Fit:
@@ -382,11 +389,11 @@ class _Fit:
         t = self.t_s[a:b] - 0.5 * (self.t_s[a] + self.t_s[b - 1])
         sinusoid = np.exp(t * (growth[:, None] - 2j * np.pi * f_hz[:, None])).T
         amplitude, corr = _least_squares(self.values[:, a:b], self.ok[:, a:b], sinusoid)
-        return np.asarray(np.sum(np.real(np.conj(amplitude) * corr) / (2.0 * self.variance[:, None]), axis=0))
+        return self.likelihood(amplitude, corr)
 
-    def whitened(self, corr: ComplexArray, energy: FloatArray) -> ComplexArray:
-        """Scale correlations to unit noise power."""
-        return np.asarray(corr / np.sqrt(np.maximum(energy, 1e-9) * self.variance[:, None]))
+    def likelihood(self, amplitude: ComplexArray, corr: ComplexArray) -> FloatArray:
+        """Gain in log likelihood over noise alone, all signals together, shape of one signal's."""
+        return np.asarray(np.sum(np.real(np.conj(amplitude) * corr) / (2.0 * self.variance[:, None]), axis=0))
 
     def peak(
         self, a: int, b: int, f_hz: float, growth: float, band: tuple[float, float]
@@ -405,24 +412,56 @@ class _Fit:
             wide_f, wide_g = 0.45 * wide_f, 0.45 * wide_g
         return f_hz, growth
 
-    def span(self, a: int, b: int, limits: tuple[int, int], f_hz: float, growth: float) -> tuple[int, int]:
-        """Most likely first and last sample of a known sinusoid, about samples ``a`` to ``b``."""
-        lo, hi = max(limits[0], a - (b - a)), min(limits[1], b + (b - a))
+    def spans(
+        self, a: int, b: int, f_hz: float, growth: float, beyond: float = 1.0
+    ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64], FloatArray]:
+        """List first and last sample of spans of three cycles or more, and what each explains."""
+        margin = int(beyond * (b - a))
+        lo, hi = max(0, a - margin), min(self.t_s.size, b + margin)
         t = self.t_s[lo:hi] - 0.5 * (self.t_s[lo] + self.t_s[hi - 1])
         sinusoid = np.exp(t * (growth - 2j * np.pi * f_hz))
         stride = max(1, int(1.0 / (8.0 * f_hz * self.step_s)))
         edges = np.r_[np.arange(0, hi - lo, stride), hi - lo]
-        nought = np.zeros((self.values.shape[0], 1))
-        corr = np.hstack([nought, np.cumsum(self.values[:, lo:hi] * sinusoid, axis=1)])[:, edges]
-        energy = np.hstack([nought, np.cumsum(self.ok[:, lo:hi] * np.abs(sinusoid) ** 2, axis=1)])[:, edges]
         first, last = np.triu_indices(edges.size, 1)
         long_enough = (edges[last] - edges[first]) * self.step_s * f_hz >= LEAST_CYCLES
         first, last = first[long_enough], last[long_enough]
+
+        def sums(each: npt.NDArray[Any]) -> npt.NDArray[Any]:
+            total = np.hstack([np.zeros((each.shape[0], 1)), np.cumsum(each, axis=1)])[:, edges]
+            return np.asarray(total[:, last] - total[:, first])
+
+        values, ok = self.values[:, lo:hi], self.ok[:, lo:hi]
+        corr = sums(values * sinusoid)
+        amplitude = _amplitude(corr, sums(ok * np.abs(sinusoid) ** 2), sums(ok * sinusoid**2))
+        return lo + edges[first], lo + edges[last], self.likelihood(amplitude, corr)
+
+    def span(self, a: int, b: int, f_hz: float, growth: float) -> tuple[int, int]:
+        """Most likely first and last sample of a known sinusoid, about samples ``a`` to ``b``."""
+        first, last, score = self.spans(a, b, f_hz, growth)
         if first.size == 0:
             return a, b
-        z = self.whitened(corr[:, last] - corr[:, first], energy[:, last] - energy[:, first])
-        k = int(np.argmax(_score(z, None)))
-        return lo + int(edges[first[k]]), lo + int(edges[last[k]])
+        k = int(np.argmax(score))
+        return int(first[k]), int(last[k])
+
+    def growth(self, a: int, b: int, f_hz: float, about: float, sd: float) -> tuple[float, float]:
+        """Mean and standard deviation of the growth, over all it and the span may be [1/s].
+
+        The span is as uncertain as the growth, and the two go together: half of an oscillation that dies may
+        be taken for a shorter one that does not. So all spans count, each equally likely beforehand, and
+        growths within eight of the standard errors ``sd`` that ``about`` would have on a known span.
+        """
+        # Beyond exp(12) from end to end, differences of sums lose their digits.
+        most = min(_most_growth(f_hz), 12.0 / (2.0 * (b - a) * self.step_s))
+        about = float(np.clip(about, -most, most))
+        grown = np.linspace(max(-most, about - 8.0 * sd), min(most, about + 8.0 * sd), _GROWTH_STEPS)
+        logs = [self.spans(a, b, f_hz, float(g), 0.5)[2] for g in grown]
+        if logs[0].size == 0:
+            return about, sd
+        top = max(float(x.max()) for x in logs)
+        weight = np.array([float(np.exp(x - top).sum()) for x in logs])
+        weight /= weight.sum()
+        mean = float(weight @ grown)
+        return mean, float(np.sqrt(weight @ (grown - mean) ** 2))
 
 
 def _refine(
@@ -438,7 +477,7 @@ def _refine(
         (a, b), f_hz, growth = start.window, start.f_hz, start.growth
         for _ in range(_ROUNDS):
             f_hz, growth = fit.peak(a, b, f_hz, growth, band)
-            a2, b2 = fit.span(a, b, (0, fit.t_s.size), f_hz, growth)
+            a2, b2 = fit.span(a, b, f_hz, growth)
             if allowed is not None and not allowed(fit.t_s[[a2]], fit.t_s[[b2 - 1]])[0]:
                 break
             a, b = a2, b2
@@ -478,6 +517,8 @@ class _Part:
     z: complex
     floor: Floor
     cells: float
+    values: FloatArray
+    variance: float
 
 
 def _part(
@@ -509,7 +550,7 @@ def _part(
         float(np.exp(_log_p(np.array(abs(z) ** 2), 1, np.array(cells - 1.0)))),
         max(0.0, 1.0 - after / max(before, 1e-30)),
     )
-    return _Part(found, f_hz, z, floor, cells - 1.0)
+    return _Part(found, f_hz, z, floor, cells - 1.0, ripple.values, density / (2.0 * step_s))
 
 
 def _parts(
@@ -538,22 +579,34 @@ def _by_chance(parts: Sequence[_Part], scan: Scan) -> float:
 
 
 def _measure(
-    members: Sequence[Witness], scan: Scan, window: tuple[int, int], f_hz: float, growth: float
+    members: Sequence[Witness],
+    scan: Scan,
+    chance: float,
+    window: tuple[int, int],
+    f_hz: float,
+    growth: float,
 ) -> Line:
-    """Weigh a fitted line against the noise that is left without it."""
+    """Weigh a fitted line against the noise that is left without it; its growth too, where it stands out."""
     parts = _parts(members, scan.band, window, f_hz, growth)
     a, b = window
     t_s = members[0].ripple.t_s[a:b]
     score = _joint_score(parts, scan.band, f_hz)
-    u95 = _COVERAGE_95 * _SPAN_FACTOR * _standard_error(t_s - 0.5 * (t_s[0] + t_s[-1]), growth, score)
+    sd = _standard_error(t_s - 0.5 * (t_s[0] + t_s[-1]), growth, score)
+    p_value = -float(np.expm1(-_by_chance(parts, scan)))
+    grown, grown_sd = growth, sd
+    if p_value <= chance:
+        fit = _Fit(members, f_hz)
+        fit.values = np.stack([p.values for p in parts])
+        fit.variance = np.array([p.variance for p in parts])
+        grown, grown_sd = fit.growth(a, b, f_hz, growth, sd)
     return Line(
         f_hz,
-        u95 / (2.0 * np.pi),
-        growth,
-        u95,
+        _COVERAGE_95 * _SPAN_FACTOR * sd / (2.0 * np.pi),
+        grown,
+        _COVERAGE_95 * grown_sd,
         float(t_s[0]),
         float(t_s[-1]),
-        -float(np.expm1(-_by_chance(parts, scan))),
+        p_value,
         tuple(p.share for p in parts),
         abs(growth) > 0.98 * _most_growth(f_hz) or not scan.band[0] < f_hz < scan.band[1],
     )

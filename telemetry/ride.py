@@ -34,7 +34,7 @@ Phase = Literal["take-off", "at speed"]
 
 # Chance of a line in noise alone, over everything that is searched in a phase of a pass: shared by two
 # signals, and in one alone, where two are tried. What else is asked makes the first ten times rarer.
-_CHANCE, _CHANCE_ALONE = 0.05, 0.006
+_CHANCE, _CHANCE_ALONE = 0.06, 0.006
 # Chance for each signal, at the place which both together point to.
 _EACH_CHANCE = 0.003
 _MOTOR_CHANCE = 0.001

@@ -14,7 +14,6 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 from scipy.fft import rfft, rfftfreq
-from scipy.signal import fftconvolve
 
 from telemetry.frames import BoolArray, FloatArray
 
@@ -229,7 +228,7 @@ def take_ripple(
     filled = np.pad(
         np.interp(grid[inside], t, v), (lead, trail), mode="reflect", reflect_type="odd"
     )  # the straightest continuation where the log begins or ends at speed
-    slow = fftconvolve(filled, _trend_kernel(half), "valid")
+    slow = np.convolve(filled, _trend_kernel(half), "valid")
     right = np.clip(np.searchsorted(t, grid_s - 1e-6), 1, t.size - 1)
     good = (t[right] - t[right - 1] <= _GAP_STEPS * step_s) & inside[half : half + grid_s.size]
     if good.mean() < _LEAST_SHARE:
@@ -302,7 +301,7 @@ def _smooth_shape(f_hz: FloatArray, density: FloatArray, low_hz: float, step_s: 
         padded = np.pad(
             np.pad(level, (half, 0), mode="reflect", reflect_type="odd"), (0, half), mode="reflect"
         )
-        smooth = fftconvolve(padded, kernel, "valid")
+        smooth = np.convolve(padded, kernel, "valid")
         level = np.minimum(level, smooth + 1.0)
     return np.asarray(np.exp(np.r_[np.full(first, smooth[0]), smooth]) * passed)
 

@@ -1,8 +1,9 @@
 """Hold the ride's judgement against the simulator's truth; for a benchmark and a short test.
 
-Amplitudes are set by the noise: each seed is first run clean, and the clean log's own spectrum over the pass
-gives the standard deviation of chop and receiver together within the octave about the line. Three times that
-is what the oscillation gets in speed and in vertical speed.
+Amplitudes are set by the noise: each seed is first run clean, and the clean log's own spectrum over the
+pass gives the standard deviation of chop and receiver together within the octave about the line. Three times
+that is what the oscillation gets in speed and in vertical speed. It lasts six cycles or more, and grows or
+dies by 0.2 to 0.8 a second.
 """
 
 from __future__ import annotations
@@ -170,7 +171,7 @@ def study_ride(rate_hz: float, chop: str, seeds: Iterable[int]) -> Ride:
             f_hz = rng.uniform(1.5, min(0.42 * rate_hz, 6.0))
             growth = rng.choice([-1.0, 1.0]) * rng.uniform(0.2, 0.8)
             amplitudes = [RATIO * noise_in_octave(quiet, k, c, f_hz) for c in ("speed_mps", "vertical_mps")]
-            duration_s = max(rng.uniform(2.8, 4.0), 4.5 / f_hz)
+            duration_s = max(rng.uniform(2.8, 4.0), 6.0 / f_hz)
             events.append(Porpoising(k, phase, f_hz, growth, *amplitudes, duration_s))
         outing = simulate_outing(
             seed, rate_hz=rate_hz, water=water, passes=2, ride=RideScript(porpoising=tuple(events))
