@@ -59,6 +59,11 @@ def choose(page: Page, *files: Path) -> None:
     page.set_input_files("#drop input[type=file]", [str(file) for file in files])
 
 
+def wait_until_settled(page: Page) -> None:
+    """Wait until no plot is still to come: each one that does moves what lies below it."""
+    page.wait_for_load_state("networkidle")
+
+
 def test_dropped_logs_give_the_command_lines_figure_and_a_changed_rule_changes_it(page: Page) -> None:
     page.locator("#unit").get_by_text("m/s", exact=True).click()
     drop(page, *LOGS)
@@ -121,6 +126,7 @@ def test_ride_and_power_are_told_and_drawn(page: Page) -> None:
 def test_two_presses_on_the_plan_view_become_gates(page: Page) -> None:
     choose(page, LOGS[0])
     expect(page.locator("#plan .scatterlayer .trace").first).to_be_visible()
+    wait_until_settled(page)
     page.get_by_role("button", name="Pick on the plan view").click()
     expect(page.locator("#pick-hint")).to_contain_text("first gate")
     page.locator("#plan").scroll_into_view_if_needed()
@@ -204,7 +210,9 @@ def test_nothing_is_wider_than_the_screen_and_the_plots_are_drawn(page: Page) ->
     page.get_by_role("button", name="Show me with sample logs").click()
     for plot in ("speed-time", "plan"):
         expect(page.locator(f"#{plot} .scatterlayer .trace").first).to_be_visible()
-    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    wait_until_settled(page)
+    # A plot is drawn first and fitted to its frame after: what counts is where the page comes to rest.
+    page.wait_for_function("document.documentElement.scrollWidth <= window.innerWidth")
 
 
 def test_the_page_can_be_used_from_the_keyboard(page: Page) -> None:
