@@ -211,8 +211,7 @@ def test_nothing_is_wider_than_the_screen_and_the_plots_are_drawn(page: Page) ->
     for plot in ("speed-time", "plan"):
         expect(page.locator(f"#{plot} .scatterlayer .trace").first).to_be_visible()
     wait_until_settled(page)
-    # A plot is drawn first and fitted to its frame after: what counts is where the page comes to rest.
-    page.wait_for_function("document.documentElement.scrollWidth <= window.innerWidth")
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
 
 
 def test_the_page_can_be_used_from_the_keyboard(page: Page) -> None:
