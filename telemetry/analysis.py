@@ -118,6 +118,11 @@ class Analysis:
         """Return the output contract ``reciprocal-analysis/1``: plain types, SI, UTC as ISO 8601."""
         return contract(self)
 
+    def tables(self) -> list[Path]:
+        """List the files among the logs that are tables, each once."""
+        metas = [log.cleaned.track.meta for log in self.speed_logs] + [log.meta for log in self.motor_logs]
+        return list(dict.fromkeys(Path(meta.file) for meta in metas if meta.format == "table"))
+
 
 def read_and_analyse(
     files: Sequence[Path],

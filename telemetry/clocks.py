@@ -49,6 +49,8 @@ _MOST_U95_S = 0.25
 _MOST_DRIFT = 1500e-6
 _RIVAL_SHARE = 0.9
 _CORNER_SHARE = 0.1
+# Speeds that stand still or lack any noise (a made log) leave nothing, of which there is no logarithm.
+_LEAST_NOISE = 1e-12
 
 
 @dataclass(frozen=True, slots=True)
@@ -242,7 +244,7 @@ def _matches(motor: MotorLog, cleaned: Cleaned, motion: Motion, drive: Driver) -
 
 
 def _gain(fit: SurgeFit) -> float:
-    return fit.used.size * float(np.log(fit.total / max(fit.unexplained, 1e-12)))
+    return fit.used.size * float(np.log(max(fit.total, _LEAST_NOISE) / max(fit.unexplained, _LEAST_NOISE)))
 
 
 def _refined(
@@ -298,8 +300,8 @@ def _likelihoods(matches: list[_Match]) -> list[float]:
     """Weigh matches by likelihood; what lies outside the part in common could be any change of speed."""
     # A short part in common can match by chance, so the noise is taken from matches that had more to fit.
     told = [m for m in matches if m.runs >= _LEAST_RUNS] or matches
-    noise = min(m.fit.unexplained / m.fit.used.size for m in told)
-    wild = max(m.fit.total / m.fit.used.size for m in matches)
+    noise = max(min(m.fit.unexplained / m.fit.used.size for m in told), _LEAST_NOISE)
+    wild = max(_LEAST_NOISE, *(m.fit.total / m.fit.used.size for m in matches))
 
     def one(m: _Match) -> float:
         covered = m.fit.used.size * float(np.log(wild / noise))

@@ -7,9 +7,12 @@
     │   ├── UnknownFormatError      no reader, or several, claim the file
     │   ├── DamagedLogError         broken before the first usable sample
     │   ├── NothingUsableError      read without error, yet nothing to analyse
-    │   └── HeadingMapNeededError   a table whose columns cannot be named without the user
+    │   ├── HeadingMapNeededError   a table whose columns cannot be named without the user
+    │   └── PolePairsNeededError    electrical rpm alone, and nobody said how many poles the motor has
     ├── RuleError                   a rule file or rule name that cannot be used
+    ├── SetupError                  a setup sheet, a gauge or a measure from the bench
     ├── CallError                   arguments that do not fit together
+    ├── KeptError                   what was asked once cannot be kept or forgotten
     └── LogbookError                the logbook on disk
 
 Each message reads ``file (place): reason. Mend: mend`` so that a user never needs a traceback.
@@ -74,12 +77,24 @@ class HeadingMapNeededError(LogError):
         self.headings = headings
 
 
+class PolePairsNeededError(LogError):
+    """A table that tells only how fast the motor's field turns, without the motor's pole pairs."""
+
+
 class RuleError(ReciprocalError):
     """A two-way rule that does not exist or whose file is wrong."""
 
 
+class SetupError(ReciprocalError):
+    """A setup sheet, a gauge, a mass or a measure that cannot be used."""
+
+
 class CallError(ReciprocalError):
     """Arguments that cannot be used together."""
+
+
+class KeptError(ReciprocalError):
+    """A map that was asked for once and cannot be kept, read again or forgotten."""
 
 
 class LogbookError(ReciprocalError):

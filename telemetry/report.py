@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
-from pathlib import PurePath
+from pathlib import Path, PurePath
 
 import pandas as pd
 
@@ -16,6 +16,7 @@ from telemetry.analysis import Analysis
 from telemetry.explain import power_text, ride_text
 from telemetry.frames import Finding, Log, MotorLog, by_code
 from telemetry.passes import Pass
+from telemetry.readers import KeptMap
 from telemetry.rules import Rule
 from telemetry.texttable import text_table
 from telemetry.twoway import TwoWay
@@ -64,6 +65,18 @@ def analysis_text(analysis: Analysis, unit: str, *, every_check: bool = True) ->
 def rules_text(rules: Iterable[Rule]) -> str:
     """List rules with their conditions and sources."""
     return "\n\n".join(_rule_text(rule) for rule in rules)
+
+
+def maps_text(maps: Sequence[KeptMap], folder: Path) -> str:
+    """List the heading maps that are kept, with what each says."""
+    if not maps:
+        return f"No heading map is kept in {folder}."
+    lines = [f"Heading maps kept in {folder}"]
+    for kept in maps:
+        lines += [f"  {kept.id}, of {kept.kept_utc[:16].replace('T', ' ')} UTC: {kept.text()}"]
+        headings = f"for tables headed {', '.join(kept.headings)}"
+        lines += textwrap.wrap(headings, WIDTH, initial_indent=" " * 4, subsequent_indent=" " * 4)
+    return "\n".join(lines)
 
 
 def _rule_text(rule: Rule) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,22 @@ ROOT = Path(__file__).resolve().parents[1]
 settings.register_profile("here", deadline=None)
 settings.register_profile("ci", deadline=None, derandomize=True, print_blob=True)
 settings.load_profile("ci" if os.environ.get("CI") else "here")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _no_test_touches_the_users_home(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Give whatever wide fixtures make a folder of its own in the place of the user's."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("RECIPROCAL_HOME", str(tmp_path_factory.mktemp("home")))
+        yield
+
+
+@pytest.fixture(autouse=True)
+def home(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A program's folder for this test alone, not made yet: nothing is kept from one test to the next."""
+    folder = tmp_path_factory.mktemp("home") / "reciprocal"
+    monkeypatch.setenv("RECIPROCAL_HOME", str(folder))
+    return folder
 
 
 @pytest.fixture(scope="session")

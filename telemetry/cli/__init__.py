@@ -98,6 +98,11 @@ def build_parser() -> argparse.ArgumentParser:
 
     command("formats", commands.formats, "List what can be read.")
 
+    maps = command("maps", commands.maps, "List what was once said of tables' columns, or forget it.")
+    maps.add_argument(
+        "--forget", metavar="ID|all", help="forget one map, or all; the tables are asked about again"
+    )
+
     _add_address(command("serve", commands.serve, "Serve the dashboard on this machine until Ctrl-C."))
 
     demo = command(
@@ -205,7 +210,7 @@ def _add_logs(parser: argparse.ArgumentParser) -> None:
         "--pole-pairs", type=arguments.pole_pairs, metavar="N", help="motor pole pairs, for electrical rpm"
     )
     parser.add_argument(
-        "--gear", type=arguments.gear, default=1.0, metavar="R", help="motor turns per shaft turn (default 1)"
+        "--gear", type=arguments.gear, metavar="R", help="motor turns per shaft turn (default 1)"
     )
 
 

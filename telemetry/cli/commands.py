@@ -14,7 +14,7 @@ from pathlib import Path
 
 from tqdm import tqdm
 
-from telemetry import whatif
+from telemetry import headingmaps, whatif
 from telemetry.analysis import Analysis, Request, read_and_analyse
 from telemetry.cli import arguments
 from telemetry.errors import CallError, LogError, ReciprocalError
@@ -23,7 +23,7 @@ from telemetry.joining import JoinedMotor, motor_of, power_of
 from telemetry.passes import Pass
 from telemetry.power import Limits, PowerOptions
 from telemetry.readers import READERS, ReadOptions
-from telemetry.report import analysis_text, rules_text
+from telemetry.report import analysis_text, maps_text, rules_text
 from telemetry.rules import SHIPPED, load_rule, shipped, shipped_text
 from telemetry.units import SPEED_UNITS
 from telemetry.whatif import Change, OperatingPoint, WhatIf, operating_point
@@ -71,12 +71,30 @@ def what_if(args: Namespace) -> int:
 
 
 def _read(args: Namespace, request: Request) -> tuple[Analysis, list[LogError]]:
-    """Read and analyse the logs named; return with them what could not be used."""
-    options = ReadOptions(arguments.headings(args.headings), args.pole_pairs, args.gear)
+    """Read and analyse the logs named; return with them what could not be used.
+
+    What is said of their columns is kept, and what was said before completes it.
+    """
+    kept, damaged = headingmaps.load()
+    complain(damaged)
+    options = ReadOptions(arguments.headings(args.headings), args.pole_pairs, args.gear, kept)
     files, unused = arguments.log_files(args.logs)
     with _progress_bar() as progress:
         analysis = read_and_analyse(files, request, options, progress)
+    if options != ReadOptions(kept=kept):
+        complain(headingmaps.keep_of_files(analysis.tables(), options))
     return analysis, [*unused, *analysis.errors]
+
+
+def maps(args: Namespace) -> int:
+    """List the heading maps that are kept, or forget some."""
+    kept, damaged = headingmaps.load()
+    complain(damaged)
+    if args.forget is None:
+        print(maps_text(tuple(kept.values()), headingmaps.folder()))
+    for name in kept if args.forget == "all" else [args.forget] if args.forget is not None else []:
+        print(f"forgotten: {headingmaps.forget(name).text()}")
+    return SOME_INPUT_UNUSED if damaged else DONE
 
 
 def _start_of_what_if(passes: Sequence[Pass], motors: Sequence[JoinedMotor], pass_id: str | None) -> Pass:

@@ -15,8 +15,19 @@ from telemetry.errors import DamagedLogError, LogError, NothingUsableError, Unkn
 from telemetry.frames import Log
 from telemetry.readers import fit, gpx, nmea, table
 from telemetry.readers.base import LogReader, ReadOptions
+from telemetry.readers.kept import Explained, KeptMap
+from telemetry.readers.table import explained
 
-__all__ = ["READERS", "LogReader", "ReadOptions", "read_bytes", "read_log"]
+__all__ = [
+    "READERS",
+    "Explained",
+    "KeptMap",
+    "LogReader",
+    "ReadOptions",
+    "explained",
+    "read_bytes",
+    "read_log",
+]
 
 READERS: Final[tuple[LogReader, ...]] = (gpx.READER, fit.READER, nmea.READER, table.READER)
 _HEAD_BYTES: Final = 4096

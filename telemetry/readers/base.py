@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from telemetry.frames import Log
+from telemetry.readers.kept import Explained, KeptMap, table_id
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,15 +20,36 @@ class ReadOptions:
         ``"column:unit"`` (``{"U batt": "voltage_v", "V GPS": "speed_mps:km/h"}``), or to ``"ignore"``. Beside
         the names of the frames a column may be ``utc``, ``clock``, ``date``, ``host`` or ``elapsed`` (times)
         and ``motor_rpm`` or ``erpm``. What it does not name is left to the built-in spellings.
-    pole_pairs : int
+    pole_pairs : int or None
         Pole pairs of the motor, to turn electrical rpm into motor rpm.
-    gear_ratio : float
-        Motor turns per propeller-shaft turn; 1 for direct drive.
+    gear_ratio : float or None
+        Motor turns per propeller-shaft turn; where nobody says, 1 for direct drive.
+    kept : mapping of str to KeptMap
+        What was said before, by :func:`telemetry.readers.kept.table_id`. It completes what is said now, which
+        goes before it.
     """
 
     headings: Mapping[str, str] = field(default_factory=dict)
     pole_pairs: int | None = None
-    gear_ratio: float = 1.0
+    gear_ratio: float | None = None
+    kept: Mapping[str, KeptMap] = field(default_factory=dict)
+
+    def about(self, headings: tuple[str, ...], units: tuple[str, ...]) -> Explained:
+        """Gather what is said of a table with these headings and this row of units."""
+        there = {heading.strip() for heading in headings}
+        given = {h.strip(): column for h, column in self.headings.items() if h.strip() in there}
+        kept = self.kept.get(table_id(headings, units))
+        if kept is None:
+            return Explained(headings, units, given, self.pole_pairs, self.gear_ratio, None)
+        remembered = kept.columns_of(headings)
+        poles = kept.pole_pairs if self.pole_pairs is None else self.pole_pairs
+        gear = kept.gear_ratio if self.gear_ratio is None else self.gear_ratio
+        used = (
+            remembered.keys() - given.keys()
+            or (kept.pole_pairs is not None and self.pole_pairs is None)
+            or (kept.gear_ratio is not None and self.gear_ratio is None)
+        )
+        return Explained(headings, units, remembered | given, poles, gear, kept if used else None)
 
 
 @dataclass(frozen=True, slots=True)

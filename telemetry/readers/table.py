@@ -16,7 +16,12 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from telemetry.errors import DamagedLogError, HeadingMapNeededError, NothingUsableError
+from telemetry.errors import (
+    DamagedLogError,
+    HeadingMapNeededError,
+    NothingUsableError,
+    PolePairsNeededError,
+)
 from telemetry.frames import (
     MOTOR_COLUMNS,
     TRACK_COLUMNS,
@@ -30,6 +35,7 @@ from telemetry.frames import (
 from telemetry.readers import motor_sanity, notes, speed_unit, stamps
 from telemetry.readers.base import LogReader, ReadOptions
 from telemetry.readers.headings import RPM_COLUMNS, TIME_COLUMNS, Match, best, match
+from telemetry.readers.kept import Explained
 from telemetry.readers.table_clock import Clock, find_clock
 from telemetry.readers.table_layout import Layout, find_layout
 from telemetry.readers.text import decode
@@ -49,17 +55,34 @@ def _sniff(head: bytes) -> bool:
     return any(delimiter in line for line in lines for delimiter in ",;\t")
 
 
+def explained(data: bytes, file: str, options: ReadOptions) -> Explained:
+    """Tell what the options say of one table.
+
+    Raises
+    ------
+    DamagedLogError, HeadingMapNeededError
+        If the table has no line of headings that could be found.
+    """
+    layout = find_layout(_text(data), file)
+    return options.about(layout.headings, layout.units)
+
+
+def _text(data: bytes) -> str:
+    return decode(data)[0].replace("\r\n", "\n").replace("\r", "\n").replace("\0", "")
+
+
 def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
-    text = decode(data)[0].replace("\r\n", "\n").replace("\r", "\n").replace("\0", "")
+    text = _text(data)
     layout = find_layout(text, file)
+    said = options.about(layout.headings, layout.units)
     try:
-        matches = match(layout.headings, layout.units, options.headings)
+        matches = match(layout.headings, layout.units, said.columns)
     except ValueError as error:
         raise HeadingMapNeededError(
             f"the heading map does not fit: {error}", headings=layout.headings, file=file, mend=_MEND_MAP
         ) from error
     columns = best(matches)
-    findings = _unread(layout, matches, columns)
+    findings = _remembered(said) + _unread(layout, matches, columns)
     is_speed_log = {"lat_deg", "lon_deg"} <= columns.keys() or "speed_mps" in columns
     if not is_speed_log and not (columns.keys() & MOTOR_COLUMNS.keys() or columns.keys() & set(RPM_COLUMNS)):
         raise _map_needed("no heading names a position, a speed or a motor quantity", layout, file)
@@ -72,7 +95,7 @@ def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
     clock = find_clock(columns, lambda m: frame[m.position], is_speed_log)
     if clock is None:
         raise NothingUsableError("none of its rows has a time that can be read", file=file, mend=_MEND_MAP)
-    return _Table(frame, layout, columns, clock, findings, file).logs(options)
+    return _Table(frame, layout, columns, clock, findings, file).logs(said)
 
 
 def _map_needed(reason: str, layout: Layout, file: str) -> HeadingMapNeededError:
@@ -84,6 +107,15 @@ def _map_needed(reason: str, layout: Layout, file: str) -> HeadingMapNeededError
         place=f"line {layout.heading_line}",
         mend=_MEND_MAP,
     )
+
+
+def _remembered(said: Explained) -> list[Finding]:
+    if said.kept is None:
+        return []
+    when, what = said.kept.kept_utc[:10], said.kept.text()
+    return [
+        Finding("heading-map-kept", f"read as tables with these headings were explained on {when}: {what}")
+    ]
 
 
 def _unread(layout: Layout, matches: list[Match], columns: dict[str, Match]) -> list[Finding]:
@@ -166,7 +198,7 @@ class _Table:
         self._stamp_us = clock.stamp_us[kept]
         self._t_s = stamps.seconds(self._stamp_us)
 
-    def logs(self, options: ReadOptions) -> tuple[Log, ...]:
+    def logs(self, said: Explained) -> tuple[Log, ...]:
         """Build the speed log and the motor log, whichever the table holds."""
         track = {name: self._values(m) for name, m in self._columns.items() if name in TRACK_COLUMNS}
         motor = {
@@ -175,7 +207,7 @@ class _Table:
             if name in MOTOR_COLUMNS and name not in RPM_COLUMNS
         }
         motor_findings: list[Finding] = []
-        rpm = self._shaft_rpm(options, motor_findings)
+        rpm = self._shaft_rpm(said, motor_findings)
         if rpm is not None:
             motor["rpm"] = rpm
         has_motor = any(np.isfinite(values).any() for values in motor.values())
@@ -185,8 +217,13 @@ class _Table:
         has_track = {"lat_deg", "lon_deg"} <= track.keys() or "speed_mps" in track
         start_utc = stamps.utc(int(self._stamp_us[0])) if self._clock.dated else None
         logs: list[Log] = []
+        if motor_findings and not has_motor and not has_track:
+            asked = motor_findings[0].message
+            raise PolePairsNeededError(asked, file=self._file, mend="say how many pole pairs the motor has")
         if has_track:
-            findings = [*self._findings, *notes.no_fix(track, self._t_s)]
+            # What the motor lacks is told of the speed log where it is all that the table yields.
+            lacking = [] if has_motor else motor_findings
+            findings = [*self._findings, *notes.no_fix(track, self._t_s), *lacking]
             meta = LogMeta(self._file, "table", start_utc=start_utc, clock=self._clock.source)
             logs.append(make_track(track, self._t_s, meta, findings))
         if has_motor or not has_track:
@@ -219,16 +256,17 @@ class _Table:
         values = cells.to_numpy(dtype=np.float64) * m.factor + m.offset
         return np.asarray(values, dtype=np.float64)
 
-    def _shaft_rpm(self, options: ReadOptions, findings: list[Finding]) -> FloatArray | None:
+    def _shaft_rpm(self, said: Explained, findings: list[Finding]) -> FloatArray | None:
         """Propeller-shaft rpm from whichever the table has: the shaft's, the motor's or electrical rpm."""
         if "rpm" in self._columns:
             return self._values(self._columns["rpm"])
+        gear_ratio = 1.0 if said.gear_ratio is None else said.gear_ratio
         if "motor_rpm" in self._columns:
-            return self._values(self._columns["motor_rpm"]) / options.gear_ratio
+            return self._values(self._columns["motor_rpm"]) / gear_ratio
         if "erpm" not in self._columns:
             return None
         heading = self._columns["erpm"].heading
-        if options.pole_pairs is None:
+        if said.pole_pairs is None:
             findings.append(
                 Finding(
                     "pole-pairs-unknown",
@@ -236,7 +274,7 @@ class _Table:
                 )
             )
             return None
-        return self._values(self._columns["erpm"]) / options.pole_pairs / options.gear_ratio
+        return self._values(self._columns["erpm"]) / said.pole_pairs / gear_ratio
 
     def _with_speed_unit(self, track: dict[str, FloatArray], has_motor: bool) -> dict[str, FloatArray]:
         """Bring a speed without a unit to m/s by the positions, or refuse to guess."""

@@ -1,0 +1,164 @@
+"""Heading maps kept across sessions: asked for once, chosen again by a table's headings.
+
+Each map is a small JSON file of its own in the program's folder, named after its table's headings, and is
+replaced as a whole: a writer never has to read what another one writes, and a reader sees the old map or the
+new one. A file that is damaged is moved aside, never deleted.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import tempfile
+from collections.abc import Iterable
+from contextlib import suppress
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Final
+
+from telemetry.errors import KeptError, LogError
+from telemetry.home import home_folder
+from telemetry.readers import Explained, KeptMap, ReadOptions, explained
+
+_ENDING: Final = ".json"
+_DAMAGED: Final = ".damaged"
+
+
+def folder() -> Path:
+    """Find the folder of the maps; it may not be there yet."""
+    return home_folder() / "heading_maps"
+
+
+def load() -> tuple[dict[str, KeptMap], tuple[KeptError, ...]]:
+    """Read every map that is kept.
+
+    Returns
+    -------
+    dict of str to KeptMap
+        By its id, the oldest first.
+    tuple of KeptError
+        One for each file that could not be used; a damaged one stands aside from now on.
+    """
+    maps: list[KeptMap] = []
+    errors = []
+    for file in _files():
+        try:
+            maps.append(_read(file))
+        except FileNotFoundError:
+            continue  # another session has just forgotten it
+        except OSError as error:
+            errors.append(_cannot("be read", error, file))
+        except ValueError as error:
+            errors.append(_set_aside(file, error))
+    maps.sort(key=lambda kept: kept.kept_utc)
+    return {kept.id: kept for kept in maps}, tuple(errors)
+
+
+def _read(file: Path) -> KeptMap:
+    return KeptMap.from_dict(json.loads(file.read_text(encoding="utf-8")))
+
+
+def keep(said: Explained) -> KeptMap | None:
+    """Keep what is said of a table, in the place of what was said before.
+
+    Returns
+    -------
+    KeptMap or None
+        What was written; None where nothing is said, or nothing that is not kept already.
+
+    Raises
+    ------
+    KeptError
+        If it cannot be written; what was kept before then still is.
+    """
+    new = said.worth_keeping(datetime.now(UTC).isoformat(timespec="seconds"))
+    if new is None:
+        return None
+    file = folder() / f"{new.id}{_ENDING}"
+    with suppress(OSError, ValueError):
+        if new.says_the_same(_read(file)):
+            return None
+    text = json.dumps(new.to_dict(), indent=2, ensure_ascii=False)
+    try:
+        file.parent.mkdir(parents=True, exist_ok=True)
+        # Written whole beside its place, then renamed onto it: nobody ever sees a part.
+        descriptor, beside = tempfile.mkstemp(dir=file.parent, prefix=f"{new.id}-", suffix=".new")
+        try:
+            with os.fdopen(descriptor, "w", encoding="utf-8") as stream:
+                stream.write(text + "\n")
+                stream.flush()
+                os.fsync(stream.fileno())
+            Path(beside).replace(file)
+        except BaseException:
+            Path(beside).unlink(missing_ok=True)
+            raise
+    except OSError as error:
+        raise _cannot("be kept", error, file) from None
+    return new
+
+
+def keep_of_files(files: Iterable[Path], options: ReadOptions) -> list[KeptError]:
+    """Keep what the options say of tables that were read with them; return what could not be kept."""
+    errors = []
+    for file in files:
+        try:
+            keep(explained(file.read_bytes(), str(file), options))
+        except KeptError as error:
+            errors.append(error)
+        except (OSError, LogError):
+            continue  # changed since it was read: what is said of it now is nobody's to keep
+    return errors
+
+
+def forget(name: str) -> KeptMap:
+    """Forget one map.
+
+    Parameters
+    ----------
+    name : str
+        Its id, or the beginning of it that no other has.
+
+    Raises
+    ------
+    KeptError
+        If there is no such map, there are several, or it cannot be removed.
+    """
+    found = [kept for key, kept in load()[0].items() if name and key.startswith(name)]
+    if len(found) != 1:
+        reason = f"{'several maps begin' if found else 'no map is kept that begins'} with '{name}'"
+        raise KeptError(reason, mend="list them with `reciprocal maps`")
+    file = folder() / f"{found[0].id}{_ENDING}"
+    try:
+        file.unlink(missing_ok=True)
+    except OSError as error:
+        raise _cannot("be removed", error, file) from None
+    return found[0]
+
+
+def _files() -> list[Path]:
+    try:
+        return sorted(path for path in folder().iterdir() if path.suffix == _ENDING)
+    except OSError:
+        return []  # nothing kept yet
+
+
+def _cannot(what: str, error: OSError, file: Path) -> KeptError:
+    return KeptError(
+        f"the heading map cannot {what}: {error.strerror or error}",
+        file=str(file),
+        mend="check the folder, or set RECIPROCAL_HOME to one that may be written",
+    )
+
+
+def _set_aside(file: Path, why: ValueError) -> KeptError:
+    moment = datetime.now(UTC).strftime("%Y%m%dT%H%M%S%f")
+    aside = file.with_name(f"{file.stem}-{moment}{_DAMAGED}")
+    try:
+        file.rename(aside)
+    except OSError as error:
+        return _cannot("be read and not be moved aside", error, file)
+    return KeptError(
+        f"this heading map is damaged ({why}) and was moved aside to {aside.name}",
+        file=str(file),
+        mend="say once more what the table's columns are",
+    )
