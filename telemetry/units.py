@@ -6,6 +6,7 @@ and the SI brochure; none is rounded.
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 from typing import Final
@@ -14,6 +15,7 @@ MILE_M: Final = 1609.344
 NAUTICAL_MILE_M: Final = 1852.0
 FOOT_M: Final = 0.3048
 INCH_MM: Final = 25.4
+POUND_KG: Final = 0.45359237
 MPH_MPS: Final = MILE_M / 3600.0
 KMH_MPS: Final = 1000.0 / 3600.0
 KNOT_MPS: Final = NAUTICAL_MILE_M / 3600.0
@@ -50,6 +52,17 @@ LENGTH_UNITS: Final[dict[str, Unit]] = {
     "thou": Unit("thou", INCH_MM / 1e6, 0),
     "m": Unit("m", 1.0, 2),
     "ft": Unit("ft", FOOT_M, 1),
+}
+MASS_UNITS: Final[dict[str, Unit]] = {
+    "kg": Unit("kg", 1.0, 3),
+    "g": Unit("g", 0.001, 0),
+    "lb": Unit("lb", POUND_KG, 3),
+    "oz": Unit("oz", POUND_KG / 16.0, 2),
+}
+ANGLE_UNITS: Final[dict[str, Unit]] = {
+    # Degrees are what the library stores, so they play the part of the SI side here.
+    "deg": Unit("deg", 1.0, 2),
+    "rad": Unit("rad", 180.0 / math.pi, 4),
 }
 TEMPERATURE_UNITS: Final[dict[str, Unit]] = {
     # Celsius is what the library stores, so it plays the part of the SI side here.
@@ -141,3 +154,77 @@ def distance_from_text(text: str) -> float:
     if metres <= 0.0:
         raise ValueError(f"'{text}' is no distance: it must be longer than nothing")
     return metres
+
+
+_SPELLINGS: Final[dict[str, str]] = {
+    **dict.fromkeys(('"', "″", "”", "inch", "inches"), "in"),
+    **dict.fromkeys(("'", "foot", "feet"), "ft"),
+    **dict.fromkeys(("mil", "mils"), "thou"),
+    **dict.fromkeys(("°", "degree", "degrees", "degs"), "deg"),
+    **dict.fromkeys(("lbs", "pound", "pounds"), "lb"),
+    **dict.fromkeys(("gram", "grams"), "g"),
+}
+_MINUS: Final = str.maketrans("−–", "--")
+_FRACTION = r"(?:(?P<whole>\d+)\s+)?(?P<top>\d+)\s*/\s*(?P<bottom>\d+)"
+_MEASURE = re.compile(
+    rf"(?P<sign>[+-]?)\s*(?:{_FRACTION}|(?P<number>\d+(?:[.,]\d*)?|[.,]\d+))\s*(?P<unit>\S*)"
+)
+
+
+def _factor(unit: str, into: str) -> float | None:
+    """Find the factor from ``unit`` to ``into``; None where the two are not of one kind."""
+    if unit == into:
+        return 1.0
+    for table in (LENGTH_UNITS, MASS_UNITS, ANGLE_UNITS):
+        if unit in table and into in table:
+            return table[unit].factor_si / table[into].factor_si
+    return None
+
+
+def convert(value: float, unit: str, into: str) -> float:
+    """Convert a length, mass or angle from one unit of the tables into another.
+
+    Raises
+    ------
+    ValueError
+        If the two are not of one kind; its message is for the user.
+
+    Examples
+    --------
+    >>> round(convert(125.0, "thou", "mm"), 9), round(convert(1.0, "oz", "g"), 9)
+    (3.175, 28.349523125)
+    """
+    factor = _factor(unit, into)
+    if factor is None:
+        raise ValueError(f"{unit} cannot be turned into {into}")
+    return value * factor
+
+
+def measure_from_text(text: str, unit: str) -> float:
+    """Read a measured value as a user writes it; a bare number is in ``unit``, and so is the answer.
+
+    Raises
+    ------
+    ValueError
+        If the text is no number, or its unit is not of the kind of ``unit``; its message is for the user.
+
+    Examples
+    --------
+    >>> measure_from_text("3,2", "mm"), measure_from_text("-1/8 in", "mm"), measure_from_text("65 g", "kg")
+    (3.2, -3.175, 0.065)
+    """
+    match = _MEASURE.fullmatch(text.strip().translate(_MINUS))
+    if match is None or match["bottom"] == "0":
+        raise ValueError(
+            f"'{text.strip()}' is no measure; write a number, with {unit} or another unit after it"
+        )
+    if match["top"]:
+        value = int(match["whole"] or 0) + int(match["top"]) / int(match["bottom"])
+    else:
+        value = float(match["number"].replace(",", "."))
+    written = match["unit"]
+    lower = written.lower()
+    factor = 1.0 if written in ("", unit) else _factor(_SPELLINGS.get(lower, lower), unit)
+    if factor is None:
+        raise ValueError(f"'{text.strip()}': {written} is no unit for a value in {unit}")
+    return -value * factor if match["sign"] == "-" else value * factor

@@ -1,0 +1,69 @@
+"""What differs between two sheets, item by item."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from telemetry.setup.gauges import Reading
+from telemetry.setup.items import Item
+from telemetry.setup.resolve import Limit, limit_of, same_text
+from telemetry.setup.sheet import Measures
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One item that is not the same on two sheets.
+
+    Attributes
+    ----------
+    item : Item
+        What changed.
+    before, after : Reading or None
+        None where the sheet does not say.
+    difference : float or None
+        After less before, in the item's unit; None where one is missing or the item is no number.
+    limit : Limit or None
+        What the two gauges can tell, where there is a difference.
+    """
+
+    item: Item
+    before: Reading | None
+    after: Reading | None
+    difference: float | None = None
+    limit: Limit | None = None
+
+    @property
+    def beyond_gauges(self) -> bool | None:
+        """Whether the two gauges together can tell the difference; None where there is none to tell."""
+        if self.before is None or self.after is None:
+            return None
+        return True if self.difference is None or self.limit is None else self.limit.tells(self.difference)
+
+
+def changes(before: Measures, after: Measures) -> tuple[Change, ...]:
+    """List the items whose values differ, in the order of a sheet.
+
+    A value measured again with another gauge is no change; one that only one of the sheets states is.
+
+    Parameters
+    ----------
+    before, after : SetupSheet or FoundMeasure
+        Of one boat or of two.
+
+    Returns
+    -------
+    tuple of Change
+        Empty where the tune is the same.
+    """
+    items = {item.name: item for measures in (before, after) for item, _ in measures.items()}
+    found = []
+    for item in sorted(items.values(), key=lambda i: (i.order, i.name)):
+        a, b = before.readings.get(item.name), after.readings.get(item.name)
+        if a is None or b is None:
+            found.append(Change(item, a, b))
+        elif isinstance(a.value, (str, bool)) or isinstance(b.value, (str, bool)):
+            if not same_text(a.value, b.value):
+                found.append(Change(item, a, b))
+        elif a.value != b.value:
+            found.append(Change(item, a, b, b.value - a.value, limit_of(item, a, b)))
+    return tuple(found)

@@ -1,0 +1,189 @@
+"""What an item of a setup sheet is: its unit, its sign, how it is measured and what matters of it."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from telemetry.errors import SetupError
+from telemetry.setup.gauges import COUNT, Gauge, Reading
+
+Kind = Literal["number", "count", "text", "choice", "flag"]
+COMMON_PRACTICE: Final = "common practice, no source"
+
+GROUPS: Final[dict[str, str]] = {
+    "plate": "On the plate",
+    "balance": "Masses and balance",
+    "strut": "Strut",
+    "tabs": "Tabs",
+    "rudder": "Rudder",
+    "fins": "Turn fins",
+    "propeller": "Propeller",
+    "gear": "Driveline",
+    "motor": "Motor",
+    "controller": "Controller",
+    "pack": "Pack",
+    "cooling": "Cooling",
+    "own": "Of this boat alone",
+    "notes": "Notes",
+}
+"""The groups of items with their titles, in the order of a sheet and of the work at the bench."""
+
+_NAME = re.compile(r"[a-z][a-z0-9]*(_[a-z0-9]+)*")
+_ENDINGS: Final[dict[str, str]] = {
+    "mm": "_mm",
+    "deg": "_deg",
+    "kg": "_kg",
+    "V": "_v",
+    "rpm/V": "_rpm_per_v",
+    "turns": "_turns",
+    "mAh": "_mah",
+    "°C": "_c",
+}
+"""How the name of an item ends for each unit."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Item:
+    """One item of a setup sheet.
+
+    Attributes
+    ----------
+    name, title : str
+        Its key, which ends in its unit, and what the trade calls it.
+    unit : str
+        Unit of its values: mm, deg, kg, V, rpm/V, turns, mAh, °C, or 1 for what has none.
+    kind : {"number", "count", "text", "choice", "flag"}
+        What its values are.
+    group : str
+        A key of :data:`GROUPS`.
+    sign, other_sign : str
+        How it is measured and what a positive value means; the same for whoever counts the other way round,
+        empty where there is only one way.
+    more, less : str
+        What to do at the bench to make the value larger, or smaller.
+    gauge : Gauge
+        What usually measures it (common practice, no source).
+    matters : float or None
+        Smallest change worth setting, in ``unit`` (common practice, no source); None where nobody can say.
+    low, high : float
+        What a value can be, in ``unit``.
+    choices : tuple of str
+        The words of a choice.
+    at_bench : bool
+        Whether a crash or a pair of hands can have moved it, so that it is measured again.
+    order : int
+        Its place on a sheet.
+    """
+
+    name: str
+    title: str
+    unit: str = "1"
+    kind: Kind = "number"
+    group: str = "own"
+    sign: str = ""
+    other_sign: str = ""
+    more: str = "increase it"
+    less: str = "decrease it"
+    gauge: Gauge = COUNT
+    matters: float | None = None
+    low: float = -math.inf
+    high: float = math.inf
+    choices: tuple[str, ...] = ()
+    at_bench: bool = False
+    order: int = 1000
+
+    @property
+    def is_measured(self) -> bool:
+        """Whether its values are numbers."""
+        return self.kind in ("number", "count")
+
+    def gauge_of(self, reading: Reading) -> Gauge:
+        """Name the gauge behind a reading: its own, else the item's usual one."""
+        return reading.gauge or self.gauge
+
+    def check(self, reading: Reading, file: str = "") -> Reading:
+        """Hold a reading against what the item can be, and return it with its plain value.
+
+        Raises
+        ------
+        SetupError
+            Naming the item and the mend.
+        """
+        value = reading.value
+        if self.is_measured:
+            value = self._number(value, file)
+            if reading.gauge is not None:
+                reading.gauge.u(self.unit)  # raises for a gauge of another kind
+        elif self.kind == "flag":
+            if not isinstance(value, bool):
+                raise self._error(f"{value!r} is neither yes nor no", "write true or false", file)
+        elif not isinstance(value, str) or not value.strip():
+            raise self._error(f"{value!r} is no text", "write a text, or leave the item out", file)
+        else:
+            value = value.strip()
+            if self.kind == "choice" and value not in self.choices:
+                raise self._error(
+                    f"{value!r} is none of the choices", f"one of {', '.join(self.choices)}", file
+                )
+        return Reading(value, reading.gauge if self.is_measured else None)
+
+    def _number(self, value: float | str | bool, file: str) -> float:
+        if isinstance(value, (bool, str)) or not math.isfinite(value):
+            raise self._error(f"{value!r} is no number", f"write a number of {self.unit}", file)
+        if not self.low <= value <= self.high:
+            raise self._error(
+                f"{value:g} {self.unit} is out of range",
+                f"write {self.low:g} to {self.high:g} {self.unit}; check the unit",
+                file,
+            )
+        if self.kind == "count" and value != int(value):
+            raise self._error(f"{value:g} is no whole number", "write a whole number", file)
+        return float(value) + 0.0  # -0 is 0
+
+    def _error(self, reason: str, mend: str, file: str) -> SetupError:
+        return SetupError(reason, file=file, place=self.name, mend=mend)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OwnItem(Item):
+    """An item that one boat alone has; it travels with the boat's sheets.
+
+    Raises
+    ------
+    SetupError
+        If its name does not end in its unit, or its words do not fit its kind.
+    """
+
+    def __post_init__(self) -> None:
+        """Refuse what does not fit together."""
+        if not _NAME.fullmatch(self.name):
+            raise self._error(
+                "an item's name is small letters, digits and _", "write a name such as wing_height_mm", ""
+            )
+        if not self.title.strip():
+            raise self._error("the item has no title", "say what it is called", "")
+        ending = _ENDINGS.get(self.unit)
+        if self.kind == "number" and self.unit != "1" and ending is None:
+            raise self._error(
+                f"{self.unit!r} is no unit of an item", f"one of {', '.join(_ENDINGS)} or 1", ""
+            )
+        if self.kind == "number" and ending and not self.name.endswith(ending):
+            raise self._error(
+                f"a value in {self.unit} is not told by the name", f"call it {self.name}{ending}", ""
+            )
+        if (self.kind == "choice") != bool(self.choices):
+            raise self._error(
+                "choices and kind do not fit", "give a choice its words, and nothing else any", ""
+            )
+        if self.group not in GROUPS:
+            raise self._error(f"there is no group {self.group!r}", f"one of {', '.join(GROUPS)}", "")
+        if not self.low <= self.high:
+            raise self._error("no value lies within its range", "write low below high", "")
+        if self.matters is not None and not self.matters > 0.0:
+            raise self._error(
+                "a change of nothing cannot matter", "write a positive number or leave it out", ""
+            )
+        self.gauge.u(self.unit)

@@ -1,0 +1,267 @@
+"""The setup sheet: one immutable version of a boat's tune.
+
+Two sheets are equal when their tune is: the same boat, the same readings with the same gauges, the same
+own items. Name, note, time and descent say how the sheet came about, not what it is, and stay out of the
+identity: whoever restores an old tune holds an equal sheet, and outings on both belong together.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from difflib import get_close_matches
+from functools import cached_property
+from types import MappingProxyType
+from typing import Any, Final
+
+from telemetry.errors import SetupError
+from telemetry.setup.catalogue import ITEMS
+from telemetry.setup.gauges import Reading
+from telemetry.setup.items import Item, OwnItem
+from telemetry.setup.tables import (
+    aware,
+    keys_of,
+    moment_of,
+    own_item_of,
+    own_item_table,
+    reading_of,
+    reading_table,
+    text_of,
+    utc_iso,
+)
+
+SCHEMA: Final = "reciprocal-sheet/1"
+
+
+@dataclass(frozen=True)
+class Measures:
+    """Readings of one boat by item, checked; what a sheet and a measure as found have in common.
+
+    Attributes
+    ----------
+    boat : str
+        Name of the boat.
+    readings : mapping of str to Reading
+        By the item's name; an item that nobody measured is absent.
+    own : tuple of OwnItem
+        Items that this boat alone has.
+
+    Raises
+    ------
+    SetupError
+        If the boat has no name, an item is unknown, or a reading cannot be.
+    """
+
+    boat: str
+    readings: Mapping[str, Reading] = field(default_factory=dict, hash=False)
+    own: tuple[OwnItem, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Check and order what came in."""
+        if not self.boat.strip():
+            raise SetupError("the boat has no name", place="boat", mend="say which boat it is")
+        clash = next((o.name for o in self.own if o.name in ITEMS), None)
+        if clash or len({o.name for o in self.own}) < len(self.own):
+            raise SetupError(
+                "an item of this name is there already",
+                place=clash or "own items",
+                mend="give each of the boat's own items a name of its own",
+            )
+        checked = {name: self.item(name).check(reading) for name, reading in self.readings.items()}
+        ordered = sorted(checked, key=lambda name: (self.item(name).order, name))
+        object.__setattr__(self, "readings", MappingProxyType({name: checked[name] for name in ordered}))
+        object.__setattr__(self, "own", tuple(sorted(self.own, key=lambda o: (o.order, o.name))))
+
+    def item(self, name: str) -> Item:
+        """Find an item of the trade or of this boat by its name.
+
+        Raises
+        ------
+        SetupError
+            If there is none.
+        """
+        found = ITEMS.get(name) or next((o for o in self.own if o.name == name), None)
+        if found is None:
+            raise unknown_item(name)
+        return found
+
+    def items(self) -> Iterator[tuple[Item, Reading]]:
+        """Go through the items that have a reading, in the order of a sheet."""
+        return ((self.item(name), reading) for name, reading in self.readings.items())
+
+    def value(self, name: str) -> float | None:
+        """Give the number of an item, None where it was not measured."""
+        reading = self.readings.get(name)
+        return None if reading is None or isinstance(reading.value, (str, bool)) else reading.value
+
+    def _content(self) -> dict[str, Any]:
+        return {
+            "boat": self.boat,
+            "readings": {name: reading_table(reading) for name, reading in self.readings.items()},
+            "own": [own_item_table(item) for item in self.own],
+        }
+
+    @cached_property
+    def content_hash(self) -> str:
+        """Hash of boat, readings and own items: 16 hexadecimal digits of SHA-256 over canonical JSON."""
+        text = json.dumps(self._content(), sort_keys=True, allow_nan=False)
+        return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+@dataclass(frozen=True)
+class SetupSheet(Measures):
+    """A boat as set.
+
+    Attributes
+    ----------
+    name : str
+        What its user calls it.
+    parent : str or None
+        ``sheet_id`` of the sheet it was made from.
+    made_utc : datetime or None
+        When it was made.
+    note : str
+        Why, in the user's words.
+    """
+
+    name: str = field(default="", compare=False)
+    parent: str | None = field(default=None, compare=False)
+    made_utc: datetime | None = field(default=None, compare=False)
+    note: str = field(default="", compare=False)
+
+    def __post_init__(self) -> None:
+        """Check and order what came in."""
+        if not self.name.strip():
+            raise SetupError("the sheet has no name", place="name", mend="give it a name to find it by")
+        object.__setattr__(self, "made_utc", aware(self.made_utc, "made_utc"))
+        super().__post_init__()
+
+    @property
+    def sheet_id(self) -> str:
+        """Identify the tune by its content: equal sheets have equal ids."""
+        return self.content_hash
+
+    def edit(
+        self,
+        readings: Mapping[str, Reading | None] | None = None,
+        *,
+        name: str | None = None,
+        note: str = "",
+        made_utc: datetime | None = None,
+        own: Iterable[OwnItem] | None = None,
+    ) -> SetupSheet:
+        """Make the next sheet; this one stays as it is.
+
+        Parameters
+        ----------
+        readings : mapping of str to Reading or None, optional
+            What is different; None takes an item off the sheet.
+        name, note, made_utc : optional
+            Of the new sheet; the name stays where none is given.
+        own : iterable of OwnItem, optional
+            All own items of the new sheet, where they change.
+
+        Returns
+        -------
+        SetupSheet
+            With this one as its parent.
+
+        Raises
+        ------
+        SetupError
+            As for any sheet.
+        """
+        changed = {**self.readings, **(readings or {})}
+        return replace(
+            self,
+            readings={key: reading for key, reading in changed.items() if reading is not None},
+            own=self.own if own is None else tuple(own),
+            name=self.name if name is None else name,
+            note=note,
+            made_utc=made_utc,
+            parent=self.sheet_id,
+        )
+
+    def to_dict(self) -> dict[str, Any]:
+        """Write as plain types, which :meth:`from_dict` takes back."""
+        return {
+            "schema": SCHEMA,
+            "sheet_id": self.sheet_id,
+            "name": self.name,
+            **self._content(),
+            "parent": self.parent,
+            "made_utc": utc_iso(self.made_utc),
+            "note": self.note,
+        }
+
+    @classmethod
+    def from_dict(cls, table: Mapping[str, Any], file: str = "") -> SetupSheet:
+        """Read from plain types: what :meth:`to_dict` wrote, or the shorter form that people write.
+
+        Raises
+        ------
+        SetupError
+            Naming the file, the key and the mend.
+        """
+        keys = ("schema", "sheet_id", "boat", "name", "readings", "own", "parent", "made_utc", "note")
+        keys_of(table, keys, "", file)
+        schema_of(table, SCHEMA, file)
+        boat, readings, own = measures_of(table, file)
+        return cls(
+            boat=boat,
+            readings=readings,
+            own=own,
+            name=text_of(table, "name", file),
+            parent=text_of(table, "parent", file) or None,
+            made_utc=moment_of(table.get("made_utc"), "made_utc", file),
+            note=text_of(table, "note", file),
+        )
+
+
+def schema_of(table: Mapping[str, Any], schema: str, file: str) -> None:
+    """Hold that a table that names its schema names this one.
+
+    Raises
+    ------
+    SetupError
+        If it does not.
+    """
+    if table.get("schema", schema) != schema:
+        raise SetupError(
+            f"it is written as {table['schema']!r}", file=file, place="schema", mend=f"give one of {schema}"
+        )
+
+
+def measures_of(table: Mapping[str, Any], file: str) -> tuple[str, dict[str, Reading], tuple[OwnItem, ...]]:
+    """Read boat, readings and own items out of a table.
+
+    Raises
+    ------
+    SetupError
+        Naming the file, the key and the mend.
+    """
+    boat = text_of(table, "boat", file)
+    own = tuple(own_item_of(entry, file) for entry in table.get("own", ()))
+    of_boat = {item.name: item for item in own}
+    readings = {}
+    for name, written in dict(table.get("readings", {})).items():
+        item = ITEMS.get(name) or of_boat.get(name)
+        if item is None:
+            raise unknown_item(name, file)
+        readings[name] = reading_of(written, item, file)
+    return boat, readings, own
+
+
+def unknown_item(name: str, file: str = "") -> SetupError:
+    """Say that there is no such item, and which name comes nearest."""
+    near = get_close_matches(name, ITEMS, n=1)
+    mend = f"did you mean {near[0]}? " if near else ""
+    return SetupError(
+        "there is no such item",
+        file=file,
+        place=name,
+        mend=f"{mend}`reciprocal sheet --items` lists the names; one of the boat's own is defined under own",
+    )
