@@ -1,0 +1,178 @@
+"""An outing on its way into the logbook: everything is read and analysed before anything is written."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import zlib
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path, PurePath
+from typing import Any, Final
+
+from telemetry import __version__
+from telemetry.analysis import Analysis, Progress, Request, analyse
+from telemetry.errors import LogbookError, LogError
+from telemetry.frames import Log
+from telemetry.logbook import request as asked
+from telemetry.logbook.figures import Figures, figures, moment
+from telemetry.logbook.records import NamedLog
+from telemetry.readers import ReadOptions, read_bytes
+
+_LEVEL: Final = 6
+
+
+@dataclass(frozen=True)
+class Intake:
+    """Logs taken in: those that could be read, as bytes and as logs, and the errors of the others."""
+
+    named: tuple[NamedLog, ...]
+    read: tuple[Log, ...]
+    unused: tuple[LogError, ...]
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """An analysis ready to be written.
+
+    Attributes
+    ----------
+    analysis : Analysis
+    document : dict
+        The analysis as the output contract writes it.
+    request : dict
+        What was asked, see :mod:`telemetry.logbook.request`.
+    """
+
+    analysis: Analysis
+    document: dict[str, Any]
+    request: dict[str, Any]
+
+    @property
+    def figures(self) -> Figures:
+        """The numbers for the tables."""
+        return figures(self.document)
+
+    @property
+    def start_utc(self) -> datetime | None:
+        """When the outing began: a speed log knows; a motor log's own date counts where there is none."""
+        for kind in ("speed", "motor"):
+            starts = [moment(log["start_utc"]) for log in self.document["logs"] if log["kind"] == kind]
+            known = [start for start in starts if start is not None]
+            if known:
+                return min(known)
+        return None
+
+
+def digest(data: bytes) -> str:
+    """Return the id of a log: the SHA-256 of its bytes."""
+    return hashlib.sha256(data).hexdigest()
+
+
+def take_in(logs: Iterable[Path | NamedLog]) -> tuple[tuple[NamedLog, ...], tuple[LogError, ...]]:
+    """Read files into memory, each content once; a log keeps its file's name, not the folder it lay in."""
+    taken: dict[str, NamedLog] = {}
+    errors = []
+    for log in logs:
+        if isinstance(log, NamedLog):
+            named = NamedLog(PurePath(log.file.replace("\\", "/")).name or "log", log.data)
+        else:
+            try:
+                named = NamedLog(log.name, log.read_bytes())
+            except OSError as error:
+                reason = f"it cannot be read: {error.strerror}"
+                errors.append(LogError(reason, file=str(log), mend="check that it exists and may be read"))
+                continue
+        taken.setdefault(digest(named.data), named)
+    return tuple(taken.values()), tuple(errors)
+
+
+def read_logs(
+    logs: Sequence[NamedLog],
+    options: ReadOptions,
+    unread: Sequence[LogError] = (),
+    progress: Progress | None = None,
+) -> Intake:
+    """Read logs; ``unread`` are errors met before.
+
+    Raises
+    ------
+    LogError
+        If none can be read; the first one's.
+    """
+    usable: list[NamedLog] = []
+    read: list[Log] = []
+    unused = list(unread)
+    for k, log in enumerate(logs):
+        if progress:
+            progress(f"reading {log.file}", 0.5 * k / len(logs))
+        try:
+            read += read_bytes(log.data, log.file, options)
+        except LogError as error:
+            unused.append(error)
+        else:
+            usable.append(log)
+    if not usable:
+        raise unused[0] if unused else LogbookError("no log was given", mend="name the logs of the outing")
+    return Intake(tuple(usable), tuple(read), tuple(unused))
+
+
+def prepare(
+    read: Sequence[Log], request: Request, options: ReadOptions, progress: Progress | None = None
+) -> Prepared:
+    """Analyse the logs of one outing.
+
+    Raises
+    ------
+    RuleError, CallError
+        If the request cannot be used.
+    """
+    analysis = analyse(read, request, progress=progress)
+    return Prepared(analysis, analysis.to_dict(), asked.to_dict(request, options))
+
+
+def packed(data: bytes) -> tuple[str, bytes]:
+    """Return how a log is stored and its stored bytes: pressed where that makes it smaller."""
+    pressed = zlib.compress(data, _LEVEL)
+    return ("zlib", pressed) if len(pressed) < len(data) else ("plain", data)
+
+
+def unpacked(packing: str, content: bytes, sha256: str) -> bytes:
+    """Give a log's bytes back, and hold them to their hash.
+
+    Raises
+    ------
+    LogbookError
+        If they are not the bytes that were stored.
+    """
+    try:
+        data = zlib.decompress(content) if packing == "zlib" else content
+    except zlib.error:
+        data = b""
+    if digest(data) != sha256:
+        raise LogbookError(
+            f"the log {sha256[:12]} is damaged: its bytes do not give its hash",
+            mend="restore your latest backup into a new logbook",
+        )
+    return data
+
+
+def press_document(document: dict[str, Any]) -> bytes:
+    """Return an analysis' document as it is stored."""
+    text = json.dumps(document, allow_nan=False, ensure_ascii=False, separators=(",", ":"))
+    return zlib.compress(text.encode(), _LEVEL)
+
+
+def open_document(content: bytes) -> dict[str, Any]:
+    """Read a stored document."""
+    document: dict[str, Any] = json.loads(zlib.decompress(content))
+    return document
+
+
+def now_utc() -> datetime:
+    """Return this moment."""
+    return datetime.now(UTC)
+
+
+PROGRAM_VERSION: Final = __version__

@@ -1,0 +1,359 @@
+"""Outings: added with their logs, found again, analysed again by a newer program."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import delete, select
+from sqlalchemy.orm import Session, undefer
+
+from telemetry.analysis import Progress, Request
+from telemetry.errors import LogbookError
+from telemetry.logbook import request as asked
+from telemetry.logbook.boats import Boats, boat_of
+from telemetry.logbook.importing import (
+    PROGRAM_VERSION,
+    now_utc,
+    open_document,
+    prepare,
+    read_logs,
+    take_in,
+    unpacked,
+)
+from telemetry.logbook.records import Boat, Conditions, Imported, NamedLog, Outing, OutingSearch
+from telemetry.logbook.searching import (
+    Found,
+    conditions_to_columns,
+    counted,
+    found_outings,
+    searched,
+    told,
+    words_of,
+)
+from telemetry.logbook.tables import AnalysisRow, BoatRow, LogRow, OutingLogRow, OutingRow, SheetRow
+from telemetry.logbook.writing import refuse_known, write_analysis, write_logs
+from telemetry.power import PowerOptions
+from telemetry.readers import ReadOptions
+from telemetry.setup import SetupSheet
+
+
+class Outings(Boats):
+    """Outings with their logs and analyses."""
+
+    def import_outing(
+        self,
+        logs: Iterable[Path | NamedLog],
+        boat: str | Boat,
+        sheet: str | SetupSheet,
+        conditions: Conditions | None = None,
+        *,
+        request: Request | None = None,
+        options: ReadOptions | None = None,
+        start_utc: datetime | None = None,
+        progress: Progress | None = None,
+    ) -> Imported:
+        """Add an outing: its logs are read and analysed, then all is written at once or not at all.
+
+        Parameters
+        ----------
+        logs : iterable of Path or NamedLog
+        boat : str or Boat
+            One of the logbook by its name, or a new one.
+        sheet : str or SetupSheet
+            One of the logbook as :meth:`sheet` takes it, or one to add.
+        conditions : Conditions, optional
+        request, options : optional
+            What is asked of the analysis and what the readers have to be told; what they leave open of the
+            power train is taken from the sheet, and limits from the boat.
+        start_utc : datetime, optional
+            When the outing began, where no log says so.
+        progress : callable, optional
+            Called with a step's name and the share done, 0 to 1.
+
+        Returns
+        -------
+        Imported
+
+        Raises
+        ------
+        LogError
+            If no log can be used.
+        LogbookError
+            If a log is in the logbook already, or boat or sheet are not.
+        """
+        conditions = conditions or Conditions()
+        taken, unread = take_in(logs)
+        with self._reading() as session:  # said before the long work, and checked again before the writing
+            refuse_known(session, taken, self.where)
+            items, its_boat = self._what_is_known(session, boat, sheet)
+        request, options = asked.completed(
+            request or Request(), options or ReadOptions(), items, its_boat.limits
+        )
+        intake = read_logs(taken, options, unread, progress)
+        prepared = prepare(intake.read, request, options, progress)
+        if progress:
+            progress("writing", 1.0)
+        with self._writing() as session:
+            refuse_known(session, intake.named, self.where)
+            boat_row = (
+                self._add_boat(session, boat) if isinstance(boat, Boat) else self._boat_row(session, boat)
+            )
+            sheet_row = self._sheet_for(session, sheet, boat_row)
+            outing = OutingRow(
+                boat_id=boat_row.id,
+                sheet_id=sheet_row.id,
+                start_utc=prepared.start_utc or start_utc,
+                words=words_of(boat_row.name, sheet_row.name, conditions),
+                added_utc=now_utc(),
+                program_version=PROGRAM_VERSION,
+                **prepared.figures.summary,
+                **conditions_to_columns(conditions),
+            )
+            session.add(outing)
+            session.flush()
+            write_logs(session, outing.id, intake.named)
+            write_analysis(session, outing, prepared.document, prepared.request)
+            session.flush()
+            (record,) = told(session, [(outing, boat_row.name, sheet_row.name)])
+        return Imported(record, prepared.analysis, intake.unused)
+
+    def add_logs(
+        self,
+        outing_id: int,
+        logs: Iterable[Path | NamedLog],
+        *,
+        options: ReadOptions | None = None,
+        progress: Progress | None = None,
+    ) -> Imported:
+        """Add logs to an outing that is there, such as the motor log found later, and analyse it again.
+
+        Parameters
+        ----------
+        options : ReadOptions, optional
+            What the readers have to be told, in place of what they were told before.
+
+        Raises
+        ------
+        LogError
+            If none of them can be used.
+        LogbookError
+            If there is no such outing, or it or another has one of them.
+        """
+        taken, unread = take_in(logs)
+        with self._reading() as session:
+            refuse_known(session, taken, self.where, outing_id)
+            before, _, _ = self._found(session, outing_id)
+            former = self._logs(session, outing_id)
+            request, told_before = asked.from_dict(self._analysis_row(session, outing_id).request)
+        options = options or told_before
+        intake = read_logs(taken, options, unread, progress)
+        read = (*read_logs(former, options).read, *intake.read)
+        prepared = prepare(read, request, options, progress)
+        with self._writing() as session:
+            refuse_known(session, intake.named, self.where, outing_id)
+            outing, boat, sheet = self._found(session, outing_id)
+            if len(self._logs(session, outing_id)) != len(former):
+                raise LogbookError("the outing was changed meanwhile", file=self.where, mend="do it again")
+            outing.start_utc = prepared.start_utc or before.start_utc
+            write_logs(session, outing.id, intake.named, first=len(former))
+            write_analysis(session, outing, prepared.document, prepared.request)
+            session.flush()
+            (record,) = told(session, [(outing, boat, sheet)])
+        return Imported(record, prepared.analysis, intake.unused)
+
+    def outings(self, search: OutingSearch | None = None) -> tuple[Outing, ...]:
+        """List the outings that a search finds, in its order; without one all, the latest first."""
+        with self._reading() as session:
+            found = session.execute(searched(search or OutingSearch())).all()
+            return told(session, [(row, boat, sheet) for row, boat, sheet in found])
+
+    def count_outings(self, search: OutingSearch | None = None) -> int:
+        """Count the outings that a search finds, whatever part of them it asks for."""
+        with self._reading() as session:
+            return session.scalar(counted(search or OutingSearch())) or 0
+
+    def outing(self, outing_id: int) -> Outing:
+        """Return one outing.
+
+        Raises
+        ------
+        LogbookError
+            If there is none of that number.
+        """
+        with self._reading() as session:
+            return told(session, [self._found(session, outing_id)])[0]
+
+    def places(self) -> tuple[str, ...]:
+        """List the places that outings name, in order."""
+        with self._reading() as session:
+            query = select(OutingRow.place).distinct().where(OutingRow.place != "").order_by(OutingRow.place)
+            return tuple(session.scalars(query))
+
+    def edit_outing(
+        self, outing_id: int, *, conditions: Conditions | None = None, sheet: str | None = None
+    ) -> Outing:
+        """Correct what is said of an outing, or which of its boat's sheets it was run on.
+
+        Another sheet changes the power train, so the outing is analysed again.
+
+        Raises
+        ------
+        LogbookError
+            If there is no such outing or sheet.
+        """
+        with self._writing() as session:
+            outing, boat, sheet_name = self._found(session, outing_id)
+            former = outing.sheet_id
+            if sheet is not None:
+                row = self._sheet_for(session, sheet, session.get_one(BoatRow, outing.boat_id))
+                outing.sheet_id, sheet_name = row.id, row.name
+            if conditions is not None:
+                for column, value in conditions_to_columns(conditions).items():
+                    setattr(outing, column, value)
+            said = Conditions(**{n: getattr(outing, n) for n in Conditions.__dataclass_fields__})
+            outing.words = words_of(boat, sheet_name, said)
+            changed = outing.sheet_id != former
+        if changed:
+            self._analyse_again(outing_id, anew=True)
+        return self.outing(outing_id)
+
+    def remove_outing(self, outing_id: int) -> None:
+        """Take an outing out, with its logs and analyses.
+
+        Raises
+        ------
+        LogbookError
+            If there is none of that number.
+        """
+        with self._writing() as session:
+            outing, _, _ = self._found(session, outing_id)
+            hashes = list(
+                session.scalars(select(OutingLogRow.sha256).where(OutingLogRow.outing_id == outing_id))
+            )
+            session.delete(outing)
+            session.flush()
+            session.execute(delete(LogRow).where(LogRow.sha256.in_(hashes)))
+
+    def logs(self, outing_id: int) -> tuple[NamedLog, ...]:
+        """Return an outing's logs, byte for byte.
+
+        Raises
+        ------
+        LogbookError
+            If there is no such outing, or a log's bytes no longer give its hash.
+        """
+        with self._reading() as session:
+            self._found(session, outing_id)
+            return self._logs(session, outing_id)
+
+    def asked(self, outing_id: int) -> tuple[Request, ReadOptions]:
+        """Return what an outing's latest analysis was asked, and what its readers were told.
+
+        Raises
+        ------
+        LogbookError
+            If there is no such outing.
+        """
+        with self._reading() as session:
+            return asked.from_dict(self._analysis_row(session, outing_id).request)
+
+    def analysis(self, outing_id: int) -> dict[str, Any]:
+        """Return an outing's analysis as the output contract writes it.
+
+        One that another version of the program made is made again first; the former one is kept beside it.
+
+        Raises
+        ------
+        LogbookError
+            If there is no such outing.
+        """
+        with self._reading() as session:
+            row = self._analysis_row(session, outing_id)
+            if row.program_version == PROGRAM_VERSION:
+                return open_document(row.document)
+        return self._analyse_again(outing_id)
+
+    def stale(self) -> tuple[int, ...]:
+        """List the outings whose latest analysis another version of the program made."""
+        with self._reading() as session:
+            query = select(OutingRow.id).where(OutingRow.program_version != PROGRAM_VERSION)
+            return tuple(session.scalars(query.order_by(OutingRow.id)))
+
+    def refresh(self, progress: Progress | None = None) -> int:
+        """Analyse again what another version of the program analysed; return how many outings that was."""
+        waiting = self.stale()
+        for k, outing_id in enumerate(waiting):
+            if progress:
+                progress(f"analysing outing {outing_id}", k / len(waiting))
+            self._analyse_again(outing_id)
+        return len(waiting)
+
+    def _analyse_again(self, outing_id: int, *, anew: bool = False) -> dict[str, Any]:
+        """Analyse stored logs and keep the result; ``anew`` takes the power train from the sheet again."""
+        with self._reading() as session:
+            outing, boat, _ = self._found(session, outing_id)
+            logs = self._logs(session, outing_id)
+            request, options = asked.from_dict(self._analysis_row(session, outing_id).request)
+            if anew:
+                items, its_boat = self._what_is_known(session, boat, outing.sheet_id)
+                request = replace(request, power=PowerOptions())
+                options = replace(options, pole_pairs=None, gear_ratio=None)
+                request, options = asked.completed(request, options, items, its_boat.limits)
+        prepared = prepare(read_logs(logs, options).read, request, options)
+        with self._writing() as session:
+            outing, _, _ = self._found(session, outing_id)
+            write_analysis(session, outing, prepared.document, prepared.request)
+        return prepared.document
+
+    def _found(self, session: Session, outing_id: int) -> Found:
+        found = session.execute(found_outings().where(OutingRow.id == outing_id)).one_or_none()
+        if found is None:
+            raise LogbookError(
+                f"there is no outing {outing_id}", file=self.where, mend="list them with `reciprocal outings`"
+            )
+        return found[0], found[1], found[2]
+
+    def _logs(self, session: Session, outing_id: int) -> tuple[NamedLog, ...]:
+        query = (
+            select(OutingLogRow.file, LogRow.packing, LogRow.content, LogRow.sha256)
+            .join(LogRow, LogRow.sha256 == OutingLogRow.sha256)
+            .where(OutingLogRow.outing_id == outing_id)
+            .order_by(OutingLogRow.position)
+        )
+        return tuple(
+            NamedLog(file, unpacked(packing, content, sha256))
+            for file, packing, content, sha256 in session.execute(query)
+        )
+
+    def _analysis_row(self, session: Session, outing_id: int) -> AnalysisRow:
+        """Return the latest analysis of an outing."""
+        self._found(session, outing_id)
+        query = select(AnalysisRow).where(AnalysisRow.outing_id == outing_id).options(undefer("*"))
+        return session.scalars(query.order_by(AnalysisRow.id.desc()).limit(1)).one()
+
+    def _what_is_known(
+        self, session: Session, boat: str | Boat, sheet: str | SetupSheet
+    ) -> tuple[dict[str, Any], Boat]:
+        """Return the sheet's values by item, and the boat."""
+        its_boat = boat_of(self._boat_row(session, boat)) if isinstance(boat, str) else boat
+        if isinstance(sheet, str):
+            sheet = SetupSheet.from_dict(self._sheet_row(session, sheet, its_boat.name).document)
+        return {name: reading.value for name, reading in sheet.readings.items()}, its_boat
+
+    def _sheet_for(self, session: Session, sheet: str | SetupSheet, boat: BoatRow) -> SheetRow:
+        row = (
+            self._sheet_row(session, sheet, boat.name)
+            if isinstance(sheet, str)
+            else self._add_sheet(session, sheet)
+        )
+        if row.boat_id != boat.id:
+            raise LogbookError(
+                f"the setup sheet '{row.name}' is of another boat than {boat.name}",
+                file=self.where,
+                mend="name a sheet of this boat",
+            )
+        return row

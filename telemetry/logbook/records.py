@@ -1,0 +1,182 @@
+"""What the logbook hands out and takes: plain frozen records."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any, Literal
+
+from telemetry.analysis import Analysis
+from telemetry.errors import LogError
+from telemetry.power import Limits
+
+Sort = Literal["date", "two-way", "peak", "place", "boat"]
+
+
+@dataclass(frozen=True, slots=True)
+class Boat:
+    """A boat.
+
+    Attributes
+    ----------
+    name : str
+        What its owner calls it; the logbook knows it by this.
+    hull_kind : str
+        Such as ``catamaran``, ``outrigger`` or ``deep-V``.
+    length_m : float or None
+        Of the hull [m].
+    note : str
+    limits : Limits
+        What its motor, controller and pack must not exceed.
+    own_items : tuple of mapping
+        Setup items that only this boat has, as plain types.
+    """
+
+    name: str
+    hull_kind: str = ""
+    length_m: float | None = None
+    note: str = ""
+    limits: Limits = field(default_factory=Limits)
+    own_items: tuple[Mapping[str, Any], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Conditions:
+    """What an outing was like, as its driver saw it; None and empty where nobody said.
+
+    Attributes
+    ----------
+    place : str
+    wind_mps, wind_from_deg : float or None
+        Mean wind, and where it came from, clockwise from north [m/s, deg].
+    water : str
+        Such as ``flat``, ``ripples`` or ``chop``.
+    air_c, water_c : float or None
+        Temperatures [°C].
+    pack : str
+        Which pack was aboard.
+    note : str
+    """
+
+    place: str = ""
+    wind_mps: float | None = None
+    wind_from_deg: float | None = None
+    water: str = ""
+    air_c: float | None = None
+    water_c: float | None = None
+    pack: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class NamedLog:
+    """A log's bytes with the name of the file they came in."""
+
+    file: str
+    data: bytes = field(repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class StoredLog:
+    """A log in the logbook: the file's name, the SHA-256 of its bytes, and their number."""
+
+    file: str
+    sha256: str
+    size_bytes: int
+
+
+@dataclass(frozen=True, slots=True)
+class Outing:
+    """One outing as lists show it; speeds are those of its latest analysis [m/s].
+
+    Attributes
+    ----------
+    id : int
+    boat, sheet_id, sheet_name : str
+    start_utc : datetime or None
+        None when no log says which day it was and nobody did.
+    conditions : Conditions
+    logs : tuple of StoredLog
+        In the order in which they were given.
+    passes, two_ways : int
+        How many were found.
+    best_two_way_mps, best_two_way_u95_mps, best_verdict
+        The best by the rule asked for, with its verdict; None without a two-way.
+    best_peak_mps, best_peak_u95_mps
+        Of all passes; None without a pass.
+    program_version : str
+        Which version of the program made the analysis.
+    added_utc : datetime
+    """
+
+    id: int
+    boat: str
+    sheet_id: str
+    sheet_name: str
+    start_utc: datetime | None
+    conditions: Conditions
+    logs: tuple[StoredLog, ...]
+    passes: int
+    two_ways: int
+    best_two_way_mps: float | None
+    best_two_way_u95_mps: float | None
+    best_verdict: str | None
+    best_peak_mps: float | None
+    best_peak_u95_mps: float | None
+    program_version: str
+    added_utc: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class OutingSearch:
+    """Which outings, in which order.
+
+    Attributes
+    ----------
+    text : str
+        Words that must each occur in the place, the boat's or sheet's name, the pack or the note.
+    boat, place, sheet_id : str
+        Exactly these; empty for any.
+    since, until : datetime or None
+        Started at or after, and before.
+    two_way_mps, peak_mps : (float or None, float or None)
+        Lowest and highest best two-way or peak [m/s].
+    sort : {"date", "two-way", "peak", "place", "boat"}
+        Those without the value come last either way.
+    descending : bool
+    limit, offset : int or None and int
+        Which part of the answer.
+    """
+
+    text: str = ""
+    boat: str = ""
+    place: str = ""
+    sheet_id: str = ""
+    since: datetime | None = None
+    until: datetime | None = None
+    two_way_mps: tuple[float | None, float | None] = (None, None)
+    peak_mps: tuple[float | None, float | None] = (None, None)
+    sort: Sort = "date"
+    descending: bool = True
+    limit: int | None = None
+    offset: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Imported:
+    """What an import did.
+
+    Attributes
+    ----------
+    outing : Outing
+        As it now stands in the logbook.
+    analysis : Analysis
+        What was made of its logs.
+    unused : tuple of LogError
+        Logs that could not be used, and are not in the logbook.
+    """
+
+    outing: Outing
+    analysis: Analysis
+    unused: tuple[LogError, ...]

@@ -1,0 +1,134 @@
+"""Finding outings, and telling them as records."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from typing import Any, Final
+
+from sqlalchemy import ColumnElement, Select, func, select
+from sqlalchemy.orm import Session
+
+from telemetry.logbook.records import Conditions, Outing, OutingSearch, StoredLog
+from telemetry.logbook.tables import BoatRow, LogRow, OutingLogRow, OutingRow, SheetRow
+
+Found = tuple[OutingRow, str, str]  # with the names of its boat and its sheet
+
+_SORTS: Final[dict[str, tuple[Any, ...]]] = {
+    "date": (OutingRow.start_utc,),
+    "two-way": (OutingRow.best_two_way_mps,),
+    "peak": (OutingRow.best_peak_mps,),
+    "place": (OutingRow.place_folded, OutingRow.start_utc),
+    "boat": (BoatRow.folded, OutingRow.start_utc),
+}
+
+
+def folded(text: str) -> str:
+    """Return a text as searches compare it: no case, single spaces.
+
+    Examples
+    --------
+    >>> folded("  Straße  am SEE ")
+    'strasse am see'
+    """
+    return " ".join(text.casefold().split())
+
+
+def words_of(boat: str, sheet: str, conditions: Conditions) -> str:
+    """Return everything of an outing that a text search looks through."""
+    return folded(" ".join((conditions.place, boat, sheet, conditions.pack, conditions.note)))
+
+
+def conditions_to_columns(conditions: Conditions) -> dict[str, Any]:
+    """Return the columns that hold the conditions."""
+    columns = {name: getattr(conditions, name) for name in Conditions.__dataclass_fields__}
+    return columns | {"place_folded": folded(conditions.place)}
+
+
+def found_outings() -> Select[OutingRow, str, str]:
+    """Return the query that every list of outings starts from."""
+    return (
+        select(OutingRow, BoatRow.name, SheetRow.name)
+        .join(BoatRow, BoatRow.id == OutingRow.boat_id)
+        .join(SheetRow, SheetRow.id == OutingRow.sheet_id)
+    )
+
+
+def searched(search: OutingSearch) -> Select[OutingRow, str, str]:
+    """Return the query of a search, in its order and its part."""
+    query = found_outings().where(*_conditions(search))
+    for column in _SORTS[search.sort]:
+        query = query.order_by((column.desc() if search.descending else column.asc()).nulls_last())
+    query = query.order_by(OutingRow.id.desc() if search.descending else OutingRow.id)
+    return query.limit(search.limit).offset(search.offset or None)
+
+
+def counted(search: OutingSearch) -> Select[int]:
+    """Return the query that counts all a search finds, whatever its part."""
+    query = select(func.count(OutingRow.id))
+    if search.boat:
+        query = query.join(BoatRow, BoatRow.id == OutingRow.boat_id)
+    return query.where(*_conditions(search))
+
+
+def _conditions(search: OutingSearch) -> list[ColumnElement[bool]]:
+    asked = [OutingRow.words.contains(word, autoescape=True) for word in folded(search.text).split()]
+    if search.boat:
+        asked.append(BoatRow.folded == folded(search.boat))
+    if search.place:
+        asked.append(OutingRow.place_folded == folded(search.place))
+    if search.sheet_id:
+        asked.append(OutingRow.sheet_id == search.sheet_id)
+    if search.since is not None:
+        asked.append(OutingRow.start_utc >= search.since)
+    if search.until is not None:
+        asked.append(OutingRow.start_utc < search.until)
+    for column, (low, high) in (
+        (OutingRow.best_two_way_mps, search.two_way_mps),
+        (OutingRow.best_peak_mps, search.peak_mps),
+    ):
+        if low is not None:
+            asked.append(column >= low)
+        if high is not None:
+            asked.append(column <= high)
+    return asked
+
+
+def told(session: Session, found: Sequence[Found]) -> tuple[Outing, ...]:
+    """Turn rows into records, with each outing's logs."""
+    logs = logs_of(session, [row.id for row, _, _ in found])
+    return tuple(
+        Outing(
+            id=row.id,
+            boat=boat,
+            sheet_id=row.sheet_id,
+            sheet_name=sheet,
+            start_utc=row.start_utc,
+            conditions=Conditions(**{n: getattr(row, n) for n in Conditions.__dataclass_fields__}),
+            logs=logs[row.id],
+            passes=row.pass_count,
+            two_ways=row.two_way_count,
+            best_two_way_mps=row.best_two_way_mps,
+            best_two_way_u95_mps=row.best_two_way_u95_mps,
+            best_verdict=row.best_verdict,
+            best_peak_mps=row.best_peak_mps,
+            best_peak_u95_mps=row.best_peak_u95_mps,
+            program_version=row.program_version,
+            added_utc=row.added_utc,
+        )
+        for row, boat, sheet in found
+    )
+
+
+def logs_of(session: Session, outing_ids: Sequence[int]) -> defaultdict[int, tuple[StoredLog, ...]]:
+    """Return the logs of outings, without their bytes."""
+    query = (
+        select(OutingLogRow.outing_id, OutingLogRow.file, OutingLogRow.sha256, LogRow.size_bytes)
+        .join(LogRow, LogRow.sha256 == OutingLogRow.sha256)
+        .where(OutingLogRow.outing_id.in_(outing_ids))
+        .order_by(OutingLogRow.outing_id, OutingLogRow.position)
+    )
+    logs: defaultdict[int, tuple[StoredLog, ...]] = defaultdict(tuple)
+    for outing_id, file, sha256, size_bytes in session.execute(query):
+        logs[outing_id] += (StoredLog(file, sha256, size_bytes),)
+    return logs

@@ -1,0 +1,78 @@
+"""A logbook's database with the two ways of using it: to read, and to write all or nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Self
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from telemetry.errors import LogbookError
+from telemetry.logbook.address import resolve, shown
+from telemetry.logbook.faults import as_logbook_errors
+from telemetry.logbook.opening import WRITES, open_engine
+from telemetry.logbook.searching import folded
+from telemetry.logbook.tables import BoatRow
+
+
+class Store:
+    """An open database.
+
+    Parameters
+    ----------
+    url : str or Path, optional
+        As :func:`telemetry.logbook.address.resolve` takes it.
+
+    Attributes
+    ----------
+    where : str
+        Its name in messages.
+    """
+
+    def __init__(self, url: str | Path | None = None) -> None:
+        self._url = resolve(url)
+        self.where = shown(self._url)
+        self._engine = open_engine(self._url)
+        self._writer = self._engine.execution_options(**{WRITES: True})
+        at_one_moment = {"isolation_level": "REPEATABLE READ"} if self._engine.name == "postgresql" else {}
+        self._reader = self._engine.execution_options(**at_one_moment)
+
+    def close(self) -> None:
+        """Let go of the database."""
+        with as_logbook_errors(self.where):
+            self._engine.dispose()
+
+    def __enter__(self) -> Self:
+        """Return itself."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Let go of the database."""
+        self.close()
+
+    @contextmanager
+    def _reading(self) -> Iterator[Session]:
+        """Look at the logbook as it is at one moment."""
+        with as_logbook_errors(self.where), Session(self._reader) as session:
+            yield session
+
+    @contextmanager
+    def _writing(self) -> Iterator[Session]:
+        """Write; what the block does is kept whole at its end, or not at all."""
+        with as_logbook_errors(self.where), Session(self._writer) as session, session.begin():
+            session.connection()  # takes the writer's turn now, before anything is looked at
+            yield session
+
+    def _boat_row(self, session: Session, name: str) -> BoatRow:
+        row = session.scalar(select(BoatRow).where(BoatRow.folded == folded(name)))
+        if row is None:
+            known = ", ".join(session.scalars(select(BoatRow.name).order_by(BoatRow.folded).limit(8)))
+            raise LogbookError(
+                f"there is no boat '{name}'",
+                file=self.where,
+                mend=f"add it first{f', or choose {known}' if known else ''}",
+            )
+        return row
