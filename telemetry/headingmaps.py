@@ -19,6 +19,7 @@ from typing import Final
 from telemetry.errors import KeptError, LogError
 from telemetry.home import home_folder
 from telemetry.readers import Explained, KeptMap, ReadOptions, explained
+from telemetry.readers.kept import table_id
 
 _ENDING: Final = ".json"
 _DAMAGED: Final = ".damaged"
@@ -127,12 +128,27 @@ def forget(name: str) -> KeptMap:
     if len(found) != 1:
         reason = f"{'several maps begin' if found else 'no map is kept that begins'} with '{name}'"
         raise KeptError(reason, mend="list them with `reciprocal maps`")
-    file = folder() / f"{found[0].id}{_ENDING}"
+    _remove(found[0].id)
+    return found[0]
+
+
+def forget_table(said: Explained) -> None:
+    """Forget what is kept of a kind of table, if anything is.
+
+    Raises
+    ------
+    KeptError
+        If it cannot be removed.
+    """
+    _remove(table_id(said.headings, said.units))
+
+
+def _remove(name: str) -> None:
+    file = folder() / f"{name}{_ENDING}"
     try:
         file.unlink(missing_ok=True)
     except OSError as error:
         raise _cannot("be removed", error, file) from None
-    return found[0]
 
 
 def _files() -> list[Path]:

@@ -70,10 +70,10 @@ def _file(view: FileView) -> html.Li:
         parts.append(html.P([icon("cross"), view.error], className="file-error", role="alert"))
     if view.findings:
         parts.append(_findings(view))
-    if view.headings:
-        parts.append(_heading_form(view))
-    elif view.needs_poles or view.pole_pairs is not None:
-        parts.append(_pole_form(view))
+    if view.needs_headings:
+        parts.append(_form(view, html.P("Say what its columns are:"), _names(view), _motor(view)))
+    elif view.is_table:
+        parts.append(_details(view))
     return html.Li(parts, className="file")
 
 
@@ -89,34 +89,48 @@ def _findings(view: FileView) -> html.Details:
     )
 
 
-def _heading_form(view: FileView) -> html.Div:
-    choices = [{"value": value, "label": label} for value, label in column_choices()]
-    rows = [
-        dmc.Select(
-            id={"type": "heading", "key": view.key, "heading": number},
-            label=heading,
-            data=choices,
-            value=view.mapped.get(heading),
-            placeholder="not used",
-            clearable=True,
-            searchable=True,
-        )
-        for number, heading in enumerate(view.headings)
-    ]
-    return html.Div(
-        [html.P("Say what its columns are:"), *rows, _poles(view), _again(view)],
-        className="heading-form",
-    )
-
-
-def _pole_form(view: FileView) -> html.Details:
-    said = f"Pole pairs: {view.pole_pairs}" if view.pole_pairs else "Say the motor's pole pairs"
-    form = html.Div([_poles(view), _again(view)], className="heading-form")
+def _details(view: FileView) -> html.Details:
+    """Ask for the pole pairs where they are needed; else offer to say otherwise how the table is read."""
+    names = html.Details([html.Summary("Name its columns"), _names(view)]) if view.headings else None
+    form = _form(view, _motor(view), names)
+    said = "Say the motor's pole pairs" if view.needs_poles else "How its columns are read"
     return html.Details([html.Summary(said), form], open=view.needs_poles)
 
 
-def _poles(view: FileView) -> dmc.NumberInput:
-    return dmc.NumberInput(
+def _form(view: FileView, *parts: Any) -> html.Div:
+    kept = html.P("Kept for every table with these headings.", className="quiet")
+    again = dmc.Button("Read it again", id={"type": "read-again", "key": view.key}, variant="default")
+    return html.Div([*parts, again, kept], className="heading-form")
+
+
+def _names(view: FileView) -> html.Div:
+    """Offer a meaning for each heading."""
+    rows = []
+    for number, heading in enumerate(view.headings):
+        mapped, understood = view.mapped.get(heading), view.understood.get(heading)
+        rows.append(
+            dmc.Select(
+                id={"type": "heading", "key": view.key, "heading": number},
+                label=heading,
+                data=_choices(mapped),
+                value=mapped,
+                placeholder=f"read as {understood}" if understood else "not used",
+                clearable=True,
+                searchable=True,
+            )
+        )
+    return html.Div(rows, className="heading-names")
+
+
+def _choices(mapped: str | None) -> list[dict[str, str]]:
+    """List what a heading can be said to mean; what it was said to mean elsewhere stays a choice."""
+    choices = [{"value": value, "label": label} for value, label in column_choices()]
+    known = mapped is None or any(choice["value"] == mapped for choice in choices)
+    return choices if known else [*choices, {"value": mapped, "label": mapped}]
+
+
+def _motor(view: FileView) -> html.Div:
+    poles = dmc.NumberInput(
         id={"type": "poles", "key": view.key},
         label="Pole pairs of the motor",
         description="Turns electrical rpm into motor rpm",
@@ -125,7 +139,13 @@ def _poles(view: FileView) -> dmc.NumberInput:
         max=50,
         allowDecimal=False,
     )
-
-
-def _again(view: FileView) -> dmc.Button:
-    return dmc.Button("Read it again", id={"type": "read-again", "key": view.key}, variant="default")
+    gear = dmc.NumberInput(
+        id={"type": "gear", "key": view.key},
+        label="Gear ratio",
+        description="Motor turns per turn of the shaft. Empty: 1",
+        value=view.gear_ratio if view.gear_ratio is not None else "",
+        min=0.01,
+        max=100,
+        hideControls=True,
+    )
+    return html.Div([poles, gear], className="heading-names")

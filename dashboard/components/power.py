@@ -47,4 +47,6 @@ def _table(passes: tuple[PassPower, ...]) -> dmc.Table:
         for row in power_rows(passes)[1:]
     ]
     head = dmc.TableTr([dmc.TableTh(text) for text in POWER_HEADS])
-    return dmc.Table([dmc.TableThead(head), dmc.TableTbody(rows)], className="passes many-figures", verticalSpacing="sm")
+    return dmc.Table(
+        [dmc.TableThead(head), dmc.TableTbody(rows)], className="passes many-figures", verticalSpacing="sm"
+    )

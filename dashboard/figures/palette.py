@@ -10,6 +10,7 @@ References
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -51,6 +52,12 @@ DARK: Final = Palette(
     out="#56B4E9",  # sky blue: the light relative of blue
     back="#E69F00",  # orange: the light relative of vermillion
 )
+
+
+def seen_by(surroundings: Mapping[str, bool] | None) -> tuple[Palette, bool]:
+    """Read what the browser says of itself: its palette, and whether a finger points."""
+    dark, coarse = (bool(surroundings and surroundings[name]) for name in ("dark", "coarse"))
+    return DARK if dark else LIGHT, coarse
 
 
 def with_alpha(colour: str, alpha: float) -> str:

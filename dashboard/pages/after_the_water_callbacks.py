@@ -2,163 +2,49 @@
 
 from __future__ import annotations
 
-import base64
-import binascii
 from typing import Any
 
-from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, html, no_update
+from dash import ALL, Dash, Input, Output, State, ctx, html, no_update
 from dash.exceptions import PreventUpdate
 
 from dashboard.components.answer import answer
 from dashboard.components.controls import rule_choices, rule_notes
-from dashboard.components.logs import file_list
 from dashboard.components.marks import sentence
 from dashboard.components.passes import pass_table
-from dashboard.components.power import power_told
-from dashboard.components.ride import pass_choices, ride_list
 from dashboard.components.twoways import two_way_items
 from dashboard.figures.directions import directions
-from dashboard.figures.palette import DARK, LIGHT, Palette
+from dashboard.figures.palette import seen_by
 from dashboard.figures.plan import aspect, place_at, plan
-from dashboard.figures.power import power_time
-from dashboard.figures.ride import ripple_spectrum, ripple_time
 from dashboard.figures.speed_time import speed_time
-from dashboard.services.motors import drawn_motor, ripple_of
+from dashboard.pages import after_the_water_files, after_the_water_power
 from dashboard.services.questions import (
     RULES_OWN,
     USERS_OWN,
     Asked,
+    answered,
     gates_text,
     headline_of,
     request_of,
     rules_of,
 )
-from dashboard.services.samples import sample_uploads
-from dashboard.services.sessions import Session, Sessions
-from dashboard.services.uploads import file_view, read_again, read_upload
+from dashboard.services.sessions import Sessions
+from dashboard.services.uploads import content_of
 from telemetry.analysis import Analysis
 from telemetry.errors import CallError, RuleError
 from telemetry.rules import load_rule, parse_rule
 from telemetry.twoway import TwoWay
-from telemetry.units import SPEED_UNITS, TEMPERATURE_UNITS
+from telemetry.units import SPEED_UNITS
 
-REVISION = Output("revision", "data", allow_duplicate=True)
 TWO_WAYS_A_PAGE = 20
 GATES = Output("gates", "value", allow_duplicate=True)
 
 
 def register(app: Dash, sessions: Sessions) -> None:
     """Attach the page's callbacks to an app."""
-    _register_files(app, sessions)
+    after_the_water_files.register(app, sessions)
     _register_controls(app, sessions)
     _register_answer(app, sessions)
-    _register_ride(app, sessions)
-
-
-def content_of(data_url: str) -> bytes:
-    """Take the bytes out of what the browser sends of a file."""
-    try:
-        return base64.b64decode(data_url.partition(",")[2], validate=True)
-    except binascii.Error:
-        return b""
-
-
-def _register_files(app: Dash, sessions: Sessions) -> None:
-    app.clientside_callback(
-        ClientsideFunction("afterTheWater", "sortOut"),
-        Output("dropped", "data"),
-        Output("turned-away", "children"),
-        Output("drop", "contents"),
-        Input("drop", "contents"),
-        State("drop", "filename"),
-        State("limits", "data"),
-        prevent_initial_call=True,
-    )
-    busy = [(Output("reading", "hidden"), False, True)]
-
-    @app.callback(
-        REVISION, Input("dropped", "data"), State("session", "data"), running=busy, prevent_initial_call=True
-    )
-    def receive(dropped: list[dict[str, str]] | None, token: str) -> int:
-        if not dropped:
-            raise PreventUpdate
-        session = sessions.open(token)
-        for file in dropped:
-            session.put(read_upload(file["name"], content_of(file["contents"])))
-        return session.revision
-
-    @app.callback(
-        REVISION,
-        Input("samples", "n_clicks"),
-        State("session", "data"),
-        running=busy,
-        prevent_initial_call=True,
-    )
-    def show_samples(_clicks: int, token: str) -> int:
-        session = sessions.open(token)
-        for upload in sample_uploads():
-            session.put(upload)
-        return session.revision
-
-    @app.callback(
-        REVISION,
-        Input({"type": "remove", "key": ALL}, "n_clicks"),
-        State("session", "data"),
-        prevent_initial_call=True,
-    )
-    def remove(_clicks: list[int | None], token: str) -> int:
-        if not ctx.triggered[0]["value"]:
-            raise PreventUpdate  # the button was drawn, not pressed
-        session = sessions.open(token)
-        session.remove(ctx.triggered_id["key"])
-        return session.revision
-
-    @app.callback(
-        REVISION,
-        Input({"type": "read-again", "key": ALL}, "n_clicks"),
-        State({"type": "heading", "key": ALL, "heading": ALL}, "value"),
-        State({"type": "heading", "key": ALL, "heading": ALL}, "label"),
-        State({"type": "heading", "key": ALL, "heading": ALL}, "id"),
-        State({"type": "poles", "key": ALL}, "value"),
-        State({"type": "poles", "key": ALL}, "id"),
-        State("session", "data"),
-        running=busy,
-        prevent_initial_call=True,
-    )
-    def read_with_headings(
-        _clicks: list[int | None],
-        values: list[str | None],
-        labels: list[str],
-        ids: list[dict[str, Any]],
-        poles: list[float | str | None],
-        pole_ids: list[dict[str, str]],
-        token: str,
-    ) -> int:
-        if not ctx.triggered[0]["value"]:
-            raise PreventUpdate
-        session, key = sessions.open(token), ctx.triggered_id["key"]
-        named = zip(ids, labels, values, strict=True)
-        headings = {label: value for owner, label, value in named if owner["key"] == key and value}
-        pairs = next((v for owner, v in zip(pole_ids, poles, strict=True) if owner["key"] == key), None)
-        session.put(read_again(session.uploads[key], headings, int(pairs) if pairs else None))
-        return session.revision
-
-    @app.callback(
-        Output("files", "children"),
-        Output("after-the-water", "className"),
-        Input("revision", "data"),
-        Input("session", "data"),
-        Input("asked", "data"),
-    )
-    def list_files(_revision: int, token: str, asked: dict[str, Any] | None) -> tuple[list[html.Li], str]:
-        session = sessions.peek(token)
-        analysis = _known(session, asked)
-        views = tuple(file_view(upload, analysis) for upload in session.uploads.values())
-        return file_list(views), "page" if session.logs else "page empty"
-
-
-def _known(session: Session, asked: dict[str, Any] | None) -> Analysis | None:
-    return session.analysis(request_of(session, Asked(**asked))) if asked else None
+    after_the_water_power.register(app, sessions)
 
 
 def _register_controls(app: Dash, sessions: Sessions) -> None:
@@ -210,7 +96,7 @@ def _register_controls(app: Dash, sessions: Sessions) -> None:
         prevent_initial_call=True,
     )
     def take_gates(_clicks: list[int | None], asked: dict[str, Any], token: str) -> str:
-        analysis = _known(sessions.peek(token), asked)
+        analysis = answered(sessions.peek(token), asked)
         if not ctx.triggered[0]["value"] or analysis is None:
             raise PreventUpdate
         chosen = _two_way(analysis, ctx.triggered_id["two_way"])
@@ -241,7 +127,7 @@ def _register_controls(app: Dash, sessions: Sessions) -> None:
     ) -> tuple[Any, str, Any]:
         if ctx.triggered_id == "pick":
             return [], "Now press the first gate's place on the plan view.", no_update
-        analysis = _known(sessions.peek(token), asked)
+        analysis = answered(sessions.peek(token), asked)
         if not hint or not pressed or analysis is None:
             raise PreventUpdate
         point = pressed["points"][0]
@@ -311,7 +197,7 @@ def _register_answer(app: Dash, sessions: Sessions) -> None:
         prevent_initial_call=True,
     )
     def show_answer(asked: dict[str, Any], unit: str, token: str) -> tuple[Any, ...]:
-        analysis = _known(sessions.peek(token), asked)
+        analysis = answered(sessions.peek(token), asked)
         if analysis is None:
             return [], [], []
         ways = directions(analysis.passes)
@@ -327,7 +213,7 @@ def _register_answer(app: Dash, sessions: Sessions) -> None:
         prevent_initial_call=True,
     )
     def open_best(asked: dict[str, Any], token: str) -> tuple[str | None, int, int]:
-        analysis = _known(sessions.peek(token), asked)
+        analysis = answered(sessions.peek(token), asked)
         if analysis is None:
             return None, 1, 1
         best = next((t.id for t in analysis.two_ways if t.best), None)
@@ -345,7 +231,7 @@ def _register_answer(app: Dash, sessions: Sessions) -> None:
     def list_two_ways(
         asked: dict[str, Any], unit: str, opened: str | None, page: int, token: str
     ) -> list[Any]:
-        analysis = _known(sessions.peek(token), asked)
+        analysis = answered(sessions.peek(token), asked)
         if analysis is None:
             return []
         shown = analysis.two_ways[(page - 1) * TWO_WAYS_A_PAGE : page * TWO_WAYS_A_PAGE]
@@ -371,10 +257,10 @@ def _register_answer(app: Dash, sessions: Sessions) -> None:
         surroundings: dict[str, bool] | None,
         token: str,
     ) -> tuple[Any, Any, dict[str, str]]:
-        analysis = _known(sessions.peek(token), asked)
+        analysis = answered(sessions.peek(token), asked)
         if analysis is None:
             raise PreventUpdate
-        palette, coarse = _surroundings(surroundings)
+        palette, coarse = seen_by(surroundings)
         chosen = _two_way(analysis, opened) or next((t for t in analysis.two_ways if t.best), None)
         points = tuple((lat, lon) for lat, lon in picked or [])
         return (
@@ -382,72 +268,3 @@ def _register_answer(app: Dash, sessions: Sessions) -> None:
             plan(analysis, chosen, palette, picked=points, coarse=coarse),
             {"aspectRatio": f"{aspect(analysis):.3f}"},
         )
-
-
-def _register_ride(app: Dash, sessions: Sessions) -> None:
-    @app.callback(
-        Output("ride-events", "children"),
-        Output("ride-pass", "data"),
-        Output("ride-pass", "value"),
-        Output("power-told", "children"),
-        Input("asked", "data"),
-        Input("unit", "value"),
-        State("ride-pass", "value"),
-        State("session", "data"),
-        prevent_initial_call=True,
-    )
-    def tell_ride(
-        asked: dict[str, Any], unit: str, chosen: str | None, token: str
-    ) -> tuple[list[Any], list[dict[str, str]], str | None, list[Any]]:
-        analysis = _known(sessions.peek(token), asked)
-        if analysis is None:
-            return [], [], None, []
-        view = ripple_of(analysis, chosen)
-        told = ride_list(analysis.ride, unit)
-        return told, pass_choices(analysis.passes), view and view.pass_id, power_told(analysis.motors)
-
-    @app.callback(
-        Output("ripple-time", "figure"),
-        Output("ripple-spectrum", "figure"),
-        Input("asked", "data"),
-        Input("ride-pass", "value"),
-        Input("surroundings", "data"),
-        State("session", "data"),
-        prevent_initial_call=True,
-    )
-    def draw_ripple(
-        asked: dict[str, Any], chosen: str | None, surroundings: dict[str, bool] | None, token: str
-    ) -> tuple[Any, Any]:
-        analysis = _known(sessions.peek(token), asked)
-        view = ripple_of(analysis, chosen) if analysis else None
-        if view is None:
-            raise PreventUpdate
-        palette, coarse = _surroundings(surroundings)
-        return ripple_time(view, palette, coarse=coarse), ripple_spectrum(view, palette, coarse=coarse)
-
-    @app.callback(
-        Output("power-time", "figure"),
-        Output("power-time-box", "style"),
-        Input("asked", "data"),
-        Input("unit", "value"),
-        Input("surroundings", "data"),
-        State("session", "data"),
-        prevent_initial_call=True,
-    )
-    def draw_power(
-        asked: dict[str, Any], unit: str, surroundings: dict[str, bool] | None, token: str
-    ) -> tuple[Any, dict[str, str]]:
-        analysis = _known(sessions.peek(token), asked)
-        drawn = drawn_motor(analysis) if analysis else None
-        if analysis is None or drawn is None:
-            return no_update, {"display": "none"}
-        (joined, motor), (palette, coarse) = drawn, _surroundings(surroundings)
-        units = SPEED_UNITS[unit], TEMPERATURE_UNITS["°C"]
-        figure = power_time(analysis, joined.speed_log, motor, joined.clock, *units, palette, coarse=coarse)
-        return figure, {"height": f"{figure.layout.height or 260}px"}
-
-
-def _surroundings(surroundings: dict[str, bool] | None) -> tuple[Palette, bool]:
-    """Read what the browser says of itself: its palette, and whether a finger points."""
-    dark, coarse = (bool(surroundings and surroundings[name]) for name in ("dark", "coarse"))
-    return DARK if dark else LIGHT, coarse

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 from dashboard.services.sessions import Session
 from telemetry.analysis import USUAL_DISTANCES_M, Analysis, Request
@@ -82,6 +83,11 @@ def request_of(session: Session, asked: Asked) -> Request:
     window_s = asked.window_min * 60.0 if asked.window_min else None
     power = PowerOptions(pitch_mm=asked.pitch_mm, kv_rpm_per_v=asked.kv_rpm_per_v, cells=asked.cells)
     return Request(rule=rule, distance_m=distance_m, gates=gates, window_s=window_s, power=power)
+
+
+def answered(session: Session, asked: Mapping[str, Any] | None) -> Analysis | None:
+    """Return the answer to what was asked; None where nothing was asked or no log is there."""
+    return session.analysis(request_of(session, Asked(**asked))) if asked else None
 
 
 def gates_text(gates: tuple[tuple[float, float], tuple[float, float]]) -> str:

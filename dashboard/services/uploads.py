@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import base64
+import binascii
 import hashlib
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import PurePath
 from typing import Final
@@ -11,9 +14,10 @@ from typing import Final
 import pandas as pd
 
 from telemetry.analysis import Analysis
-from telemetry.errors import HeadingMapNeededError, LogError
-from telemetry.frames import Finding, Log, MotorLog, Track
-from telemetry.readers import ReadOptions, read_bytes
+from telemetry.errors import HeadingMapNeededError, LogError, PolePairsNeededError
+from telemetry.frames import Finding, Log, Track
+from telemetry.readers import Explained, ReadOptions, explained, read_bytes
+from telemetry.readers.headings import match
 from telemetry.units import SPEED_UNITS
 
 # What one file, one drop and one session may hold. An hour at 25 Hz is about 25 MB of GPX.
@@ -22,6 +26,16 @@ MOST_FILES_A_DROP: Final = 12
 MOST_BYTES_A_DROP: Final = 64_000_000
 MOST_FILES: Final = 40
 MOST_BYTES: Final = 160_000_000
+# A table that is read without a question may have so many headings and still offer each to be named.
+_MOST_NAMED: Final = 40
+
+
+def content_of(data_url: str) -> bytes:
+    """Take the bytes out of what the browser sends of a file."""
+    try:
+        return base64.b64decode(data_url.partition(",")[2], validate=True)
+    except binascii.Error:
+        return b""
 
 
 @dataclass(frozen=True)
@@ -42,8 +56,8 @@ class Upload:
         Why it could not be used.
     data : bytes or None
         Kept only for tables, which may have to be read again with other headings or pole pairs.
-    options : ReadOptions
-        How it was read.
+    said : Explained or None
+        What is said of a table, now or before; None for other formats.
     """
 
     key: str
@@ -52,12 +66,12 @@ class Upload:
     logs: tuple[Log, ...]
     error: LogError | None
     data: bytes | None
-    options: ReadOptions
+    said: Explained | None
 
     def refused(self, reason: str, mend: str) -> Upload:
         """Return the same file turned away: nothing of it is kept but its name."""
         error = LogError(reason, file=self.name, mend=mend)
-        return replace(self, size=0, logs=(), error=error, data=None)
+        return replace(self, size=0, logs=(), error=error, data=None, said=None)
 
 
 def read_upload(name: str, data: bytes, options: ReadOptions | None = None) -> Upload:
@@ -77,18 +91,37 @@ def read_upload(name: str, data: bytes, options: ReadOptions | None = None) -> U
             logs = read_bytes(data, name, options)
         except LogError as refused:
             error = refused
-    is_table = isinstance(error, HeadingMapNeededError) or any(log.meta.format == "table" for log in logs)
-    return Upload(
-        hashlib.sha256(data).hexdigest(), name, len(data), logs, error, data if is_table else None, options
-    )
+    asked = isinstance(error, HeadingMapNeededError | PolePairsNeededError)
+    is_table = asked or any(log.meta.format == "table" for log in logs)
+    said: Explained | None = None
+    if is_table:
+        with suppress(LogError):  # a table without a line of headings has nothing to be named
+            said = explained(data, name, options)
+    key = hashlib.sha256(data).hexdigest()
+    return Upload(key, name, len(data), logs, error, data if is_table else None, said)
 
 
-def read_again(upload: Upload, headings: Mapping[str, str], pole_pairs: int | None) -> Upload:
-    """Read a table again with the user's heading map and pole pairs."""
+def read_again(
+    upload: Upload,
+    headings: Mapping[str, str] | None,
+    pole_pairs: int | None,
+    gear_ratio: float | None = None,
+) -> Upload:
+    """Read a table again by what the user says of it now, in the place of all that was said before.
+
+    Parameters
+    ----------
+    upload : Upload
+    headings : mapping of str to str or None
+        None where the user was not asked: what was said of the columns then stands.
+    pole_pairs : int or None
+    gear_ratio : float or None
+    """
     if upload.data is None:
         return upload
-    options = replace(upload.options, headings=dict(headings), pole_pairs=pole_pairs)
-    return read_upload(upload.name, upload.data, options)
+    if headings is None:
+        headings = upload.said.columns if upload.said else {}
+    return read_upload(upload.name, upload.data, ReadOptions(dict(headings), pole_pairs, gear_ratio))
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,14 +138,19 @@ class FileView:
         Everything noticed in it while reading and cleaning.
     error : str
         Why it could not be used, with the mend; empty when it could.
+    is_table : bool
+        Whether the user can say what it holds.
     headings : tuple of str
-        A table's headings, when the user has to say what they mean.
+        A table's headings, when the user has to say, or may say, what they mean.
     mapped : Mapping of str to str
         What the user said so far.
-    pole_pairs : int or None
-        What the user said of the motor, for a file that holds a motor log.
-    needs_poles : bool
-        Whether electrical rpm waits for the number of pole pairs.
+    understood : Mapping of str to str
+        The column that each heading names by itself.
+    pole_pairs, gear_ratio : int and float, or None
+        What the user said of the motor.
+    needs_headings, needs_poles : bool
+        Whether nothing can be read before the user says what the columns are; whether electrical rpm waits
+        for the number of pole pairs.
     """
 
     key: str
@@ -120,9 +158,13 @@ class FileView:
     summaries: tuple[tuple[str, ...], ...]
     findings: tuple[Finding, ...]
     error: str
+    is_table: bool
     headings: tuple[str, ...]
     mapped: Mapping[str, str]
+    understood: Mapping[str, str]
     pole_pairs: int | None
+    gear_ratio: float | None
+    needs_headings: bool
     needs_poles: bool
 
 
@@ -131,7 +173,10 @@ def file_view(upload: Upload, analysis: Analysis | None) -> FileView:
     findings: list[Finding] = []
     for log in upload.logs:
         findings += _findings(log, analysis)
-    headings = upload.error.headings if isinstance(upload.error, HeadingMapNeededError) else ()
+    said = upload.said
+    needs_headings = isinstance(upload.error, HeadingMapNeededError)
+    offered = said is not None and (needs_headings or len(said.headings) <= _MOST_NAMED)
+    needs_poles = any(f.code == "pole-pairs-unknown" for f in findings)
     error = ""
     if upload.error is not None:
         mend = f" {upload.error.mend[0].upper()}{upload.error.mend[1:]}." if upload.error.mend else ""
@@ -144,10 +189,14 @@ def file_view(upload: Upload, analysis: Analysis | None) -> FileView:
         tuple(_summary(log) for log in upload.logs),
         tuple(findings),
         error,
-        headings,
-        upload.options.headings,
-        upload.options.pole_pairs if any(isinstance(log, MotorLog) for log in upload.logs) else None,
-        needs_poles=any(f.code == "pole-pairs-unknown" for f in findings),
+        said is not None,
+        said.headings if said and offered else (),
+        said.columns if said else {},
+        {m.heading: m.column for m in match(said.headings, said.units, {})} if said else {},
+        said.pole_pairs if said else None,
+        said.gear_ratio if said else None,
+        needs_headings,
+        needs_poles or isinstance(upload.error, PolePairsNeededError),
     )
 
 

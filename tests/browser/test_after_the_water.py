@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from acts import choose, fits_the_screen, wait_until_settled
 from playwright.sync_api import BrowserContext, Page, expect
 
 from sample_logs import data_folder
@@ -53,15 +54,6 @@ def drop(page: Page, *files: Path) -> None:
         payload,
     )
     page.dispatch_event("#drop .drop-inside", "drop", {"dataTransfer": transfer})
-
-
-def choose(page: Page, *files: Path) -> None:
-    page.set_input_files("#drop input[type=file]", [str(file) for file in files])
-
-
-def wait_until_settled(page: Page) -> None:
-    """Wait until no plot is still to come: each one that does moves what lies below it."""
-    page.wait_for_load_state("networkidle")
 
 
 def test_dropped_logs_give_the_command_lines_figure_and_a_changed_rule_changes_it(page: Page) -> None:
@@ -211,7 +203,7 @@ def test_nothing_is_wider_than_the_screen_and_the_plots_are_drawn(page: Page) ->
     for plot in ("speed-time", "plan"):
         expect(page.locator(f"#{plot} .scatterlayer .trace").first).to_be_visible()
     wait_until_settled(page)
-    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    assert fits_the_screen(page)
 
 
 def test_the_page_can_be_used_from_the_keyboard(page: Page) -> None:

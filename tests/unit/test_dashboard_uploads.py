@@ -1,9 +1,11 @@
+from dashboard.services.maps import keep, remembered
 from dashboard.services.samples import sample_uploads
 from dashboard.services.uploads import LARGEST_BYTES, column_choices, file_view, read_again, read_upload
 from telemetry.analysis import analyse
 from telemetry.frames import MotorLog, Track
 
 TABLE = "wann,vgps,umdr,span\n" + "".join(f"{i / 10},{i % 30},{i * 100},22.5\n" for i in range(200))
+MOTOR = "t_s,Voltage [V],eRPM\n" + "".join(f"{i / 10},22.2,{600 * i}\n" for i in range(200))
 
 
 def test_each_sample_says_what_was_read() -> None:
@@ -86,3 +88,49 @@ def test_every_choice_of_a_column_is_one_the_reader_understands() -> None:
             upload, {"a": "elapsed:s" if not value.startswith("elapsed") else "satellites", "b": value}, 2
         )
         assert "column" not in str(again.error or "").partition("Mend")[0] or again.logs, (label, again.error)
+
+
+def test_what_was_said_on_the_page_once_is_known_in_every_later_session() -> None:
+    data = TABLE.encode()
+    wanted = {"wann": "elapsed:s", "vgps": "speed_mps:km/h", "umdr": "erpm:rpm", "span": "voltage_v:V"}
+    assert keep(read_again(read_upload("odd.csv", data), wanted, 3, 1.5)) == ""
+    options, unusable = remembered()
+    assert unusable == ""
+    later = read_upload("later.csv", data.replace(b"22.5", b"22.4"), options)
+    view = file_view(later, None)
+    assert later.error is None
+    assert (view.mapped, view.pole_pairs, view.gear_ratio) == (wanted, 3, 1.5)
+    assert not view.needs_headings
+    assert "heading-map-kept" in {f.code for f in view.findings}
+    # What is said anew goes in its place, and what is not asked about stands.
+    assert keep(read_again(later, None, 2)) == ""
+    (kept,) = remembered()[0].kept.values()
+    assert (kept.columns, kept.pole_pairs, kept.gear_ratio) == (wanted, 2, None)
+
+
+def test_what_is_taken_back_on_the_page_is_forgotten() -> None:
+    upload = read_upload("made.csv", MOTOR.encode())
+    assert file_view(upload, None).needs_poles
+    keep(read_again(upload, {}, 2))
+    assert remembered()[0].kept
+    keep(read_again(upload, {}, None))
+    assert not remembered()[0].kept
+
+
+def test_what_could_not_be_read_is_not_kept() -> None:
+    upload = read_again(read_upload("odd.csv", TABLE.encode()), {"vgps": "speed_mps:km/h"}, None)
+    assert upload.error is not None
+    assert keep(upload) == ""
+    assert not remembered()[0].kept
+
+
+def test_a_table_whose_only_motor_column_is_electrical_rpm_asks_for_the_pole_pairs() -> None:
+    gps = "t_s,lat,lon,Speed [m/s],eRPM\n" + "".join(f"{i},47.0,{8 + i / 1e4},7.6,60000\n" for i in range(9))
+    for text, kinds in ((gps, {Track, MotorLog}), ("t_s,eRPM\n0,60000\n1,60000\n", {MotorLog})):
+        upload = read_upload("made.csv", text.encode())
+        assert file_view(upload, None).needs_poles
+        assert file_view(upload, analyse(upload.logs)).needs_poles
+        assert file_view(upload, None).is_table
+        again = read_again(upload, None, 2)
+        assert {type(log) for log in again.logs} == kinds
+        assert not file_view(again, None).needs_poles

@@ -1,0 +1,126 @@
+"""The logs on the page "After the water": dropped, named, read again, removed."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, html, set_props
+from dash.exceptions import PreventUpdate
+
+from dashboard.components.logs import file_list
+from dashboard.services.maps import keep, remembered
+from dashboard.services.questions import answered
+from dashboard.services.samples import sample_uploads
+from dashboard.services.sessions import Sessions
+from dashboard.services.uploads import content_of, file_view, read_again, read_upload
+
+REVISION = Output("revision", "data", allow_duplicate=True)
+
+
+def register(app: Dash, sessions: Sessions) -> None:
+    """Attach the callbacks of the logs to an app."""
+    app.clientside_callback(
+        ClientsideFunction("afterTheWater", "sortOut"),
+        Output("dropped", "data"),
+        Output("turned-away", "children"),
+        Output("drop", "contents"),
+        Input("drop", "contents"),
+        State("drop", "filename"),
+        State("limits", "data"),
+        prevent_initial_call=True,
+    )
+    busy = [(Output("reading", "hidden"), False, True)]
+
+    @app.callback(
+        REVISION, Input("dropped", "data"), State("session", "data"), running=busy, prevent_initial_call=True
+    )
+    def receive(dropped: list[dict[str, str]] | None, token: str) -> int:
+        if not dropped:
+            raise PreventUpdate
+        session = sessions.open(token)
+        options, unusable = remembered()
+        for file in dropped:
+            session.put(read_upload(file["name"], content_of(file["contents"]), options))
+        _say(unusable)
+        return session.revision
+
+    @app.callback(
+        REVISION,
+        Input("samples", "n_clicks"),
+        State("session", "data"),
+        running=busy,
+        prevent_initial_call=True,
+    )
+    def show_samples(_clicks: int, token: str) -> int:
+        session = sessions.open(token)
+        for upload in sample_uploads():
+            session.put(upload)
+        return session.revision
+
+    @app.callback(
+        REVISION,
+        Input({"type": "remove", "key": ALL}, "n_clicks"),
+        State("session", "data"),
+        prevent_initial_call=True,
+    )
+    def remove(_clicks: list[int | None], token: str) -> int:
+        if not ctx.triggered[0]["value"]:
+            raise PreventUpdate  # the button was drawn, not pressed
+        session = sessions.open(token)
+        session.remove(ctx.triggered_id["key"])
+        return session.revision
+
+    @app.callback(
+        REVISION,
+        Input({"type": "read-again", "key": ALL}, "n_clicks"),
+        State({"type": "heading", "key": ALL, "heading": ALL}, "value"),
+        State({"type": "heading", "key": ALL, "heading": ALL}, "label"),
+        State({"type": "heading", "key": ALL, "heading": ALL}, "id"),
+        State({"type": "poles", "key": ALL}, "value"),
+        State({"type": "gear", "key": ALL}, "value"),
+        State({"type": "gear", "key": ALL}, "id"),
+        State("session", "data"),
+        running=busy,
+        prevent_initial_call=True,
+    )
+    def read_with_headings(
+        _clicks: list[int | None],
+        values: list[str | None],
+        labels: list[str],
+        ids: list[dict[str, Any]],
+        poles: list[float | str | None],
+        gears: list[float | str | None],
+        motor_ids: list[dict[str, str]],
+        token: str,
+    ) -> int:
+        if not ctx.triggered[0]["value"]:
+            raise PreventUpdate
+        session, key = sessions.open(token), ctx.triggered_id["key"]
+        asked = [(h, v) for owner, h, v in zip(ids, labels, values, strict=True) if owner["key"] == key]
+        headings = {heading: value for heading, value in asked if value} if asked else None
+        motors = zip(motor_ids, poles, gears, strict=True)
+        pairs, gear = next(((p, g) for owner, p, g in motors if owner["key"] == key), (None, None))
+        motor = int(pairs) if pairs else None, float(gear) if gear else None
+        upload = read_again(session.uploads[key], headings, *motor)
+        session.put(upload)
+        _say(keep(upload))
+        return session.revision
+
+    @app.callback(
+        Output("files", "children"),
+        Output("after-the-water", "className"),
+        Input("revision", "data"),
+        Input("session", "data"),
+        Input("asked", "data"),
+    )
+    def list_files(_revision: int, token: str, asked: dict[str, Any] | None) -> tuple[list[html.Li], str]:
+        session = sessions.peek(token)
+        analysis = answered(session, asked)
+        views = tuple(file_view(upload, analysis) for upload in session.uploads.values())
+        return file_list(views), "page" if session.logs else "page empty"
+
+
+def _say(unusable: str) -> None:
+    """Put a sentence above the page; an empty one leaves what stands there."""
+    if unusable:
+        set_props("notice", {"children": unusable})

@@ -1,0 +1,83 @@
+"""How it rode and what the power train did, on the page "After the water"."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dash import Dash, Input, Output, State, no_update
+from dash.exceptions import PreventUpdate
+
+from dashboard.components.power import power_told
+from dashboard.components.ride import pass_choices, ride_list
+from dashboard.figures.palette import seen_by
+from dashboard.figures.power import power_time
+from dashboard.figures.ride import ripple_spectrum, ripple_time
+from dashboard.services.motors import drawn_motor, ripple_of
+from dashboard.services.questions import answered
+from dashboard.services.sessions import Sessions
+from telemetry.units import SPEED_UNITS, TEMPERATURE_UNITS
+
+
+def register(app: Dash, sessions: Sessions) -> None:
+    """Attach the callbacks of ride and power to an app."""
+
+    @app.callback(
+        Output("ride-events", "children"),
+        Output("ride-pass", "data"),
+        Output("ride-pass", "value"),
+        Output("power-told", "children"),
+        Input("asked", "data"),
+        Input("unit", "value"),
+        State("ride-pass", "value"),
+        State("session", "data"),
+        prevent_initial_call=True,
+    )
+    def tell_ride(
+        asked: dict[str, Any], unit: str, chosen: str | None, token: str
+    ) -> tuple[list[Any], list[dict[str, str]], str | None, list[Any]]:
+        analysis = answered(sessions.peek(token), asked)
+        if analysis is None:
+            return [], [], None, []
+        view = ripple_of(analysis, chosen)
+        told = ride_list(analysis.ride, unit)
+        return told, pass_choices(analysis.passes), view and view.pass_id, power_told(analysis.motors)
+
+    @app.callback(
+        Output("ripple-time", "figure"),
+        Output("ripple-spectrum", "figure"),
+        Input("asked", "data"),
+        Input("ride-pass", "value"),
+        Input("surroundings", "data"),
+        State("session", "data"),
+        prevent_initial_call=True,
+    )
+    def draw_ripple(
+        asked: dict[str, Any], chosen: str | None, surroundings: dict[str, bool] | None, token: str
+    ) -> tuple[Any, Any]:
+        analysis = answered(sessions.peek(token), asked)
+        view = ripple_of(analysis, chosen) if analysis else None
+        if view is None:
+            raise PreventUpdate
+        palette, coarse = seen_by(surroundings)
+        return ripple_time(view, palette, coarse=coarse), ripple_spectrum(view, palette, coarse=coarse)
+
+    @app.callback(
+        Output("power-time", "figure"),
+        Output("power-time-box", "style"),
+        Input("asked", "data"),
+        Input("unit", "value"),
+        Input("surroundings", "data"),
+        State("session", "data"),
+        prevent_initial_call=True,
+    )
+    def draw_power(
+        asked: dict[str, Any], unit: str, surroundings: dict[str, bool] | None, token: str
+    ) -> tuple[Any, dict[str, str]]:
+        analysis = answered(sessions.peek(token), asked)
+        drawn = drawn_motor(analysis) if analysis else None
+        if analysis is None or drawn is None:
+            return no_update, {"display": "none"}
+        (joined, motor), (palette, coarse) = drawn, seen_by(surroundings)
+        units = SPEED_UNITS[unit], TEMPERATURE_UNITS["°C"]
+        figure = power_time(analysis, joined.speed_log, motor, joined.clock, *units, palette, coarse=coarse)
+        return figure, {"height": f"{figure.layout.height or 260}px"}

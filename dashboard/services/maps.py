@@ -1,0 +1,34 @@
+"""What was once said of a table's columns, for the page: found before a file is read, kept after it was."""
+
+from __future__ import annotations
+
+from dashboard.services.uploads import Upload
+from telemetry import headingmaps
+from telemetry.errors import KeptError
+from telemetry.readers import ReadOptions
+
+
+def remembered() -> tuple[ReadOptions, str]:
+    """Return how tables were explained before, and what cannot be used of it, in words."""
+    kept, damaged = headingmaps.load()
+    return ReadOptions(kept=kept), " ".join(str(error) for error in damaged)
+
+
+def keep(upload: Upload) -> str:
+    """Keep what the user said of a table that could be read with it; where he took it all back, forget it.
+
+    Returns
+    -------
+    str
+        Why it cannot be kept; empty where all is well.
+    """
+    if upload.said is None or upload.error is not None:
+        return ""
+    try:
+        if upload.said.worth_keeping("") is None:
+            headingmaps.forget_table(upload.said)
+        else:
+            headingmaps.keep(upload.said)
+    except KeptError as error:
+        return str(error)
+    return ""
