@@ -13,7 +13,7 @@ References
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, fields
 from typing import Any, Final
 
 import numpy as np
@@ -47,6 +47,8 @@ class Limits:
         Highest temperatures [°C].
     current_a, rpm, charge_mah : float or None
         Highest current, shaft speed, and charge drawn since the start of the log.
+    own : tuple of str
+        Which of them the user gave, be it at the usual value; one at another value is taken for the user's.
     """
 
     cell_v: float | None = 3.2
@@ -55,6 +57,19 @@ class Limits:
     current_a: float | None = None
     rpm: float | None = None
     charge_mah: float | None = None
+    own: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Take the names in any order and kind of sequence, as a file gives them."""
+        object.__setattr__(self, "own", tuple(sorted(self.own)))
+
+    def source(self, name: str) -> str:
+        """Say whose a limit is."""
+        given = name in self.own or getattr(self, name) != getattr(Limits(), name)
+        return YOURS if given else COMMON_PRACTICE
+
+
+LIMIT_NAMES: Final = tuple(f.name for f in fields(Limits) if f.name != "own")
 
 
 @dataclass(frozen=True, slots=True)
@@ -439,7 +454,7 @@ class _PassReader:
             cell, name = lowest / options.cells, "lowest cell voltage (the pack's over its cells)"
         limit = options.limits.cell_v
         if cell is not None and limit is not None and cell < limit:
-            self.exceeded.append(Exceeded(name, cell, limit, "V", _source("cell_v", limit)))
+            self.exceeded.append(Exceeded(name, cell, limit, "V", options.limits.source("cell_v")))
         return lowest, rest, sag, cell
 
     def _heat(self, name: str, values: FloatArray | None, next_s: float) -> Heat | None:
@@ -466,8 +481,4 @@ class _PassReader:
     def _limit(self, name: str, value: float | None, field_name: str, unit: str) -> None:
         limit = getattr(self.options.limits, field_name)
         if value is not None and limit is not None and value > limit:
-            self.exceeded.append(Exceeded(name, value, limit, unit, _source(field_name, limit)))
-
-
-def _source(name: str, limit: float) -> str:
-    return COMMON_PRACTICE if getattr(Limits(), name) == limit else YOURS
+            self.exceeded.append(Exceeded(name, value, limit, unit, self.options.limits.source(field_name)))

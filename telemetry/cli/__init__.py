@@ -156,7 +156,7 @@ def _add_analyse(parser: argparse.ArgumentParser) -> None:
         power.add_argument(
             f"--limit-{name.replace('_', '-')}",
             type=arguments.limit,
-            default=value,
+            default=argparse.SUPPRESS,  # what is typed is the user's own, be it the usual value
             metavar=f"{unit}|none",
             help=f"{what} (default {told})",
         )

@@ -6,13 +6,12 @@ import argparse
 import math
 import tomllib
 from collections.abc import Iterable, Sequence
-from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
 from telemetry.errors import CallError, LogError
 from telemetry.geo import gates_from_text
-from telemetry.power import Limits, PowerOptions
+from telemetry.power import LIMIT_NAMES, Limits, PowerOptions
 from telemetry.readers import READERS
 from telemetry.units import SPEED_UNITS, distance_from_text
 from telemetry.whatif import Change
@@ -102,8 +101,10 @@ def limit(text: str) -> float | None:
 
 
 def limits(args: argparse.Namespace) -> Limits:
-    """Gather the limits; those not given stay as they are usual."""
-    return Limits(**{f.name: getattr(args, f"limit_{f.name}") for f in fields(Limits)})
+    """Gather the limits; those not given stay as they are usual, those given are the user's own."""
+    options = {name: f"limit_{name}" for name in LIMIT_NAMES}
+    given = {name: getattr(args, option) for name, option in options.items() if hasattr(args, option)}
+    return Limits(**given, own=tuple(given))
 
 
 def power_options(args: argparse.Namespace, limits: Limits) -> PowerOptions:

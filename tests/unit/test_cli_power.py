@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import asdict
 
 import pytest
 
 from sample_logs import data_folder
 from telemetry.cli import LIMITS, arguments, build_parser, main
-from telemetry.power import COMMON_PRACTICE, YOURS, Limits, PowerOptions
+from telemetry.power import COMMON_PRACTICE, LIMIT_NAMES, YOURS, Limits, PowerOptions
 
 LOGS = [str(data_folder() / name) for name in ("four_passes.gpx", "four_passes_motor.csv")]
 KNOWN = ["--pole-pairs", "2", "--pitch-mm", "63", "--kv", "1600", "--cells", "6"]
@@ -42,15 +43,15 @@ def test_every_figure_reaches_its_field() -> None:
     assert options_of(*argv) == PowerOptions(**{name: value for name, (_, value) in figures.items()})
 
 
-@pytest.mark.parametrize("name", list(asdict(Limits())))
+@pytest.mark.parametrize("name", LIMIT_NAMES)
 def test_every_limit_can_be_set_and_lifted(name: str) -> None:
     option = f"--limit-{name.replace('_', '-')}"
-    assert options_of(option, "12.5").limits == Limits(**{name: 12.5})
-    assert options_of(option, "none").limits == Limits(**{name: None})
+    assert options_of(option, "12.5").limits == Limits(**{name: 12.5}, own=(name,))
+    assert options_of(option, "none").limits == Limits(**{name: None}, own=(name,))
 
 
 def test_the_table_of_limits_is_that_of_the_library() -> None:
-    assert list(LIMITS) == list(asdict(Limits()))
+    assert tuple(LIMITS) == LIMIT_NAMES
 
 
 @pytest.mark.parametrize("text", ["-1", "0", "nan", "hot", "None "])
@@ -72,6 +73,21 @@ def test_the_usual_limits_are_called_common_practice(capsys: pytest.CaptureFixtu
     # Eight cells said where there are six: each seems to fall below what is usual.
     text = printed(capsys, *KNOWN[:-1], "8")
     assert f"limit 3.2 V ({COMMON_PRACTICE})" in text
+
+
+def test_a_limit_that_was_typed_is_the_users_own_even_at_the_usual_value(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    text = printed(capsys, *KNOWN[:-1], "8", "--limit-cell-v", "3.2")
+    assert f"limit 3.2 V ({YOURS})" in text
+    assert COMMON_PRACTICE not in text
+
+
+def test_limits_come_back_from_plain_types_as_they_were() -> None:
+    limits = options_of("--limit-rpm", "40000", "--limit-cell-v", "3.2").limits
+    again = Limits(**json.loads(json.dumps(asdict(limits))))
+    assert again == limits
+    assert hash(again) == hash(limits)
 
 
 def test_the_demo_shows_slip_and_load_of_every_sample_outing(capsys: pytest.CaptureFixture[str]) -> None:
