@@ -9,10 +9,11 @@ from typing import Any, Final
 
 import dash
 import dash_mantine_components as dmc
-from dash import ClientsideFunction, Dash, Input, Output, dcc, html, set_props
+from dash import ALL, ClientsideFunction, Dash, Input, Output, State, dcc, html, set_props
 from waitress import create_server
 
 from dashboard.components.marks import icon
+from dashboard.components.navigation import LINK, navigation
 from dashboard.figures.palette import FONT
 from dashboard.pages import after_the_water, after_the_water_callbacks
 from dashboard.security import LARGEST_REQUEST_BYTES, protect
@@ -22,6 +23,9 @@ from telemetry.errors import ReciprocalError
 from telemetry.units import SPEED_UNITS
 
 _log = logging.getLogger(__name__)
+
+# In the order of a day: each has PATH, NAME and layout, and stands in the navigation.
+_PAGES: Final = (after_the_water,)
 
 _INDEX: Final = """<!DOCTYPE html>
 <html lang="en">
@@ -80,13 +84,14 @@ def create_app(config: Config | None = None) -> Dash:
         update_title=None,
         on_error=_report,
     )
-    dash.register_page(
-        after_the_water.__name__,
-        path=after_the_water.PATH,
-        name=after_the_water.NAME,
-        title=f"{after_the_water.NAME} – Reciprocal",
-        layout=after_the_water.layout,
-    )
+    for page in _PAGES:
+        dash.register_page(
+            page.__name__,
+            path=page.PATH,
+            name=page.NAME,
+            title=f"{page.NAME} – Reciprocal",
+            layout=page.layout,
+        )
     app.layout = lambda: _shell(config)
     # The pages' parts are not in the first layout, so Dash cannot check callbacks against it.
     app.config.suppress_callback_exceptions = True
@@ -94,6 +99,13 @@ def create_app(config: Config | None = None) -> Dash:
         ClientsideFunction("page", "surroundings"),
         Output("surroundings", "data"),
         Input("scheme", "computedColorScheme"),
+    )
+    links = {"type": LINK, "path": ALL}
+    app.clientside_callback(
+        ClientsideFunction("navigation", "mark"),
+        Output(links, "aria-current"),
+        Input("_pages_location", "pathname"),
+        State(links, "id"),
     )
     after_the_water_callbacks.register(app, config.sessions)
     protect(app.server, app.csp_hashes, loopback=config.loopback)
@@ -199,4 +211,11 @@ def _header() -> html.Header:
         href=after_the_water.PATH,
         className="brand",
     )
-    return html.Header([name, html.Div([units, scheme], className="header-tools")], className="top")
+    return html.Header(
+        [
+            name,
+            navigation([(page.NAME, page.PATH) for page in _PAGES]),
+            html.Div([units, scheme], className="header-tools"),
+        ],
+        className="top",
+    )
