@@ -3,30 +3,103 @@
 Pure: nothing here knows of logs, of the logbook or of a screen.
 """
 
+from telemetry.setup.balance import (
+    Balance,
+    Effect,
+    Move,
+    Part,
+    Restoration,
+    balance,
+    effect,
+    moved,
+    part_named,
+    restore,
+    swapped,
+)
+from telemetry.setup.card import (
+    bench_card,
+    changes_text,
+    crash_text,
+    found_text,
+    sheet_text,
+    signs_text,
+    steps_text,
+)
 from telemetry.setup.catalogue import ITEMS
 from telemetry.setup.changes import Change, changes
+from telemetry.setup.crash import BENCH_CAUTIONS, CRASH_LIST, CrashCheck
+from telemetry.setup.estimate import Estimate
+from telemetry.setup.files import load_found, load_sheet, load_table, parse_table, parts_of_table, toml_text
 from telemetry.setup.found import FoundItem, FoundMeasure, FoundVerdict, compare_found
 from telemetry.setup.gauges import GAUGES, Gauge, Reading
 from telemetry.setup.items import COMMON_PRACTICE, GROUPS, Item, OwnItem
 from telemetry.setup.resolve import Limit, limit_of
+from telemetry.setup.service import USUAL_TASKS, Due, ServiceTask, Use, due, tasks_for, tasks_from_table
 from telemetry.setup.sheet import SetupSheet
+from telemetry.setup.showing import BENCH_LENGTHS, BENCH_MASSES, SIGNS, Showing
+from telemetry.setup.steps import Step, steps_back
+from telemetry.setup.strut import StrutGeometry, strut_from_heights, strut_of
 
 __all__ = [
+    "BENCH_CAUTIONS",
+    "BENCH_LENGTHS",
+    "BENCH_MASSES",
     "COMMON_PRACTICE",
+    "CRASH_LIST",
     "GAUGES",
     "GROUPS",
     "ITEMS",
+    "SIGNS",
+    "USUAL_TASKS",
+    "Balance",
     "Change",
+    "CrashCheck",
+    "Due",
+    "Effect",
+    "Estimate",
     "FoundItem",
     "FoundMeasure",
     "FoundVerdict",
     "Gauge",
     "Item",
     "Limit",
+    "Move",
     "OwnItem",
+    "Part",
     "Reading",
+    "Restoration",
+    "ServiceTask",
     "SetupSheet",
+    "Showing",
+    "Step",
+    "StrutGeometry",
+    "Use",
+    "balance",
+    "bench_card",
     "changes",
+    "changes_text",
     "compare_found",
+    "crash_text",
+    "due",
+    "effect",
+    "found_text",
     "limit_of",
+    "load_found",
+    "load_sheet",
+    "load_table",
+    "moved",
+    "parse_table",
+    "part_named",
+    "parts_of_table",
+    "restore",
+    "sheet_text",
+    "signs_text",
+    "steps_back",
+    "steps_text",
+    "strut_from_heights",
+    "strut_of",
+    "swapped",
+    "tasks_for",
+    "tasks_from_table",
+    "toml_text",
 ]

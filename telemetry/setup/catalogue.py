@@ -25,7 +25,7 @@ def _sided(name: str, title: str, **rest: Any) -> Iterator[Item]:
 def _plate() -> Iterator[Item]:
     yield Item(
         name="hull_length_mm", title="Hull length", unit="mm", group="plate", gauge=TAPE, low=50.0,
-        high=5000.0, sign="transom to bow, without tabs and strut",
+        high=5000.0, compared=False, sign="transom to bow, without tabs and strut",
     )  # fmt: skip
     yield from _sided(
         "ride_flatness_{}_mm", "Ride surface off the plate, {}", unit="mm", group="plate", gauge=FEELER,
@@ -60,7 +60,8 @@ def _balance() -> Iterator[Item]:
     yield Item(
         name="cog_mm", title="Centre of gravity", unit="mm", group="balance", gauge=RULE, matters=2.0,
         low=0.0, high=5000.0, at_bench=True, sign=f"{_FROM_TRANSOM}, ready to run",
-        more="move the pack or another part forward", less="move the pack or another part back",
+        more="move the pack or another part forward until it has come forward",
+        less="move the pack or another part back until it has gone back",
     )  # fmt: skip
 
 
@@ -82,21 +83,21 @@ def _strut() -> Iterator[Item]:
     for where, what in (("front", "front"), ("rear", "rear")):
         yield Item(
             name=f"strut_height_{where}_mm", title=f"Strut height over the base, {what}", unit="mm",
-            group="strut", gauge=CALIPER, matters=0.25, low=-50.0, high=500.0, at_bench=True,
+            group="strut", gauge=CALIPER, low=-50.0, high=500.0, compared=False,
             sign="one edge of the strut over the base on which the blocks under the hull stand",
-            more="raise this end", less="lower this end",
         )  # fmt: skip
     yield Item(
         name="strut_span_mm", title="Distance between the two heights", unit="mm", group="strut", gauge=RULE,
-        low=5.0, high=500.0, sign="along the strut",
+        low=5.0, high=500.0, compared=False, sign="along the strut",
     )  # fmt: skip
     yield Item(
         name="strut_overhang_mm", title="Rear height to propeller", unit="mm", group="strut", gauge=RULE,
-        low=-200.0, high=300.0, sign="along the strut, positive towards the propeller",
+        low=-200.0, high=300.0, compared=False, sign="along the strut, positive towards the propeller",
     )  # fmt: skip
     yield Item(
         name="base_block_mm", title="Blocks under the ride surfaces", unit="mm", group="strut", gauge=CALIPER,
-        low=0.0, high=500.0, sign="from the base up to the ride surfaces; 0 where these stand on it",
+        low=0.0, high=500.0, compared=False,
+        sign="from the base up to the ride surfaces; 0 where these stand on it",
     )  # fmt: skip
 
 
@@ -206,7 +207,7 @@ def _rest() -> Iterator[Item]:
         name="cooling_bore_mm", title="Bore of the cooling line", unit="mm", group="cooling", gauge=CALIPER,
         matters=0.5, low=0.2, high=50.0,
     )  # fmt: skip
-    yield Item(name="notes", title="Notes", kind="text", group="notes")
+    yield Item(name="notes", title="Notes", kind="text", group="notes", compared=False)
 
 
 def _numbered() -> Iterator[tuple[str, Item]]:

@@ -55,10 +55,9 @@ def changes(before: Measures, after: Measures) -> tuple[Change, ...]:
     tuple of Change
         Empty where the tune is the same.
     """
-    items = {item.name: item for measures in (before, after) for item, _ in measures.items()}
     found = []
-    for item in sorted(items.values(), key=lambda i: (i.order, i.name)):
-        a, b = before.readings.get(item.name), after.readings.get(item.name)
+    for item in items_of(before, after):
+        a, b = before.tune.get(item.name), after.tune.get(item.name)
         if a is None or b is None:
             found.append(Change(item, a, b))
         elif isinstance(a.value, (str, bool)) or isinstance(b.value, (str, bool)):
@@ -67,3 +66,9 @@ def changes(before: Measures, after: Measures) -> tuple[Change, ...]:
         elif a.value != b.value:
             found.append(Change(item, a, b, b.value - a.value, limit_of(item, a, b)))
     return tuple(found)
+
+
+def items_of(*measures: Measures) -> tuple[Item, ...]:
+    """List the items of the tune that any of them states, in the order of a sheet."""
+    items = {name: one.item(name) for one in measures for name in one.tune}
+    return tuple(sorted(items.values(), key=lambda item: (item.order, item.name)))

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Final, Literal
 
-from telemetry.setup.changes import Change
+from telemetry.setup.changes import Change, items_of
 from telemetry.setup.gauges import Reading
 from telemetry.setup.items import Item
 from telemetry.setup.resolve import limit_of, same_text
 from telemetry.setup.sheet import Measures, SetupSheet, measures_of, schema_of
+from telemetry.setup.showing import Showing
 from telemetry.setup.tables import aware, keys_of, moment_of, text_of, utc_iso
 
 FoundVerdict = Literal["moved", "as set", "cannot tell"]
@@ -67,18 +69,35 @@ class FoundItem:
     change : Change
         The item with both readings, their difference and what the gauges can tell.
     verdict : {"moved", "as set", "cannot tell"}
-    why : str
-        The evidence, as part of a sentence.
     """
 
     change: Change
     verdict: FoundVerdict
-    why: str
 
     @property
     def item(self) -> Item:
         """What was measured."""
         return self.change.item
+
+    def why(self, showing: Showing | None = None) -> str:
+        """Give the evidence as part of a sentence, in one user's units."""
+        show, item, change = showing or Showing(), self.item, self.change
+        if change.after is None:
+            return "it was not measured as found"
+        if change.before is None:
+            return "the sheet does not say"
+        if change.difference is None or change.limit is None:
+            return "it is the same" if self.verdict == "as set" else "it is another"
+        told = show.amount(item, change.limit.value)
+        hidden = show.amount(item, _hidden(change))
+        matters = "" if item.matters is None else show.amount(item, item.matters)
+        if self.verdict == "moved":
+            small = item.matters is not None and _hidden(change) < item.matters
+            less = f", less than the {matters} that matter" if small else ""
+            return f"it differs by {show.amount(item, change.difference)}{less}; the gauges tell {told}"
+        if self.verdict == "cannot tell":
+            return f"{hidden} could hide in the gauges, and {matters} matter: measure finer"
+        return f"no more than {hidden} could hide in the gauges" if _hidden(change) else "it is the same"
 
 
 def compare_found(sheet: SetupSheet, found: FoundMeasure) -> tuple[FoundItem, ...]:
@@ -104,39 +123,29 @@ def compare_found(sheet: SetupSheet, found: FoundMeasure) -> tuple[FoundItem, ..
     ----------
     JCGM 100:2008, as for :func:`telemetry.setup.resolve.limit_of`.
     """
-    items = {item.name: item for measures in (found, sheet) for item, _ in measures.items()}
-    asked = [i for i in items.values() if i.group != "notes" and (i.at_bench or i.name in found.readings)]
     return tuple(
-        _judged(item, sheet.readings.get(item.name), found.readings.get(item.name))
-        for item in sorted(asked, key=lambda i: (i.order, i.name))
+        judged(item, sheet.tune.get(item.name), found.tune.get(item.name))
+        for item in items_of(sheet, found)
+        if item.at_bench or item.name in found.tune
     )
 
 
-def _judged(item: Item, was: Reading | None, now: Reading | None) -> FoundItem:
+def judged(item: Item, was: Reading | None, now: Reading | None) -> FoundItem:
+    """Give the verdict on one item from its two readings; None where there is none."""
     if was is None or now is None:
-        why = "not measured as found" if now is None else "the sheet does not say"
-        return FoundItem(Change(item, was, now), "cannot tell", why)
+        return FoundItem(Change(item, was, now), "cannot tell")
     if isinstance(was.value, (str, bool)) or isinstance(now.value, (str, bool)):
-        same = same_text(was.value, now.value)
-        return FoundItem(
-            Change(item, was, now), "as set" if same else "moved", "the same" if same else "another"
-        )
+        return FoundItem(Change(item, was, now), "as set" if same_text(was.value, now.value) else "moved")
     limit = limit_of(item, was, now)
     change = Change(item, was, now, now.value - was.value, limit)
-    size, unit = abs(now.value - was.value), "" if item.unit == "1" else f" {item.unit}"
-    if limit.tells(size):
-        small = item.matters is not None and size + limit.value < item.matters
-        less = f"; less than the {item.matters:g}{unit} that matter" if small else ""
-        return FoundItem(
-            change, "moved", f"by {size:.3g}{unit}, the gauges tell {limit.value:.2g}{unit}{less}"
-        )
-    hidden = size + limit.value
-    if item.matters is not None and hidden > item.matters * (1.0 + 1e-9):
-        return FoundItem(
-            change,
-            "cannot tell",
-            f"the gauges would miss {hidden:.2g}{unit}, and {item.matters:g}{unit} matter: measure finer",
-        )
-    if hidden == 0.0:
-        return FoundItem(change, "as set", "the same")
-    return FoundItem(change, "as set", f"no more than {hidden:.2g}{unit} could hide in the gauges")
+    if limit.tells(now.value - was.value):
+        return FoundItem(change, "moved")
+    matters = math.inf if item.matters is None else item.matters
+    return FoundItem(change, "as set" if _hidden(change) <= matters * (1.0 + 1e-9) else "cannot tell")
+
+
+def _hidden(change: Change) -> float:
+    """Give the largest movement that the two readings leave possible, in the item's unit."""
+    assert change.difference is not None
+    assert change.limit is not None
+    return abs(change.difference) + change.limit.value

@@ -74,6 +74,8 @@ class Item:
         The words of a choice.
     at_bench : bool
         Whether a crash or a pair of hands can have moved it, so that it is measured again.
+    compared : bool
+        Whether it is part of the tune; what only tells how something was measured, and notes, are not.
     order : int
         Its place on a sheet.
     """
@@ -93,6 +95,7 @@ class Item:
     high: float = math.inf
     choices: tuple[str, ...] = ()
     at_bench: bool = False
+    compared: bool = True
     order: int = 1000
 
     @property

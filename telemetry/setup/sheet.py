@@ -21,6 +21,7 @@ from telemetry.errors import SetupError
 from telemetry.setup.catalogue import ITEMS
 from telemetry.setup.gauges import Reading
 from telemetry.setup.items import Item, OwnItem
+from telemetry.setup.strut import derived_readings
 from telemetry.setup.tables import (
     aware,
     keys_of,
@@ -74,6 +75,7 @@ class Measures:
         ordered = sorted(checked, key=lambda name: (self.item(name).order, name))
         object.__setattr__(self, "readings", MappingProxyType({name: checked[name] for name in ordered}))
         object.__setattr__(self, "own", tuple(sorted(self.own, key=lambda o: (o.order, o.name))))
+        derived_readings(self.readings)  # raises for heights that contradict their span
 
     def item(self, name: str) -> Item:
         """Find an item of the trade or of this boat by its name.
@@ -92,9 +94,20 @@ class Measures:
         """Go through the items that have a reading, in the order of a sheet."""
         return ((self.item(name), reading) for name, reading in self.readings.items())
 
+    @cached_property
+    def tune(self) -> Mapping[str, Reading]:
+        """The readings that make the tune, in the order of a sheet.
+
+        Strut angle and depth come from the heights where only these are given; what only tells how something
+        was measured, and notes, are left out.
+        """
+        told = {name: reading for name, reading in self.readings.items() if self.item(name).compared}
+        whole = told | derived_readings(self.readings)
+        return MappingProxyType(dict(sorted(whole.items(), key=lambda pair: self.item(pair[0]).order)))
+
     def value(self, name: str) -> float | None:
-        """Give the number of an item, None where it was not measured."""
-        reading = self.readings.get(name)
+        """Give the number of an item of the tune, None where it was not measured."""
+        reading = self.tune.get(name, self.readings.get(name))
         return None if reading is None or isinstance(reading.value, (str, bool)) else reading.value
 
     def _content(self) -> dict[str, Any]:

@@ -1,0 +1,157 @@
+"""Setup sheets, measures as found, parts and service intervals as files, TOML or JSON."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, Final, cast
+
+from telemetry.errors import SetupError
+from telemetry.setup.balance import Part
+from telemetry.setup.estimate import Estimate
+from telemetry.setup.found import FoundMeasure
+from telemetry.setup.gauges import SCALE, TAPE, Gauge
+from telemetry.setup.sheet import SetupSheet
+from telemetry.setup.tables import gauge_of, keys_of, measure, text_of
+
+LARGEST_BYTES: Final = 1_000_000
+
+
+def parse_table(text: str, file: str) -> dict[str, Any]:
+    """Read TOML, or JSON where the text begins with a brace.
+
+    Raises
+    ------
+    SetupError
+        Naming the file and the line.
+    """
+    try:
+        table = json.loads(text) if text.lstrip("\ufeff \t\r\n").startswith("{") else tomllib.loads(text)
+    except (json.JSONDecodeError, tomllib.TOMLDecodeError) as error:
+        kind = "JSON" if isinstance(error, json.JSONDecodeError) else "TOML"
+        raise SetupError(f"not valid {kind}: {error}", file=file, mend="correct the line named") from None
+    except RecursionError:
+        raise SetupError("brackets within brackets without end", file=file, mend="check the file") from None
+    return cast("dict[str, Any]", table)
+
+
+def load_table(path: str | Path) -> dict[str, Any]:
+    """Read a TOML or JSON file.
+
+    Raises
+    ------
+    SetupError
+        Naming the file and what is wrong with it.
+    """
+    file = str(path)
+    try:
+        if Path(path).stat().st_size > LARGEST_BYTES:
+            raise SetupError("it is far too large for a sheet", file=file, mend="check the path")
+        return parse_table(Path(path).read_text(encoding="utf-8-sig"), file)
+    except (OSError, UnicodeDecodeError) as error:
+        reason = cast("str", getattr(error, "strerror", None) or "it is not UTF-8 text")
+        raise SetupError(f"cannot be read: {reason}", file=file, mend="check the path") from None
+
+
+def load_sheet(path: str | Path) -> SetupSheet:
+    """Read a setup sheet from a file.
+
+    Raises
+    ------
+    SetupError
+        Naming the file, the key and the mend.
+    """
+    return SetupSheet.from_dict(load_table(path), str(path))
+
+
+def load_found(path: str | Path) -> FoundMeasure:
+    """Read a measure as found from a file.
+
+    Raises
+    ------
+    SetupError
+        Naming the file, the key and the mend.
+    """
+    return FoundMeasure.from_dict(load_table(path), str(path))
+
+
+def parts_of_table(table: Mapping[str, Any], file: str = "") -> tuple[Part, ...]:
+    """Read parts from ``[[parts]]``: name, mass, place, and low and high for one that may be moved.
+
+    Masses are in kg and places in mm unless another unit stands with them; ``mass_resolution`` and
+    ``place_resolution`` are those of the scale and the tape, 1 g and 1 mm where none is written.
+
+    Raises
+    ------
+    SetupError
+        Naming the file, the part and the mend.
+    """
+    rows = table.get("parts")
+    if not isinstance(rows, list) or not rows:
+        raise SetupError("no part is given", file=file, place="parts", mend="write a [[parts]] for each mass")
+    return tuple(_part(row, number, file) for number, row in enumerate(rows, 1))
+
+
+def _part(row: object, number: int, file: str) -> Part:
+    known = ("name", "mass", "place", "low", "high", "mass_resolution", "place_resolution")
+    table = keys_of(row, known, f"part {number}", file)
+    name = text_of(table, "name", file)
+    missing = next((key for key in known[:3] if key not in table), None)
+    if missing is not None or not name.strip():
+        raise SetupError(
+            "the part lacks this", file=file, place=f"part {number}: {missing or 'name'}", mend="write it"
+        )
+
+    def value(key: str, unit: str) -> float | None:
+        return None if table.get(key) is None else measure(table[key], unit, f"{name}: {key}", file)
+
+    def measured(key: str, unit: str, usual: Gauge) -> Estimate:
+        gauge = gauge_of(None, unit, name, file, table.get(f"{key}_resolution")) or usual
+        return Estimate(measure(table[key], unit, f"{name}: {key}", file), gauge.u(unit))
+
+    try:
+        mass, place = measured("mass", "kg", SCALE), measured("place", "mm", TAPE)
+        return Part(name, mass, place, value("low", "mm"), value("high", "mm"))
+    except SetupError as error:
+        raise SetupError(error.reason, file=file, place=error.place, mend=error.mend) from None
+
+
+def toml_text(table: Mapping[str, Any]) -> str:
+    """Write plain types as TOML that :func:`parse_table` reads back; None is left out.
+
+    Examples
+    --------
+    >>> print(toml_text({"boat": "Kestrel", "readings": {"strut_depth_mm": {"value": 3.0}}}), end="")
+    boat = "Kestrel"
+    readings.strut_depth_mm = { value = 3.0 }
+    """
+    lines: list[str] = []
+    tables: list[str] = []
+    for key, value in table.items():
+        if isinstance(value, Mapping):
+            lines += [f"{_key(key)}.{_key(k)} = {_value(v)}" for k, v in value.items() if v is not None]
+        elif isinstance(value, list) and any(isinstance(entry, Mapping) for entry in value):
+            for entry in value:
+                tables.append(f"\n[[{_key(key)}]]")
+                tables += [f"{_key(k)} = {_value(v)}" for k, v in entry.items() if v is not None]
+        elif value is not None and value not in ("", []):
+            lines.append(f"{_key(key)} = {_value(value)}")
+    return "\n".join([*lines, *tables]) + "\n"
+
+
+def _key(key: str) -> str:
+    return key if key and all(c.isascii() and (c.isalnum() or c in "_-") for c in key) else _value(key)
+
+
+def _value(value: object) -> str:
+    if isinstance(value, Mapping):
+        inside = ", ".join(f"{_key(k)} = {_value(v)}" for k, v in value.items() if v is not None)
+        return f"{{ {inside} }}"
+    if isinstance(value, list):
+        return f"[{', '.join(_value(entry) for entry in value)}]"
+    if isinstance(value, float):
+        return repr(value)  # inf and nan are TOML words too
+    # A JSON string is a basic string of TOML, but for one control character that JSON leaves as it is.
+    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")

@@ -1,0 +1,249 @@
+"""What is due on a boat by runs, by hours and by date."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any, Final, Literal
+
+from telemetry.errors import SetupError
+from telemetry.setup.items import COMMON_PRACTICE
+from telemetry.setup.tables import keys_of, measure, text_of
+
+DueVerdict = Literal["due", "soon", "not due", "cannot tell"]
+SOON_SHARE: Final = 0.8
+_DAY_S: Final = 86400.0
+
+
+@dataclass(frozen=True, slots=True)
+class ServiceTask:
+    """One thing to be done again and again.
+
+    Attributes
+    ----------
+    name, title, look : str
+        Its key, what it is about, and what to do.
+    every_runs, every_hours, every_days : float or None
+        Intervals, the first to pass counts; all None switches the task off. A run is one pack through
+        the boat.
+    source : str
+        Whose intervals these are.
+
+    Raises
+    ------
+    SetupError
+        If an interval is not positive.
+    """
+
+    name: str
+    title: str
+    look: str = ""
+    every_runs: float | None = None
+    every_hours: float | None = None
+    every_days: float | None = None
+    source: str = COMMON_PRACTICE
+
+    def __post_init__(self) -> None:
+        """Refuse intervals of nothing."""
+        for what, every in self.intervals():
+            if not every > 0.0:
+                raise SetupError(
+                    f"every {every:g} {what} cannot be",
+                    place=f"service: {self.name}",
+                    mend="write a positive number, or leave it out",
+                )
+
+    def intervals(self) -> list[tuple[str, float]]:
+        """List the intervals that are set, by their unit."""
+        told = (("runs", self.every_runs), ("hours", self.every_hours), ("days", self.every_days))
+        return [(what, every) for what, every in told if every is not None]
+
+    def interval_text(self) -> str:
+        """Write the intervals.
+
+        Examples
+        --------
+        >>> ServiceTask("grease", "Driveline", every_runs=3, every_days=30).interval_text()
+        'every 3 runs or 30 days'
+        """
+        told = " or ".join(f"{every:g} {what}" for what, every in self.intervals())
+        return f"every {told}" if told else "not kept"
+
+    def to_dict(self) -> dict[str, Any]:
+        """Write as plain types."""
+        return {name: getattr(self, name) for name in self.__slots__}
+
+
+USUAL_TASKS: Final = (
+    ServiceTask(
+        "fail-safe", "Fail-safe", "transmitter off: the motor must stop", every_runs=1,
+    ),
+    ServiceTask(
+        "driveline-grease", "Driveline grease", "draw the shaft, wipe, grease, look at the strands",
+        every_runs=3, every_days=30,
+    ),
+    ServiceTask(
+        "propeller", "Propeller", "nicks, bent tips, cracks at the hub; dog and nut", every_runs=1,
+    ),
+    ServiceTask(
+        "fasteners", "Fasteners and thread locker",
+        "every screw of strut, rudder, tabs, mounts; fresh locker", every_runs=10, every_days=90,
+    ),
+    ServiceTask(
+        "hinge-slop", "Hinge slop", "play in the hinges of rudder and tabs; renew pins", every_runs=10,
+    ),
+    ServiceTask(
+        "cooling-line", "Cooling line and nipples", "blow through; soft, kinked or loose lines out",
+        every_runs=10, every_days=90,
+    ),
+    ServiceTask(
+        "bushings", "Bushings", "play of the shaft in strut and stuffing tube; renew",
+        every_runs=20, every_hours=3,
+    ),
+    ServiceTask(
+        "motor-bearings", "Motor bearings", "turn by hand: smooth, quiet, no play; oil or renew",
+        every_runs=30, every_hours=5,
+    ),
+    ServiceTask(
+        "plugs", "Plugs and solder joints", "discoloured, loose or hot ones out",
+        every_runs=20, every_days=180,
+    ),
+    ServiceTask(
+        "pack", "Pack", "resistance of each cell, swelling, chafed leads", every_runs=20, every_days=90,
+    ),
+    ServiceTask(
+        "flotation", "Flotation and seals", "foam dry and fixed; hatch seal and tape", every_days=90,
+    ),
+)  # fmt: skip
+"""Intervals that many keep; common practice, no source. Set your own for each boat."""
+
+
+def tasks_for(own: Iterable[ServiceTask] = ()) -> tuple[ServiceTask, ...]:
+    """Give a boat's tasks: the usual ones, with its own in their place or after them."""
+    by_name = {task.name: task for task in USUAL_TASKS} | {task.name: task for task in own}
+    return tuple(by_name.values())
+
+
+def tasks_from_table(table: object, file: str = "") -> tuple[ServiceTask, ...]:
+    """Read a boat's own tasks, a table a task by its name.
+
+    A usual task keeps its words; the intervals given replace all of its own, none of them switches it off.
+
+    Raises
+    ------
+    SetupError
+        Naming the task, the key and the mend.
+    """
+    usual = {task.name: task for task in USUAL_TASKS}
+    if not isinstance(table, Mapping):
+        raise SetupError("it is no table of tasks", file=file, place="service", mend="write [service.NAME]")
+    tasks = []
+    keys = ("title", "look", "every_runs", "every_hours", "every_days", "source")
+    for name, written in table.items():
+        place = f"service: {name}"
+        row = keys_of(written, (*keys, "name"), place, file)
+        runs, hours, days = (
+            None
+            if row.get(f"every_{unit}") is None
+            else measure(row[f"every_{unit}"], unit, f"{place}: every_{unit}", file)
+            for unit in ("runs", "hours", "days")
+        )
+        base = usual.get(name, ServiceTask(name, name))
+        tasks.append(
+            replace(
+                base,
+                title=text_of(row, "title", file) or base.title,
+                look=text_of(row, "look", file) or base.look,
+                source=text_of(row, "source", file) or "the boat's own",
+                every_runs=runs,
+                every_hours=hours,
+                every_days=days,
+            )
+        )
+    return tuple(tasks)
+
+
+@dataclass(frozen=True, slots=True)
+class Use:
+    """One outing as wear: when, how many runs, how many hours under way (None where no log says)."""
+
+    utc: datetime
+    runs: float = 1.0
+    hours: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """One task with how much of its interval is used.
+
+    Attributes
+    ----------
+    task : ServiceTask
+    verdict : {"due", "soon", "not due", "cannot tell"}
+    last_utc : datetime or None
+        When it was done last; None where that was never recorded.
+    why : str
+        The evidence, as part of a sentence.
+    """
+
+    task: ServiceTask
+    verdict: DueVerdict
+    last_utc: datetime | None
+    why: str
+
+
+def due(
+    tasks: Iterable[ServiceTask], uses: Sequence[Use], done: Mapping[str, datetime], now_utc: datetime
+) -> tuple[Due, ...]:
+    """Say what is due.
+
+    Parameters
+    ----------
+    tasks : iterable of ServiceTask
+        Those without an interval are left out.
+    uses : sequence of Use
+        The boat's outings, in any order.
+    done : mapping of str to datetime
+        When each task was done last, by its name. For a task that was never recorded the counting starts with
+        the first outing.
+    now_utc : datetime
+        [UTC].
+
+    Returns
+    -------
+    tuple of Due
+        Due first, then soon, then what cannot be told, then the rest; the tasks' order inside each.
+    """
+    order = ("due", "soon", "cannot tell", "not due")
+    rows = [_due(task, uses, done.get(task.name), now_utc) for task in tasks if task.intervals()]
+    return tuple(sorted(rows, key=lambda row: order.index(row.verdict)))
+
+
+def _due(task: ServiceTask, uses: Sequence[Use], last: datetime | None, now: datetime) -> Due:
+    first = min((use.utc for use in uses), default=None)
+    start = last or first
+    if start is None:
+        return Due(task, "cannot tell", None, "never recorded, and no outing to count from")
+    since = [use for use in uses if (use.utc > start if last else True)]
+    unknown = any(use.hours is None for use in since)
+    spent: dict[str, float] = {
+        "runs": sum(use.runs for use in since),
+        "hours": sum(use.hours or 0.0 for use in since),
+        "days": (now - start).total_seconds() / _DAY_S,
+    }
+    share = max(spent[what] / every for what, every in task.intervals())
+    told = ", ".join(
+        f"{_whole(spent[what])}{'+' if what == 'hours' and unknown else ''} of {every:g} {what}"
+        for what, every in task.intervals()
+    )
+    told += "" if last else "; never recorded, counted from the first outing"
+    if share >= 1.0 - 1e-9:
+        return Due(task, "due", last, told)
+    if unknown and task.every_hours is not None:
+        return Due(task, "cannot tell", last, f"{told}; some outings have no log to count hours by")
+    return Due(task, "soon" if share >= SOON_SHARE else "not due", last, told)
+
+
+def _whole(amount: float) -> str:
+    return f"{amount:.1f}".removesuffix(".0")
