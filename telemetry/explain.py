@@ -9,10 +9,10 @@ from typing import Final
 from telemetry.clocks import Clock
 from telemetry.joining import JoinedMotor
 from telemetry.pack import PackEstimate
-from telemetry.power import Heat, PassPower, PowerReport
+from telemetry.power import Exceeded, Heat, PassPower, PowerReport
 from telemetry.ride import RideEvent
 from telemetry.texttable import text_table
-from telemetry.units import SPEED_UNITS, speed_text
+from telemetry.units import CELSIUS, SPEED_UNITS, TEMPERATURE_UNITS, speed_text
 from telemetry.whatif import Estimate, WhatIf
 
 
@@ -85,19 +85,20 @@ def event_facts(event: RideEvent, unit: str) -> str:
     return ", ".join(facts)
 
 
-def power_text(motors: Sequence[JoinedMotor]) -> str:
+def power_text(motors: Sequence[JoinedMotor], temperature_unit: str = CELSIUS) -> str:
     """Tell each motor log: how its clock was joined, its pack, and every pass."""
-    return "\n\n".join(_motor_text(j) for j in motors)
+    return "\n\n".join(_motor_text(j, temperature_unit) for j in motors)
 
 
-def _motor_text(joined: JoinedMotor) -> str:
+def _motor_text(joined: JoinedMotor, temperature_unit: str) -> str:
     power = joined.power
     lines = [f"Power train, from {PurePath(joined.log.meta.file).name}", f"  {clock_text(joined.clock)}"]
     if power.pack is not None:
         lines.append(f"  {pack_text(power.pack)}")
     if power.passes:
-        lines += text_table(power_rows(power.passes), right=tuple(range(1, len(POWER_HEADS))))
-    return "\n".join(lines + [f"  {note}" for note in power_notes(power)])
+        rows = power_rows(power.passes, temperature_unit)
+        lines += text_table(rows, right=tuple(range(1, len(rows[0]))))
+    return "\n".join(lines + [f"  {note}" for note in power_notes(power, temperature_unit)])
 
 
 def clock_text(clock: Clock) -> str:
@@ -119,30 +120,36 @@ def pack_text(pack: PackEstimate) -> str:
     return f"pack resistance {mohm:.1f} ± {u95_mohm:.1f} mohm{a_cell}, at rest {told['rest_voltage_v']:.2f} V"
 
 
-def power_notes(power: PowerReport) -> list[str]:
+def power_notes(power: PowerReport, temperature_unit: str = CELSIUS) -> list[str]:
     """Gather limits exceeded and what could not be told."""
     notes = []
     for p in power.passes:
-        notes += [
-            f"{p.pass_id}: {e.name} {e.value:.4g} {e.unit}, limit {e.limit:g} {e.unit} ({e.source})"
-            for e in p.exceeded
-        ]
+        notes += [f"{p.pass_id}: {_exceeded(e, temperature_unit)}" for e in p.exceeded]
         notes += [f"{p.pass_id}: {note}" for note in p.notes]
     return [*notes, *power.notes]
 
 
-POWER_HEADS: Final = (
+def _exceeded(e: Exceeded, temperature_unit: str) -> str:
+    value, limit, unit = e.value, e.limit, e.unit
+    if unit == CELSIUS:
+        value, limit = (TEMPERATURE_UNITS[temperature_unit].from_si(x) for x in (value, limit))
+        unit = temperature_unit
+    return f"{e.name} {value:.4g} {unit}, limit {limit:g} {unit} ({e.source})"
+
+
+_POWER_HEADS: Final = (
     *("pass", "slip", "rpm", "of rpm/V x V", "mean A", "peak A", "peak W", "sag V", "lowest V"),
-    *("Wh", "Wh/km", "mAh", "motor °C: start, end, after", "controller °C: start, end, after"),
+    *("Wh", "Wh/km", "mAh"),
 )
 
 
-def power_rows(passes: Sequence[PassPower]) -> list[tuple[str, ...]]:
-    """Write the passes' power figures as cells under :data:`POWER_HEADS`, which come first.
+def power_rows(passes: Sequence[PassPower], temperature_unit: str = CELSIUS) -> list[tuple[str, ...]]:
+    """Write the passes' power figures as cells; the first row is their heads.
 
     Temperatures are those at the start and the end of the pass, and the highest after it.
     """
-    rows: list[tuple[str, ...]] = [POWER_HEADS]
+    heated = (f"{part} {temperature_unit}: start, end, after" for part in ("motor", "controller"))
+    rows: list[tuple[str, ...]] = [(*_POWER_HEADS, *heated)]
     for p in passes:
         rows.append(
             (
@@ -158,8 +165,8 @@ def power_rows(passes: Sequence[PassPower]) -> list[tuple[str, ...]]:
                 _figure(p.energy_wh, 2),
                 _figure(p.wh_per_km, 1),
                 _figure(p.charge_mah, 0),
-                _heat(p.motor_heat),
-                _heat(p.esc_heat),
+                _heat(p.motor_heat, temperature_unit),
+                _heat(p.esc_heat, temperature_unit),
             )
         )
     return rows
@@ -173,11 +180,12 @@ def _figure(value: float | None, decimals: int) -> str:
     return "cannot tell" if value is None else f"{value:.{decimals}f}"
 
 
-def _heat(heat: Heat | None) -> str:
+def _heat(heat: Heat | None, temperature_unit: str) -> str:
     """Start, end, and the highest after: what soaks in once the cooling water stops."""
-    return (
-        "cannot tell" if heat is None else f"{heat.start_c:.0f} {heat.end_c:.0f} {heat.highest_after_c:.0f}"
-    )
+    if heat is None:
+        return "cannot tell"
+    unit = TEMPERATURE_UNITS[temperature_unit]
+    return " ".join(f"{unit.from_si(c):.0f}" for c in (heat.start_c, heat.end_c, heat.highest_after_c))
 
 
 def what_if_text(pass_id: str, answer: WhatIf, unit: str) -> str:

@@ -20,7 +20,7 @@ from telemetry.readers import KeptMap
 from telemetry.rules import Rule
 from telemetry.texttable import text_table
 from telemetry.twoway import TwoWay
-from telemetry.units import distance_text, speed_text
+from telemetry.units import CELSIUS, distance_text, speed_text
 
 WIDTH = 110
 SINGLY = 3  # findings of one kind are told one by one up to so many
@@ -30,7 +30,9 @@ BEFORE_YOU_RUN = (
 )
 
 
-def analysis_text(analysis: Analysis, unit: str, *, every_check: bool = True) -> str:
+def analysis_text(
+    analysis: Analysis, unit: str, *, every_check: bool = True, temperature_unit: str = CELSIUS
+) -> str:
     """Write an analysis for a reader at a terminal or on paper.
 
     Parameters
@@ -41,6 +43,8 @@ def analysis_text(analysis: Analysis, unit: str, *, every_check: bool = True) ->
         The reader's speed unit, a key of :data:`telemetry.units.SPEED_UNITS`.
     every_check : bool
         Whether each two-way is told with all its evidence, or only the best one.
+    temperature_unit : str
+        A key of :data:`telemetry.units.TEMPERATURE_UNITS`.
     """
     logs: list[Log] = [*(s.cleaned.track for s in analysis.speed_logs), *analysis.motor_logs]
     findings = [
@@ -54,7 +58,7 @@ def analysis_text(analysis: Analysis, unit: str, *, every_check: bool = True) ->
         _passes_text(analysis, unit) if analysis.passes else "",
         _two_ways_text(analysis, unit, every_check) if analysis.two_ways else "",
         ride_text(analysis.ride, unit) if analysis.ride else "",
-        power_text(analysis.motors) if analysis.motors else "",
+        power_text(analysis.motors, temperature_unit) if analysis.motors else "",
         "\n".join(f"Note: {note}" for note in analysis.notes),
         # Once more: a terminal shows the end of what it was given.
         "\n".join(line for line in (answer, ESTIMATE, BEFORE_YOU_RUN) if line),

@@ -64,9 +64,10 @@ ANGLE_UNITS: Final[dict[str, Unit]] = {
     "deg": Unit("deg", 1.0, 2),
     "rad": Unit("rad", 180.0 / math.pi, 4),
 }
+CELSIUS: Final = "°C"
 TEMPERATURE_UNITS: Final[dict[str, Unit]] = {
     # Celsius is what the library stores, so it plays the part of the SI side here.
-    "°C": Unit("°C", 1.0, 1),
+    CELSIUS: Unit(CELSIUS, 1.0, 1),
     "°F": Unit("°F", 5.0 / 9.0, 1, offset_si=-160.0 / 9.0),
 }
 

@@ -28,19 +28,21 @@ def register(app: Dash, sessions: Sessions) -> None:
         Output("power-told", "children"),
         Input("asked", "data"),
         Input("unit", "value"),
+        Input("temperature-unit", "value"),
         State("ride-pass", "value"),
         State("session", "data"),
         prevent_initial_call=True,
     )
     def tell_ride(
-        asked: dict[str, Any], unit: str, chosen: str | None, token: str
+        asked: dict[str, Any], unit: str, temperature_unit: str, chosen: str | None, token: str
     ) -> tuple[list[Any], list[dict[str, str]], str | None, list[Any]]:
         analysis = answered(sessions.peek(token), asked)
         if analysis is None:
             return [], [], None, []
         view = ripple_of(analysis, chosen)
         told = ride_list(analysis.ride, unit)
-        return told, pass_choices(analysis.passes), view and view.pass_id, power_told(analysis.motors)
+        power = power_told(analysis.motors, temperature_unit)
+        return told, pass_choices(analysis.passes), view and view.pass_id, power
 
     @app.callback(
         Output("ripple-time", "figure"),
@@ -66,18 +68,23 @@ def register(app: Dash, sessions: Sessions) -> None:
         Output("power-time-box", "style"),
         Input("asked", "data"),
         Input("unit", "value"),
+        Input("temperature-unit", "value"),
         Input("surroundings", "data"),
         State("session", "data"),
         prevent_initial_call=True,
     )
     def draw_power(
-        asked: dict[str, Any], unit: str, surroundings: dict[str, bool] | None, token: str
+        asked: dict[str, Any],
+        unit: str,
+        temperature_unit: str,
+        surroundings: dict[str, bool] | None,
+        token: str,
     ) -> tuple[Any, dict[str, str]]:
         analysis = answered(sessions.peek(token), asked)
         drawn = drawn_motor(analysis) if analysis else None
         if analysis is None or drawn is None:
             return no_update, {"display": "none"}
         (joined, motor), (palette, coarse) = drawn, seen_by(surroundings)
-        units = SPEED_UNITS[unit], TEMPERATURE_UNITS["°C"]
+        units = SPEED_UNITS[unit], TEMPERATURE_UNITS[temperature_unit]
         figure = power_time(analysis, joined.speed_log, motor, joined.clock, *units, palette, coarse=coarse)
         return figure, {"height": f"{figure.layout.height or 260}px"}

@@ -31,6 +31,7 @@ LIMITS = {
     "charge_mah": ("MAH", "most charge drawn since power-on"),
 }
 UNIT_VARIABLE = "RECIPROCAL_UNIT"
+TEMPERATURE_UNIT_VARIABLE = "RECIPROCAL_TEMPERATURE_UNIT"
 INTERRUPTED = 130  # what a shell itself reports for Ctrl-C
 
 
@@ -112,6 +113,7 @@ def build_parser() -> argparse.ArgumentParser:
         "--no-serve", action="store_true", help="print only; so too where the output is no terminal"
     )
     _add_unit(demo)
+    _add_temperature_unit(demo)
     _add_address(demo)
     return parser
 
@@ -166,6 +168,7 @@ def _add_analyse(parser: argparse.ArgumentParser) -> None:
         help="print the contract reciprocal-analysis/1, in SI, instead of tables",
     )
     _add_unit(parser)
+    _add_temperature_unit(parser)
 
 
 def _add_what_if(parser: argparse.ArgumentParser) -> None:
@@ -238,6 +241,16 @@ def _add_unit(parser: argparse.ArgumentParser) -> None:
         default=os.environ.get(UNIT_VARIABLE, "mph"),
         metavar="UNIT",
         help=f"speeds in {', '.join(SPEED_UNITS)} (default mph, or what {UNIT_VARIABLE} says)",
+    )
+
+
+def _add_temperature_unit(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--temperature-unit",
+        type=arguments.temperature_unit,
+        default=os.environ.get(TEMPERATURE_UNIT_VARIABLE, "C"),
+        metavar="C|F",
+        help=f"temperatures are shown in °C or °F (default C, or what {TEMPERATURE_UNIT_VARIABLE} says)",
     )
 
 

@@ -13,7 +13,7 @@ from telemetry.errors import CallError, LogError
 from telemetry.geo import gates_from_text
 from telemetry.power import LIMIT_NAMES, Limits, PowerOptions
 from telemetry.readers import READERS
-from telemetry.units import SPEED_UNITS, distance_from_text
+from telemetry.units import SPEED_UNITS, TEMPERATURE_UNITS, distance_from_text
 from telemetry.whatif import Change
 
 Gates = tuple[tuple[float, float], tuple[float, float]]
@@ -39,6 +39,14 @@ def speed_unit(text: str) -> str:
     if text not in SPEED_UNITS:
         raise argparse.ArgumentTypeError(f"'{text}' is no speed unit; choose {', '.join(SPEED_UNITS)}")
     return text
+
+
+def temperature_unit(text: str) -> str:
+    """Accept a key of the table of temperature units, with its degree sign or without."""
+    unit = text if text in TEMPERATURE_UNITS else f"°{text.upper()}"
+    if unit not in TEMPERATURE_UNITS:
+        raise argparse.ArgumentTypeError(f"'{text}' is no temperature unit; choose C or F")
+    return unit
 
 
 def distance(text: str) -> float:

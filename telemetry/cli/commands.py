@@ -49,7 +49,7 @@ def analyse(args: Namespace) -> int:
     if args.json:
         print(json.dumps(analysis.to_dict(), indent=2, allow_nan=False))
     else:
-        print(analysis_text(analysis, args.unit))
+        print(analysis_text(analysis, args.unit, temperature_unit=args.temperature_unit))
     complain(unused)
     return SOME_INPUT_UNUSED if unused else DONE
 
@@ -154,7 +154,8 @@ def demo(args: Namespace) -> int:
     for outing in outings:
         request = Request(power=outing.power)
         analysis = read_and_analyse(outing.files, request, ReadOptions(pole_pairs=outing.pole_pairs))
-        print(f"=== {outing.story}\n\n{analysis_text(analysis, args.unit, every_check=False)}\n")
+        told = analysis_text(analysis, args.unit, every_check=False, temperature_unit=args.temperature_unit)
+        print(f"=== {outing.story}\n\n{told}\n")
         complain(analysis.errors)
         status = max(status, SOME_INPUT_UNUSED if analysis.errors else DONE)
     if not args.no_serve and sys.stdout.isatty():

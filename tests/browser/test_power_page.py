@@ -64,3 +64,15 @@ def test_electrical_rpm_alone_asks_for_the_motor(page: Page, tmp_path: Path) -> 
     page.get_by_role("button", name="Read it again").click()
     expect(page.locator("#files")).to_contain_text("CSV motor log")
     expect(page.locator("#files")).to_contain_text("How its columns are read")
+
+
+def test_temperatures_are_shown_in_the_unit_chosen_and_it_is_kept(page: Page) -> None:
+    choose(page, SPEED, MOTOR)
+    told = page.locator("#power-told")
+    expect(told.locator("td[data-head='motor °C: start, end, after']").first).to_be_visible()
+    page.locator("#temperature-unit").get_by_text("°F", exact=True).click()
+    heads = told.locator("td[data-head='motor °F: start, end, after']")
+    expect(heads.first).to_be_visible()
+    expect(page.locator("#power-time")).to_contain_text("Temperature [°F]")
+    page.reload()
+    expect(heads.first).to_be_visible()

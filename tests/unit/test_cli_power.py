@@ -90,6 +90,20 @@ def test_limits_come_back_from_plain_types_as_they_were() -> None:
     assert hash(again) == hash(limits)
 
 
+def test_temperatures_are_in_the_unit_asked_for(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert "motor °C: start" in printed(capsys, *KNOWN)
+    assert "motor °F: start" in printed(capsys, *KNOWN, "--temperature-unit", "F")
+    monkeypatch.setenv("RECIPROCAL_TEMPERATURE_UNIT", "f")
+    assert "motor °F: start" in printed(capsys, *KNOWN)
+    assert "motor °C: start" in printed(capsys, *KNOWN, "--temperature-unit", "°C")
+    with pytest.raises(SystemExit) as stop:
+        main(["analyse", "a.gpx", "--temperature-unit", "K"])
+    assert stop.value.code == 2
+    assert "'K' is no temperature unit; choose C or F" in capsys.readouterr().err
+
+
 def test_the_demo_shows_slip_and_load_of_every_sample_outing(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["demo", "--no-serve"]) == 0
     tables = capsys.readouterr().out.split("Power train, from ")[1:]

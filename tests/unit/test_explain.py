@@ -67,6 +67,22 @@ def test_a_limit_that_is_passed_is_named_with_its_source(known: Analysis) -> Non
     assert "limit 1 °C" in power_text(known.motors)
 
 
+def test_temperatures_are_told_in_the_unit_chosen_and_nothing_else_changes(known: Analysis) -> None:
+    heat = known.motors[0].power.passes[0].motor_heat
+    assert heat is not None
+    celsius, fahrenheit = (power_text(known.motors, unit) for unit in ("°C", "°F"))
+    for text, unit, values in (
+        (celsius, "°C", (heat.start_c, heat.end_c, heat.highest_after_c)),
+        (fahrenheit, "°F", [c * 1.8 + 32 for c in (heat.start_c, heat.end_c, heat.highest_after_c)]),
+    ):
+        assert f"motor {unit}: start, end, after" in text
+        (row,) = (line for line in text.splitlines() if line.startswith("  P1 "))
+        assert " ".join(f"{v:.0f}" for v in values) in row
+    assert "limit 33.8 °F" in fahrenheit
+    assert "°C" not in fahrenheit
+    assert celsius.splitlines()[:3] == fahrenheit.splitlines()[:3]
+
+
 def test_a_log_of_another_outing_is_refused_in_words() -> None:
     here, elsewhere = simulate_outing(3), simulate_outing(44)
     analysis = analyse([here.track, elsewhere.motor])
