@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from telemetry.logbook.backup import Backup
 from telemetry.logbook.logbook import Logbook
 from telemetry.logbook.records import (
     Boat,
@@ -20,8 +21,10 @@ from telemetry.logbook.records import (
     OutingSearch,
     StoredLog,
 )
+from telemetry.logbook.services import ServiceDone
 
 __all__ = [
+    "Backup",
     "Boat",
     "Conditions",
     "Imported",
@@ -29,6 +32,7 @@ __all__ = [
     "NamedLog",
     "Outing",
     "OutingSearch",
+    "ServiceDone",
     "StoredLog",
     "open_logbook",
 ]

@@ -16,6 +16,7 @@ from telemetry.logbook.store import Store
 from telemetry.logbook.tables import BoatRow, FoundRow, SheetRow
 from telemetry.power import Limits
 from telemetry.setup import FoundMeasure, SetupSheet
+from telemetry.setup.tables import own_item_of, own_item_table
 
 _LEAST_ID_LETTERS = 4
 
@@ -218,13 +219,14 @@ def _columns(boat: Boat) -> dict[str, Any]:
         "length_m": boat.length_m,
         "note": boat.note,
         "limits": asdict(boat.limits),
-        "own_items": [dict(item) for item in boat.own_items],
+        "own_items": [own_item_table(item) for item in boat.own_items],
     }
 
 
 def boat_of(row: BoatRow) -> Boat:
     """Tell a row as a record."""
-    return Boat(row.name, row.hull_kind, row.length_m, row.note, Limits(**row.limits), tuple(row.own_items))
+    own_items = tuple(own_item_of(table) for table in row.own_items)
+    return Boat(row.name, row.hull_kind, row.length_m, row.note, Limits(**row.limits), own_items)
 
 
 def sheet_of(row: SheetRow) -> SetupSheet:

@@ -28,10 +28,10 @@ def figures(document: Document) -> Figures:
     """Take the numbers out of an analysis as the output contract writes it."""
     passes, two_ways = document["passes"], document["two_ways"]
     position = {p["id"]: k for k, p in enumerate(passes)}
-    distance_m = two_ways[0]["distance_m"] if two_ways else None
-    ripples = _ripples(document["ride"])
+    ripples, ways = _ripples(document["ride"]), _ways([p["heading_deg"] for p in passes])
     pass_rows = tuple(
-        {"position": k} | _pass(p, distance_m, ripples.get(p["id"])) for k, p in enumerate(passes)
+        {"position": k, "way": ways[k], "ripple_mps": ripples.get(p["id"])} | _pass(p)
+        for k, p in enumerate(passes)
     )
     apart = apart_of([(position[w["passes"][0]], position[w["passes"][1]]) for w in two_ways])
     two_way_rows = tuple(
@@ -70,9 +70,15 @@ def _ripples(ride: Sequence[Document]) -> dict[str, float]:
     return seen
 
 
-def _pass(p: Document, distance_m: float | None, ripple_mps: float | None) -> dict[str, Any]:
+def _ways(headings_deg: Sequence[float | None]) -> list[str]:
+    """Call a pass out that went the first one's way, or whose heading is unknown; the others went back."""
+    first = next((h for h in headings_deg if h is not None), 0.0)
+    turned = [0.0 if h is None else abs((h - first + 180.0) % 360.0 - 180.0) for h in headings_deg]
+    return ["back" if deg > 90.0 else "out" for deg in turned]
+
+
+def _pass(p: Document) -> dict[str, Any]:
     motor = p["motor"] or {}
-    distance: Document = next((d for d in p["distances"] if d["distance_m"] == distance_m), {})
     return {
         "pass_id": p["id"],
         "start_utc": moment(p["start_utc"]),
@@ -82,10 +88,7 @@ def _pass(p: Document, distance_m: float | None, ripple_mps: float | None) -> di
         "peak_u95_mps": p["peak_u95_mps"],
         "held_1s_mps": p["held_1s_mps"],
         "held_1s_u95_mps": p["held_1s_u95_mps"],
-        "distance_m": distance.get("distance_m"),
-        "distance_mps": distance.get("speed_mps"),
-        "distance_u95_mps": distance.get("u95_mps"),
-        "ripple_mps": ripple_mps,
+        "distances": [[d["distance_m"], d["speed_mps"], d["u95_mps"]] for d in p["distances"]],
         "slip": motor.get("slip"),
         "slip_u95": motor.get("slip_u95"),
         "peak_current_a": motor.get("peak_current_a"),

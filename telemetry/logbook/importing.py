@@ -11,6 +11,8 @@ from datetime import UTC, datetime
 from pathlib import Path, PurePath
 from typing import Any, Final
 
+import numpy as np
+
 from telemetry import __version__
 from telemetry.analysis import Analysis, Progress, Request, analyse
 from telemetry.errors import LogbookError, LogError
@@ -18,9 +20,13 @@ from telemetry.frames import Log
 from telemetry.logbook import request as asked
 from telemetry.logbook.figures import Figures, figures, moment
 from telemetry.logbook.records import NamedLog
+from telemetry.motion import Motion
 from telemetry.readers import ReadOptions, read_bytes
 
 _LEVEL: Final = 6
+# What counts as use of the boat for its service: common practice, no source.
+_UNDER_WAY_MPS: Final = 1.0
+_LONGEST_STEP_S: Final = 2.0
 
 
 @dataclass(frozen=True)
@@ -55,6 +61,11 @@ class Prepared:
         return figures(self.document)
 
     @property
+    def under_way_s(self) -> float | None:
+        """How long the boat was under way, in the speed log that saw most of it [s]; None without one."""
+        return max((_under_way_s(log.motion) for log in self.analysis.speed_logs), default=None)
+
+    @property
     def start_utc(self) -> datetime | None:
         """When the outing began: a speed log knows; a motor log's own date counts where there is none."""
         for kind in ("speed", "motor"):
@@ -63,6 +74,12 @@ class Prepared:
             if known:
                 return min(known)
         return None
+
+
+def _under_way_s(motion: Motion) -> float:
+    """Sum the time between samples at which the boat moves, leaving out what the log is silent about [s]."""
+    steps_s = np.minimum(np.diff(motion.t_s, append=motion.t_s[-1:]), _LONGEST_STEP_S)
+    return float(np.sum(steps_s, where=np.nan_to_num(motion.speed_mps) > _UNDER_WAY_MPS))
 
 
 def digest(data: bytes) -> str:

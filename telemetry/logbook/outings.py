@@ -88,7 +88,7 @@ class Outings(Boats):
         conditions = conditions or Conditions()
         taken, unread = take_in(logs)
         with self._reading() as session:  # said before the long work, and checked again before the writing
-            refuse_known(session, taken, self.where)
+            refuse_known(session, taken)
             items, its_boat = self._what_is_known(session, boat, sheet)
         request, options = asked.completed(
             request or Request(), options or ReadOptions(), items, its_boat.limits
@@ -98,7 +98,7 @@ class Outings(Boats):
         if progress:
             progress("writing", 1.0)
         with self._writing() as session:
-            refuse_known(session, intake.named, self.where)
+            refuse_known(session, intake.named)
             boat_row = (
                 self._add_boat(session, boat) if isinstance(boat, Boat) else self._boat_row(session, boat)
             )
@@ -116,7 +116,7 @@ class Outings(Boats):
             session.add(outing)
             session.flush()
             write_logs(session, outing.id, intake.named)
-            write_analysis(session, outing, prepared.document, prepared.request)
+            write_analysis(session, outing, prepared)
             session.flush()
             (record,) = told(session, [(outing, boat_row.name, sheet_row.name)])
         return Imported(record, prepared.analysis, intake.unused)
@@ -145,7 +145,7 @@ class Outings(Boats):
         """
         taken, unread = take_in(logs)
         with self._reading() as session:
-            refuse_known(session, taken, self.where, outing_id)
+            refuse_known(session, taken, outing_id)
             before, _, _ = self._found(session, outing_id)
             former = self._logs(session, outing_id)
             request, told_before = asked.from_dict(self._analysis_row(session, outing_id).request)
@@ -154,13 +154,13 @@ class Outings(Boats):
         read = (*read_logs(former, options).read, *intake.read)
         prepared = prepare(read, request, options, progress)
         with self._writing() as session:
-            refuse_known(session, intake.named, self.where, outing_id)
+            refuse_known(session, intake.named, outing_id)
             outing, boat, sheet = self._found(session, outing_id)
             if len(self._logs(session, outing_id)) != len(former):
                 raise LogbookError("the outing was changed meanwhile", file=self.where, mend="do it again")
             outing.start_utc = prepared.start_utc or before.start_utc
             write_logs(session, outing.id, intake.named, first=len(former))
-            write_analysis(session, outing, prepared.document, prepared.request)
+            write_analysis(session, outing, prepared)
             session.flush()
             (record,) = told(session, [(outing, boat, sheet)])
         return Imported(record, prepared.analysis, intake.unused)
@@ -306,7 +306,7 @@ class Outings(Boats):
         prepared = prepare(read_logs(logs, options).read, request, options)
         with self._writing() as session:
             outing, _, _ = self._found(session, outing_id)
-            write_analysis(session, outing, prepared.document, prepared.request)
+            write_analysis(session, outing, prepared)
         return prepared.document
 
     def _found(self, session: Session, outing_id: int) -> Found:

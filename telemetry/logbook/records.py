@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any, Literal
+from typing import Literal
 
 from telemetry.analysis import Analysis
 from telemetry.errors import LogError
 from telemetry.power import Limits
+from telemetry.setup import OwnItem
 
 Sort = Literal["date", "two-way", "peak", "place", "boat"]
 
@@ -29,8 +29,8 @@ class Boat:
     note : str
     limits : Limits
         What its motor, controller and pack must not exceed.
-    own_items : tuple of mapping
-        Setup items that only this boat has, as plain types.
+    own_items : tuple of OwnItem
+        Setup items that only this boat has.
     """
 
     name: str
@@ -38,7 +38,7 @@ class Boat:
     length_m: float | None = None
     note: str = ""
     limits: Limits = field(default_factory=Limits)
-    own_items: tuple[Mapping[str, Any], ...] = ()
+    own_items: tuple[OwnItem, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

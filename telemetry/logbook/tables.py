@@ -157,6 +157,7 @@ class OutingRow(Base):
     best_verdict: Mapped[str | None]
     best_peak_mps: Mapped[float | None] = mapped_column(index=True)
     best_peak_u95_mps: Mapped[float | None]
+    under_way_s: Mapped[float | None]
 
 
 class OutingLogRow(Base):
@@ -185,7 +186,10 @@ class AnalysisRow(Base):
 
 
 class PassRow(Base):
-    """One pass of an outing's latest analysis, as numbers."""
+    """One pass of an outing's latest analysis, as numbers.
+
+    ``distances`` lists measured distances with the best average over each and half its 95 % interval.
+    """
 
     __tablename__ = "passes"
 
@@ -194,14 +198,13 @@ class PassRow(Base):
     pass_id: Mapped[str]
     start_utc: Mapped[datetime | None]
     heading_deg: Mapped[float | None]
+    way: Mapped[str]
     length_m: Mapped[float]
     peak_mps: Mapped[float]
     peak_u95_mps: Mapped[float]
     held_1s_mps: Mapped[float | None]
     held_1s_u95_mps: Mapped[float | None]
-    distance_m: Mapped[float | None]
-    distance_mps: Mapped[float | None]
-    distance_u95_mps: Mapped[float | None]
+    distances: Mapped[list[Any]]
     ripple_mps: Mapped[float | None]
     slip: Mapped[float | None]
     slip_u95: Mapped[float | None]

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 from sqlalchemy import delete, insert, select
 from sqlalchemy.orm import Session
 
 from telemetry.errors import LogbookError
-from telemetry.logbook.figures import figures
-from telemetry.logbook.importing import PROGRAM_VERSION, digest, now_utc, packed, press_document
+from telemetry.logbook.importing import PROGRAM_VERSION, Prepared, digest, now_utc, packed, press_document
 from telemetry.logbook.records import NamedLog
 from telemetry.logbook.tables import (
     AnalysisRow,
@@ -23,9 +21,7 @@ from telemetry.logbook.tables import (
 )
 
 
-def refuse_known(
-    session: Session, logs: Sequence[NamedLog], where: str, outing_id: int | None = None
-) -> None:
+def refuse_known(session: Session, logs: Sequence[NamedLog], outing_id: int | None = None) -> None:
     """Refuse logs that an outing has already; one log is of one outing.
 
     Parameters
@@ -61,7 +57,6 @@ def refuse_known(
     raise LogbookError(
         f"this log is in the logbook already, in outing {its_outing}{when} with {boat}{at}",
         file=hashes[sha256],
-        place=where,
         mend=mend,
     )
 
@@ -79,11 +74,9 @@ def write_logs(session: Session, outing_id: int, logs: Sequence[NamedLog], first
         )
 
 
-def write_analysis(
-    session: Session, outing: OutingRow, document: dict[str, Any], request: Mapping[str, Any]
-) -> None:
+def write_analysis(session: Session, outing: OutingRow, prepared: Prepared) -> None:
     """Store an analysis as the outing's latest, and its numbers in place of the former one's."""
-    told = figures(document)
+    told = prepared.figures
     session.execute(
         delete(AnalysisRow).where(
             AnalysisRow.outing_id == outing.id, AnalysisRow.program_version == PROGRAM_VERSION
@@ -94,8 +87,8 @@ def write_analysis(
             outing_id=outing.id,
             program_version=PROGRAM_VERSION,
             made_utc=now_utc(),
-            request=dict(request),
-            document=press_document(document),
+            request=prepared.request,
+            document=press_document(prepared.document),
         )
     )
     for table, rows in ((PassRow, told.passes), (TwoWayRow, told.two_ways)):
@@ -103,5 +96,6 @@ def write_analysis(
         if rows:
             session.execute(insert(table), [{"outing_id": outing.id} | row for row in rows])
     outing.program_version = PROGRAM_VERSION
+    outing.under_way_s = prepared.under_way_s
     for name, value in told.summary.items():
         setattr(outing, name, value)

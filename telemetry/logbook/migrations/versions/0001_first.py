@@ -1,4 +1,4 @@
-"""The tables of the first logbook."""
+"""Boats, sheets, and outings with their logs and analyses."""
 
 from __future__ import annotations
 
@@ -36,37 +36,6 @@ def upgrade() -> None:
         sa.Column("content", sa.LargeBinary(), nullable=False),
         sa.PrimaryKeyConstraint("sha256", name="pk_logs"),
     )
-    op.create_table(
-        "founds",
-        sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("boat_id", sa.Integer(), nullable=False),
-        sa.Column("found_utc", sa.DateTime(timezone=True), nullable=False),
-        sa.Column("document", sa.JSON(none_as_null=True), nullable=False),
-        sa.ForeignKeyConstraint(["boat_id"], ["boats.id"], name="fk_founds_boat_id_boats"),
-        sa.PrimaryKeyConstraint("id", name="pk_founds"),
-    )
-    op.create_index("ix_founds_boat_id", "founds", ["boat_id"], unique=False)
-    op.create_table(
-        "services",
-        sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("boat_id", sa.Integer(), nullable=False),
-        sa.Column("task", sa.Text(), nullable=False),
-        sa.Column("document", sa.JSON(none_as_null=True), nullable=False),
-        sa.ForeignKeyConstraint(["boat_id"], ["boats.id"], name="fk_services_boat_id_boats"),
-        sa.PrimaryKeyConstraint("id", name="pk_services"),
-        sa.UniqueConstraint("boat_id", "task", name="uq_services_boat_id"),
-    )
-    op.create_table(
-        "services_done",
-        sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("boat_id", sa.Integer(), nullable=False),
-        sa.Column("task", sa.Text(), nullable=False),
-        sa.Column("done_utc", sa.DateTime(timezone=True), nullable=False),
-        sa.Column("note", sa.Text(), nullable=False),
-        sa.ForeignKeyConstraint(["boat_id"], ["boats.id"], name="fk_services_done_boat_id_boats"),
-        sa.PrimaryKeyConstraint("id", name="pk_services_done"),
-    )
-    op.create_index("ix_services_done_boat_id_task", "services_done", ["boat_id", "task"], unique=False)
     op.create_table(
         "sheets",
         sa.Column("id", sa.Text(), nullable=False),
@@ -154,14 +123,13 @@ def upgrade() -> None:
         sa.Column("pass_id", sa.Text(), nullable=False),
         sa.Column("start_utc", sa.DateTime(timezone=True), nullable=True),
         sa.Column("heading_deg", sa.Double(), nullable=True),
+        sa.Column("way", sa.Text(), nullable=False),
         sa.Column("length_m", sa.Double(), nullable=False),
         sa.Column("peak_mps", sa.Double(), nullable=False),
         sa.Column("peak_u95_mps", sa.Double(), nullable=False),
         sa.Column("held_1s_mps", sa.Double(), nullable=True),
         sa.Column("held_1s_u95_mps", sa.Double(), nullable=True),
-        sa.Column("distance_m", sa.Double(), nullable=True),
-        sa.Column("distance_mps", sa.Double(), nullable=True),
-        sa.Column("distance_u95_mps", sa.Double(), nullable=True),
+        sa.Column("distances", sa.JSON(none_as_null=True), nullable=False),
         sa.Column("ripple_mps", sa.Double(), nullable=True),
         sa.Column("slip", sa.Double(), nullable=True),
         sa.Column("slip_u95", sa.Double(), nullable=True),

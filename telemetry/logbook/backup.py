@@ -1,0 +1,212 @@
+"""A whole logbook as one file that another machine takes, whatever database it came from.
+
+The file is a ZIP archive: ``logbook.json`` says what is inside, ``tables/NAME.jsonl`` holds each table's rows
+as lines of JSON in the order of their keys, ``logs/SHA256`` each log byte for byte. Times are ISO 8601 UTC.
+The manifest holds the number of rows and the SHA-256 of every table, and the step at which the tables stood.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import zipfile
+import zlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import IO, Any, Final
+
+from sqlalchemy import Table, select
+from sqlalchemy.orm import Session
+
+from telemetry.errors import LogbookError
+from telemetry.home import written_whole
+from telemetry.logbook import schema
+from telemetry.logbook.importing import PROGRAM_VERSION, now_utc, open_document, unpacked
+from telemetry.logbook.tables import Base
+
+SCHEMA: Final = "reciprocal-backup/1"
+MANIFEST: Final = "logbook.json"
+_CHUNK: Final = 1 << 20
+_ROWS_AT_ONCE: Final = 200
+_MEND: Final = "take another backup"
+
+
+@dataclass(frozen=True, slots=True)
+class Backup:
+    """What a backup holds: the rows of each table by its name, and when and by which version it was made."""
+
+    file: Path
+    rows: dict[str, int]
+    made_utc: datetime
+    program_version: str
+
+
+def table_member(name: str) -> str:
+    """Name the member that holds a table's rows."""
+    return f"tables/{name}.jsonl"
+
+
+def log_member(sha256: str) -> str:
+    """Name the member that holds a log."""
+    return f"logs/{sha256}"
+
+
+def write_backup(session: Session, file: Path, where: str, *, overwrite: bool) -> Backup:
+    """Write everything as it is at the session's one moment; the file is read back before it gets its name.
+
+    Raises
+    ------
+    LogbookError
+        If the file is there already, or cannot be written.
+    """
+    if file.exists() and not overwrite:
+        raise LogbookError("it is there already", file=str(file), mend="name a new file, or say --overwrite")
+    try:
+        with written_whole(file) as stream:
+            with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED, allowZip64=True) as archive:
+                told = {
+                    table.name: _write_table(session, table, archive) for table in Base.metadata.sorted_tables
+                }
+                manifest = {
+                    "schema": SCHEMA,
+                    "program_version": PROGRAM_VERSION,
+                    "revision": schema.revision_of(session.connection()),
+                    "made_utc": now_utc().isoformat(),
+                    "tables": told,
+                }
+                archive.writestr(MANIFEST, json.dumps(manifest, indent=2))
+            with zipfile.ZipFile(stream) as archive:
+                checked(archive, file)
+    except OSError as error:
+        raise LogbookError(
+            f"the backup of {where} cannot be written: {error.strerror or error}",
+            file=str(file),
+            mend="make room, or name another place",
+        ) from None
+    return _told(manifest, file)
+
+
+def _write_table(session: Session, table: Table, archive: zipfile.ZipFile) -> dict[str, Any]:
+    """Write one table's rows; logs go beside, as files of their own."""
+    lines = _lines(session, table, archive)
+    if table.name == "logs":
+        lines = iter(list(lines))  # an archive takes one member after the other: all logs, then their rows
+    sha, count = hashlib.sha256(), 0
+    with archive.open(table_member(table.name), "w", force_zip64=True) as stream:
+        for line in lines:
+            sha.update(line)
+            stream.write(line)
+            count += 1
+    return {"rows": count, "sha256": sha.hexdigest()}
+
+
+def _lines(session: Session, table: Table, archive: zipfile.ZipFile) -> Iterator[bytes]:
+    query = select(table).order_by(*table.primary_key.columns).execution_options(yield_per=_ROWS_AT_ONCE)
+    for row in session.execute(query).mappings():
+        plain = dict(row)
+        if table.name == "logs":
+            content = unpacked(plain.pop("packing"), plain.pop("content"), plain["sha256"])
+            archive.writestr(log_member(plain["sha256"]), content)
+        elif table.name == "analyses":
+            plain["document"] = open_document(plain["document"])
+        text = json.dumps(plain, default=_iso, ensure_ascii=False, separators=(",", ":"))
+        yield text.encode() + b"\n"
+
+
+def _iso(value: object) -> str:
+    if isinstance(value, datetime):
+        return value.isoformat()
+    raise TypeError(f"{type(value).__name__} has no place in a backup")
+
+
+def read_manifest(archive: zipfile.ZipFile, file: Path) -> dict[str, Any]:
+    """Read what a backup says of itself.
+
+    Raises
+    ------
+    LogbookError
+        If it is no backup, or one whose form this program does not know.
+    """
+    try:
+        manifest: dict[str, Any] = json.loads(archive.read(MANIFEST))
+        form = manifest["schema"]
+    except (KeyError, ValueError, TypeError, zipfile.BadZipFile, zlib.error):
+        raise LogbookError("it is no backup of a logbook", file=str(file), mend=_MEND) from None
+    if form != SCHEMA:
+        raise LogbookError(
+            f"its form is {form}, this program knows {SCHEMA}", file=str(file), mend="update the program"
+        )
+    return manifest
+
+
+def checked(archive: zipfile.ZipFile, file: Path) -> dict[str, Any]:
+    """Hold every member of a backup to its hash; return the manifest.
+
+    Raises
+    ------
+    LogbookError
+        Naming what is damaged or missing.
+    """
+    manifest = read_manifest(archive, file)
+    schema.check_known(manifest["revision"], str(file))
+    for name, told in manifest["tables"].items():
+        _hold(archive, file, table_member(name), told["sha256"])
+    for row in rows_of(archive, "logs"):
+        _hold(archive, file, log_member(row["sha256"]), row["sha256"])
+    return manifest
+
+
+def _hold(archive: zipfile.ZipFile, file: Path, member: str, sha256: str) -> None:
+    sha = hashlib.sha256()
+    try:
+        with archive.open(member) as stream:
+            while chunk := stream.read(_CHUNK):
+                sha.update(chunk)
+    except (KeyError, zipfile.BadZipFile, zlib.error, EOFError, OSError):
+        raise LogbookError(f"{member} is missing or damaged", file=str(file), mend=_MEND) from None
+    if sha.hexdigest() != sha256:
+        raise LogbookError(f"{member} does not give its hash", file=str(file), mend=_MEND)
+
+
+def rows_of(archive: zipfile.ZipFile, table: str) -> Iterator[dict[str, Any]]:
+    """Go through a table's rows."""
+    stream: IO[bytes]
+    with archive.open(table_member(table)) as stream:
+        for line in stream:
+            yield json.loads(line)
+
+
+def _told(manifest: dict[str, Any], file: Path) -> Backup:
+    return Backup(
+        file,
+        {name: told["rows"] for name, told in manifest["tables"].items()},
+        datetime.fromisoformat(manifest["made_utc"]),
+        manifest["program_version"],
+    )
+
+
+def open_backup(file: Path) -> tuple[zipfile.ZipFile, Backup, dict[str, Any]]:
+    """Open a backup and hold all of it to its hashes.
+
+    Raises
+    ------
+    LogbookError
+        If it cannot be opened, is no backup, or is damaged.
+    """
+    try:
+        archive = zipfile.ZipFile(file)
+    except (OSError, zipfile.BadZipFile) as error:
+        reason = getattr(error, "strerror", None)
+        raise LogbookError(
+            f"it cannot be opened: {reason}" if reason else "it is no backup of a logbook",
+            file=str(file),
+            mend="check the path" if reason else _MEND,
+        ) from None
+    try:
+        manifest = checked(archive, file)
+    except BaseException:
+        archive.close()
+        raise
+    return archive, _told(manifest, file), manifest

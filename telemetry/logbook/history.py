@@ -1,0 +1,164 @@
+"""What the logbook knows of a boat's speed, as evidence for comparisons."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Collection, Mapping, Sequence
+from typing import Any, Final
+
+from sqlalchemy import Row, Select, select
+from sqlalchemy.orm import Session
+
+from telemetry.compare import Evidence
+from telemetry.logbook.services import Services
+from telemetry.logbook.tables import BoatRow, OutingRow, PassRow, TwoWayRow
+
+_PASS_VALUES: Final = (
+    "peak_mps",
+    "held_1s_mps",
+    "ripple_mps",
+    "slip",
+    "peak_current_a",
+    "motor_temp_c",
+    "esc_temp_c",
+)
+_PASS_U95: Final = {"peak_mps": "peak_u95_mps", "held_1s_mps": "held_1s_u95_mps", "slip": "slip_u95"}
+_OF_OUTING: Final = ("wind_mps", "water", "air_c", "water_c", "pack")
+
+
+class History(Services):
+    """Evidence out of many outings."""
+
+    def evidence(
+        self,
+        boat: str | None = None,
+        *,
+        outing_ids: Collection[int] | None = None,
+        sheet_ids: Collection[str] | None = None,
+        distance_m: float | None = None,
+    ) -> tuple[Evidence, ...]:
+        """Return two-ways and passes as numbers, outing by outing in order of time.
+
+        Two-ways that share a pass are not separate evidence: of each outing those are taken that share none,
+        chosen by their order in time. Figures of different measured distances are not mixed either.
+
+        Parameters
+        ----------
+        boat : str, optional
+        outing_ids, sheet_ids : collection, optional
+            Only these.
+        distance_m : float, optional
+            The measured distance of the two-ways and of ``distance_mps`` [m]; without it the one that most of
+            the two-ways have, the shorter of two.
+
+        Returns
+        -------
+        tuple of Evidence
+            Analyses that another version of the program made are made again first.
+
+        Raises
+        ------
+        LogbookError
+            If there is no such boat.
+        """
+        with self._reading() as session:
+            asked = []
+            if boat is not None:
+                asked.append(OutingRow.boat_id == self._boat_row(session, boat).id)
+            if outing_ids is not None:
+                asked.append(OutingRow.id.in_(outing_ids))
+            if sheet_ids is not None:
+                asked.append(OutingRow.sheet_id.in_(sheet_ids))
+            ids = set(session.scalars(select(OutingRow.id).where(*asked)))
+        for outing_id in ids.intersection(self.stale()):
+            self._analyse_again(outing_id)
+        with self._reading() as session:
+            return _evidence(session, asked, distance_m)
+
+
+def _evidence(session: Session, asked: Sequence[Any], distance_m: float | None) -> tuple[Evidence, ...]:
+    outings = {
+        row.id: row
+        for row in session.execute(
+            select(
+                OutingRow.id,
+                OutingRow.sheet_id,
+                OutingRow.start_utc,
+                BoatRow.name,
+                *(getattr(OutingRow, name) for name in _OF_OUTING),
+            )
+            .join(BoatRow, BoatRow.id == OutingRow.boat_id)
+            .where(*asked)
+            .order_by(OutingRow.start_utc.asc().nulls_last(), OutingRow.id)
+        )
+    }
+
+    def of(table: type[PassRow] | type[TwoWayRow]) -> Select[Any]:
+        columns = table.__table__.columns
+        joined = select(*columns).join(OutingRow, OutingRow.id == table.outing_id)
+        return joined.where(*asked).order_by(table.outing_id, table.position)
+
+    passes: dict[int, list[Row[Any]]] = {outing_id: [] for outing_id in outings}
+    for row in session.execute(of(PassRow)):
+        passes[row.outing_id].append(row)
+    two_ways: dict[int, list[Row[Any]]] = {outing_id: [] for outing_id in outings}
+    for row in session.execute(of(TwoWayRow).where(TwoWayRow.apart)):
+        two_ways[row.outing_id].append(row)
+    if distance_m is None:
+        distance_m = _usual_distance(two_ways)
+    evidence: list[Evidence] = []
+    for outing_id, outing in outings.items():
+        mine = passes[outing_id]
+        told = sorted(
+            (w for w in two_ways[outing_id] if w.distance_m == distance_m),
+            key=lambda w: (w.first_position, w.second_position),
+        )
+        evidence += [_of_two_way(outing, k, w, mine) for k, w in enumerate(told)]
+        evidence += [_of_pass(outing, p, distance_m) for p in mine]
+    return tuple(evidence)
+
+
+def _usual_distance(two_ways: Mapping[int, Sequence[Row[Any]]]) -> float | None:
+    """Find the measured distance of most two-ways; None without one."""
+    counts = Counter(w.distance_m for some in two_ways.values() for w in some)
+    return min(counts, key=lambda d: (-counts[d], d), default=None)
+
+
+def _of_two_way(outing: Row[Any], order: int, w: Row[Any], passes: Sequence[Row[Any]]) -> Evidence:
+    first = passes[w.first_position]
+    more = {"rest_voltage_v": first.rest_voltage_v, "distance_m": w.distance_m}
+    return Evidence(
+        boat=outing.name,
+        sheet_id=outing.sheet_id,
+        outing_id=outing.id,
+        outing_utc=outing.start_utc,
+        order=order,
+        kind="two-way",
+        values={"two_way_mps": w.average_mps},
+        u95={"two_way_mps": w.u95_mps},
+        covariates=_covariates(outing) | more,
+    )
+
+
+def _of_pass(outing: Row[Any], p: Row[Any], distance_m: float | None) -> Evidence:
+    values = {name: getattr(p, name) for name in _PASS_VALUES}
+    u95 = {name: getattr(p, half) for name, half in _PASS_U95.items()}
+    for distance, speed_mps, half_mps in p.distances:
+        if distance == distance_m:
+            values["distance_mps"], u95["distance_mps"] = speed_mps, half_mps
+    return Evidence(
+        boat=outing.name,
+        sheet_id=outing.sheet_id,
+        outing_id=outing.id,
+        outing_utc=outing.start_utc,
+        order=p.position,
+        kind="pass",
+        values=values,
+        u95={name: half for name, half in u95.items() if half is not None},
+        covariates=_covariates(outing) | {"rest_voltage_v": p.rest_voltage_v, "way": p.way},
+    )
+
+
+def _covariates(outing: Row[Any]) -> dict[str, float | str | None]:
+    told = {name: getattr(outing, name) for name in _OF_OUTING}
+    return {name: None if value == "" else value for name, value in told.items()}

@@ -1,0 +1,116 @@
+"""A backup put into a database: everything, or nothing."""
+
+from __future__ import annotations
+
+import zipfile
+from collections.abc import Iterable, Iterator
+from datetime import UTC, datetime
+from itertools import islice
+from typing import Any, Final
+
+from sqlalchemy import Connection, DateTime, MetaData, Table, func, insert, select, text
+
+from telemetry.errors import LogbookError
+from telemetry.logbook import schema
+from telemetry.logbook.backup import log_member, rows_of
+from telemetry.logbook.importing import packed, press_document
+from telemetry.logbook.migrations import HEAD, VERSION_TABLE
+from telemetry.logbook.tables import Base
+
+_AT_ONCE: Final = 200
+
+
+def refuse_filled(connection: Connection, where: str) -> None:
+    """Refuse to put a backup over what somebody has written.
+
+    Raises
+    ------
+    LogbookError
+    """
+    filled = {
+        table.name: connection.scalar(select(func.count()).select_from(table)) or 0
+        for table in Base.metadata.sorted_tables
+    }
+    if any(filled.values()):
+        raise LogbookError(
+            f"there are {filled['boats']} boats and {filled['outings']} outings in it",
+            file=where,
+            mend="restore into a new logbook with --logbook, or say --replace to lose these",
+        )
+
+
+def put_in(connection: Connection, archive: zipfile.ZipFile, revision: str, where: str) -> None:
+    """Put a backup's rows in the place of all there is, in the caller's transaction.
+
+    The tables are first made as they were when the backup was taken, and then brought up to date as a logbook
+    of that time would be: so every older backup can be restored.
+    """
+    there = MetaData()
+    there.reflect(connection)
+    there.drop_all(connection)
+    schema.bring_up(connection, where, revision)
+    then = MetaData()
+    then.reflect(connection)
+    for table in then.sorted_tables:
+        if table.name == VERSION_TABLE:
+            continue
+        rows = rows_of(archive, table.name)
+        if table.name == "sheets":
+            rows = iter(_parents_first(list(rows)))
+        for batch in _batches(_row(table, plain, archive) for plain in rows):
+            connection.execute(insert(table), batch)
+        _count_on(connection, table)
+    if revision != HEAD:
+        schema.bring_up(connection, where)
+
+
+def _row(table: Table, plain: dict[str, Any], archive: zipfile.ZipFile) -> dict[str, Any]:
+    """Turn a line of a backup into a row of the database at hand."""
+    if table.name == "logs":
+        packing, content = packed(archive.read(log_member(plain["sha256"])))
+        return plain | {"packing": packing, "content": content}
+    if table.name == "analyses":
+        plain["document"] = press_document(plain["document"])
+    for column in table.columns:
+        value = plain.get(column.name)
+        if value is not None and isinstance(column.type, DateTime):
+            moment = datetime.fromisoformat(value).astimezone(UTC)
+            plain[column.name] = moment if column.type.timezone else moment.replace(tzinfo=None)
+    return plain
+
+
+def _parents_first(sheets: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Order sheets so that each comes after the one it was made from."""
+    waiting = sorted(sheets, key=lambda sheet: sheet["made_utc"])
+    placed: dict[str, dict[str, Any]] = {}
+    while waiting:
+        before = len(placed)
+        still = []
+        for sheet in waiting:
+            if sheet["parent_id"] is None or sheet["parent_id"] in placed:
+                placed[sheet["id"]] = sheet
+            else:
+                still.append(sheet)
+        if len(placed) == before:
+            raise LogbookError("setup sheets in the backup have parents that it lacks", mend="take another")
+        waiting = still
+    return list(placed.values())
+
+
+def _batches(rows: Iterable[dict[str, Any]]) -> Iterator[list[dict[str, Any]]]:
+    rest = iter(rows)
+    while batch := list(islice(rest, _AT_ONCE)):
+        yield batch
+
+
+def _count_on(connection: Connection, table: Table) -> None:
+    """Let PostgreSQL number new rows after those put in; SQLite does by itself."""
+    if connection.dialect.name != "postgresql" or table.autoincrement_column is None:
+        return
+    column = table.autoincrement_column
+    highest = connection.scalar(select(func.max(column)))
+    if highest is not None:
+        connection.execute(
+            text("SELECT setval(pg_get_serial_sequence(:table, :column), :highest)"),
+            {"table": table.name, "column": column.name, "highest": highest},
+        )
