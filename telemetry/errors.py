@@ -88,6 +88,10 @@ class RuleError(ReciprocalError):
 class SetupError(ReciprocalError):
     """A setup sheet, a gauge, a mass or a measure that cannot be used."""
 
+    def in_file(self, file: str) -> SetupError:
+        """Say the same, with the file in which it stands."""
+        return SetupError(self.reason, file=file, place=self.place, mend=self.mend)
+
 
 class CallError(ReciprocalError):
     """Arguments that cannot be used together."""

@@ -166,7 +166,7 @@ _SPELLINGS: Final[dict[str, str]] = {
     **dict.fromkeys(("gram", "grams"), "g"),
 }
 _MINUS: Final = str.maketrans("−–", "--")
-_FRACTION = r"(?:(?P<whole>\d+)\s+)?(?P<top>\d+)\s*/\s*(?P<bottom>\d+)"
+_FRACTION = r"(?:(?P<whole>\d{1,9})\s+)?(?P<top>\d{1,9})\s*/\s*(?P<bottom>\d{1,9})"
 _MEASURE = re.compile(
     rf"(?P<sign>[+-]?)\s*(?:{_FRACTION}|(?P<number>\d+(?:[.,]\d*)?|[.,]\d+))\s*(?P<unit>\S*)"
 )
@@ -215,7 +215,7 @@ def measure_from_text(text: str, unit: str) -> float:
     (3.2, -3.175, 0.065)
     """
     match = _MEASURE.fullmatch(text.strip().translate(_MINUS))
-    if match is None or match["bottom"] == "0":
+    if match is None or not int(match["bottom"] or 1):
         raise ValueError(
             f"'{text.strip()}' is no measure; write a number, with {unit} or another unit after it"
         )

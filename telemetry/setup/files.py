@@ -14,7 +14,7 @@ from telemetry.setup.estimate import Estimate
 from telemetry.setup.found import FoundMeasure
 from telemetry.setup.gauges import SCALE, TAPE, Gauge
 from telemetry.setup.sheet import SetupSheet
-from telemetry.setup.tables import gauge_of, keys_of, measure, text_of
+from telemetry.setup.tables import gauge_of, keys_of, located, measure, text_of
 
 LARGEST_BYTES: Final = 1_000_000
 
@@ -111,11 +111,9 @@ def _part(row: object, number: int, file: str) -> Part:
         gauge = gauge_of(None, unit, name, file, table.get(f"{key}_resolution")) or usual
         return Estimate(measure(table[key], unit, f"{name}: {key}", file), gauge.u(unit))
 
-    try:
+    with located(file):
         mass, place = measured("mass", "kg", SCALE), measured("place", "mm", TAPE)
         return Part(name, mass, place, value("low", "mm"), value("high", "mm"))
-    except SetupError as error:
-        raise SetupError(error.reason, file=file, place=error.place, mend=error.mend) from None
 
 
 def toml_text(table: Mapping[str, Any]) -> str:

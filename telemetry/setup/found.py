@@ -14,7 +14,7 @@ from telemetry.setup.items import Item
 from telemetry.setup.resolve import limit_of, same_text
 from telemetry.setup.sheet import Measures, SetupSheet, measures_of, schema_of
 from telemetry.setup.showing import Showing
-from telemetry.setup.tables import aware, keys_of, moment_of, text_of, utc_iso
+from telemetry.setup.tables import aware, keys_of, located, moment_of, text_of, utc_iso
 
 FoundVerdict = Literal["moved", "as set", "cannot tell"]
 SCHEMA: Final = "reciprocal-found/1"
@@ -57,7 +57,9 @@ class FoundMeasure(Measures):
         schema_of(table, SCHEMA, file)
         boat, readings, own = measures_of(table, file)
         moment = moment_of(table.get("found_utc"), "found_utc", file)
-        return cls(boat=boat, readings=readings, own=own, found_utc=moment, note=text_of(table, "note", file))
+        note = text_of(table, "note", file)
+        with located(file):
+            return cls(boat=boat, readings=readings, own=own, found_utc=moment, note=note)
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,10 +121,16 @@ def compare_found(sheet: SetupSheet, found: FoundMeasure) -> tuple[FoundItem, ..
     tuple of FoundItem
         In the order of a sheet.
 
+    Raises
+    ------
+    SetupError
+        If they are of two boats.
+
     References
     ----------
     JCGM 100:2008, as for :func:`telemetry.setup.resolve.limit_of`.
     """
+    found.hold_same_boat(sheet)
     return tuple(
         judged(item, sheet.tune.get(item.name), found.tune.get(item.name))
         for item in items_of(sheet, found)

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final, Literal, get_args
 
 from telemetry.errors import SetupError
-from telemetry.setup.gauges import COUNT, Gauge, Reading
+from telemetry.setup.gauges import CALIPER, COUNT, PROTRACTOR, SCALE, Gauge, Reading
 
 Kind = Literal["number", "count", "text", "choice", "flag"]
 COMMON_PRACTICE: Final = "common practice, no source"
@@ -43,6 +43,7 @@ _ENDINGS: Final[dict[str, str]] = {
     "°C": "_c",
 }
 """How the name of an item ends for each unit."""
+_USUAL: Final = {"mm": CALIPER, "deg": PROTRACTOR, "kg": SCALE}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -162,6 +163,8 @@ class OwnItem(Item):
 
     def __post_init__(self) -> None:
         """Refuse what does not fit together."""
+        if self.kind not in get_args(Kind):
+            raise self._error(f"there is no kind {self.kind!r}", f"one of {', '.join(get_args(Kind))}", "")
         if not _NAME.fullmatch(self.name):
             raise self._error(
                 "an item's name is small letters, digits and _", "write a name such as wing_height_mm", ""
@@ -189,4 +192,6 @@ class OwnItem(Item):
             raise self._error(
                 "a change of nothing cannot matter", "write a positive number or leave it out", ""
             )
-        self.gauge.u(self.unit)
+        if self.gauge == COUNT and self.unit in _USUAL:
+            object.__setattr__(self, "gauge", _USUAL[self.unit])
+        self.gauge.u(self.unit)  # raises for a gauge of another kind

@@ -25,6 +25,7 @@ from telemetry.setup.strut import derived_readings
 from telemetry.setup.tables import (
     aware,
     keys_of,
+    located,
     moment_of,
     own_item_of,
     own_item_table,
@@ -109,6 +110,21 @@ class Measures:
         """Give the number of an item of the tune, None where it was not measured."""
         reading = self.tune.get(name, self.readings.get(name))
         return None if reading is None or isinstance(reading.value, (str, bool)) else reading.value
+
+    def hold_same_boat(self, other: Measures) -> None:
+        """Hold that both are of one boat.
+
+        Raises
+        ------
+        SetupError
+            If they are not.
+        """
+        if self.boat != other.boat:
+            raise SetupError(
+                f"measures of {self.boat} and of another boat, {other.boat}, tell nothing of each other",
+                place="boat",
+                mend="choose two of the same boat",
+            )
 
     def _content(self) -> dict[str, Any]:
         return {
@@ -223,15 +239,16 @@ class SetupSheet(Measures):
         keys_of(table, keys, "", file)
         schema_of(table, SCHEMA, file)
         boat, readings, own = measures_of(table, file)
-        return cls(
-            boat=boat,
-            readings=readings,
-            own=own,
-            name=text_of(table, "name", file),
-            parent=text_of(table, "parent", file) or None,
-            made_utc=moment_of(table.get("made_utc"), "made_utc", file),
-            note=text_of(table, "note", file),
-        )
+        with located(file):
+            return cls(
+                boat=boat,
+                readings=readings,
+                own=own,
+                name=text_of(table, "name", file),
+                parent=text_of(table, "parent", file) or None,
+                made_utc=moment_of(table.get("made_utc"), "made_utc", file),
+                note=text_of(table, "note", file),
+            )
 
 
 def schema_of(table: Mapping[str, Any], schema: str, file: str) -> None:
@@ -257,10 +274,19 @@ def measures_of(table: Mapping[str, Any], file: str) -> tuple[str, dict[str, Rea
         Naming the file, the key and the mend.
     """
     boat = text_of(table, "boat", file)
-    own = tuple(own_item_of(entry, file) for entry in table.get("own", ()))
+    entries, written_readings = table.get("own", []), table.get("readings", {})
+    if not isinstance(entries, list):
+        raise SetupError(
+            f"{entries!r} is no list", file=file, place="own", mend="write an [[own]] for each item"
+        )
+    if not isinstance(written_readings, Mapping):
+        raise SetupError(
+            f"{written_readings!r} is no table", file=file, place="readings", mend="write [readings]"
+        )
+    own = tuple(own_item_of(entry, file) for entry in entries)
     of_boat = {item.name: item for item in own}
     readings = {}
-    for name, written in dict(table.get("readings", {})).items():
+    for name, written in written_readings.items():
         item = ITEMS.get(name) or of_boat.get(name)
         if item is None:
             raise unknown_item(name, file)

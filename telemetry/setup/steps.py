@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from telemetry.setup.changes import items_of
-from telemetry.setup.found import FoundItem, FoundMeasure, judged
+from telemetry.setup.found import FoundItem, FoundMeasure, compare_found, judged
 from telemetry.setup.gauges import Reading
 from telemetry.setup.items import GROUPS, Item
 from telemetry.setup.sheet import SetupSheet
@@ -107,7 +107,13 @@ def steps_back(target: SetupSheet, found: FoundMeasure, last: SetupSheet | None 
     tuple of Step
         Empty where everything measured is as the sheet says and nothing is left to measure. Items that cannot
         be told apart from the sheet are steps to measure, with the reason.
+
+    Raises
+    ------
+    SetupError
+        If they are of two boats.
     """
+    found.hold_same_boat(target)
     rows = [
         judged(item, target.tune[item.name], _now(item, found, last))
         for item in items_of(target)
@@ -116,7 +122,8 @@ def steps_back(target: SetupSheet, found: FoundMeasure, last: SetupSheet | None 
     told = [_step(row) for row in rows if row.verdict != "as set"]
     off = [step.group for step in told if step.kind == "set"]
     steps: list[Step] = []
-    hardware = [_HARDWARE[group] for group in GROUPS if group in off and group in _HARDWARE]
+    moved = {row.item.group for row in compare_found(last or target, found) if row.verdict == "moved"}
+    hardware = [words for group, words in _HARDWARE.items() if group in moved]
     if hardware:
         steps.append(
             Step(

@@ -7,7 +7,8 @@ that :meth:`~telemetry.setup.gauges.Gauge.to_dict` makes.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import MISSING, fields
 from datetime import UTC, datetime
 from typing import Any, Final
@@ -21,6 +22,21 @@ _YES: Final = ("yes", "true", "on")
 _NO: Final = ("no", "false", "off")
 
 
+@contextmanager
+def located(file: str) -> Iterator[None]:
+    """Say in which file stands what is refused inside.
+
+    Raises
+    ------
+    SetupError
+        The one that came, with the file.
+    """
+    try:
+        yield
+    except SetupError as error:
+        raise error.in_file(file) from None
+
+
 def measure(value: object, unit: str, place: str, file: str = "") -> float:
     """Read a number, or a text with a unit, into a unit.
 
@@ -29,11 +45,11 @@ def measure(value: object, unit: str, place: str, file: str = "") -> float:
     SetupError
         Naming the place.
     """
-    if isinstance(value, (int, float)) and not isinstance(value, bool):
-        return float(value)
     try:
+        if isinstance(value, (int, float)) and not isinstance(value, bool):
+            return float(value)
         return measure_from_text(str(value), unit)
-    except ValueError as error:
+    except (ValueError, OverflowError) as error:
         raise SetupError(
             str(error), file=file, place=place, mend=f"write a number of {unit}, or one with its unit"
         ) from None
@@ -162,8 +178,25 @@ def own_item_of(written: object, file: str = "") -> OwnItem:
         if table.get(key) is not None:
             table[key] = measure(table[key], unit, f"{table['name']}: {key}", file)
     if "choices" in table:
-        table["choices"] = tuple(table["choices"])
-    return OwnItem(**table)
+        table["choices"] = tuple(_typed(table, "choices", list, "a list of words", file))
+    for key, kind, what in (
+        ("at_bench", bool, "true or false"),
+        ("compared", bool, "true or false"),
+        ("order", int, "a whole number"),
+    ):
+        if key in table:
+            _typed(table, key, kind, what, file)
+    for key in ("kind", "group", "sign", "other_sign", "more", "less"):
+        text_of(table, key, file)
+    with located(file):
+        return OwnItem(**table)
+
+
+def _typed(table: Mapping[str, Any], key: str, kind: type, what: str, file: str) -> Any:
+    if not isinstance(table[key], kind):
+        place = f"{table['name']}: {key}"
+        raise SetupError(f"{table[key]!r} is not {what}", file=file, place=place, mend=f"write {what}")
+    return table[key]
 
 
 def own_item_table(item: OwnItem) -> dict[str, Any]:
