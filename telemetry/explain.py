@@ -201,6 +201,13 @@ def what_if_text(pass_id: str, answer: WhatIf, unit: str) -> str:
     heading = f"What if, from the best second of {pass_id} (± is the 95 % interval)"
     if answer.refused:
         return f"{heading}\n  cannot tell: {answer.refused}"
+    assumed = [f"    {text}" for text in answer.assumptions]
+    table = text_table(what_if_rows(answer, unit), right=(1, 2))
+    return "\n".join([heading, *table, "  This takes for granted:", *assumed])
+
+
+def what_if_rows(answer: WhatIf, unit: str) -> list[tuple[str, str, str]]:
+    """Write the figures of an answer as cells, as measured and as reckoned; the first row is their heads."""
     speed = SPEED_UNITS[unit]
     figures = (
         ("shaft rpm", answer.rpm, 1.0, 0),
@@ -209,10 +216,8 @@ def what_if_text(pass_id: str, answer: WhatIf, unit: str) -> str:
         ("heat of the motor [W]", answer.motor_heat_w, 1.0, 0),
         ("heat of the pack [W]", answer.pack_heat_w, 1.0, 0),
     )
-    rows = [("", "as it was", "estimate")]
-    rows += [(name, *_estimate(e, factor, digits)) for name, e, factor, digits in figures if e is not None]
-    assumed = [f"    {text}" for text in answer.assumptions]
-    return "\n".join([heading, *text_table(rows, right=(1, 2)), "  This takes for granted:", *assumed])
+    told = [(name, *_estimate(e, factor, digits)) for name, e, factor, digits in figures if e is not None]
+    return [("", "as it was", "estimate"), *told]
 
 
 def _estimate(estimate: Estimate, factor: float, digits: int) -> tuple[str, str]:

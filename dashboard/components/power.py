@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 import dash_mantine_components as dmc
 from dash import html
 
@@ -11,14 +13,21 @@ from telemetry.joining import JoinedMotor
 from telemetry.power import PassPower
 from telemetry.units import CELSIUS, TEMPERATURE_UNITS
 
-_FACTS = (("pitch-mm", "Pitch [mm]"), ("kv", "Motor constant [rpm/V]"), ("cells", "Cells in series"))
+FACTS: Final = {
+    "pitch_mm": ("pitch-mm", "Pitch [mm]"),
+    "diameter_mm": ("diameter-mm", "Diameter [mm]"),
+    "kv_rpm_per_v": ("kv", "Motor constant [rpm/V]"),
+    "cells": ("cells", "Cells in series"),
+    "motor_resistance_mohm": ("motor-resistance", "Motor resistance [mΩ]"),
+    "no_load_current_a": ("no-load-current", "No-load current [A]"),
+}
 
 
 def power_facts() -> html.Div:
     """Ask for what the logs do not say, and in which unit temperatures are shown."""
     inputs = [
         dmc.NumberInput(id=name, label=label, min=0, debounce=True, hideControls=True)
-        for name, label in _FACTS
+        for name, label in FACTS.values()
     ]
     units = dmc.SegmentedControl(
         id="temperature-unit",

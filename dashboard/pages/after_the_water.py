@@ -12,6 +12,7 @@ from dashboard.components.controls import controls
 from dashboard.components.logs import upload_card
 from dashboard.components.power import power_facts
 from dashboard.components.ride import pass_chooser
+from dashboard.components.supposing import what_if_form
 from dashboard.services.uploads import LARGEST_BYTES, MOST_BYTES_A_DROP, MOST_FILES_A_DROP
 from telemetry.rules import shipped
 
@@ -33,7 +34,8 @@ def layout() -> html.Main:
             html.H1(QUESTION),
             html.Div([_logs(), _section("controls", "Judged how", controls(shipped()))], className="rail"),
             html.Div(
-                [_answer(), _speed(), _plan(), _two_ways(), _passes(), _ride(), _power()], className="answers"
+                [_answer(), _speed(), _plan(), _two_ways(), _passes(), _ride(), _power(), _what_if()],
+                className="answers",
             ),
             cautions(),
             dcc.Store(id="limits", data=[LARGEST_BYTES, MOST_BYTES_A_DROP, MOST_FILES_A_DROP]),
@@ -91,6 +93,11 @@ def _ride() -> html.Section:
 def _power() -> html.Section:
     parts = [power_facts(), html.Div(id="power-told"), _graph("power-time")]
     return _section("power", "What the power train did", parts)
+
+
+def _what_if() -> html.Section:
+    parts = [what_if_form(), html.Div(id="what-if-told", **{"aria-live": "polite"})]
+    return _section("what-if", "What if", parts)
 
 
 def _section(area: str, title: str, children: list[Any]) -> html.Section:

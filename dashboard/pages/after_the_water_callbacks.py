@@ -11,6 +11,7 @@ from dashboard.components.answer import answer
 from dashboard.components.controls import rule_choices, rule_notes
 from dashboard.components.marks import sentence
 from dashboard.components.passes import pass_table
+from dashboard.components.power import FACTS
 from dashboard.components.twoways import two_way_items
 from dashboard.figures.directions import directions
 from dashboard.figures.palette import seen_by
@@ -18,10 +19,10 @@ from dashboard.figures.plan import aspect, place_at, plan
 from dashboard.figures.speed_time import speed_time
 from dashboard.pages import after_the_water_files, after_the_water_power
 from dashboard.services.questions import (
-    RULES_OWN,
     USERS_OWN,
     Asked,
     answered,
+    asked_of,
     gates_text,
     headline_of,
     request_of,
@@ -144,47 +145,30 @@ def _two_way(analysis: Analysis, name: str | None) -> TwoWay | None:
 
 def _register_answer(app: Dash, sessions: Sessions) -> None:
     @app.callback(
-        Output("asked", "data"),
-        Output("own-distance", "error"),
-        Output("gates", "error"),
-        Input("revision", "data"),
-        Input("session", "data"),
-        Input("rule", "value"),
-        Input("distance", "value"),
-        Input("own-distance", "value"),
-        Input("gates", "value"),
-        Input("window", "value"),
-        Input("pitch-mm", "value"),
-        Input("kv", "value"),
-        Input("cells", "value"),
+        output=(Output("asked", "data"), Output("own-distance", "error"), Output("gates", "error")),
+        inputs={
+            "_revision": Input("revision", "data"),
+            "token": Input("session", "data"),
+            "judged": {name: Input(name, "value") for name in ("rule", "distance", "own-distance", "gates")},
+            "window_min": Input("window", "value"),
+            "facts": {name: Input(part, "value") for name, (part, _) in FACTS.items()},
+        },
     )
     def ask(
         _revision: int,
         token: str,
-        rule: str,
-        distance: str,
-        own: str | None,
-        gates: str | None,
+        judged: dict[str, str | None],
         window_min: float | str | None,
-        pitch_mm: float | str | None,
-        kv: float | str | None,
-        cells: float | str | None,
+        facts: dict[str, float | str | None],
     ) -> tuple[Any, str, str]:
-        minutes, pitch, constant, count = (float(x) if x else None for x in (window_min, pitch_mm, kv, cells))
-        in_series = int(count) if count else None
-        asked = Asked(
-            rule, distance or RULES_OWN, own or "", gates or "", minutes, pitch, constant, in_series
-        )
+        asked = asked_of(judged, window_min, facts)
         session = sessions.peek(token)
         try:
             session.analysis(request_of(session, asked))
         except CallError as error:
             said = sentence(error.reason)
-            return (
-                no_update,
-                said if error.place == "distance" else "",
-                said if error.place != "distance" else "",
-            )
+            at_distance = error.place == "distance"
+            return no_update, said if at_distance else "", "" if at_distance else said
         return {name: getattr(asked, name) for name in Asked.__slots__}, "", ""
 
     @app.callback(

@@ -9,12 +9,14 @@ from dash.exceptions import PreventUpdate
 
 from dashboard.components.power import power_told
 from dashboard.components.ride import pass_choices, ride_list
+from dashboard.components.supposing import FIELDS, what_if_told
 from dashboard.figures.palette import seen_by
 from dashboard.figures.power import power_time
 from dashboard.figures.ride import ripple_spectrum, ripple_time
 from dashboard.services.motors import drawn_motor, ripple_of
 from dashboard.services.questions import answered
 from dashboard.services.sessions import Sessions
+from dashboard.services.supposing import supposed
 from telemetry.units import SPEED_UNITS, TEMPERATURE_UNITS
 
 
@@ -88,3 +90,31 @@ def register(app: Dash, sessions: Sessions) -> None:
         units = SPEED_UNITS[unit], TEMPERATURE_UNITS[temperature_unit]
         figure = power_time(analysis, joined.speed_log, motor, joined.clock, *units, palette, coarse=coarse)
         return figure, {"height": f"{figure.layout.height or 260}px"}
+
+    @app.callback(
+        output=(
+            Output("what-if-told", "children"),
+            Output("what-if-pass", "data"),
+            Output("what-if-pass", "value"),
+        ),
+        inputs={
+            "asked": Input("asked", "data"),
+            "unit": Input("unit", "value"),
+            "chosen": Input("what-if-pass", "value"),
+            "wanted": {name: Input(part, "value") for name, (part, _) in FIELDS.items()},
+        },
+        state={"token": State("session", "data")},
+        prevent_initial_call=True,
+    )
+    def suppose(
+        asked: dict[str, Any],
+        unit: str,
+        chosen: str | None,
+        wanted: dict[str, float | str | None],
+        token: str,
+    ) -> tuple[list[Any], list[dict[str, str]], str | None]:
+        analysis = answered(sessions.peek(token), asked)
+        if analysis is None:
+            return [], [], None
+        answer = supposed(analysis, chosen, wanted)
+        return what_if_told(answer, unit), pass_choices(analysis.passes), answer and answer.pass_id

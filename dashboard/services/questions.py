@@ -41,7 +41,7 @@ class Asked:
         ``LAT1,LON1,LAT2,LON2``, or empty for gates placed by the program.
     window_min : float or None
         Time window from the user's body's book, in place of the rule's [min].
-    pitch_mm, kv_rpm_per_v, cells
+    pitch_mm, diameter_mm, kv_rpm_per_v, cells, motor_resistance_mohm, no_load_current_a
         Of propeller, motor and pack; None where the user does not say.
     """
 
@@ -51,8 +51,11 @@ class Asked:
     gates: str = ""
     window_min: float | None = None
     pitch_mm: float | None = None
+    diameter_mm: float | None = None
     kv_rpm_per_v: float | None = None
     cells: int | None = None
+    motor_resistance_mohm: float | None = None
+    no_load_current_a: float | None = None
 
 
 def rules_of(session: Session) -> tuple[Rule, ...]:
@@ -81,8 +84,53 @@ def request_of(session: Session, asked: Asked) -> Request:
         except ValueError as error:
             raise CallError(str(error), place="distance") from None
     window_s = asked.window_min * 60.0 if asked.window_min else None
-    power = PowerOptions(pitch_mm=asked.pitch_mm, kv_rpm_per_v=asked.kv_rpm_per_v, cells=asked.cells)
+    resistance_mohm = asked.motor_resistance_mohm
+    power = PowerOptions(
+        pitch_mm=asked.pitch_mm,
+        diameter_mm=asked.diameter_mm,
+        kv_rpm_per_v=asked.kv_rpm_per_v,
+        cells=asked.cells,
+        motor_resistance_ohm=None if resistance_mohm is None else resistance_mohm / 1000.0,
+        no_load_current_a=asked.no_load_current_a,
+    )
     return Request(rule=rule, distance_m=distance_m, gates=gates, window_s=window_s, power=power)
+
+
+def asked_of(
+    judged: Mapping[str, str | None],
+    window_min: float | str | None,
+    facts: Mapping[str, float | str | None],
+) -> Asked:
+    """Read the controls as the page hands them over.
+
+    Parameters
+    ----------
+    judged : mapping of str to str or None
+        ``rule``, ``distance``, ``own-distance`` and ``gates``.
+    window_min : number, str or None
+    facts : mapping of str to number, str or None
+        By the names of :class:`Asked`.
+    """
+    figures: dict[str, Any] = {name: figure_in(field) for name, field in facts.items() if name != "cells"}
+    return Asked(
+        rule=judged["rule"] or "water",
+        distance=judged["distance"] or RULES_OWN,
+        own_distance=judged["own-distance"] or "",
+        gates=judged["gates"] or "",
+        window_min=figure_in(window_min),
+        cells=count_in(facts["cells"]),
+        **figures,
+    )
+
+
+def figure_in(field: float | str | None) -> float | None:
+    """Take the number out of a number field; an empty field or a nought is nothing said."""
+    return float(field) if field else None
+
+
+def count_in(field: float | str | None) -> int | None:
+    """Take a count out of a number field."""
+    return int(field) if field else None
 
 
 def answered(session: Session, asked: Mapping[str, Any] | None) -> Analysis | None:

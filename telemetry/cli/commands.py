@@ -6,7 +6,7 @@ import importlib
 import json
 import sys
 from argparse import Namespace
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from importlib import resources
@@ -14,19 +14,17 @@ from pathlib import Path
 
 from tqdm import tqdm
 
-from telemetry import headingmaps, whatif
+from telemetry import headingmaps
 from telemetry.analysis import Analysis, Request, read_and_analyse
 from telemetry.cli import arguments
 from telemetry.errors import CallError, LogError, ReciprocalError
+from telemetry.estimating import start_pass, what_if_from
 from telemetry.explain import what_if_text
-from telemetry.joining import JoinedMotor, motor_of, power_of
-from telemetry.passes import Pass
 from telemetry.power import Limits, PowerOptions
 from telemetry.readers import READERS, ReadOptions
 from telemetry.report import analysis_text, maps_text, rules_text
 from telemetry.rules import SHIPPED, load_rule, shipped, shipped_text
 from telemetry.units import SPEED_UNITS
-from telemetry.whatif import Change, OperatingPoint, WhatIf, operating_point
 
 DONE, SOME_INPUT_UNUSED, WRONG_CALL = 0, 1, 2
 
@@ -60,8 +58,8 @@ def what_if(args: Namespace) -> int:
     request = Request(power=arguments.power_options(args, Limits()))
     analysis, unused = _read(args, request)
     complain(unused)
-    start = _start_of_what_if(analysis.passes, analysis.motors, args.pass_id)
-    answer = _answer(analysis, start, change)
+    start = start_pass(analysis.passes, analysis.motors, args.pass_id)
+    answer = what_if_from(start, analysis.motors, request.power, change)
     if args.json:
         told = {"schema": "reciprocal-what-if/1", "pass_id": start.id, "change": asdict(change)}
         print(json.dumps(told | answer.to_dict(), indent=2, allow_nan=False))
@@ -95,31 +93,6 @@ def maps(args: Namespace) -> int:
     for name in kept if args.forget == "all" else [args.forget] if args.forget is not None else []:
         print(f"forgotten: {headingmaps.forget(name).text()}")
     return SOME_INPUT_UNUSED if damaged else DONE
-
-
-def _start_of_what_if(passes: Sequence[Pass], motors: Sequence[JoinedMotor], pass_id: str | None) -> Pass:
-    """Choose the pass to start from: the one asked for, else the fastest that a motor log covers."""
-    if not passes:
-        raise LogError("no pass in these logs to start from", mend="give the logs of a flat-out run")
-    if pass_id is None:
-        return max(passes, key=lambda p: (motor_of(motors, p) is not None, p.peak_mps))
-    chosen = next((p for p in passes if p.id == pass_id), None)
-    if chosen is None:
-        known = ", ".join(p.id for p in passes)
-        raise CallError(f"there is no pass '{pass_id}' in these logs", mend=f"choose {known}")
-    return chosen
-
-
-def _answer(analysis: Analysis, start: Pass, change: Change) -> WhatIf:
-    """Reckon the change, or say why it cannot be told."""
-    motor = motor_of(analysis.motors, start)
-    told = power_of(analysis.motors, start)
-    if motor is None or told is None:
-        refused = next((j.clock.why for j in analysis.motors if not j.clock.trusted), "")
-        why = f"the motor log could not be joined ({refused})" if refused else "no motor log covers the pass"
-        return WhatIf.refusal(why)
-    point = operating_point(told, motor.power.pack, analysis.request.power)
-    return whatif.what_if(point, change) if isinstance(point, OperatingPoint) else WhatIf.refusal(point)
 
 
 def rules(args: Namespace) -> int:
