@@ -40,8 +40,8 @@ class ReciprocalError(Exception):
         super().__init__(self._text())
 
     def _text(self) -> str:
-        where = self.file + (f" ({self.place})" if self.place else "")
-        text = f"{where}: {self.reason}." if where.strip() else f"{self.reason}."
+        where = f"{self.file} ({self.place})" if self.file and self.place else self.file or self.place
+        text = f"{where}: {self.reason}." if where else f"{self.reason}."
         return f"{text} Mend: {self.mend}." if self.mend else text
 
 

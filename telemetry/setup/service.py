@@ -9,7 +9,7 @@ from typing import Any, Final, Literal
 
 from telemetry.errors import SetupError
 from telemetry.setup.items import COMMON_PRACTICE
-from telemetry.setup.tables import keys_of, measure, text_of
+from telemetry.setup.tables import keys_of, located, measure, text_of
 
 DueVerdict = Literal["due", "soon", "not due", "cannot tell"]
 SOON_SHARE: Final = 0.8
@@ -150,8 +150,8 @@ def tasks_from_table(table: object, file: str = "") -> tuple[ServiceTask, ...]:
             for unit in ("runs", "hours", "days")
         )
         base = usual.get(name, ServiceTask(name, name))
-        tasks.append(
-            replace(
+        with located(file):
+            task = replace(
                 base,
                 title=text_of(row, "title", file) or base.title,
                 look=text_of(row, "look", file) or base.look,
@@ -160,7 +160,7 @@ def tasks_from_table(table: object, file: str = "") -> tuple[ServiceTask, ...]:
                 every_hours=hours,
                 every_days=days,
             )
-        )
+        tasks.append(task)
     return tuple(tasks)
 
 
