@@ -80,7 +80,7 @@ class OutingModel:
     Raises
     ------
     ValueError
-        If the columns depend on one another.
+        If the columns depend on one another, or are no fewer than the rows.
 
     Notes
     -----
@@ -95,14 +95,16 @@ class OutingModel:
         self._p = x.shape[1]
         self._rows = y.size
         self.fixed = fixed
+        if self._rows <= self._p:
+            raise ValueError("no fewer columns than rows")
         if fixed:
             _refuse_dependent(x - _means(place, x, self._n)[place])
         else:
             _refuse_dependent(x)
         data = np.column_stack([x, y])
         self._means = _means(place, data, self._n)
-        apart = data - self._means[place]
-        self._within = apart.T @ apart
+        self._place, self._apart = place, data - self._means[place]
+        self._within = self._apart.T @ self._apart
         self.ratio = math.inf if fixed else self._likeliest_ratio()
         """τ²/σ² by restricted maximum likelihood, not below zero."""
         self._solve(max(self.ratio, LEAST_RATIO))
@@ -152,6 +154,12 @@ class OutingModel:
             float(weights @ self.coefficients), math.sqrt(variance), df, between / (within + between)
         )
 
+    def row_weights(self, weights: FloatArray) -> FloatArray:
+        """Return what a combination of the coefficients weighs each value by, shape (n,)."""
+        toward = self._inverse @ weights
+        of_outing = self._level_weights * (self._means[:, : self._p] @ toward)
+        return np.asarray(self._apart[:, : self._p] @ toward + of_outing[self._place])
+
     def likelihood(self, ratio: float) -> float:
         """Twice the negative logarithm of the restricted likelihood at τ²/σ², up to a constant."""
         return self._profile(ratio)[0]
@@ -185,8 +193,8 @@ class OutingModel:
     def _solve(self, ratio: float) -> None:
         """Solve for the coefficients with weights by a ratio, and split what is left by level."""
         p, n = self._p, self._n
-        weights = np.zeros_like(n) if self.fixed else 1.0 / (1.0 + n * ratio)
-        within, between = self._within, self._cross(0.0, weights)
+        self._level_weights = np.zeros_like(n) if self.fixed else 1.0 / (1.0 + n * ratio)
+        within, between = self._within, self._cross(0.0, self._level_weights)
         self._a_within, self._a_between = within[:p, :p], between[:p, :p]
         self._inverse = np.linalg.inv(self._a_within + self._a_between)
         self.coefficients: FloatArray = self._inverse @ (within + between)[:p, p]

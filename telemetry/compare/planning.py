@@ -8,6 +8,7 @@ J. Cohen, Statistical Power Analysis for the Behavioral Sciences, 2nd edition 19
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from dataclasses import asdict, dataclass
 from typing import Any, Final, Literal
 
@@ -106,6 +107,11 @@ class Plan:
     two_ways: int
     power: float
 
+    @property
+    def outings(self) -> int:
+        """Further outings all together."""
+        return self.outings_before + (self.outings_after if self.kind == "outings" else 0)
+
     def to_dict(self) -> dict[str, Any]:
         """Return plain types."""
         return asdict(self)
@@ -145,30 +151,40 @@ def plan_outings(
         Without those that would need more outings than anybody makes, nor those that need more two-ways than
         another in no fewer outings.
     """
-    plans: list[Plan] = []
-    for size in _ROUND:
-        known = [sum(1.0 / scatter.outing_mean(n) for n in side) for side in (before, after)]
-        added = [0, 0]
-        while sum(added) <= _MOST_OUTINGS:
-            df = len(before) + len(after) + sum(added) - 2
-            if all(k > 0.0 for k in known) and df >= 1:
-                error = math.sqrt(sum(1.0 / k for k in known))
-                power = t_power(care / error, df, level)
-                if power >= POWER and sum(added):
-                    plans.append(Plan("outings", *added, size, size * sum(added), power))
-                    break
-            poorer = 0 if known[0] <= known[1] else 1
-            added[poorer] += 1
-            known[poorer] += 1.0 / scatter.outing_mean(size)
-    return tuple(
-        p
-        for k, p in enumerate(plans)
-        if all(
-            q.two_ways >= p.two_ways
-            or q.outings_before + q.outings_after > p.outings_before + p.outings_after
-            for q in plans[:k] + plans[k + 1 :]
-        )
-    )
+    plans = [plan for size in _ROUND if (plan := _plan_of(size, care, scatter, before, after, level))]
+    return tuple(p for p in plans if not any(_poorer(p, q) for q in plans))
+
+
+def _poorer(plan: Plan, other: Plan) -> bool:
+    """Whether another plan needs fewer two-ways in no more outings."""
+    return other.two_ways < plan.two_ways and other.outings <= plan.outings
+
+
+def _plan_of(
+    size: int, care: float, scatter: Scatter, before: tuple[int, ...], after: tuple[int, ...], level: float
+) -> Plan | None:
+    """Find the fewest further outings of one size; each goes to the side of which less is known."""
+    known = [sum(1.0 / scatter.outing_mean(n) for n in side) for side in (before, after)]
+    steps: list[tuple[int, float, float]] = []  # further outings before, and what is then known of each side
+    added = 0
+    for _ in range(_MOST_OUTINGS):
+        to_before = known[0] <= known[1]
+        added += to_before
+        known[0 if to_before else 1] += 1.0 / scatter.outing_mean(size)
+        steps.append((added, known[0], known[1]))
+
+    def power_of(step: int) -> float:
+        df = len(before) + len(after) + step + 1 - 2
+        _, first, second = steps[step]
+        if df < 1 or not (first > 0.0 and second > 0.0):
+            return 0.0
+        return t_power(care / math.sqrt(1.0 / first + 1.0 / second), df, level)
+
+    found = bisect_left(range(_MOST_OUTINGS), POWER, key=power_of)
+    if found == _MOST_OUTINGS:
+        return None
+    of_before = steps[found][0]
+    return Plan("outings", of_before, found + 1 - of_before, size, size * (found + 1), power_of(found))
 
 
 def plan_alternating(care: float, scatter: Scatter, level: float) -> Plan | None:

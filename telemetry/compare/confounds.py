@@ -1,0 +1,148 @@
+"""What speaks against giving a difference to one change: said aloud, whatever the verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from telemetry.compare.covariates import COVARIATES, ORDER, VOLTAGE, WAY, Sides, sides_of
+from telemetry.compare.effects import Adjustment
+from telemetry.compare.evidence import Evidence
+from telemetry.setup import Change
+
+SILENT = ("notes",)
+"""Items whose change is no change of the boat."""
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """One thing to bear in mind with a comparison.
+
+    Attributes
+    ----------
+    code : str
+        ``several-changes``, ``same-tune``, ``tune-unknown``, ``within-gauge``, ``one-sided``, ``time`` or
+        the key of a covariate.
+    text : str
+        A sentence, SI units named.
+    adjusted : bool
+        Whether the figures were adjusted for it.
+    """
+
+    code: str
+    text: str
+    adjusted: bool = False
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain types."""
+        return {"code": self.code, "text": self.text, "adjusted": self.adjusted}
+
+
+def real_changes(changes: Sequence[Change]) -> tuple[Change, ...]:
+    """Leave out what is no change of the boat."""
+    return tuple(change for change in changes if change.item.name not in SILENT)
+
+
+def of_tune(changes: Sequence[Change] | None) -> list[Remark]:
+    """Say what the two sheets leave open; None where a side has no sheet of its own."""
+    if changes is None:
+        return [
+            Remark(
+                "tune-unknown", "A side holds more than one sheet: what changed is not one tune to another."
+            )
+        ]
+    real = real_changes(changes)
+    if not real:
+        return [
+            Remark("same-tune", "The two sheets say the same: a difference between them is not the tune's.")
+        ]
+    remarks = []
+    if len(real) > 1:
+        names = ", ".join(change.item.title.lower() for change in real)
+        remarks.append(
+            Remark(
+                "several-changes",
+                f"{len(real)} items differ ({names}): the difference is that of all together and cannot be "
+                "given to one of them.",
+            )
+        )
+    one_sided = [c.item.title.lower() for c in real if c.before is None or c.after is None]
+    if one_sided:
+        remarks.append(
+            Remark(
+                "one-sided",
+                f"Only one of the sheets states: {', '.join(one_sided)}. It may have changed or not.",
+            )
+        )
+    for change in real:
+        if change.beyond_gauges is False:
+            remarks.append(
+                Remark(
+                    "within-gauge",
+                    f"{change.item.title}: the change of {change.difference:+.3g} {change.item.unit} is within "
+                    "what the gauges can tell.",
+                )
+            )
+    return remarks
+
+
+def of_conditions(
+    before: Sequence[Evidence], after: Sequence[Evidence], adjusted: Sequence[Adjustment]
+) -> list[Remark]:
+    """Say how water, wind, pack and order differed, and whether that was allowed for."""
+    done = {a.covariate.key for a in adjusted}
+    remarks = []
+    for covariate in COVARIATES:
+        if covariate in (WAY,) or (covariate == ORDER and VOLTAGE.key in done):
+            continue
+        sides = sides_of(covariate, before, after)
+        if sides.differs or covariate.key in done:
+            remarks.append(
+                Remark(covariate.key, _sentence(sides, covariate.key in done), covariate.key in done)
+            )
+    return remarks + _of_time(before, after)
+
+
+def _sentence(sides: Sides, adjusted: bool) -> str:
+    covariate = sides.covariate
+    title = covariate.title.capitalize()
+    if covariate == ORDER:
+        told = f"{title}: on average {sides.before:.1f} places in before, {sides.after:.1f} after"
+    elif covariate.is_name:
+        told = f"{title}: {_names(sides.before)} before, {_names(sides.after)} after"
+    else:
+        told = (
+            f"{title}: {sides.before:.2f} {covariate.unit} before, {sides.after:.2f} {covariate.unit} after"
+        )
+    if adjusted:
+        return f"{told}; adjusted for."
+    if sides.standing == "apart":
+        why = "the two sides do not overlap in it, so that it cannot be told from the change"
+    elif sides.standing == "unknown":
+        why = "it is not known of everything"
+    else:
+        why = "there are too few outings to adjust for it, or the change moves it itself"
+    return f"{told}; not adjusted for: {why}."
+
+
+def _names(names: object) -> str:
+    return ", ".join(names) if isinstance(names, tuple) and names else "not stated"
+
+
+def _of_time(before: Sequence[Evidence], after: Sequence[Evidence]) -> list[Remark]:
+    """Say when all of one side came before all of the other: what else changed with time goes with it."""
+    times = [[e.outing_utc for e in side if e.outing_utc is not None] for side in (before, after)]
+    if not times[0] or not times[1]:
+        return []
+    one_after_other = max(times[0]) < min(times[1]) or max(times[1]) < min(times[0])
+    if not one_after_other:
+        return []
+    return [
+        Remark(
+            "time",
+            "All outings of one side came before all of the other: whatever else changed meanwhile (pack, "
+            "propeller, driver, season) goes with the difference. Going back to the first sheet once more "
+            "tells.",
+        )
+    ]
