@@ -23,7 +23,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -31,21 +30,13 @@ from scipy.signal.windows import tukey
 
 from telemetry.frames import BoolArray, FloatArray
 from telemetry.ripple import Floor, Ripple, gain, give_back, noise_coherency, noise_floor
+from telemetry.sinusoid import LEAST_CYCLES, ComplexArray, Fit, Sureness, least_squares, most_growth
 
-ComplexArray = npt.NDArray[np.complex128]
-
-LEAST_CYCLES = 3.0
 _WINDOWS_S = (1.0, 1.6, 2.5, 4.0)
 # Growth over a whole window that is tried, as a power of e; the fit then refines it.
 _GROWTHS = np.array([-1.5, 0.0, 1.5])
-_MOST_GROWTH_PER_S = 2.5
-# Faster than this the first and third of three cycles differ by more than e: a jolt, not an oscillation.
-_MOST_GROWTH_PER_CYCLE = 0.5
 _LEAST_COVERED = 0.85
 _COVERAGE_95 = 1.96
-# The span is estimated too, and an oscillation swells and fades where the model begins and ends: on
-# simulated ones errors of frequency are this much greater than the Fisher information says.
-_SPAN_FACTOR = 1.3
 # Below this no search over even the smallest span and band is significant.
 _LEAST_SCORE = 8.0
 _CANDIDATES = 3
@@ -53,7 +44,6 @@ _CANDIDATES_APART_HZ = 0.8
 _STARTS, _START_SHARE = 3, 0.5
 _ROUNDS = 2
 _HOPELESS = 30.0
-_GROWTH_STEPS = 41
 
 
 @dataclass(frozen=True)
@@ -350,118 +340,16 @@ def _best_near(scale: _Scale, score: FloatArray, f_hz: float) -> _Start:
     return _Start(float(masked[w, k, g]), window, float(scale.f_hz[k]), float(scale.growth_per_s[g]))
 
 
-def _most_growth(f_hz: float) -> float:
-    return min(_MOST_GROWTH_PER_S, _MOST_GROWTH_PER_CYCLE * f_hz)
-
-
-def _amplitude(corr: ComplexArray, energy: FloatArray, mirror: ComplexArray) -> ComplexArray:
-    """Complex amplitude of a real damped sinusoid by least squares.
-
-    The sinusoid's own mirror image at negative frequency is not quite orthogonal to it over a few cycles.
-    """
-    scale = np.maximum(energy**2 - np.abs(mirror) ** 2, 1e-12)
-    return np.asarray(2.0 * (energy * corr - mirror * np.conj(corr)) / scale)
-
-
-def _least_squares(
-    values: FloatArray, ok: FloatArray, sinusoid: ComplexArray
-) -> tuple[ComplexArray, ComplexArray]:
-    """Complex amplitude of a real damped sinusoid in each signal, and its correlation with it."""
-    corr = values @ sinusoid
-    return _amplitude(corr, ok @ np.abs(sinusoid) ** 2, ok @ sinusoid**2), corr
-
-
-class _Fit:
-    """Likelihood of a damped sinusoid in a few signals, the noise being known."""
-
-    def __init__(self, members: Sequence[Witness], f_hz: float) -> None:
-        self.t_s, self.step_s = members[0].ripple.t_s, members[0].ripple.step_s
-        self.values = np.stack([w.ripple.values for w in members])
-        self.ok = np.stack([w.ripple.ok for w in members]).astype(np.float64)
-        density = [float(np.interp(f_hz, w.floor.f_hz, w.floor.smooth)) for w in members]
-        self.variance = np.array(density) / (2.0 * self.step_s)
-
-    def explained(self, a: int, b: int, f_hz: FloatArray, growth: FloatArray) -> FloatArray:
-        """Share in the log likelihood of each pair of frequency and growth on samples ``a`` to ``b``.
-
-        That of the least-squares fit of a real damped sinusoid, summed over the signals.
-        """
-        t = self.t_s[a:b] - 0.5 * (self.t_s[a] + self.t_s[b - 1])
-        sinusoid = np.exp(t * (growth[:, None] - 2j * np.pi * f_hz[:, None])).T
-        amplitude, corr = _least_squares(self.values[:, a:b], self.ok[:, a:b], sinusoid)
-        return self.likelihood(amplitude, corr)
-
-    def likelihood(self, amplitude: ComplexArray, corr: ComplexArray) -> FloatArray:
-        """Gain in log likelihood over noise alone, all signals together, shape of one signal's."""
-        return np.asarray(np.sum(np.real(np.conj(amplitude) * corr) / (2.0 * self.variance[:, None]), axis=0))
-
-    def peak(
-        self, a: int, b: int, f_hz: float, growth: float, band: tuple[float, float]
-    ) -> tuple[float, float]:
-        """Most likely frequency and growth on samples ``a`` to ``b``, by a grid drawn closer and closer."""
-        span_s = (b - a) * self.step_s
-        wide_f, wide_g = 0.6 / span_s, 2.0 / span_s
-        grid = np.linspace(-1.0, 1.0, 5)
-        df, dg = (x.ravel() for x in np.meshgrid(grid, grid))
-        for _ in range(5):
-            most = _most_growth(f_hz)
-            f = np.clip(f_hz + wide_f * df, *band)
-            g = np.clip(growth + wide_g * dg, -most, most)
-            k = int(np.argmax(self.explained(a, b, f, g)))
-            f_hz, growth = float(f[k]), float(g[k])
-            wide_f, wide_g = 0.45 * wide_f, 0.45 * wide_g
-        return f_hz, growth
-
-    def spans(
-        self, a: int, b: int, f_hz: float, growth: float, beyond: float = 1.0
-    ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64], FloatArray]:
-        """List first and last sample of spans of three cycles or more, and what each explains."""
-        margin = int(beyond * (b - a))
-        lo, hi = max(0, a - margin), min(self.t_s.size, b + margin)
-        t = self.t_s[lo:hi] - 0.5 * (self.t_s[lo] + self.t_s[hi - 1])
-        sinusoid = np.exp(t * (growth - 2j * np.pi * f_hz))
-        stride = max(1, int(1.0 / (8.0 * f_hz * self.step_s)))
-        edges = np.r_[np.arange(0, hi - lo, stride), hi - lo]
-        first, last = np.triu_indices(edges.size, 1)
-        long_enough = (edges[last] - edges[first]) * self.step_s * f_hz >= LEAST_CYCLES
-        first, last = first[long_enough], last[long_enough]
-
-        def sums(each: npt.NDArray[Any]) -> npt.NDArray[Any]:
-            total = np.hstack([np.zeros((each.shape[0], 1)), np.cumsum(each, axis=1)])[:, edges]
-            return np.asarray(total[:, last] - total[:, first])
-
-        values, ok = self.values[:, lo:hi], self.ok[:, lo:hi]
-        corr = sums(values * sinusoid)
-        amplitude = _amplitude(corr, sums(ok * np.abs(sinusoid) ** 2), sums(ok * sinusoid**2))
-        return lo + edges[first], lo + edges[last], self.likelihood(amplitude, corr)
-
-    def span(self, a: int, b: int, f_hz: float, growth: float) -> tuple[int, int]:
-        """Most likely first and last sample of a known sinusoid, about samples ``a`` to ``b``."""
-        first, last, score = self.spans(a, b, f_hz, growth)
-        if first.size == 0:
-            return a, b
-        k = int(np.argmax(score))
-        return int(first[k]), int(last[k])
-
-    def growth(self, a: int, b: int, f_hz: float, about: float, sd: float) -> tuple[float, float]:
-        """Mean and standard deviation of the growth, over all it and the span may be [1/s].
-
-        The span is as uncertain as the growth, and the two go together: half of an oscillation that dies may
-        be taken for a shorter one that does not. So all spans count, each equally likely beforehand, and
-        growths within eight of the standard errors ``sd`` that ``about`` would have on a known span.
-        """
-        # Beyond exp(12) from end to end, differences of sums lose their digits.
-        most = min(_most_growth(f_hz), 12.0 / (2.0 * (b - a) * self.step_s))
-        about = float(np.clip(about, -most, most))
-        grown = np.linspace(max(-most, about - 8.0 * sd), min(most, about + 8.0 * sd), _GROWTH_STEPS)
-        logs = [self.spans(a, b, f_hz, float(g), 0.5)[2] for g in grown]
-        if logs[0].size == 0:
-            return about, sd
-        top = max(float(x.max()) for x in logs)
-        weight = np.array([float(np.exp(x - top).sum()) for x in logs])
-        weight /= weight.sum()
-        mean = float(weight @ grown)
-        return mean, float(np.sqrt(weight @ (grown - mean) ** 2))
+def _fit(members: Sequence[Witness], f_hz: float) -> Fit:
+    """Prepare to fit ripples, in the noise that their smooth spectra show at a frequency."""
+    ripples = [w.ripple for w in members]
+    density = [float(np.interp(f_hz, w.floor.f_hz, w.floor.smooth)) for w in members]
+    return Fit(
+        ripples[0].t_s,
+        np.stack([r.values for r in ripples]),
+        np.stack([r.ok for r in ripples]).astype(np.float64),
+        np.array(density) / (2.0 * ripples[0].step_s),
+    )
 
 
 def _refine(
@@ -471,7 +359,7 @@ def _refine(
     allowed: Callable[[FloatArray, FloatArray], BoolArray] | None,
 ) -> tuple[tuple[int, int], float, float]:
     """Fit frequency, growth and span in turn from each start, and keep the likeliest."""
-    fit = _Fit(members, starts[0].f_hz)
+    fit = _fit(members, starts[0].f_hz)
     best: tuple[float, int, int, float, float] | None = None
     for start in starts:
         (a, b), f_hz, growth = start.window, start.f_hz, start.growth
@@ -489,7 +377,7 @@ def _refine(
     for _ in range(2):
         f_hz, growth = fit.peak(a, b, f_hz, growth, band)
         whole = [_whole(w, (a, b), f_hz, growth) for w in members]
-        fit.values = np.stack([ripple.values for ripple, _ in whole])
+        fit = replace(fit, values=np.stack([ripple.values for ripple, _ in whole]))
     return (a, b), *fit.peak(a, b, f_hz, growth, band)
 
 
@@ -501,7 +389,7 @@ def _whole(witness: Witness, window: tuple[int, int], f_hz: float, growth: float
     sinusoid = np.exp(t * (growth - 2j * np.pi * f_hz))
     ok, scale = ripple.ok[a:b].astype(np.float64), 1.0 / float(gain(f_hz, ripple.step_s))
     for _ in range(2):
-        amplitude = complex(_least_squares(ripple.values[a:b], ok, sinusoid)[0]) * scale
+        amplitude = complex(least_squares(ripple.values[a:b], ok, sinusoid)[0]) * scale
         line = np.zeros(ripple.t_s.size)
         line[a:b] = np.real(amplitude * np.exp(t * (growth + 2j * np.pi * f_hz)))
         ripple, scale = give_back(witness.ripple, line), 1.0
@@ -531,7 +419,7 @@ def _part(
     t = ripple.t_s[a:b] - 0.5 * (ripple.t_s[a] + ripple.t_s[b - 1])
     sinusoid = np.exp(t * (growth - 2j * np.pi * f_hz))
     energy = max(float(ok @ np.abs(sinusoid) ** 2), 1e-9)
-    amplitude = complex(_least_squares(y, ok, sinusoid)[0])
+    amplitude = complex(least_squares(y, ok, sinusoid)[0])
     rest = np.where(ok > 0, y - np.real(amplitude * np.exp(t * (growth + 2j * np.pi * f_hz))), 0.0)
     left = replace(ripple, values=np.r_[ripple.values[:a], rest, ripple.values[b:]])
     floor = noise_floor(left, band)
@@ -593,22 +481,28 @@ def _measure(
     score = _joint_score(parts, scan.band, f_hz)
     sd = _standard_error(t_s - 0.5 * (t_s[0] + t_s[-1]), growth, score)
     p_value = -float(np.expm1(-_by_chance(parts, scan)))
-    grown, grown_sd = growth, sd
+    known = Sureness(f_hz, sd / (2.0 * np.pi), growth, sd)
     if p_value <= chance:
-        fit = _Fit(members, f_hz)
-        fit.values = np.stack([p.values for p in parts])
-        fit.variance = np.array([p.variance for p in parts])
-        grown, grown_sd = fit.growth(a, b, f_hz, growth, sd)
+        # Frequency, growth and both ends were chosen to leave little: they took two cells more, together.
+        cells = np.array([p.cells for p in parts])
+        left = np.maximum(cells - 2.0 / len(parts), 1.0)
+        fit = replace(
+            _fit(members, f_hz),
+            values=np.stack([p.values for p in parts]),
+            variance=np.array([p.variance for p in parts]) * cells / left,
+            cells=float(left.sum()),
+        )
+        known = fit.sure(a, b, f_hz, growth, sd)
     return Line(
-        f_hz,
-        _COVERAGE_95 * _SPAN_FACTOR * sd / (2.0 * np.pi),
-        grown,
-        _COVERAGE_95 * grown_sd,
+        known.f_hz,
+        _COVERAGE_95 * known.f_sd_hz,
+        known.growth_per_s,
+        _COVERAGE_95 * known.growth_sd_per_s,
         float(t_s[0]),
         float(t_s[-1]),
         p_value,
         tuple(p.share for p in parts),
-        abs(growth) > 0.98 * _most_growth(f_hz) or not scan.band[0] < f_hz < scan.band[1],
+        abs(growth) > 0.98 * most_growth(f_hz) or not scan.band[0] < f_hz < scan.band[1],
     )
 
 
