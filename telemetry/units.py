@@ -216,9 +216,7 @@ def measure_from_text(text: str, unit: str) -> float:
     """
     match = _MEASURE.fullmatch(text.strip().translate(_MINUS))
     if match is None or not int(match["bottom"] or 1):
-        raise ValueError(
-            f"'{text.strip()}' is no measure; write a number, with {unit} or another unit after it"
-        )
+        raise ValueError(f"'{text.strip()}' is no measure")
     if match["top"]:
         value = int(match["whole"] or 0) + int(match["top"]) / int(match["bottom"])
     else:

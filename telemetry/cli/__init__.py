@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from telemetry import __version__
-from telemetry.cli import arguments, commands
+from telemetry.cli import arguments, bench_arguments, commands
 from telemetry.errors import LogError, ReciprocalError
 from telemetry.power import Limits
 from telemetry.rules import SHIPPED
@@ -103,6 +103,8 @@ def build_parser() -> argparse.ArgumentParser:
     maps.add_argument(
         "--forget", metavar="ID|all", help="forget one map, or all; the tables are asked about again"
     )
+
+    bench_arguments.add_commands(command)
 
     _add_address(command("serve", commands.serve, "Serve the dashboard on this machine until Ctrl-C."))
 

@@ -8,6 +8,7 @@ from telemetry.setup.balance import (
     Effect,
     Move,
     Part,
+    Parts,
     Restoration,
     balance,
     effect,
@@ -33,12 +34,33 @@ from telemetry.setup.files import load_found, load_sheet, load_table, parse_tabl
 from telemetry.setup.found import FoundItem, FoundMeasure, FoundVerdict, compare_found
 from telemetry.setup.gauges import GAUGES, Gauge, Reading
 from telemetry.setup.items import COMMON_PRACTICE, GROUPS, Item, OwnItem
+from telemetry.setup.loading import parts_of_sheet
 from telemetry.setup.resolve import Limit, limit_of
-from telemetry.setup.service import USUAL_TASKS, Due, ServiceTask, Use, due, tasks_for, tasks_from_table
+from telemetry.setup.service import (
+    USUAL_TASKS,
+    Due,
+    ServiceTask,
+    Use,
+    due,
+    tasks_for,
+    tasks_from_table,
+    uses_from_table,
+)
 from telemetry.setup.sheet import SetupSheet
-from telemetry.setup.showing import BENCH_LENGTHS, BENCH_MASSES, SIGNS, Showing
+from telemetry.setup.showing import BENCH_LENGTHS, BENCH_MASSES, SIGNS, Showing, parse_reading
 from telemetry.setup.steps import Step, steps_back
 from telemetry.setup.strut import StrutGeometry, strut_from_heights, strut_of
+from telemetry.setup.tables import measure
+from telemetry.setup.telling import (
+    balance_text,
+    effect_text,
+    length_text,
+    mass_text,
+    parts_text,
+    restoration_text,
+    service_text,
+    strut_text,
+)
 
 __all__ = [
     "BENCH_CAUTIONS",
@@ -66,6 +88,7 @@ __all__ = [
     "Move",
     "OwnItem",
     "Part",
+    "Parts",
     "Reading",
     "Restoration",
     "ServiceTask",
@@ -75,6 +98,7 @@ __all__ = [
     "StrutGeometry",
     "Use",
     "balance",
+    "balance_text",
     "bench_card",
     "changes",
     "changes_text",
@@ -82,24 +106,35 @@ __all__ = [
     "crash_text",
     "due",
     "effect",
+    "effect_text",
     "found_text",
+    "length_text",
     "limit_of",
     "load_found",
     "load_sheet",
     "load_table",
+    "mass_text",
+    "measure",
     "moved",
+    "parse_reading",
     "parse_table",
     "part_named",
+    "parts_of_sheet",
     "parts_of_table",
+    "parts_text",
+    "restoration_text",
     "restore",
+    "service_text",
     "sheet_text",
     "signs_text",
     "steps_back",
     "steps_text",
     "strut_from_heights",
     "strut_of",
+    "strut_text",
     "swapped",
     "tasks_for",
     "tasks_from_table",
     "toml_text",
+    "uses_from_table",
 ]

@@ -13,6 +13,12 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
 _FROM_TRANSOM: Final = "measured ahead of the transom"
+_AS_IT_RUNS: Final = {
+    "hull": "with all that is fixed to it and not listed apart",
+    "pack": "with leads and plugs",
+    "motor": "with mount and coupling",
+    "controller": "with leads, plugs and capacitors",
+}
 _CHARGER: Final = Gauge("voltmeter", 0.01, "V")
 
 
@@ -37,20 +43,20 @@ def _plate() -> Iterator[Item]:
 
 def _balance() -> Iterator[Item]:
     for name, title, high in (
-        ("hull", "Bare hull with what is fixed to it", 50.0),
+        ("hull", "Bare hull", 50.0),
         ("pack", "Pack", 20.0),
         ("motor", "Motor", 10.0),
         ("controller", "Controller", 5.0),
     ):
         yield Item(
-            name=f"{name}_mass_kg", title=f"{title}: mass", unit="kg", group="balance", gauge=SCALE,
-            matters=0.005, low=0.001, high=high, sign="as it runs, with leads and mounts",
+            name=f"{name}_mass_kg", title=f"{title} mass", unit="kg", group="balance", gauge=SCALE,
+            matters=0.005, low=0.001, high=high, sign=_AS_IT_RUNS[name],
             more="add what is missing", less="take off what was added, and look for water",
         )  # fmt: skip
         yield Item(
-            name=f"{name}_place_mm", title=f"{title}: place of its own centre", unit="mm", group="balance",
+            name=f"{name}_place_mm", title=f"{title} place", unit="mm", group="balance",
             gauge=TAPE, matters=3.0, low=-500.0, high=5000.0, at_bench=name != "hull",
-            sign=_FROM_TRANSOM, more="move it forward", less="move it back",
+            sign=f"its own centre, {_FROM_TRANSOM}", more="move it forward", less="move it back",
         )  # fmt: skip
     yield Item(
         name="all_up_mass_kg", title="All-up mass", unit="kg", group="balance", gauge=SCALE, matters=0.01,

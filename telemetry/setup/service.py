@@ -9,7 +9,7 @@ from typing import Any, Final, Literal
 
 from telemetry.errors import SetupError
 from telemetry.setup.items import COMMON_PRACTICE
-from telemetry.setup.tables import keys_of, located, measure, text_of
+from telemetry.setup.tables import keys_of, located, measure, moment_of, text_of
 
 DueVerdict = Literal["due", "soon", "not due", "cannot tell"]
 SOON_SHARE: Final = 0.8
@@ -171,6 +171,36 @@ class Use:
     utc: datetime
     runs: float = 1.0
     hours: float | None = None
+
+
+def uses_from_table(table: Mapping[str, Any], file: str = "") -> tuple[tuple[Use, ...], dict[str, datetime]]:
+    """Read ``[[outings]]`` (utc, runs, hours) and ``[done]`` (a time by task) for a boat without a logbook.
+
+    Raises
+    ------
+    SetupError
+        Naming the outing or task, and the mend.
+    """
+    outings, written = table.get("outings", []), table.get("done", {})
+    if not isinstance(outings, list) or not isinstance(written, Mapping):
+        raise SetupError(
+            "outings are a list and done is a table", file=file, mend="write [[outings]] and [done]"
+        )
+    uses = []
+    for number, outing in enumerate(outings, 1):
+        place = f"outing {number}"
+        row = keys_of(outing, ("utc", "runs", "hours"), place, file)
+        utc = moment_of(row.get("utc"), place, file)
+        if utc is None:
+            raise SetupError(
+                "it has no time", file=file, place=place, mend="write utc = 2025-06-14T08:30:00Z"
+            )
+        hours = None if row.get("hours") is None else measure(row["hours"], "hours", place, file)
+        uses.append(Use(utc, measure(row.get("runs", 1), "runs", place, file), hours))
+    done = {
+        task: moment for task, when in written.items() if (moment := moment_of(when, f"done: {task}", file))
+    }
+    return tuple(uses), done
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Final
 
 from telemetry.errors import SetupError
 from telemetry.setup.catalogue import ITEMS
-from telemetry.setup.gauges import Reading
+from telemetry.setup.gauges import GAUGES, Gauge, Reading
 from telemetry.setup.items import Item
+from telemetry.setup.tables import measure, reading_of
 from telemetry.units import ANGLE_UNITS, LENGTH_UNITS, MASS_UNITS, Unit, convert, measure_from_text
 
 if TYPE_CHECKING:
@@ -126,3 +127,39 @@ class Showing:
 
     def _turns(self, item: Item) -> bool:
         return any(item.name in SIGNS[key] for key in self.turned)
+
+
+def parse_reading(item: Item, text: str, showing: Showing, gauge: str = "") -> Reading:
+    """Read what a user typed for an item: a value in their unit and sign, and after ``@`` the gauge.
+
+    Parameters
+    ----------
+    item : Item
+    text : str
+        Such as ``3.2``, ``1/8 in@caliper`` or ``3.2@0.02``; what follows ``@`` is a gauge of
+        :data:`~telemetry.setup.gauges.GAUGES` or a resolution.
+    showing : Showing
+        The user's units and signs.
+    gauge : str
+        The gauge where it was typed apart.
+
+    Raises
+    ------
+    SetupError
+        Naming the item.
+
+    Examples
+    --------
+    >>> parse_reading(ITEMS["strut_depth_mm"], "1/8 in@caliper", Showing()).value
+    3.175
+    """
+    if not item.is_measured:
+        return reading_of(text.strip(), item)
+    value, _, after = text.partition("@")
+    told = (gauge or after).strip()
+    unit = showing.unit(item)
+    named = next((known for known in GAUGES if known.name == told), None)
+    if named is None and told:
+        number = measure(told, unit or "1", f"{item.title}, gauge")
+        named = Gauge("gauge", number, unit or "1")
+    return item.check(Reading(showing.inside(item, value), named))

@@ -239,11 +239,14 @@ def moment_of(written: object, place: str, file: str = "") -> datetime | None:
     SetupError
         If it is no time, or says no zone.
     """
-    if written is None or isinstance(written, datetime):
-        return aware(written, place)
+    with located(file):
+        if written is None or isinstance(written, datetime):
+            return aware(written, place)
     try:
-        return aware(datetime.fromisoformat(str(written)), place)
+        moment = datetime.fromisoformat(str(written))
     except ValueError:
         raise SetupError(
             f"{written!r} is no time", file=file, place=place, mend="write it as 2025-06-14T08:30:00Z"
         ) from None
+    with located(file):
+        return aware(moment, place)

@@ -1,0 +1,151 @@
+"""What the commands of the bench take: sheet, bench, strut, balance, service."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+from pathlib import Path
+
+from telemetry.cli import bench
+from telemetry.setup import BENCH_LENGTHS, BENCH_MASSES, SIGNS
+
+Commander = Callable[[str, Callable[[argparse.Namespace], int], str], argparse.ArgumentParser]
+
+
+def add_commands(command: Commander) -> None:
+    """Add the commands of the bench to a parser."""
+    _add_sheet(
+        command("sheet", bench.sheet, "Show a setup sheet, list a boat's, make the next, tell two apart.")
+    )
+    _add_bench(
+        command(
+            "bench", bench.bench, "Say what moved since a boat was set, and write the card to bring it back."
+        )
+    )
+    _add_strut(command("strut", bench.strut, "Reckon strut angle and depth from two heights over a base."))
+    _add_balance(
+        command(
+            "balance", bench.balance_of, "Reckon the centre of gravity, and what a move or a swap does to it."
+        )
+    )
+    _add_service(command("service", bench.service, "Say what is due on a boat by runs, hours and date."))
+
+
+def _add_sheet(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "sheet", nargs="?", metavar="SHEET", help="a TOML or JSON file, or with --boat a name or id"
+    )
+    parser.add_argument("--items", action="store_true", help="list the items a sheet can have")
+    parser.add_argument("--against", metavar="SHEET", help="say what differs from that sheet")
+    parser.add_argument(
+        "--set",
+        action="append",
+        default=[],
+        metavar="ITEM=VALUE",
+        help="in the next sheet: strut_depth_mm=3.5, cog_mm=270@0.5, or ITEM= to take it off; repeat",
+    )
+    parser.add_argument("--name", metavar="NAME", help="of the next sheet")
+    parser.add_argument("--note", metavar="TEXT", help="why it is made")
+    parser.add_argument("--write", type=Path, metavar="FILE", help="write the sheet as TOML")
+    parser.add_argument("--keep", action="store_true", help="put the sheet into the logbook")
+    parser.add_argument("--json", action="store_true", help="print the sheet as JSON, in its own units")
+    parser.add_argument("--toml", action="store_true", help="print the sheet as TOML, to start a file from")
+    _add_boat(parser)
+    _add_showing(parser)
+
+
+def _add_bench(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "sheet", nargs="?", metavar="SHEET", help="as last set: a file, or with --boat a name or id"
+    )
+    parser.add_argument(
+        "--found", metavar="FILE", help="the boat as found, in the form of a sheet without a name"
+    )
+    parser.add_argument(
+        "--measured",
+        action="append",
+        default=[],
+        metavar="ITEM=VALUE",
+        help="one measure as found; after @ the gauge or its resolution: strut_depth_mm=6.1@caliper; repeat",
+    )
+    parser.add_argument("--back-to", metavar="SHEET", help="the sheet to go to, where it is another one")
+    parser.add_argument("--crash", action="store_true", help="put the after-crash list on the card")
+    parser.add_argument("--note", metavar="TEXT", help="after what it was found so")
+    parser.add_argument("--write", type=Path, metavar="FILE", help="write the card as text")
+    parser.add_argument("--keep", action="store_true", help="put the boat as found into the logbook")
+    _add_boat(parser)
+    _add_showing(parser)
+
+
+def _add_strut(parser: argparse.ArgumentParser) -> None:
+    told = {
+        "front": "height of the strut over the base, at its front",
+        "rear": "height of the same edge, at its rear",
+        "span": "distance between the two along the strut",
+        "block": "height of the ride surfaces over the base, for the depth",
+        "overhang": "from the rear point to the propeller, for the depth there",
+    }
+    for name, what in told.items():
+        needed = name in ("front", "rear", "span")
+        parser.add_argument(
+            f"--{name}", required=needed, metavar="LENGTH", help=f"{what}; 20.5@0.1 tells the gauge"
+        )
+    _add_showing(parser)
+
+
+def _add_balance(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "sheet", nargs="?", metavar="FILE", help="[[parts]] or a sheet; with --boat a sheet's name"
+    )
+    parser.add_argument(
+        "--move", action="append", default=[], metavar="PART=PLACE", help="put a part there; repeat"
+    )
+    parser.add_argument(
+        "--swap",
+        action="append",
+        default=[],
+        metavar="PART=MASS",
+        help="another part in its place; PART=MASS@PLACE",
+    )
+    parser.add_argument(
+        "--range", action="append", default=[], metavar="PART=LOW:HIGH", help="where a part may go; repeat"
+    )
+    parser.add_argument("--want", metavar="PLACE", help="find the move that has the centre of gravity there")
+    parser.add_argument("--hull-length", metavar="LENGTH", help="for the centre of gravity in percent of it")
+    _add_boat(parser)
+    _add_showing(parser)
+
+
+def _add_service(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "file",
+        nargs="?",
+        metavar="FILE",
+        help="TOML with [service.TASK], kept for the --boat, or without one with [[outings]] and [done] too",
+    )
+    parser.add_argument(
+        "--done", action="append", default=[], metavar="TASK", help="record it as done now; repeat"
+    )
+    parser.add_argument("--note", metavar="TEXT", help="what was found or renewed")
+    _add_boat(parser)
+
+
+def _add_boat(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--boat", metavar="NAME", help="a boat of the logbook")
+    parser.add_argument(
+        "--logbook",
+        metavar="URL",
+        help="the logbook's file or postgresql:// URL (default RECIPROCAL_LOGBOOK, else yours)",
+    )
+
+
+def _add_showing(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--length", choices=BENCH_LENGTHS, default="mm", help="lengths in (default mm)")
+    parser.add_argument("--mass", choices=BENCH_MASSES, default="kg", help="masses in (default kg)")
+    parser.add_argument(
+        "--turn",
+        action="append",
+        choices=tuple(SIGNS),
+        default=[],
+        help="a sign you count the other way round; repeat",
+    )
