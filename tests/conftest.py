@@ -8,6 +8,9 @@ from pathlib import Path
 
 import pytest
 from hypothesis import settings
+from logbooks import fleet, logbook, logbook_url, postgres_server, postgres_url
+
+__all__ = ["fleet", "logbook", "logbook_url", "postgres_server", "postgres_url"]
 
 ROOT = Path(__file__).resolve().parents[1]
 

@@ -59,7 +59,7 @@ def put_in(connection: Connection, archive: zipfile.ZipFile, revision: str, wher
             rows = iter(_parents_first(list(rows)))
         for batch in _batches(_row(table, plain, archive) for plain in rows):
             connection.execute(insert(table), batch)
-        _count_on(connection, table)
+        count_on(connection, table)
     if revision != HEAD:
         schema.bring_up(connection, where)
 
@@ -103,7 +103,7 @@ def _batches(rows: Iterable[dict[str, Any]]) -> Iterator[list[dict[str, Any]]]:
         yield batch
 
 
-def _count_on(connection: Connection, table: Table) -> None:
+def count_on(connection: Connection, table: Table) -> None:
     """Let PostgreSQL number new rows after those put in; SQLite does by itself."""
     if connection.dialect.name != "postgresql" or table.autoincrement_column is None:
         return
