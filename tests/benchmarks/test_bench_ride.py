@@ -58,6 +58,8 @@ def test_porpoising(capsys: pytest.CaptureFixture[str]) -> None:
             print(f"\n{rate_hz:.0f} Hz, all water: {100 * water.share('told', 'shown'):.1f} % shown")
             print(water.summary())
         assert water.share("told", "shown") >= 0.95
+        assert np.mean(np.array(water.frequency_score) <= 1.0) >= 0.92
+        assert np.mean(np.array(water.growth_score) <= 1.0) >= 0.92
         assert np.mean(water.sign_right) >= 0.95
 
 
