@@ -5,11 +5,13 @@ from __future__ import annotations
 import os
 import secrets
 from collections.abc import Iterator
+from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
+import psycopg
 import pytest
 from made_tracks import OUT_AND_BACK, START, made_track
 from sqlalchemy import select
@@ -42,8 +44,13 @@ def postgres_server() -> str:
 @pytest.fixture
 def postgres_url(postgres_server: str) -> Iterator[str]:
     """A database of its own, gone afterwards."""
-    import psycopg
+    with new_database(postgres_server) as url:
+        yield url
 
+
+@contextmanager
+def new_database(postgres_server: str) -> Iterator[str]:
+    """Make a database and drop it afterwards."""
     name = f"logbook_{secrets.token_hex(6)}"
     with psycopg.connect(postgres_server, autocommit=True) as connection:
         connection.execute(f"CREATE DATABASE {name}")
