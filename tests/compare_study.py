@@ -26,8 +26,8 @@ class Design:
     before, after : tuple of int
         Two-ways in each outing of each side.
     outing_sd, two_way_sd, measured_u : float
-        Scatter between outings, between two-ways of one outing (measuring included), and of the measuring alone
-        [m/s].
+        Scatter between outings, between two-ways of one outing (measuring included), and of the measuring
+        alone [m/s].
     drift : float
         What a two-way loses on the one before it in its outing, as the pack runs down [m/s].
     voltage : bool
@@ -143,9 +143,8 @@ def study(design: Design, pairs: int, seed: int, effects_mps: Sequence[float] = 
 
 def table(results: Sequence[Result]) -> str:
     """Print results as a table."""
-    rows = [f"{'design':32} {'covered %':>10} {'null called %':>14} {'no interval':>12} {'u95 m/s':>8}"]
-    rows += [
-        f"{r.design.name:32} {100 * r.covered:10.1f} {100 * r.called:14.1f} {r.none:12d} {r.median_width:8.2f}"
-        for r in results
-    ]
+    rows = [f"{'design':30} {'covered %':>10} {'null called %':>14} {'no interval':>12} {'u95 m/s':>8}"]
+    for r in results:
+        shares = f"{100 * r.covered:10.1f} {100 * r.called:14.1f}"
+        rows.append(f"{r.design.name:30} {shares} {r.none:12d} {r.median_width:8.2f}")
     return "\n".join(rows)

@@ -3,11 +3,36 @@
 Pure statistics over :class:`Evidence`; nothing here knows of logs or of the logbook.
 """
 
+from telemetry.compare.advice import Advice, Stops, Trial
 from telemetry.compare.comparison import Comparison, compare
 from telemetry.compare.confounds import Remark
 from telemetry.compare.evidence import Evidence
+from telemetry.compare.past import History, Level, Point, TuneStep, history
 from telemetry.compare.measures import MEASURES, Measure
+from telemetry.compare.advising import next_trial
 from telemetry.compare.planning import Plan
+from telemetry.compare.practice import SYMPTOMS, Try
 from telemetry.compare.verdicts import Effect, Group
 
-__all__ = ["MEASURES", "Comparison", "Effect", "Evidence", "Group", "Measure", "Plan", "Remark", "compare"]
+__all__ = [
+    "MEASURES",
+    "SYMPTOMS",
+    "Advice",
+    "Comparison",
+    "Effect",
+    "Evidence",
+    "Group",
+    "History",
+    "Level",
+    "Measure",
+    "Plan",
+    "Point",
+    "Remark",
+    "Stops",
+    "Trial",
+    "Try",
+    "TuneStep",
+    "compare",
+    "history",
+    "next_trial",
+]

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from telemetry.compare.confounds import Remark, of_conditions, of_tune, real_changes
+from telemetry.compare.confounds import Remark, of_conditions, of_tune
 from telemetry.compare.covariates import barred_by
 from telemetry.compare.evidence import Evidence
 from telemetry.compare.measures import MEASURES
@@ -119,7 +119,7 @@ def compare(
             "the same two-ways stand on both sides", place="before, after", mend="choose two different groups"
         )
     found = None if before_sheet is None or after_sheet is None else changes(before_sheet, after_sheet)
-    barred = barred_by([c.item.name for c in real_changes(found or ())])
+    barred = barred_by([c.item.name for c in found or ()])
     effects = []
     unmeasured = []
     for key, measure in MEASURES.items():

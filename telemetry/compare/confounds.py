@@ -11,9 +11,6 @@ from telemetry.compare.effects import Adjustment
 from telemetry.compare.evidence import Evidence
 from telemetry.setup import Change
 
-SILENT = ("notes",)
-"""Items whose change is no change of the boat."""
-
 
 @dataclass(frozen=True, slots=True)
 class Remark:
@@ -39,11 +36,6 @@ class Remark:
         return {"code": self.code, "text": self.text, "adjusted": self.adjusted}
 
 
-def real_changes(changes: Sequence[Change]) -> tuple[Change, ...]:
-    """Leave out what is no change of the boat."""
-    return tuple(change for change in changes if change.item.name not in SILENT)
-
-
 def of_tune(changes: Sequence[Change] | None) -> list[Remark]:
     """Say what the two sheets leave open; None where a side has no sheet of its own."""
     if changes is None:
@@ -52,22 +44,21 @@ def of_tune(changes: Sequence[Change] | None) -> list[Remark]:
                 "tune-unknown", "A side holds more than one sheet: what changed is not one tune to another."
             )
         ]
-    real = real_changes(changes)
-    if not real:
+    if not changes:
         return [
             Remark("same-tune", "The two sheets say the same: a difference between them is not the tune's.")
         ]
     remarks = []
-    if len(real) > 1:
-        names = ", ".join(change.item.title.lower() for change in real)
+    if len(changes) > 1:
+        names = ", ".join(change.item.title.lower() for change in changes)
         remarks.append(
             Remark(
                 "several-changes",
-                f"{len(real)} items differ ({names}): the difference is that of all together and cannot be "
+                f"{len(changes)} items differ ({names}): the difference is that of all together and cannot be "
                 "given to one of them.",
             )
         )
-    one_sided = [c.item.title.lower() for c in real if c.before is None or c.after is None]
+    one_sided = [c.item.title.lower() for c in changes if c.before is None or c.after is None]
     if one_sided:
         remarks.append(
             Remark(
@@ -75,14 +66,11 @@ def of_tune(changes: Sequence[Change] | None) -> list[Remark]:
                 f"Only one of the sheets states: {', '.join(one_sided)}. It may have changed or not.",
             )
         )
-    for change in real:
+    for change in changes:
         if change.beyond_gauges is False:
+            size = f"{change.difference:+.3g} {change.item.unit}"
             remarks.append(
-                Remark(
-                    "within-gauge",
-                    f"{change.item.title}: the change of {change.difference:+.3g} {change.item.unit} is within "
-                    "what the gauges can tell.",
-                )
+                Remark("within-gauge", f"{change.item.title}: {size} is within what the gauges can tell.")
             )
     return remarks
 

@@ -16,7 +16,6 @@ from telemetry.compare.evidence import Evidence
 from telemetry.compare.measures import Measure
 from telemetry.frames import FloatArray
 
-_LEAST_OVERLAP = 1.0 / 3.0
 _SHARE = 0.2
 
 
@@ -148,9 +147,8 @@ def _compare_names(before: Sequence[float | str], after: Sequence[float | str]) 
 
 
 def _compare_numbers(before: FloatArray, after: FloatArray, matters: float) -> tuple[bool, bool, bool]:
-    """Tell whether means differ, whether all is one, and whether a third of each lies where the other was."""
-    low, high = max(before.min(), after.min()), min(before.max(), after.max())
-    overlap = all(float(np.mean((v >= low) & (v <= high))) >= _LEAST_OVERLAP for v in (before, after))
+    """Tell whether means differ, whether all is one, and whether the ranges overlap."""
+    overlap = bool(max(before.min(), after.min()) <= min(before.max(), after.max()))
     alike = float(np.ptp(np.concatenate([before, after]))) == 0.0
     return abs(float(after.mean() - before.mean())) > matters, alike, overlap
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -55,8 +54,6 @@ class Difference:
     ----------
     contrast : Contrast
         The estimate with its scatter.
-    measurement_u : float
-        Standard uncertainty that the measuring of the figures alone leaves in it.
     adjusted : tuple of Adjustment
     scatter : Scatter
         Variances between and within outings.
@@ -67,21 +64,14 @@ class Difference:
     """
 
     contrast: Contrast
-    measurement_u: float
     adjusted: tuple[Adjustment, ...]
     scatter: Scatter
     history_outings: int
     within_only: bool
 
     def half_width(self, level: float = 0.95) -> float:
-        """Half the interval at a level: never narrower than the measuring of the figures allows."""
-        normal = Contrast(0.0, self.measurement_u, math.inf, 0.0)
-        return max(self.contrast.half_width(level), normal.half_width(level))
-
-    @property
-    def measurement_bound(self) -> bool:
-        """Whether the measuring of the figures sets the interval."""
-        return self.half_width() > self.contrast.half_width()
+        """Half the interval at a level."""
+        return self.contrast.half_width(level)
 
 
 class Table:
@@ -175,7 +165,6 @@ def _fit(table: Table, barred: Collection[str]) -> Difference | None:
             continue
         return Difference(
             contrast,
-            float(np.sqrt(np.sum((model.row_weights(after) * table.u) ** 2))),
             tuple(_adjustment(table, sides, columns[:, at], model.coefficients[at]) for sides, at in chosen),
             _scatter(table, model),
             len({e.outing_id for e in table.others}),
@@ -193,7 +182,7 @@ def _scatter(table: Table, model: OutingModel) -> Scatter:
 def _model(table: Table, columns: FloatArray, fixed: bool) -> OutingModel | None:
     """Build the model; None where the evidence cannot tell its columns apart."""
     try:
-        return OutingModel(columns, table.y, table.outing, fixed=fixed)
+        return OutingModel(columns, table.y, table.outing, table.u, fixed=fixed)
     except ValueError:
         return None
 

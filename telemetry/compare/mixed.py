@@ -29,6 +29,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import minimize_scalar
+from scipy.stats import norm
 from scipy.stats import t as student
 
 from telemetry.frames import FloatArray, IntArray
@@ -51,16 +52,21 @@ class Contrast:
         The error's degrees of freedom are Satterthwaite's.
     between_share : float
         Share of the variance that comes from differences between outings, 0 to 1.
+    measurement_u : float
+        Standard uncertainty that the measuring of the values alone leaves in the estimate.
     """
 
     estimate: float
     standard_error: float
     df: float
     between_share: float
+    measurement_u: float = 0.0
 
     def half_width(self, level: float = 0.95) -> float:
-        """Half the width of the two-sided interval at a level."""
-        return float(student.ppf(0.5 + level / 2.0, self.df)) * self.standard_error
+        """Half the two-sided interval at a level: never narrower than the measuring of the values allows."""
+        p = 0.5 + level / 2.0
+        from_scatter = float(student.ppf(p, self.df)) * self.standard_error
+        return max(from_scatter, float(norm.ppf(p)) * self.measurement_u)
 
 
 class OutingModel:
@@ -73,6 +79,8 @@ class OutingModel:
     y : ndarray, shape (n,)
     outing : ndarray of int, shape (n,)
         Which outing each row belongs to.
+    u : ndarray, shape (n,), optional
+        Standard uncertainty of measuring each value, which the estimates cannot be surer than.
     fixed : bool
         Take outings as they come instead of drawing them at random: nothing is then learned from differences
         between them. Columns that do not change within any outing have to be left out of ``x``.
@@ -89,7 +97,16 @@ class OutingModel:
     for the two, and every matrix of the model is a weighted sum of them.
     """
 
-    def __init__(self, x: FloatArray, y: FloatArray, outing: IntArray, *, fixed: bool = False) -> None:
+    def __init__(
+        self,
+        x: FloatArray,
+        y: FloatArray,
+        outing: IntArray,
+        u: FloatArray | None = None,
+        *,
+        fixed: bool = False,
+    ) -> None:
+        self._u = np.zeros_like(y) if u is None else u
         _, place = np.unique(outing, return_inverse=True)
         self._n = np.bincount(place).astype(float)
         self._p = x.shape[1]
@@ -151,7 +168,11 @@ class OutingModel:
             return None
         df = variance**2 / sum(part**2 / df for part, df in parts)
         return Contrast(
-            float(weights @ self.coefficients), math.sqrt(variance), df, between / (within + between)
+            float(weights @ self.coefficients),
+            math.sqrt(variance),
+            df,
+            between / (within + between),
+            float(np.sqrt(np.sum((self.row_weights(weights) * self._u) ** 2))),
         )
 
     def row_weights(self, weights: FloatArray) -> FloatArray:

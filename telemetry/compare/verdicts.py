@@ -111,7 +111,7 @@ class Effect:
                 "high": middle + half,
                 "df": found.contrast.df if math.isfinite(found.contrast.df) else None,
                 "standard_error": found.contrast.standard_error,
-                "measurement_u": found.measurement_u,
+                "measurement_u": found.contrast.measurement_u,
                 "sd_between_outings": math.sqrt(found.scatter.between),
                 "sd_within_outings": math.sqrt(found.scatter.within),
                 "history_outings": found.history_outings,
