@@ -10,7 +10,7 @@ import pandas as pd
 
 from telemetry.frames import BoolArray, Finding, FloatArray, Track, runs_of
 from telemetry.geo import LocalFrame
-from telemetry.spikes import HullLimits, denied_by_positions, unreachable, way_made_m
+from telemetry.spikes import HullLimits, denied_by_positions, islands, unreachable, way_made_m
 from telemetry.timeline import around, gap_findings, longest_increasing, stamp_findings
 
 # Below walking pace a repeated fix is a boat at rest, not a receiver that hangs.
@@ -59,6 +59,7 @@ class _Judge:
         self.code = np.full(self.t_s.size, "", dtype=object)
         self.speed_ok = np.ones(self.t_s.size, dtype=np.bool_)
         self.position_ok = np.ones(self.t_s.size, dtype=np.bool_)
+        self.false = np.zeros(self.t_s.size, dtype=np.bool_)
         self.findings: list[Finding] = []
 
     def reject(self, bad: BoolArray, code: str, text: str, *, speed: bool, position: bool) -> None:
@@ -68,6 +69,7 @@ class _Judge:
             return
         self.speed_ok &= ~(bad & speed)
         self.position_ok &= ~(bad & position)
+        self.false |= bad & (code == "false-spike")
         self.code[bad & (self.code == "")] = code
         for a, b in runs_of(bad):
             self.findings.append(Finding(code, text, b - a, float(self.t_s[a]), float(self.t_s[b - 1])))
@@ -279,6 +281,17 @@ def _judge_reach(judge: _Judge, track: Track, limits: HullLimits) -> None:
     false[use] = unreachable(track.t_s[use], _column(track, "speed_mps")[use], beside[use], limits)
     judge.reject(
         false, "false-spike", "a speed the hull could not have had: set aside", speed=True, position=False
+    )
+    # What either judge left of a spike the other cut.
+    use = np.flatnonzero(judge.speed_ok | judge.false)
+    left = np.zeros(track.t_s.size, dtype=np.bool_)
+    left[use] = islands(track.t_s[use], _column(track, "speed_mps")[use], judge.false[use], limits)
+    judge.reject(
+        left,
+        "false-spike",
+        "as high as the false speeds beside it: set aside",
+        speed=True,
+        position=False,
     )
 
 

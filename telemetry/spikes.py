@@ -13,6 +13,7 @@ Two judges, both over short windows around trouble, so that a clean log costs ne
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -214,6 +215,35 @@ def unreachable(
     return _shoulders(t_s, v_mps, bad, lim)
 
 
+def islands(t_s: FloatArray, v_mps: FloatArray, false: BoolArray, limits: HullLimits) -> BoolArray:
+    """Mark the few samples left inside a spike that rise with it: the judges cut it from both sides.
+
+    Parameters
+    ----------
+    t_s, v_mps : ndarray, shape (n,)
+        Strictly increasing times and speeds without NaN [s, m/s].
+    false : ndarray of bool, shape (n,)
+        Samples found false already.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+        Samples between two runs of false ones that stand above the line through the good ones around.
+    """
+    out = np.zeros_like(false)
+    step_s = float(np.median(np.diff(t_s))) if t_s.size > 1 else 0.0
+    for (_, a), (b, _) in pairwise(runs_of(false)):
+        if t_s[b] - t_s[a - 1] > _ISLAND_S + 2.0 * step_s:
+            continue
+        before, after = np.flatnonzero(~false[:a]), b + np.flatnonzero(~false[b:])
+        if before.size and after.size:
+            left, right = before[-1], after[0]
+            line = np.interp(t_s[a:b], t_s[[left, right]], v_mps[[left, right]])
+            out[a:b] = v_mps[a:b] - line > limits.step_mps
+    return out
+
+
+_ISLAND_S = 0.2
 _AGREE_WINDOWS_S = (0.6, 1.5)
 _AGREE_M = 0.5
 _AGREE_SIGMAS = 5.0

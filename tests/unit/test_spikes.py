@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from telemetry.spikes import HullLimits, denied_by_positions, unreachable, way_made_m
+from telemetry.spikes import HullLimits, denied_by_positions, islands, unreachable, way_made_m
 
 T = np.arange(0, 20, 0.1)
 SURE = np.zeros(T.size, dtype=bool)
@@ -138,3 +138,16 @@ def test_noisy_positions_deny_less() -> None:
 
 def test_three_positions_deny_nothing() -> None:
     assert not denied_by_positions(T[:3], np.array([0.0, 90.0, 0.0]), np.zeros(3), np.zeros(3), 0.1).any()
+
+
+def test_what_both_judges_left_of_a_spike_is_cut_and_a_true_sample_between_two_is_not() -> None:
+    false = np.zeros(T.size, dtype=bool)
+    false[100:110] = false[111] = True
+    v = np.full(T.size, 20.0)
+    v[100:112] = 23.5
+    assert np.flatnonzero(islands(T, v, false, LIMITS)).tolist() == [110]
+    v[110] = 20.1
+    assert not islands(T, v, false, LIMITS).any()
+    v[110] = 23.5
+    false[111] = False  # a burst that goes on after the spike is another matter
+    assert not islands(T, v, false, LIMITS).any()
