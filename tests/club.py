@@ -84,6 +84,7 @@ def _outing(
             "boat_id": boat + 1,
             "sheet_id": sheet.sheet_id,
             "start_utc": start,
+            "when_utc": start or FIRST + timedelta(days=outing_id),
             "words": words_of(sheet.boat, sheet.name, conditions),
             "added_utc": FIRST + timedelta(days=outing_id),
             "program_version": __version__,

@@ -89,7 +89,7 @@ def _evidence(session: Session, asked: Sequence[Any], distance_m: float | None) 
             )
             .join(BoatRow, BoatRow.id == OutingRow.boat_id)
             .where(*asked)
-            .order_by(OutingRow.start_utc.asc().nulls_last(), OutingRow.id)
+            .order_by(OutingRow.when_utc, OutingRow.id)
         )
     }
 

@@ -99,6 +99,8 @@ class Outings(Boats):
             progress("writing", 1.0)
         with self._writing() as session:
             refuse_known(session, intake.named)
+            added_utc = now_utc()
+            start_utc = prepared.start_utc or start_utc
             boat_row = (
                 self._add_boat(session, boat) if isinstance(boat, Boat) else self._boat_row(session, boat)
             )
@@ -106,9 +108,10 @@ class Outings(Boats):
             outing = OutingRow(
                 boat_id=boat_row.id,
                 sheet_id=sheet_row.id,
-                start_utc=prepared.start_utc or start_utc,
+                start_utc=start_utc,
+                when_utc=start_utc or added_utc,
                 words=words_of(boat_row.name, sheet_row.name, conditions),
-                added_utc=now_utc(),
+                added_utc=added_utc,
                 program_version=PROGRAM_VERSION,
                 **prepared.figures.summary,
                 **conditions_to_columns(conditions),
@@ -159,6 +162,7 @@ class Outings(Boats):
             if len(self._logs(session, outing_id)) != len(former):
                 raise LogbookError("the outing was changed meanwhile", file=self.where, mend="do it again")
             outing.start_utc = prepared.start_utc or before.start_utc
+            outing.when_utc = outing.start_utc or before.added_utc
             write_logs(session, outing.id, intake.named, first=len(former))
             write_analysis(session, outing, prepared)
             session.flush()

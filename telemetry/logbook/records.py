@@ -143,7 +143,7 @@ class OutingSearch:
     two_way_mps, peak_mps : (float or None, float or None)
         Lowest and highest best two-way or peak [m/s].
     sort : {"date", "two-way", "peak", "place", "boat"}
-        Those without the value come last either way.
+        Those without the speed come last either way; an undated one stands where it was added.
     descending : bool
     limit, offset : int or None and int
         Which part of the answer.

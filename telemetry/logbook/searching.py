@@ -15,11 +15,11 @@ from telemetry.logbook.tables import BoatRow, LogRow, OutingLogRow, OutingRow, S
 Found = tuple[OutingRow, str, str]  # with the names of its boat and its sheet
 
 _SORTS: Final[dict[str, tuple[Any, ...]]] = {
-    "date": (OutingRow.start_utc,),
+    "date": (OutingRow.when_utc,),
     "two-way": (OutingRow.best_two_way_mps,),
     "peak": (OutingRow.best_peak_mps,),
-    "place": (OutingRow.place_folded, OutingRow.start_utc),
-    "boat": (BoatRow.folded, OutingRow.start_utc),
+    "place": (OutingRow.place_folded, OutingRow.when_utc),
+    "boat": (BoatRow.folded, OutingRow.when_utc),
 }
 
 
@@ -58,7 +58,9 @@ def searched(search: OutingSearch) -> Select[OutingRow, str, str]:
     """Return the query of a search, in its order and its part."""
     query = found_outings().where(*_conditions(search))
     for column in _SORTS[search.sort]:
-        query = query.order_by((column.desc() if search.descending else column.asc()).nulls_last())
+        ordered = column.desc() if search.descending else column.asc()
+        # Only where some are empty: PostgreSQL takes no index for an order that gives those a place.
+        query = query.order_by(ordered.nulls_last() if column.nullable else ordered)
     query = query.order_by(OutingRow.id.desc() if search.descending else OutingRow.id)
     return query.limit(search.limit).offset(search.offset or None)
 

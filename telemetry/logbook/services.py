@@ -115,13 +115,11 @@ class Services(Outings):
             boat_id = self._boat_row(session, boat).id
             tasks = self._tasks(session, boat_id)
             outings = session.execute(
-                select(OutingRow.start_utc, OutingRow.added_utc, OutingRow.under_way_s).where(
-                    OutingRow.boat_id == boat_id
-                )
+                select(OutingRow.when_utc, OutingRow.under_way_s).where(OutingRow.boat_id == boat_id)
             )
             uses = [
-                Use(start or added, 1.0, None if under_way_s is None else under_way_s / _HOUR_S)
-                for start, added, under_way_s in outings
+                Use(when, 1.0, None if under_way_s is None else under_way_s / _HOUR_S)
+                for when, under_way_s in outings
             ]
             latest = session.execute(
                 select(ServiceDoneRow.task, func.max(ServiceDoneRow.done_utc))

@@ -124,12 +124,13 @@ class LogRow(Base):
 class OutingRow(Base):
     """One visit to the water with one boat.
 
-    ``place_folded`` and ``words`` are what searches compare; the last columns repeat the analysis for lists.
+    ``when_utc`` is its start, or when it was added where nobody knows; ``place_folded`` and ``words`` are
+    what searches compare; the last columns repeat the analysis for lists.
     """
 
     __tablename__ = "outings"
     __table_args__ = (
-        Index("ix_outings_boat_id_start_utc", "boat_id", "start_utc"),
+        Index("ix_outings_boat_id_when_utc", "boat_id", "when_utc"),
         Index("ix_outings_boat_id_best_two_way_mps", "boat_id", "best_two_way_mps"),
         {"sqlite_autoincrement": True},  # the number of an outing that was taken out is never given again
     )
@@ -138,6 +139,7 @@ class OutingRow(Base):
     boat_id: Mapped[int] = mapped_column(ForeignKey("boats.id"))
     sheet_id: Mapped[str] = mapped_column(ForeignKey("sheets.id"), index=True)
     start_utc: Mapped[datetime | None] = mapped_column(index=True)
+    when_utc: Mapped[datetime] = mapped_column(index=True)
     place: Mapped[str]
     place_folded: Mapped[str] = mapped_column(index=True)
     words: Mapped[str]

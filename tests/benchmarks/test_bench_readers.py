@@ -10,7 +10,6 @@ import functools
 import io
 import operator
 import struct
-import time
 from collections.abc import Callable
 
 import fitdecode
@@ -20,6 +19,7 @@ import numpy as np
 import pandas as pd
 import pynmea2
 import pytest
+from timing import least
 
 from telemetry.readers import read_bytes
 from telemetry.readers.fit_scan import crc16
@@ -34,16 +34,6 @@ LAT_DEG = 46.0 + np.cumsum(SPEED_MPS * np.cos(T_S / 60.0)) * 0.1 / 111_142
 LON_DEG = 8.0 + np.cumsum(SPEED_MPS * np.sin(T_S / 60.0)) * 0.1 / 77_487
 UTC = pd.to_datetime(1_750_000_000_000 + 100 * np.arange(N), unit="ms")
 ISO = [f"{t:%Y-%m-%dT%H:%M:%S}.{t.microsecond // 1000:03d}Z" for t in UTC]
-
-
-def least(first: Callable[[], object], second: Callable[[], object], rounds: int) -> tuple[float, float]:
-    times: tuple[list[float], list[float]] = ([], [])
-    for _ in range(rounds):
-        for task, taken in zip((first, second), times, strict=True):
-            begun = time.perf_counter()
-            task()
-            taken.append(time.perf_counter() - begun)
-    return min(times[0]), min(times[1])
 
 
 def compare(

@@ -55,6 +55,7 @@ def upgrade() -> None:
         sa.Column("boat_id", sa.Integer(), nullable=False),
         sa.Column("sheet_id", sa.Text(), nullable=False),
         sa.Column("start_utc", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("when_utc", sa.DateTime(timezone=True), nullable=False),
         sa.Column("place", sa.Text(), nullable=False),
         sa.Column("place_folded", sa.Text(), nullable=False),
         sa.Column("words", sa.Text(), nullable=False),
@@ -84,10 +85,11 @@ def upgrade() -> None:
     op.create_index(
         "ix_outings_boat_id_best_two_way_mps", "outings", ["boat_id", "best_two_way_mps"], unique=False
     )
-    op.create_index("ix_outings_boat_id_start_utc", "outings", ["boat_id", "start_utc"], unique=False)
+    op.create_index("ix_outings_boat_id_when_utc", "outings", ["boat_id", "when_utc"], unique=False)
     op.create_index("ix_outings_place_folded", "outings", ["place_folded"], unique=False)
     op.create_index("ix_outings_program_version", "outings", ["program_version"], unique=False)
     op.create_index("ix_outings_sheet_id", "outings", ["sheet_id"], unique=False)
+    op.create_index("ix_outings_when_utc", "outings", ["when_utc"], unique=False)
     op.create_index("ix_outings_start_utc", "outings", ["start_utc"], unique=False)
     op.create_table(
         "analyses",
