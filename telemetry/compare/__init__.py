@@ -4,12 +4,12 @@ Pure statistics over :class:`Evidence`; nothing here knows of logs or of the log
 """
 
 from telemetry.compare.advice import Advice, Stops, Trial
+from telemetry.compare.advising import next_trial
 from telemetry.compare.comparison import Comparison, compare
 from telemetry.compare.confounds import Remark
 from telemetry.compare.evidence import Evidence
-from telemetry.compare.past import History, Level, Point, TuneStep, history
 from telemetry.compare.measures import MEASURES, Measure
-from telemetry.compare.advising import next_trial
+from telemetry.compare.past import History, Level, Point, TuneStep, history
 from telemetry.compare.planning import Plan
 from telemetry.compare.practice import SYMPTOMS, Try
 from telemetry.compare.verdicts import Effect, Group

@@ -17,8 +17,8 @@ from scipy.stats import norm
 
 from telemetry.compare.advice import Advice, Stops, Trial
 from telemetry.compare.evidence import Evidence
-from telemetry.compare.past import Level, best_level, levels
 from telemetry.compare.measures import MEASURES
+from telemetry.compare.past import Level, best_level, levels
 from telemetry.compare.practice import ADVISED, ALWAYS, CAUTIONS, LOADING_UP, TRIES, Symptom
 from telemetry.compare.response import Prediction, expected_gain, predict
 from telemetry.errors import CallError

@@ -54,8 +54,8 @@ def of_tune(changes: Sequence[Change] | None) -> list[Remark]:
         remarks.append(
             Remark(
                 "several-changes",
-                f"{len(changes)} items differ ({names}): the difference is that of all together and cannot be "
-                "given to one of them.",
+                f"{len(changes)} items differ ({names}): the difference is that of all together, and cannot "
+                "be given to one of them.",
             )
         )
     one_sided = [c.item.title.lower() for c in changes if c.before is None or c.after is None]
