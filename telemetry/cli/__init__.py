@@ -14,11 +14,9 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from telemetry import __version__
-from telemetry.cli import arguments, bench_arguments, commands
+from telemetry.cli import arguments, bench_arguments, commands, options
 from telemetry.errors import LogError, ReciprocalError
 from telemetry.power import Limits
-from telemetry.rules import SHIPPED
-from telemetry.units import SPEED_UNITS
 
 __all__ = ["build_parser", "main"]
 
@@ -30,8 +28,6 @@ LIMITS = {
     "rpm": ("RPM", "highest shaft speed"),
     "charge_mah": ("MAH", "most charge drawn since power-on"),
 }
-UNIT_VARIABLE = "RECIPROCAL_UNIT"
-TEMPERATURE_UNIT_VARIABLE = "RECIPROCAL_TEMPERATURE_UNIT"
 INTERRUPTED = 130  # what a shell itself reports for Ctrl-C
 
 
@@ -106,7 +102,7 @@ def build_parser() -> argparse.ArgumentParser:
 
     bench_arguments.add_commands(command)
 
-    _add_address(command("serve", commands.serve, "Serve the dashboard on this machine until Ctrl-C."))
+    options.add_address(command("serve", commands.serve, "Serve the dashboard on this machine until Ctrl-C."))
 
     demo = command(
         "demo", commands.demo, "Analyse the sample logs, then serve the dashboard with them loaded."
@@ -114,45 +110,16 @@ def build_parser() -> argparse.ArgumentParser:
     demo.add_argument(
         "--no-serve", action="store_true", help="print only; so too where the output is no terminal"
     )
-    _add_unit(demo)
-    _add_temperature_unit(demo)
-    _add_address(demo)
+    options.add_unit(demo)
+    options.add_temperature_unit(demo)
+    options.add_address(demo)
     return parser
 
 
 def _add_analyse(parser: argparse.ArgumentParser) -> None:
-    _add_logs(parser)
-    parser.add_argument(
-        "--rule",
-        default="water",
-        metavar="NAME|FILE",
-        help=f"{', '.join(SHIPPED)} (default water), or your own TOML file",
-    )
-    parser.add_argument(
-        "--distance",
-        type=arguments.distance,
-        metavar="D",
-        help='measured distance: 100 (metres), "330 ft", "1/8 mi"',
-    )
-    parser.add_argument(
-        "--gates",
-        type=arguments.gates,
-        metavar="LAT1,LON1,LAT2,LON2",
-        help="the two ends of the measured distance in degrees, south and west negative",
-    )
-    parser.add_argument(
-        "--window",
-        type=arguments.window,
-        metavar="MIN",
-        help="minutes from entering on the first pass to leaving on the second, where your book differs",
-    )
-    parser.add_argument(
-        "--mark",
-        type=arguments.mark,
-        metavar="SPEED",
-        help="a mark to beat by the rule's margin, in the unit of --unit",
-    )
-    power = _add_power(parser)
+    options.add_logs(parser)
+    options.add_judging(parser)
+    power = options.add_power(parser)
     usual = Limits()
     for name, (unit, what) in LIMITS.items():
         value = getattr(usual, name)
@@ -169,19 +136,19 @@ def _add_analyse(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="print the contract reciprocal-analysis/1, in SI, instead of tables",
     )
-    _add_unit(parser)
-    _add_temperature_unit(parser)
+    options.add_unit(parser)
+    options.add_temperature_unit(parser)
 
 
 def _add_what_if(parser: argparse.ArgumentParser) -> None:
-    _add_logs(parser)
+    options.add_logs(parser)
     parser.add_argument(
         "--pass",
         dest="pass_id",
         metavar="ID",
         help="the pass to start from, as `analyse` numbers it (default: the fastest that a motor log covers)",
     )
-    _add_power(parser)
+    options.add_power(parser)
     new = parser.add_argument_group("what would be different", "all else stays as it was")
     new.add_argument("--new-diameter-mm", type=arguments.positive, metavar="MM", help="propeller diameter")
     new.add_argument("--new-pitch-mm", type=arguments.positive, metavar="MM", help="propeller pitch")
@@ -200,64 +167,4 @@ def _add_what_if(parser: argparse.ArgumentParser) -> None:
         help="of the other motor (default: as the same motor wound otherwise)",
     )
     parser.add_argument("--json", action="store_true", help="print plain types, in SI, instead of a table")
-    _add_unit(parser)
-
-
-def _add_logs(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("logs", nargs="+", metavar="LOG", help="a log, or a folder whose logs are taken")
-    parser.add_argument(
-        "--headings",
-        type=Path,
-        metavar="FILE",
-        help='TOML that says what the columns of a CSV are, a line each: "V GPS" = "speed_mps:km/h"',
-    )
-    parser.add_argument(
-        "--pole-pairs", type=arguments.pole_pairs, metavar="N", help="motor pole pairs, for electrical rpm"
-    )
-    parser.add_argument(
-        "--gear", type=arguments.gear, metavar="R", help="motor turns per shaft turn (default 1)"
-    )
-
-
-def _add_power(parser: argparse.ArgumentParser) -> argparse._ArgumentGroup:
-    power = parser.add_argument_group(
-        "power train", "what the logs do not say; nothing is guessed without it"
-    )
-    power.add_argument("--pitch-mm", type=arguments.positive, metavar="MM", help="propeller pitch, for slip")
-    power.add_argument("--diameter-mm", type=arguments.positive, metavar="MM", help="propeller diameter")
-    power.add_argument("--kv", type=arguments.positive, metavar="RPM/V", help="motor constant without load")
-    power.add_argument("--cells", type=arguments.cells, metavar="N", help="cells in series")
-    power.add_argument(
-        "--motor-resistance-ohm", type=arguments.positive, metavar="OHM", help="of the motor, for `what-if`"
-    )
-    power.add_argument(
-        "--no-load-current-a", type=arguments.positive, metavar="A", help="of the motor, for `what-if`"
-    )
-    return power
-
-
-def _add_unit(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--unit",
-        type=arguments.speed_unit,
-        default=os.environ.get(UNIT_VARIABLE, "mph"),
-        metavar="UNIT",
-        help=f"speeds in {', '.join(SPEED_UNITS)} (default mph, or what {UNIT_VARIABLE} says)",
-    )
-
-
-def _add_temperature_unit(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--temperature-unit",
-        type=arguments.temperature_unit,
-        default=os.environ.get(TEMPERATURE_UNIT_VARIABLE, "C"),
-        metavar="C|F",
-        help=f"temperatures are shown in °C or °F (default C, or what {TEMPERATURE_UNIT_VARIABLE} says)",
-    )
-
-
-def _add_address(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--host", default="127.0.0.1", help="address to listen on (default: this machine only)"
-    )
-    parser.add_argument("--port", type=arguments.port, default=8050, help="port to listen on (default 8050)")
+    options.add_unit(parser)

@@ -6,7 +6,7 @@ import argparse
 from collections.abc import Callable
 from pathlib import Path
 
-from telemetry.cli import bench
+from telemetry.cli import bench, options
 from telemetry.setup import BENCH_LENGTHS, BENCH_MASSES, SIGNS
 
 Commander = Callable[[str, Callable[[argparse.Namespace], int], str], argparse.ArgumentParser]
@@ -132,11 +132,7 @@ def _add_service(parser: argparse.ArgumentParser) -> None:
 
 def _add_boat(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--boat", metavar="NAME", help="a boat of the logbook")
-    parser.add_argument(
-        "--logbook",
-        metavar="URL",
-        help="the logbook's file or postgresql:// URL (default RECIPROCAL_LOGBOOK, else yours)",
-    )
+    options.add_logbook(parser)
 
 
 def _add_showing(parser: argparse.ArgumentParser) -> None:

@@ -1,0 +1,122 @@
+"""Options that several commands share."""
+
+from __future__ import annotations
+
+import argparse
+import os
+from pathlib import Path
+
+from telemetry.cli import arguments
+from telemetry.rules import SHIPPED
+from telemetry.units import SPEED_UNITS
+
+UNIT_VARIABLE = "RECIPROCAL_UNIT"
+TEMPERATURE_UNIT_VARIABLE = "RECIPROCAL_TEMPERATURE_UNIT"
+
+
+def add_judging(parser: argparse.ArgumentParser) -> None:
+    """Add how two-ways are judged."""
+    parser.add_argument(
+        "--rule",
+        default="water",
+        metavar="NAME|FILE",
+        help=f"{', '.join(SHIPPED)} (default water), or your own TOML file",
+    )
+    parser.add_argument(
+        "--distance",
+        type=arguments.distance,
+        metavar="D",
+        help='measured distance: 100 (metres), "330 ft", "1/8 mi"',
+    )
+    parser.add_argument(
+        "--gates",
+        type=arguments.gates,
+        metavar="LAT1,LON1,LAT2,LON2",
+        help="the two ends of the measured distance in degrees, south and west negative",
+    )
+    parser.add_argument(
+        "--window",
+        type=arguments.window,
+        metavar="MIN",
+        help="minutes from entering on the first pass to leaving on the second, where your book differs",
+    )
+    parser.add_argument(
+        "--mark",
+        type=arguments.mark,
+        metavar="SPEED",
+        help="a mark to beat by the rule's margin, in the unit of --unit",
+    )
+
+
+def add_logs(parser: argparse.ArgumentParser) -> None:
+    """Add the logs, and what the readers may have to be told."""
+    parser.add_argument("logs", nargs="+", metavar="LOG", help="a log, or a folder whose logs are taken")
+    parser.add_argument(
+        "--headings",
+        type=Path,
+        metavar="FILE",
+        help='TOML that says what the columns of a CSV are, a line each: "V GPS" = "speed_mps:km/h"',
+    )
+    parser.add_argument(
+        "--pole-pairs", type=arguments.pole_pairs, metavar="N", help="motor pole pairs, for electrical rpm"
+    )
+    parser.add_argument(
+        "--gear", type=arguments.gear, metavar="R", help="motor turns per shaft turn (default 1)"
+    )
+
+
+def add_power(parser: argparse.ArgumentParser) -> argparse._ArgumentGroup:
+    """Add what the logs do not say of the power train."""
+    power = parser.add_argument_group(
+        "power train", "what the logs do not say; nothing is guessed without it"
+    )
+    power.add_argument("--pitch-mm", type=arguments.positive, metavar="MM", help="propeller pitch, for slip")
+    power.add_argument("--diameter-mm", type=arguments.positive, metavar="MM", help="propeller diameter")
+    power.add_argument("--kv", type=arguments.positive, metavar="RPM/V", help="motor constant without load")
+    power.add_argument("--cells", type=arguments.cells, metavar="N", help="cells in series")
+    power.add_argument(
+        "--motor-resistance-ohm", type=arguments.positive, metavar="OHM", help="of the motor, for `what-if`"
+    )
+    power.add_argument(
+        "--no-load-current-a", type=arguments.positive, metavar="A", help="of the motor, for `what-if`"
+    )
+    return power
+
+
+def add_unit(parser: argparse.ArgumentParser) -> None:
+    """Add the unit of speeds."""
+    parser.add_argument(
+        "--unit",
+        type=arguments.speed_unit,
+        default=os.environ.get(UNIT_VARIABLE, "mph"),
+        metavar="UNIT",
+        help=f"speeds in {', '.join(SPEED_UNITS)} (default mph, or what {UNIT_VARIABLE} says)",
+    )
+
+
+def add_temperature_unit(parser: argparse.ArgumentParser) -> None:
+    """Add the unit of temperatures."""
+    parser.add_argument(
+        "--temperature-unit",
+        type=arguments.temperature_unit,
+        default=os.environ.get(TEMPERATURE_UNIT_VARIABLE, "C"),
+        metavar="C|F",
+        help=f"temperatures are shown in °C or °F (default C, or what {TEMPERATURE_UNIT_VARIABLE} says)",
+    )
+
+
+def add_address(parser: argparse.ArgumentParser) -> None:
+    """Add where the dashboard listens."""
+    parser.add_argument(
+        "--host", default="127.0.0.1", help="address to listen on (default: this machine only)"
+    )
+    parser.add_argument("--port", type=arguments.port, default=8050, help="port to listen on (default 8050)")
+
+
+def add_logbook(parser: argparse.ArgumentParser) -> None:
+    """Add which logbook is meant."""
+    parser.add_argument(
+        "--logbook",
+        metavar="URL",
+        help="the logbook's file or postgresql:// URL (default RECIPROCAL_LOGBOOK, else yours)",
+    )
