@@ -15,8 +15,9 @@ from waitress import create_server
 from dashboard.components.marks import icon
 from dashboard.components.navigation import LINK, navigation
 from dashboard.figures.palette import FONT
-from dashboard.pages import after_the_water, after_the_water_callbacks
+from dashboard.pages import after_the_water, after_the_water_callbacks, bench, bench_callbacks
 from dashboard.security import LARGEST_REQUEST_BYTES, protect
+from dashboard.services.bench_logbook import BenchBook
 from dashboard.services.samples import sample_uploads
 from dashboard.services.sessions import Sessions, new_token
 from telemetry.errors import ReciprocalError
@@ -25,7 +26,7 @@ from telemetry.units import SPEED_UNITS
 _log = logging.getLogger(__name__)
 
 # In the order of a day: each has PATH, NAME and layout, and stands in the navigation.
-_PAGES: Final = (after_the_water,)
+_PAGES: Final = (after_the_water, bench)
 
 _INDEX: Final = """<!DOCTYPE html>
 <html lang="en">
@@ -61,11 +62,14 @@ class Config:
         Whether a page opens with the sample logs loaded.
     loopback : bool
         Whether only this machine is served.
+    logbook : str or None
+        The logbook's file or URL; None is the user's own.
     """
 
     sessions: Sessions = field(default_factory=Sessions)
     samples: bool = False
     loopback: bool = True
+    logbook: str | None = None
 
 
 def create_app(config: Config | None = None) -> Dash:
@@ -108,6 +112,7 @@ def create_app(config: Config | None = None) -> Dash:
         State(links, "id"),
     )
     after_the_water_callbacks.register(app, config.sessions)
+    bench_callbacks.register(app, BenchBook(config.logbook))
     protect(app.server, app.csp_hashes, loopback=config.loopback)
     return app
 

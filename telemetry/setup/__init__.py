@@ -37,6 +37,7 @@ from telemetry.setup.items import COMMON_PRACTICE, GROUPS, Item, OwnItem
 from telemetry.setup.loading import parts_of_sheet
 from telemetry.setup.resolve import Limit, limit_of
 from telemetry.setup.service import (
+    OWN_INTERVAL,
     USUAL_TASKS,
     Due,
     ServiceTask,
@@ -50,7 +51,7 @@ from telemetry.setup.sheet import SetupSheet
 from telemetry.setup.showing import BENCH_LENGTHS, BENCH_MASSES, SIGNS, Showing, parse_reading
 from telemetry.setup.steps import Step, steps_back
 from telemetry.setup.strut import StrutGeometry, strut_from_heights, strut_of
-from telemetry.setup.tables import measure
+from telemetry.setup.tables import measure, own_item_of, own_item_table
 from telemetry.setup.telling import (
     balance_text,
     effect_text,
@@ -71,6 +72,7 @@ __all__ = [
     "GAUGES",
     "GROUPS",
     "ITEMS",
+    "OWN_INTERVAL",
     "SIGNS",
     "USUAL_TASKS",
     "Balance",
@@ -116,6 +118,8 @@ __all__ = [
     "mass_text",
     "measure",
     "moved",
+    "own_item_of",
+    "own_item_table",
     "parse_reading",
     "parse_table",
     "part_named",

@@ -149,7 +149,7 @@ def judged(item: Item, was: Reading | None, now: Reading | None) -> FoundItem:
     if limit.tells(now.value - was.value):
         return FoundItem(change, "moved")
     matters = math.inf if item.matters is None else item.matters
-    return FoundItem(change, "as set" if _hidden(change) <= matters * (1.0 + 1e-9) else "cannot tell")
+    return FoundItem(change, "as set" if _hidden(change) <= matters * (1.0 + 1e-6) else "cannot tell")
 
 
 def _hidden(change: Change) -> float:

@@ -9,7 +9,8 @@ from typing import Final
 from telemetry.setup.gauges import COVERAGE_95, Reading
 from telemetry.setup.items import Item
 
-_ROUNDING: Final = 1e-9  # of the limit or the value: 3.3 - 3.0 is one step of 0.3 and not more
+_ROUNDING: Final = 1e-6  # of the limit: 3.3 - 3.0 is one step of 0.3 and not more, in inches too
+_NOTHING: Final = 1e-9  # between two counts or two figures of a maker
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +37,7 @@ class Limit:
 
     def tells(self, difference: float) -> bool:
         """Whether a difference is more than the gauges can make of nothing."""
-        return abs(difference) > self.value * (1.0 + _ROUNDING) + _ROUNDING
+        return abs(difference) > max(self.value * (1.0 + _ROUNDING), _NOTHING)
 
 
 def limit_of(item: Item, first: Reading, second: Reading) -> Limit:

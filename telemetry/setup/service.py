@@ -13,6 +13,7 @@ from telemetry.setup.tables import keys_of, located, measure, moment_of, text_of
 
 DueVerdict = Literal["due", "soon", "not due", "cannot tell"]
 SOON_SHARE: Final = 0.8
+OWN_INTERVAL: Final = "the boat's own"
 _DAY_S: Final = 86400.0
 
 
@@ -155,7 +156,7 @@ def tasks_from_table(table: object, file: str = "") -> tuple[ServiceTask, ...]:
                 base,
                 title=text_of(row, "title", file) or base.title,
                 look=text_of(row, "look", file) or base.look,
-                source=text_of(row, "source", file) or "the boat's own",
+                source=text_of(row, "source", file) or OWN_INTERVAL,
                 every_runs=runs,
                 every_hours=hours,
                 every_days=days,
