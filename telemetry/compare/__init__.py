@@ -13,6 +13,7 @@ from telemetry.compare.past import History, Level, Point, TuneStep, history
 from telemetry.compare.planning import Plan
 from telemetry.compare.practice import SYMPTOMS, Try
 from telemetry.compare.verdicts import Effect, Group
+from telemetry.compare.wording import Units, advice_text, comparison_text, history_text
 
 __all__ = [
     "MEASURES",
@@ -32,7 +33,11 @@ __all__ = [
     "Trial",
     "Try",
     "TuneStep",
+    "Units",
+    "advice_text",
     "compare",
+    "comparison_text",
     "history",
+    "history_text",
     "next_trial",
 ]

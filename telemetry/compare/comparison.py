@@ -114,7 +114,7 @@ def compare(
         both sides.
     """
     cares = _cares(care)
-    if {id(e) for e in before} & {id(e) for e in after}:
+    if not {e.key for e in before}.isdisjoint(e.key for e in after):
         raise CallError(
             "the same two-ways stand on both sides", place="before, after", mend="choose two different groups"
         )
@@ -131,7 +131,9 @@ def compare(
     kind = "two-way" if head is not None else "pass"
     sides = [[e for e in side if e.kind == kind] for side in (before, after)]
     adjusted = head.adjusted if head is not None else ()
-    remarks = of_tune(found) + (of_conditions(sides[0], sides[1], adjusted) if sides[0] and sides[1] else [])
+    remarks = of_tune(found) + (
+        of_conditions(sides[0], sides[1], adjusted, barred) if sides[0] and sides[1] else []
+    )
     called = names or tuple(s.name if s is not None else "" for s in (before_sheet, after_sheet))
     return Comparison(
         called[0] or "before", called[1] or "after", found, tuple(effects), tuple(remarks), tuple(unmeasured)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -76,7 +76,10 @@ def of_tune(changes: Sequence[Change] | None) -> list[Remark]:
 
 
 def of_conditions(
-    before: Sequence[Evidence], after: Sequence[Evidence], adjusted: Sequence[Adjustment]
+    before: Sequence[Evidence],
+    after: Sequence[Evidence],
+    adjusted: Sequence[Adjustment],
+    barred: Collection[str] = (),
 ) -> list[Remark]:
     """Say how water, wind, pack and order differed, and whether that was allowed for."""
     done = {a.covariate.key for a in adjusted}
@@ -86,32 +89,33 @@ def of_conditions(
             continue
         sides = sides_of(covariate, before, after)
         if sides.differs or covariate.key in done:
-            remarks.append(
-                Remark(covariate.key, _sentence(sides, covariate.key in done), covariate.key in done)
-            )
+            is_done = covariate.key in done
+            why = "" if is_done else _why_not(sides, covariate.key in barred)
+            remarks.append(Remark(covariate.key, f"{_told(sides)}; {why or 'adjusted for'}.", is_done))
     return remarks + _of_time(before, after)
 
 
-def _sentence(sides: Sides, adjusted: bool) -> str:
+def _told(sides: Sides) -> str:
     covariate = sides.covariate
     title = covariate.title.capitalize()
+    if covariate.is_name:
+        return f"{title}: {_names(sides.before)} before, {_names(sides.after)} after"
     if covariate == ORDER:
-        told = f"{title}: on average {sides.before:.1f} places in before, {sides.after:.1f} after"
-    elif covariate.is_name:
-        told = f"{title}: {_names(sides.before)} before, {_names(sides.after)} after"
-    else:
-        told = (
-            f"{title}: {sides.before:.2f} {covariate.unit} before, {sides.after:.2f} {covariate.unit} after"
-        )
-    if adjusted:
-        return f"{told}; adjusted for."
+        return f"{title}: on average {sides.before:.1f} places in before, {sides.after:.1f} after"
+    return f"{title}: {sides.before:.2f} {covariate.unit} before, {sides.after:.2f} {covariate.unit} after"
+
+
+def _why_not(sides: Sides, barred: bool) -> str:
+    """Say why a covariate was not adjusted for."""
+    if barred:
+        return "not adjusted for, since the change of the tune moves it itself"
     if sides.standing == "apart":
-        why = "the two sides do not overlap in it, so that it cannot be told from the change"
-    elif sides.standing == "unknown":
-        why = "it is not known of everything"
-    else:
-        why = "there are too few outings to adjust for it, or the change moves it itself"
-    return f"{told}; not adjusted for: {why}."
+        return (
+            "not adjusted for: the two sides do not overlap in it, so that it cannot be told from the change"
+        )
+    if sides.standing == "unknown":
+        return "not adjusted for: it is not known of everything"
+    return "not adjusted for: there are too few outings"
 
 
 def _names(names: object) -> str:

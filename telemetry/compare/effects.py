@@ -73,6 +73,11 @@ class Difference:
         """Half the interval at a level."""
         return self.contrast.half_width(level)
 
+    @property
+    def measurement_bound(self) -> bool:
+        """Whether the interval is what the measuring makes it, the figures scattering less."""
+        return self.contrast.measurement_bound
+
 
 class Table:
     """The evidence on one measure as arrays."""
@@ -134,8 +139,8 @@ def difference(
     found = _fit(own, barred)
     if found is not None and (found.contrast.df >= _FEW_DF or found.contrast.between_share < 0.5):
         return found
-    used = {(e.outing_id, e.order) for e in own.rows}
-    others = [e for e in history if (e.outing_id, e.order) not in used]
+    used = {e.key for e in own.rows}
+    others = [e for e in history if e.key not in used]
     if others:
         wider = _fit(Table(measure, before, after, others), barred)
         if wider is not None and (found is None or wider.contrast.df > found.contrast.df):

@@ -51,6 +51,11 @@ class Evidence:
     u95: Mapping[str, float] = field(default_factory=lambda: NOTHING)
     covariates: Mapping[str, Covariate] = field(default_factory=lambda: NOTHING)
 
+    @property
+    def key(self) -> tuple[str | int, Kind, int]:
+        """Tell it apart from all other evidence of its boat."""
+        return self.outing_id, self.kind, self.order
+
     def has(self, key: str) -> bool:
         """Whether a figure is known."""
         return self.values.get(key) is not None

@@ -64,9 +64,20 @@ class Contrast:
 
     def half_width(self, level: float = 0.95) -> float:
         """Half the two-sided interval at a level: never narrower than the measuring of the values allows."""
+        return max(self._halves(level))
+
+    @property
+    def measurement_bound(self) -> bool:
+        """Whether the measuring, and not the scatter, sets the 95 % interval."""
+        from_scatter, from_measuring = self._halves(0.95)
+        return from_measuring > from_scatter
+
+    def _halves(self, level: float) -> tuple[float, float]:
         p = 0.5 + level / 2.0
-        from_scatter = float(student.ppf(p, self.df)) * self.standard_error
-        return max(from_scatter, float(norm.ppf(p)) * self.measurement_u)
+        return (
+            float(student.ppf(p, self.df)) * self.standard_error,
+            float(norm.ppf(p)) * self.measurement_u,
+        )
 
 
 class OutingModel:

@@ -1,0 +1,116 @@
+"""The commands compare, history and next: a boat's outings in the logbook, judged."""
+
+from __future__ import annotations
+
+import json
+from argparse import Namespace
+from collections.abc import Collection, Mapping, Sequence
+from typing import Any
+
+from telemetry.cli.commands import DONE
+from telemetry.compare import (
+    Evidence,
+    Stops,
+    Units,
+    advice_text,
+    comparison_text,
+    history_text,
+    next_trial,
+)
+from telemetry.compare import compare as compare_evidence
+from telemetry.compare import history as history_of
+from telemetry.errors import CallError
+from telemetry.logbook import Logbook, open_logbook
+from telemetry.setup import SetupSheet
+
+
+def compare(args: Namespace) -> int:
+    """Compare two sheets, or two groups of outings."""
+    with open_logbook(args.logbook) as logbook:
+        evidence = logbook.evidence(args.boat)
+        sides = [
+            _side(logbook, args.boat, evidence, args.before, args.before_outings, "before"),
+            _side(logbook, args.boat, evidence, args.after, args.after_outings, "after"),
+        ]
+    told = compare_evidence(
+        sides[0][0],
+        sides[1][0],
+        before_sheet=sides[0][1],
+        after_sheet=sides[1][1],
+        names=(sides[0][2], sides[1][2]),
+        care=_speed_mps(args.care, args.unit),
+        history=evidence,
+    )
+    _print(args, told.to_dict(), comparison_text(told, _units(args)))
+    return DONE
+
+
+def history(args: Namespace) -> int:
+    """Lay a measure of a boat's history against an item."""
+    with open_logbook(args.logbook) as logbook:
+        sheets = _sheets(logbook, args.boat)
+        evidence = logbook.evidence(args.boat)
+    told = history_of(evidence, sheets, args.item, args.measure)
+    item = next((s.item(args.item) for s in sheets.values() if args.item in s.tune), None)
+    title, unit = ("", "1") if item is None else (item.title, item.unit)
+    _print(args, told.to_dict(), history_text(told, title, unit, _units(args)))
+    return DONE
+
+
+def next_step(args: Namespace) -> int:
+    """Advise one item and one step, or say that there is too little."""
+    with open_logbook(args.logbook) as logbook:
+        sheets = _sheets(logbook, args.boat)
+        evidence = logbook.evidence(args.boat)
+        limits = logbook.boat(args.boat).limits
+    stops = Stops(
+        _speed_mps(args.ripple, args.unit), limits.motor_temp_c, limits.esc_temp_c, limits.current_a
+    )
+    told = next_trial(evidence, sheets, stops=stops, care=_speed_mps(args.care, args.unit))
+    best = sheets[told.best_sheet].name if told.best_sheet else ""
+    _print(args, told.to_dict(), advice_text(told, _units(args), best))
+    return DONE
+
+
+def _sheets(logbook: Logbook, boat: str) -> Mapping[str, SetupSheet]:
+    return {sheet.sheet_id: sheet for sheet in logbook.sheets(boat)}
+
+
+def _side(
+    logbook: Logbook,
+    boat: str,
+    evidence: Sequence[Evidence],
+    named: str | None,
+    outings: Collection[int] | None,
+    side: str,
+) -> tuple[list[Evidence], SetupSheet | None, str]:
+    """Take the evidence of one side, its sheet where it has one, and what it is called."""
+    if named is None and outings is None:
+        raise CallError(
+            "a side is missing", place=side, mend=f"name two sheets, or give --{side}-outings 3,4"
+        )
+    sheet = None if named is None else logbook.sheet(named, boat)
+    mine = [
+        e
+        for e in evidence
+        if (sheet is None or e.sheet_id == sheet.sheet_id) and (outings is None or e.outing_id in outings)
+    ]
+    if sheet is None:
+        ids = {e.sheet_id for e in mine}
+        sheet = logbook.sheet(ids.pop(), boat) if len(ids) == 1 else None
+    told = f"outings {', '.join(map(str, sorted(outings)))}" if outings else ""
+    name = sheet.name if sheet is not None else ""
+    return mine, sheet, " of ".join(part for part in (told, name) if part) if told else name
+
+
+def _units(args: Namespace) -> Units:
+    return Units(args.unit, args.temperature_unit)
+
+
+def _speed_mps(amount: Any, unit: str) -> float | None:
+    """Turn a speed as written into metres per second; a bare number is in the user's unit."""
+    return None if amount is None else float(amount.mps(unit))
+
+
+def _print(args: Namespace, table: dict[str, Any], text: str) -> None:
+    print(json.dumps(table, indent=2, allow_nan=False, ensure_ascii=False) if args.json else text)
