@@ -118,7 +118,12 @@ def create_app(config: Config | None = None) -> Dash:
 
 
 def serve(
-    host: str = "127.0.0.1", port: int = 8050, *, samples: bool = False, open_browser: bool = False
+    host: str = "127.0.0.1",
+    port: int = 8050,
+    *,
+    samples: bool = False,
+    logbook: str | None = None,
+    open_browser: bool = False,
 ) -> None:
     """Serve the dashboard until interrupted.
 
@@ -128,6 +133,8 @@ def serve(
         Where to listen; this machine alone by default. Port 0 takes any free one.
     samples : bool
         Whether pages open with the sample logs loaded.
+    logbook : str, optional
+        The logbook's file or URL; without it the user's own.
     open_browser : bool
         Whether to show the page in the user's browser.
 
@@ -137,7 +144,7 @@ def serve(
         If the port is taken.
     """
     loopback = host in {"127.0.0.1", "localhost", "::1"}
-    app = create_app(Config(samples=samples, loopback=loopback))
+    app = create_app(Config(samples=samples, loopback=loopback, logbook=logbook))
     server = make_server(app, host, port)
     address = f"http://{host}:{server.effective_port}"
     print(f"Reciprocal is at {address} - stop it with Ctrl+C", flush=True)

@@ -14,7 +14,15 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from telemetry import __version__
-from telemetry.cli import arguments, bench_arguments, commands, options
+from telemetry.cli import (
+    arguments,
+    bench_arguments,
+    commands,
+    compare_arguments,
+    demo,
+    logbook_arguments,
+    options,
+)
 from telemetry.errors import LogError, ReciprocalError
 from telemetry.power import Limits
 
@@ -100,19 +108,25 @@ def build_parser() -> argparse.ArgumentParser:
         "--forget", metavar="ID|all", help="forget one map, or all; the tables are asked about again"
     )
 
+    logbook_arguments.add_commands(command)
     bench_arguments.add_commands(command)
+    compare_arguments.add_commands(command)
 
-    options.add_address(command("serve", commands.serve, "Serve the dashboard on this machine until Ctrl-C."))
+    serving = command("serve", commands.serve, "Serve the dashboard on this machine until Ctrl-C.")
+    options.add_address(serving)
+    options.add_logbook(serving)
 
-    demo = command(
-        "demo", commands.demo, "Analyse the sample logs, then serve the dashboard with them loaded."
+    showing = command(
+        "demo",
+        demo.demo,
+        "Put the sample logs into a throw-away logbook, report them, then serve the dashboard with them.",
     )
-    demo.add_argument(
+    showing.add_argument(
         "--no-serve", action="store_true", help="print only; so too where the output is no terminal"
     )
-    options.add_unit(demo)
-    options.add_temperature_unit(demo)
-    options.add_address(demo)
+    options.add_unit(showing)
+    options.add_temperature_unit(showing)
+    options.add_address(showing)
     return parser
 
 

@@ -6,9 +6,11 @@ import argparse
 import math
 import tomllib
 from collections.abc import Iterable, Sequence
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from telemetry.analysis import Request
 from telemetry.errors import CallError, LogError
 from telemetry.geo import gates_from_text
 from telemetry.power import LIMIT_NAMES, Limits, PowerOptions
@@ -88,6 +90,39 @@ def gear(text: str) -> float:
     return _number(text, 0.01, 100.0, "gear ratio; write motor turns per shaft turn")
 
 
+def outing(text: str) -> int:
+    """Read a number that counts from one."""
+    if not text.isdecimal() or not 1 <= int(text) < 2**31:
+        raise argparse.ArgumentTypeError(f"'{text}' is no whole number from 1")
+    return int(text)
+
+
+def moment(text: str) -> datetime:
+    """Read a day, or a day and time, as ISO 8601; without a zone it is UTC."""
+    try:
+        read = datetime.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(
+            f"'{text}' is no time; write 2026-06-13 or 2026-06-13T09:30"
+        ) from None
+    return read.replace(tzinfo=UTC) if read.tzinfo is None else read.astimezone(UTC)
+
+
+def magnitude(text: str) -> float:
+    """Read a speed that may be nothing, in the unit that ``--unit`` says."""
+    return _number(text, 0.0, 1000.0, "speed; write a plain number")
+
+
+def bearing(text: str) -> float:
+    """Read a direction [deg]."""
+    return _number(text, 0.0, 360.0, "direction; write degrees clockwise from north")
+
+
+def temperature(text: str) -> float:
+    """Read a temperature, in the unit that ``--temperature-unit`` says."""
+    return _number(text, -80.0, 200.0, "temperature; write a plain number")
+
+
 def window(text: str) -> float:
     """Read a time window in minutes [s]."""
     return 60.0 * _number(text, 0.1, 1440.0, "time window; write minutes, up to a day")
@@ -113,6 +148,17 @@ def limits(args: argparse.Namespace) -> Limits:
     options = {name: f"limit_{name}" for name in LIMIT_NAMES}
     given = {name: getattr(args, option) for name, option in options.items() if hasattr(args, option)}
     return Limits(**given, own=tuple(given))
+
+
+def judging(args: argparse.Namespace) -> Request:
+    """Gather how two-ways are judged."""
+    return Request(
+        rule=args.rule,
+        distance_m=args.distance,
+        gates=args.gates,
+        window_s=args.window,
+        mark_mps=None if args.mark is None else SPEED_UNITS[args.unit].to_si(args.mark),
+    )
 
 
 def power_options(args: argparse.Namespace, limits: Limits) -> PowerOptions:

@@ -8,9 +8,7 @@ import sys
 from argparse import Namespace
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass
-from importlib import resources
-from pathlib import Path
+from dataclasses import asdict, replace
 
 from tqdm import tqdm
 
@@ -20,11 +18,10 @@ from telemetry.cli import arguments
 from telemetry.errors import CallError, LogError, ReciprocalError
 from telemetry.estimating import start_pass, what_if_from
 from telemetry.explain import what_if_text
-from telemetry.power import Limits, PowerOptions
+from telemetry.power import Limits
 from telemetry.readers import READERS, ReadOptions
 from telemetry.report import analysis_text, maps_text, rules_text
 from telemetry.rules import SHIPPED, load_rule, shipped, shipped_text
-from telemetry.units import SPEED_UNITS
 
 DONE, SOME_INPUT_UNUSED, WRONG_CALL = 0, 1, 2
 
@@ -35,14 +32,8 @@ Progress = Callable[[str, float], None]
 def analyse(args: Namespace) -> int:
     """Read logs, analyse them together, print tables or the JSON contract."""
     load_rule(args.rule)  # a wrong rule ends the call before a long read
-    request = Request(
-        rule=args.rule,
-        distance_m=args.distance,
-        gates=args.gates,
-        window_s=args.window,
-        mark_mps=None if args.mark is None else SPEED_UNITS[args.unit].to_si(args.mark),
-        power=arguments.power_options(args, arguments.limits(args)),
-    )
+    power = arguments.power_options(args, arguments.limits(args))
+    request = replace(arguments.judging(args), power=power)
     analysis, unused = _read(args, request)
     if args.json:
         print(json.dumps(analysis.to_dict(), indent=2, allow_nan=False))
@@ -77,7 +68,7 @@ def _read(args: Namespace, request: Request) -> tuple[Analysis, list[LogError]]:
     complain(damaged)
     options = ReadOptions(arguments.headings(args.headings), args.pole_pairs, args.gear, kept)
     files, unused = arguments.log_files(args.logs)
-    with _progress_bar() as progress:
+    with progress_bar() as progress:
         analysis = read_and_analyse(files, request, options, progress)
     if options != ReadOptions(kept=kept):
         complain(headingmaps.keep_of_files(analysis.tables(), options))
@@ -116,24 +107,8 @@ def formats(_args: Namespace) -> int:
 
 def serve(args: Namespace) -> int:
     """Serve the dashboard until Ctrl-C."""
-    _serve_dashboard(args, samples=False)
+    serve_dashboard(args, samples=False, logbook=args.logbook)
     return DONE
-
-
-def demo(args: Namespace) -> int:
-    """Show what the program makes of the sample logs, outing by outing."""
-    status = DONE
-    outings = _sample_outings()
-    for outing in outings:
-        request = Request(power=outing.power)
-        analysis = read_and_analyse(outing.files, request, ReadOptions(pole_pairs=outing.pole_pairs))
-        told = analysis_text(analysis, args.unit, every_check=False, temperature_unit=args.temperature_unit)
-        print(f"=== {outing.story}\n\n{told}\n")
-        complain(analysis.errors)
-        status = max(status, SOME_INPUT_UNUSED if analysis.errors else DONE)
-    if not args.no_serve and sys.stdout.isatty():
-        _serve_dashboard(args, samples=True)
-    return status
 
 
 def complain(errors: Iterable[ReciprocalError]) -> None:
@@ -142,31 +117,14 @@ def complain(errors: Iterable[ReciprocalError]) -> None:
         print(f"reciprocal: {error}", file=sys.stderr)
 
 
-@dataclass(frozen=True, slots=True)
-class _SampleOuting:
-    story: str
-    start_utc: str
-    files: tuple[Path, ...]
-    pole_pairs: int
-    power: PowerOptions
+def serve_dashboard(args: Namespace, *, samples: bool, logbook: str | None) -> None:
+    """Serve the dashboard on a logbook, with the sample logs loaded or not.
 
-
-def _sample_outings() -> list[_SampleOuting]:
-    # The samples are data to this library: found through the import system, never imported. The truth that
-    # the simulator wrote beside each outing names its logs.
-    outings = []
-    for file in Path(str(resources.files("sample_logs"))).glob("data/*_truth.json"):
-        truth = json.loads(file.read_text(encoding="utf-8"))
-        # A second recorder aboard would show each pass twice.
-        names = (truth["speed_logs"][0], truth["motor_log"])
-        files = tuple(file.with_name(name) for name in names)
-        boat = truth["boat"]
-        power = PowerOptions(boat["pitch_mm"], boat["diameter_mm"], boat["kv_rpm_per_v"], boat["cells"])
-        outings.append(_SampleOuting(truth["story"], truth["start_utc"], files, boat["pole_pairs"], power))
-    return sorted(outings, key=lambda outing: outing.start_utc)
-
-
-def _serve_dashboard(args: Namespace, *, samples: bool) -> None:
+    Raises
+    ------
+    CallError
+        If it cannot start or listen.
+    """
     # The library may not import the dashboard (see the layers in pyproject.toml), yet its command line starts
     # it. Looked up by name at the call, it costs the other commands no import time.
     try:
@@ -177,7 +135,7 @@ def _serve_dashboard(args: Namespace, *, samples: bool) -> None:
             mend="install the project with its dependencies",
         ) from None
     try:
-        app.serve(args.host, args.port, samples=samples)
+        app.serve(args.host, args.port, samples=samples, logbook=logbook)
     except OSError as error:
         raise CallError(
             f"cannot listen at {args.host}, port {args.port}: {error.strerror or error}",
@@ -186,7 +144,7 @@ def _serve_dashboard(args: Namespace, *, samples: bool) -> None:
 
 
 @contextmanager
-def _progress_bar() -> Iterator[Progress | None]:
+def progress_bar() -> Iterator[Progress | None]:
     """Show progress on stderr where a person watches it, once the work has taken a second."""
     if not sys.stderr.isatty():
         yield None

@@ -11,7 +11,7 @@ from typing import Any
 from sqlalchemy import delete, select
 from sqlalchemy.orm import Session, undefer
 
-from telemetry.analysis import Progress, Request
+from telemetry.analysis import Analysis, Progress, Request
 from telemetry.errors import LogbookError
 from telemetry.logbook import request as asked
 from telemetry.logbook.boats import Boats, boat_of
@@ -280,6 +280,20 @@ class Outings(Boats):
             if row.program_version == PROGRAM_VERSION:
                 return open_document(row.document)
         return self._analyse_again(outing_id)
+
+    def analysed(self, outing_id: int) -> Analysis:
+        """Analyse an outing's logs as they were asked about, for those who need more than the document.
+
+        Raises
+        ------
+        LogbookError
+            If there is no such outing.
+        """
+        with self._reading() as session:
+            self._found(session, outing_id)
+            logs = self._logs(session, outing_id)
+            request, options = asked.from_dict(self._analysis_row(session, outing_id).request)
+        return prepare(read_logs(logs, options).read, request, options).analysis
 
     def stale(self) -> tuple[int, ...]:
         """List the outings whose latest analysis another version of the program made."""

@@ -73,6 +73,6 @@ class Store:
             raise LogbookError(
                 f"there is no boat '{name}'",
                 file=self.where,
-                mend=f"add it first{f', or choose {known}' if known else ''}",
+                mend=f"add it first (`reciprocal boats --add`){f', or choose {known}' if known else ''}",
             )
         return row

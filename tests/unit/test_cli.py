@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import replace
@@ -246,12 +247,14 @@ class StandInDashboard:
 
     def __init__(self, error: OSError | None = None) -> None:
         self.started: list[tuple[str, int, bool]] = []
+        self.logbooks: list[str | None] = []
         self.error = error
 
-    def serve(self, host: str, port: int, *, samples: bool) -> None:
+    def serve(self, host: str, port: int, *, samples: bool, logbook: str | None) -> None:
         if self.error:
             raise self.error
         self.started.append((host, port, samples))
+        self.logbooks.append(logbook)
 
 
 def test_serve_starts_the_dashboard_on_this_machine_only(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -280,25 +283,28 @@ def test_a_missing_dashboard_is_a_sentence(
 
 
 def test_demo_shows_every_sample_outing_and_ends_where_nobody_watches(
-    calls: list[Call], capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, home: Path
 ) -> None:
     dashboard = StandInDashboard()
     monkeypatch.setitem(sys.modules, "dashboard.app", dashboard)
     assert main(["demo"]) == 0  # stdout is no terminal here
-    assert capsys.readouterr().out.count("\nLogs\n") == len(calls) == 3
-    assert all(file.is_file() for call in calls for file in call["files"])
+    told = capsys.readouterr().out
+    assert told.count("\nLogs\n") == 3
+    assert re.search(r"Quorrel +as simulated", told)  # the logbook's list
+    assert not home.exists()  # nothing of the user's own was touched
     assert dashboard.started == []
 
 
 @pytest.mark.parametrize(("more", "started"), [([], [("127.0.0.1", 8050, True)]), (["--no-serve"], [])])
 def test_demo_serves_the_samples_at_a_terminal(
-    more: list[str], started: list[object], calls: list[Call], monkeypatch: pytest.MonkeyPatch
+    more: list[str], started: list[object], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     dashboard = StandInDashboard()
     monkeypatch.setitem(sys.modules, "dashboard.app", dashboard)
     monkeypatch.setattr(sys.stdout, "isatty", lambda: True)
     assert main(["demo", *more]) == 0
     assert dashboard.started == started
+    assert not any(Path(logbook or "").exists() for logbook in dashboard.logbooks)  # thrown away at the end
 
 
 def test_progress_shows_only_at_a_terminal(calls: list[Call], monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,0 +1,103 @@
+"""The command demo: the sample outings in a logbook that is thrown away afterwards."""
+
+from __future__ import annotations
+
+import json
+import math
+import sys
+import tempfile
+from argparse import Namespace
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from telemetry.cli.commands import DONE, SOME_INPUT_UNUSED, complain, serve_dashboard
+from telemetry.errors import LogbookError
+from telemetry.logbook import Boat, Conditions, Logbook, open_logbook
+from telemetry.logbook.telling import outings_text
+from telemetry.report import analysis_text
+from telemetry.setup import Reading, SetupSheet
+
+
+def demo(args: Namespace) -> int:
+    """Show what the program makes of the sample logs, outing by outing, and what a logbook then holds."""
+    status = DONE
+    with _throw_away_logbook() as logbook:
+        for outing in _sample_outings():
+            boat = _known(logbook, outing.boat)
+            imported = logbook.import_outing(outing.files, boat, outing.sheet, outing.conditions)
+            told = analysis_text(
+                imported.analysis, args.unit, every_check=False, temperature_unit=args.temperature_unit
+            )
+            print(f"=== {outing.story}\n\n{told}\n")
+            complain(imported.unused)
+            status = max(status, SOME_INPUT_UNUSED if imported.unused else DONE)
+        found = logbook.outings()
+        print(f"=== All of them in a logbook\n\n{outings_text(found, len(found), args.unit)}\n")
+        if not args.no_serve and sys.stdout.isatty():
+            serve_dashboard(args, samples=True, logbook=logbook.where)
+    return status
+
+
+@dataclass(frozen=True, slots=True)
+class _SampleOuting:
+    story: str
+    start_utc: str
+    files: tuple[Path, ...]
+    boat: Boat
+    sheet: SetupSheet
+    conditions: Conditions
+
+
+def _sample_outings() -> list[_SampleOuting]:
+    # The samples are data to this library: found through the import system, never imported. The truth that
+    # the simulator wrote beside each outing names its logs.
+    folder = Path(str(resources.files("sample_logs"))) / "data"
+    truths = [json.loads(file.read_text(encoding="utf-8")) for file in folder.glob("*_truth.json")]
+    return sorted((_told(truth, folder) for truth in truths), key=lambda outing: outing.start_utc)
+
+
+def _told(truth: dict[str, Any], folder: Path) -> _SampleOuting:
+    boat, water = truth["boat"], truth["water"]
+    # A second recorder aboard would show each pass twice.
+    names = (truth["speed_logs"][0], truth["motor_log"])
+    readings = {
+        "prop_diameter_mm": boat["diameter_mm"],
+        "prop_pitch_mm": boat["pitch_mm"],
+        "kv_rpm_per_v": boat["kv_rpm_per_v"],
+        "pole_pairs": float(boat["pole_pairs"]),
+        "cells": float(boat["cells"]),
+    }
+    sheet = SetupSheet(boat["name"], {k: Reading(v) for k, v in readings.items()}, name="as simulated")
+    east, north = water["wind_east_mps"], water["wind_north_mps"]
+    conditions = Conditions(
+        place=truth["lake"]["name"],
+        wind_mps=math.hypot(east, north),
+        wind_from_deg=math.degrees(math.atan2(-east, -north)) % 360.0,
+    )
+    return _SampleOuting(
+        truth["story"],
+        truth["start_utc"],
+        tuple(folder / name for name in names),
+        Boat(boat["name"], length_m=boat["length_m"]),
+        sheet,
+        conditions,
+    )
+
+
+@contextmanager
+def _throw_away_logbook() -> Iterator[Logbook]:
+    folder = tempfile.TemporaryDirectory(prefix="reciprocal-demo-", ignore_cleanup_errors=True)
+    with folder as name, open_logbook(Path(name) / "logbook.sqlite") as logbook:
+        yield logbook
+
+
+def _known(logbook: Logbook, boat: Boat) -> str | Boat:
+    """Name a boat that is there already; a new one comes with its first outing."""
+    try:
+        return logbook.boat(boat.name).name
+    except LogbookError:
+        return boat

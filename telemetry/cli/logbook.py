@@ -1,0 +1,220 @@
+"""The commands of the logbook: add, boats, outings, show, correct, remove, backup, restore, export."""
+
+from __future__ import annotations
+
+import json
+from argparse import Namespace
+from dataclasses import replace
+from pathlib import Path
+
+from telemetry import headingmaps
+from telemetry.cli import arguments
+from telemetry.cli.commands import DONE, SOME_INPUT_UNUSED, complain, progress_bar
+from telemetry.errors import CallError, LogbookError, LogError
+from telemetry.logbook import Boat, Conditions, Imported, Logbook, NamedLog, OutingSearch, open_logbook
+from telemetry.logbook.telling import backup_text, boats_text, outing_text, outings_text
+from telemetry.readers import ReadOptions
+from telemetry.report import analysis_text
+from telemetry.rules import load_rule
+from telemetry.setup import SetupSheet
+from telemetry.units import SPEED_UNITS, TEMPERATURE_UNITS
+
+
+def add(args: Namespace) -> int:
+    """Put an outing's logs into the logbook and say what they were worth."""
+    load_rule(args.rule)  # a wrong rule ends the call before a long read
+    if args.to is None and (args.boat is None or args.sheet is None):
+        raise CallError("the outing has no boat or no sheet", mend="give --boat and --sheet, or --to OUTING")
+    files, unused = arguments.log_files(args.logs)
+    if not files:
+        complain(unused)
+        return SOME_INPUT_UNUSED
+    kept, damaged = headingmaps.load()
+    complain(damaged)
+    options = ReadOptions(arguments.headings(args.headings), args.pole_pairs, args.gear, kept)
+    with open_logbook(args.logbook) as logbook:
+        with progress_bar() as progress:
+            if args.to is not None:
+                imported = logbook.add_logs(args.to, files, progress=progress)
+            else:
+                imported = logbook.import_outing(
+                    files,
+                    *_boat_and_sheet(logbook, args),
+                    _conditions(args),
+                    request=arguments.judging(args),
+                    options=options,
+                    start_utc=args.date,
+                    progress=progress,
+                )
+        if options != ReadOptions(kept=kept):
+            complain(headingmaps.keep_of_files(files, options))
+        _tell(imported, args)
+    complain([*unused, *imported.unused])
+    return SOME_INPUT_UNUSED if unused or imported.unused else DONE
+
+
+def _boat_and_sheet(logbook: Logbook, args: Namespace) -> tuple[str | Boat, str | SetupSheet]:
+    """Find them by name; with ``--new`` those that are not there yet are made with the outing."""
+    boat: str | Boat = args.boat
+    sheet: str | SetupSheet = args.sheet
+    if not args.new:
+        return boat, sheet
+    try:
+        name = logbook.boat(args.boat).name
+    except LogbookError:
+        boat = Boat(" ".join(args.boat.split()))
+        return boat, SetupSheet(boat.name, name=args.sheet)
+    try:
+        logbook.sheet(args.sheet, name)
+    except LogbookError:
+        sheet = SetupSheet(name, name=args.sheet)
+    return boat, sheet
+
+
+def _tell(imported: Imported, args: Namespace) -> None:
+    print(outing_text(imported.outing, args.unit, args.temperature_unit))
+    print()
+    print(
+        analysis_text(imported.analysis, args.unit, every_check=False, temperature_unit=args.temperature_unit)
+    )
+
+
+def _conditions(args: Namespace, before: Conditions | None = None) -> Conditions:
+    """Gather what is said of an outing; what is not said stays as it was."""
+    speed, degrees = SPEED_UNITS[args.unit], TEMPERATURE_UNITS[args.temperature_unit]
+    said = {
+        "place": args.place,
+        "wind_mps": None if args.wind is None else speed.to_si(args.wind),
+        "wind_from_deg": args.wind_from,
+        "water": args.water,
+        "air_c": None if args.air is None else degrees.to_si(args.air),
+        "water_c": None if args.water_temperature is None else degrees.to_si(args.water_temperature),
+        "pack": args.pack,
+        "note": args.note,
+    }
+    return replace(before or Conditions(), **{name: v for name, v in said.items() if v is not None})
+
+
+def boats(args: Namespace) -> int:
+    """List the boats, or add one, or correct what is said of it."""
+    with open_logbook(args.logbook) as logbook:
+        said = {"hull_kind": args.kind, "length_m": args.length_m, "note": args.note}
+        given = {name: value for name, value in said.items() if value is not None}
+        if args.add is not None:
+            logbook.add_boat(Boat(args.add, **given))
+        elif args.edit is not None:
+            known = logbook.boat(args.edit)
+            logbook.edit_boat(args.edit, replace(known, name=args.rename or known.name, **given))
+        elif given or args.rename:
+            raise CallError("no boat is named", mend="give --add NAME or --edit NAME")
+        rows = [
+            (boat, len(logbook.sheets(boat.name)), logbook.count_outings(OutingSearch(boat=boat.name)))
+            for boat in logbook.boats()
+        ]
+        print(boats_text(rows))
+    return DONE
+
+
+def outings(args: Namespace) -> int:
+    """List the outings that a search finds."""
+    unit = SPEED_UNITS[args.unit]
+    search = OutingSearch(
+        text=" ".join(args.words),
+        boat=args.boat or "",
+        place=args.place or "",
+        since=args.since,
+        until=args.until,
+        two_way_mps=(None if args.faster_than is None else unit.to_si(args.faster_than), None),
+        sort=args.sort,
+        descending=not args.ascending,
+        limit=args.limit,
+    )
+    with open_logbook(args.logbook) as logbook:
+        found = logbook.outings(search)
+        print(outings_text(found, logbook.count_outings(search), args.unit))
+        stale = logbook.stale()
+        if stale:
+            print(
+                f"{len(stale)} outings were analysed by another version; `reciprocal refresh` does it again."
+            )
+    return DONE
+
+
+def show(args: Namespace) -> int:
+    """Show one outing with its analysis; write its logs out again."""
+    with open_logbook(args.logbook) as logbook:
+        outing = logbook.outing(args.outing)
+        if args.json:
+            print(json.dumps(logbook.analysis(outing.id), indent=2, allow_nan=False))
+        else:
+            told = outing_text(outing, args.unit, args.temperature_unit)
+            again = logbook.analysed(outing.id)
+            whole = analysis_text(again, args.unit, temperature_unit=args.temperature_unit)
+            print(f"{told}\n\n{whole}")
+        if args.write is not None:
+            _write(logbook.logs(outing.id), args.write)
+    return DONE
+
+
+def _write(logs: tuple[NamedLog, ...], folder: Path) -> None:
+    """Write logs byte for byte into a folder, over no file that is there."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for log in logs:
+            with (folder / log.file).open("xb") as stream:
+                stream.write(log.data)
+    except OSError as error:
+        raise LogError(
+            f"the log cannot be written: {error.strerror}",
+            file=str(error.filename or folder),
+            mend="name a folder without such a file",
+        ) from None
+
+
+def correct(args: Namespace) -> int:
+    """Correct what is said of an outing."""
+    with open_logbook(args.logbook) as logbook:
+        before = logbook.outing(args.outing).conditions
+        after = logbook.edit_outing(args.outing, conditions=_conditions(args, before), sheet=args.sheet)
+        print(outing_text(after, args.unit, args.temperature_unit))
+    return DONE
+
+
+def remove(args: Namespace) -> int:
+    """Take an outing out of the logbook, with its logs."""
+    with open_logbook(args.logbook) as logbook:
+        logbook.remove_outing(args.outing)
+    print(f"outing {args.outing} is removed")
+    return DONE
+
+
+def refresh(args: Namespace) -> int:
+    """Analyse again what another version of the program analysed."""
+    with open_logbook(args.logbook) as logbook, progress_bar() as progress:
+        count = logbook.refresh(progress)
+    print(f"{count} outings analysed again")
+    return DONE
+
+
+def backup(args: Namespace) -> int:
+    """Write the whole logbook into one file."""
+    with open_logbook(args.logbook) as logbook:
+        told = logbook.backup(args.file, overwrite=args.overwrite)
+    print(f"{args.file}: {backup_text(told)}")
+    return DONE
+
+
+def restore(args: Namespace) -> int:
+    """Take a backup into the logbook."""
+    with open_logbook(args.logbook) as logbook:
+        told = logbook.restore(args.file, replace=args.replace)
+        print(f"{logbook.where}: {backup_text(told)}")
+    return DONE
+
+
+def export(args: Namespace) -> int:
+    """Write CSV tables and one JSON document into a new folder."""
+    with open_logbook(args.logbook) as logbook:
+        for file in logbook.export(args.folder):
+            print(file)
+    return DONE

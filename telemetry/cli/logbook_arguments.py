@@ -1,0 +1,148 @@
+"""What the commands of the logbook take."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+from pathlib import Path
+from typing import get_args
+
+from telemetry.cli import arguments, logbook, options
+from telemetry.logbook.records import Sort
+
+Commander = Callable[[str, Callable[[argparse.Namespace], int], str], argparse.ArgumentParser]
+
+
+def add_commands(command: Commander) -> None:
+    """Add the commands of the logbook to a parser."""
+    made = [
+        _add(
+            command("add", logbook.add, "Put an outing's logs into the logbook; report what they are worth.")
+        ),
+        _boats(command("boats", logbook.boats, "List the boats; add one, or correct what is said of it.")),
+        _outings(command("outings", logbook.outings, "List the outings of the logbook, found and sorted.")),
+        _show(command("show", logbook.show, "Show an outing with its analysis; write its logs out again.")),
+        _correct(command("correct", logbook.correct, "Correct what is said of an outing.")),
+        _outing(command("remove", logbook.remove, "Take an outing out of the logbook, with its logs.")),
+        command("refresh", logbook.refresh, "Analyse again what another version of the program analysed."),
+        _backup(command("backup", logbook.backup, "Write the whole logbook into one file.")),
+        _restore(command("restore", logbook.restore, "Take a backup into the logbook.")),
+        _export(
+            command("export", logbook.export, "Write CSV tables and one JSON document for other programs.")
+        ),
+    ]
+    for parser in made:
+        options.add_logbook(parser)
+
+
+def _add(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
+    options.add_logs(parser)
+    parser.add_argument("--boat", metavar="NAME", help="which boat ran")
+    parser.add_argument("--sheet", metavar="SHEET", help="the setup sheet it ran on, by name or id")
+    parser.add_argument(
+        "--new", action="store_true", help="make the boat and an empty sheet where they are not there yet"
+    )
+    parser.add_argument(
+        "--to", type=arguments.outing, metavar="OUTING", help="add the logs to this outing, as found later"
+    )
+    parser.add_argument(
+        "--date", type=arguments.moment, metavar="TIME", help="when it began, where no log says so (UTC)"
+    )
+    _conditions(parser)
+    options.add_judging(parser)
+    _units(parser)
+    return parser
+
+
+def _conditions(parser: argparse.ArgumentParser) -> None:
+    said = parser.add_argument_group("what it was like")
+    said.add_argument("--place", metavar="TEXT", help="which water")
+    said.add_argument(
+        "--wind", type=arguments.magnitude, metavar="SPEED", help="mean wind, in the unit of --unit"
+    )
+    said.add_argument("--wind-from", type=arguments.bearing, metavar="DEG", help="where it came from")
+    said.add_argument("--water", metavar="TEXT", help="flat, ripples, chop")
+    said.add_argument(
+        "--air", type=arguments.temperature, metavar="T", help="in the unit of --temperature-unit"
+    )
+    said.add_argument("--water-temperature", type=arguments.temperature, metavar="T", help="likewise")
+    said.add_argument("--pack", metavar="TEXT", help="which pack was aboard")
+    said.add_argument("--note", metavar="TEXT", help="anything else")
+
+
+def _units(parser: argparse.ArgumentParser) -> None:
+    options.add_unit(parser)
+    options.add_temperature_unit(parser)
+
+
+def _boats(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
+    which = parser.add_mutually_exclusive_group()
+    which.add_argument("--add", metavar="NAME", help="add a boat")
+    which.add_argument("--edit", metavar="NAME", help="correct what is said of a boat")
+    parser.add_argument("--rename", metavar="NAME", help="its new name, as long as it has no sheets")
+    parser.add_argument("--kind", metavar="TEXT", help="of hull: catamaran, outrigger, deep-V ...")
+    parser.add_argument("--length-m", type=arguments.positive, metavar="M", help="of the hull")
+    parser.add_argument("--note", metavar="TEXT", help="anything else")
+    return parser
+
+
+def _outings(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
+    parser.add_argument(
+        "words", nargs="*", metavar="WORD", help="each must occur in place, boat, sheet, pack or note"
+    )
+    parser.add_argument("--boat", metavar="NAME", help="of this boat only")
+    parser.add_argument("--place", metavar="TEXT", help="at this place only")
+    parser.add_argument("--since", type=arguments.moment, metavar="TIME", help="began then or later (UTC)")
+    parser.add_argument("--until", type=arguments.moment, metavar="TIME", help="began before (UTC)")
+    parser.add_argument(
+        "--faster-than", type=arguments.magnitude, metavar="SPEED", help="best two-way, in the unit of --unit"
+    )
+    parser.add_argument("--sort", choices=get_args(Sort), default="date", help="by (default date)")
+    parser.add_argument("--ascending", action="store_true", help="the lowest or earliest first")
+    parser.add_argument(
+        "--limit", type=arguments.outing, default=50, metavar="N", help="at most (default 50)"
+    )
+    options.add_unit(parser)
+    return parser
+
+
+def _outing(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
+    parser.add_argument(
+        "outing", type=arguments.outing, metavar="OUTING", help="its number, as `reciprocal outings` lists it"
+    )
+    return parser
+
+
+def _show(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
+    _outing(parser)
+    parser.add_argument("--json", action="store_true", help="print its analysis as reciprocal-analysis/1")
+    parser.add_argument(
+        "--write", type=Path, metavar="FOLDER", help="write its logs there, byte for byte as they came"
+    )
+    _units(parser)
+    return parser
+
+
+def _correct(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
+    _outing(parser)
+    parser.add_argument("--sheet", metavar="SHEET", help="it ran on this sheet of its boat")
+    _conditions(parser)
+    _units(parser)
+    return parser
+
+
+def _backup(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
+    parser.add_argument("file", type=Path, metavar="FILE", help="a new file, such as logbook.zip")
+    parser.add_argument("--overwrite", action="store_true", help="write over a file that is there")
+    return parser
+
+
+def _restore(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
+    parser.add_argument("file", type=Path, metavar="FILE", help="as `reciprocal backup` wrote it")
+    parser.add_argument("--replace", action="store_true", help="lose what is in the logbook now")
+    return parser
+
+
+def _export(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
+    parser.add_argument("folder", type=Path, metavar="FOLDER", help="a new folder")
+    return parser
