@@ -14,6 +14,7 @@ from telemetry.setup import Balance, Part, Restoration, Showing
 from telemetry.units import convert
 
 _STERN_X: Final = 3.0
+_HEIGHTS: Final = (1.0, 1.4, 0.6)
 
 
 def _bare(palette: Palette) -> go.Figure:
@@ -47,13 +48,13 @@ def _word(figure: go.Figure, x: float, y: float, text: str, colour: str, size: i
 def _hull(figure: go.Figure, palette: Palette) -> None:
     """Draw the stern over the plate, bow to the right, ride surface on the plate."""
     figure.add_scatter(
-        x=[_STERN_X, 10.0, 10.0, _STERN_X, _STERN_X], y=[0.0, 0.0, 2.4, 2.0, 0.0],
+        x=[_STERN_X, 8.0, 8.0, _STERN_X, _STERN_X], y=[0.0, 0.0, 2.4, 2.0, 0.0],
         mode="lines", fill="toself",
         line={"color": palette.ink, "width": 2}, fillcolor=with_alpha(palette.raw, 0.25), hoverinfo="skip",
     )  # fmt: skip
-    _line(figure, [(-3.2, 0.0), (10.0, 0.0)], palette.quiet, 2, dash="dash")
-    _word(figure, 8.0, -0.35, "plate, under the ride surfaces", palette.quiet, 13)
-    _word(figure, 8.4, 1.1, "hull, bow this way →", palette.ink, 13)
+    _line(figure, [(-3.2, 0.0), (8.0, 0.0)], palette.quiet, 2, dash="dash")
+    _word(figure, 7.9, -0.45, "plate", palette.quiet, 13, xanchor="right")
+    _word(figure, 7.8, 1.1, "hull, bow →", palette.ink, 13, xanchor="right")
 
 
 def strut_drawing(palette: Palette, showing: Showing) -> go.Figure:
@@ -74,7 +75,7 @@ def strut_drawing(palette: Palette, showing: Showing) -> go.Figure:
     at = (-2.1, -1.5)
     _arrow(figure, at, (-2.1, -1.5 + math.copysign(0.9, tilt)), palette.back)
     _word(figure, -2.3, -1.5 + math.copysign(1.05, tilt), "+ angle", palette.back, 15, xanchor="right")
-    figure.update_xaxes(range=[-4.6, 10.4])
+    figure.update_xaxes(range=[-4.8, 8.3])
     figure.update_yaxes(range=[-3.0, 2.6])
     return figure
 
@@ -89,7 +90,7 @@ def tab_drawing(palette: Palette, showing: Showing) -> go.Figure:
     _word(figure, 1.0, 1.0 if above else -1.0, "tab", palette.ink, 13)
     _arrow(figure, (edge[0], 0.0), edge, palette.out)
     _word(figure, edge[0] - 0.2, edge[1] / 2.0, "+ gap", palette.out, 15, xanchor="right")
-    figure.update_xaxes(range=[-4.6, 10.4])
+    figure.update_xaxes(range=[-4.8, 8.3])
     figure.update_yaxes(range=[-1.6, 2.6])
     return figure
 
@@ -108,26 +109,29 @@ def balance_drawing(
     figure.update_layout(margin={"l": 16, "r": 16, "t": 12, "b": 46}, dragmode=False)
     heaviest = max(part.mass_kg.value for part in parts)
     places = [convert(part.place_mm.value, "mm", showing.length) for part in parts]
+    # Neighbours stand at different heights, so that none hides another.
+    rank = sorted(range(len(parts)), key=places.__getitem__)
+    heights = [_HEIGHTS[rank.index(i) % len(_HEIGHTS)] for i in range(len(parts))]
     figure.add_scatter(
-        x=places, y=[1.0] * len(places), mode="markers+text", text=[part.name for part in parts],
-        textposition=["top center" if i % 2 == 0 else "bottom center" for i in range(len(parts))],
+        x=places, y=heights, mode="markers+text", text=[part.name for part in parts],
+        textposition="middle right",
         marker={
-            "size": [14.0 + 30.0 * math.sqrt(part.mass_kg.value / heaviest) for part in parts],
+            "size": [10.0 + 22.0 * math.sqrt(part.mass_kg.value / heaviest) for part in parts],
             "color": with_alpha(palette.raw, 0.55), "line": {"color": palette.ink, "width": 2},
         },
-        hovertext=[f"{part.name}: {part.mass_kg.value:.3f} kg" for part in parts], hoverinfo="text",
     )  # fmt: skip
     marks = [(now, "now", palette.out)]
     if abs(then.cog_mm.value - now.cog_mm.value) > 1e-6:
         marks.append((then, "then", palette.back))
+    leftmost = min(told.cog_mm.value for told, _, _ in marks)
     for told, word, colour in marks:
         x = convert(told.cog_mm.value, "mm", showing.length)
-        figure.add_vline(
-            x=x, line={"color": colour, "width": 3, "dash": "solid" if word == "now" else "dash"}
-        )
+        dash = "solid" if word == "now" else "dash"
+        figure.add_vline(x=x, line={"color": colour, "width": 3, "dash": dash})
+        is_left = len(marks) > 1 and told.cog_mm.value == leftmost
         figure.add_annotation(
-            x=x, y=0.03 if word == "now" else 0.0, yref="paper", yanchor="bottom", text=f"{word} {x:.1f}",
-            showarrow=False, xanchor="left" if word == "now" else "right", font={"color": colour, "size": 14},
+            x=x, y=0.0, yref="paper", yanchor="bottom", text=f" {word} {x:.4g} ", showarrow=False,
+            xanchor="right" if is_left else "left", font={"color": colour, "size": 14},
         )  # fmt: skip
     if restoration is not None:
         x = convert(restoration.wanted_mm, "mm", showing.length)

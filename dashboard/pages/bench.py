@@ -175,7 +175,7 @@ def _more_items() -> html.Div:
 
 def _way() -> html.Section:
     buttons = [
-        dmc.Button("Print the bench card", id="bench-print", variant="filled"),
+        dmc.Button("Print the bench card", id="bench-print", variant="default"),
         dmc.Button("Save the card as text", id="bench-save-card", variant="default"),
         dmc.Button("Keep as found", id="bench-keep-found", variant="default"),
     ]

@@ -248,7 +248,7 @@ def _gauge_text(gauge: Gauge | None) -> str:
     if gauge is None:
         return ""
     unit = "" if gauge.unit == "1" else f" {gauge.unit}"
-    return gauge.name if gauge in GAUGES else f"{gauge.resolution:g}{unit}"
+    return gauge.name if gauge in GAUGES else f"{gauge.resolution:.9g}{unit}"
 
 
 def next_sheet(sheet: SetupSheet, found: FoundMeasure, name: str) -> SetupSheet:

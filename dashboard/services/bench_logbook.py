@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
 
 from telemetry.errors import LogbookError
 from telemetry.logbook import Boat, Logbook, open_logbook
@@ -76,7 +77,9 @@ class BenchBook:
         with open_logbook(self.url) as book:
             _boat(book, sheet.boat)
             if sheet.parent == before.sheet_id:
-                book.add_sheet(replace(before, parent=None))
+                # When it was made is not told: before the next one, at any rate.
+                earlier = (sheet.made_utc or datetime.now(UTC)) - timedelta(microseconds=1)
+                book.add_sheet(replace(before, parent=None, made_utc=before.made_utc or earlier))
             return book.add_sheet(sheet)
 
     def keep_found(self, found: FoundMeasure) -> None:

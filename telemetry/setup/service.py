@@ -65,10 +65,12 @@ class ServiceTask:
 
         Examples
         --------
-        >>> ServiceTask("grease", "Driveline", every_runs=3, every_days=30).interval_text()
-        'every 3 runs or 30 days'
+        >>> ServiceTask("grease", "Driveline", every_runs=1, every_days=30).interval_text()
+        'every run or 30 days'
         """
-        told = " or ".join(f"{every:g} {what}" for what, every in self.intervals())
+        told = " or ".join(
+            what.removesuffix("s") if every == 1 else f"{every:g} {what}" for what, every in self.intervals()
+        )
         return f"every {told}" if told else "not kept"
 
     def to_dict(self) -> dict[str, Any]:

@@ -161,5 +161,5 @@ def parse_reading(item: Item, text: str, showing: Showing, gauge: str = "") -> R
     named = next((known for known in GAUGES if known.name == told), None)
     if named is None and told:
         number = measure(told, unit or "1", f"{item.title}, gauge")
-        named = Gauge("gauge", number, unit or "1")
+        named = Gauge("gauge", convert(number, unit or "1", item.unit), item.unit)
     return item.check(Reading(showing.inside(item, value), named))

@@ -90,7 +90,7 @@ def restoration_text(told: Restoration, showing: Showing | None = None) -> str:
     if told.alone:
         ways = "; or ".join(_move_text(move, show) for move in told.alone)
         return f"To have it at {wanted}: {ways}.{doubt}"
-    moves = " and ".join(_move_text(move, show) for move in told.together) or "nothing can be moved that way"
+    moves = " and ".join(_move_text(move, show) for move in told.together) or "no part may be moved that way"
     if told.possible:
         return f"No part alone can do it. To have it at {wanted}: {moves}.{doubt}"
     missing = f"{length_text(abs(told.miss_mm), show)} {'behind' if told.miss_mm > 0 else 'ahead of'}"

@@ -1,0 +1,293 @@
+"""The bench page: its services, its figures, and its callbacks as the browser calls them."""
+
+import base64
+import json
+from collections.abc import Iterator
+from pathlib import Path
+
+import dash
+import pytest
+from bench_fixture import found, sheet
+from dash_client import DashClient
+
+from dashboard.app import Config, create_app
+from dashboard.figures.bench import balance_drawing, strut_drawing, tab_drawing
+from dashboard.figures.palette import LIGHT
+from dashboard.services.bench import (
+    FIRST_ITEMS,
+    Entry,
+    OnBench,
+    blank_sheet,
+    entries_in,
+    next_sheet,
+    own_item,
+    rows_of,
+    sheet_of_file,
+    showing_of,
+    sign_words,
+    tell,
+)
+from dashboard.services.bench_balance import FIELDS, first_rows, in_old_units, weigh
+from dashboard.services.bench_logbook import BenchBook
+from telemetry.errors import SetupError
+from telemetry.logbook import open_logbook
+from telemetry.setup import SIGNS, SetupSheet, Showing, toml_text
+
+MM = Showing()
+KESTREL = OnBench(sheet())
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> BenchBook:
+    return BenchBook(str(tmp_path / "lake.sqlite"))
+
+
+@pytest.fixture
+def client(book: BenchBook) -> Iterator[DashClient]:
+    dash.page_registry.clear()
+    yield DashClient(create_app(Config(logbook=book.url)))
+    dash.page_registry.clear()
+
+
+def test_rows_ask_for_what_can_move_and_for_what_was_added() -> None:
+    names = [row.item.name for row in rows_of(KESTREL, ["cells"], [Entry("cells", "8")], MM)]
+    assert "strut_depth_mm" in names
+    assert "prop_diameter_mm" not in names
+    rows = {row.item.name: row for row in rows_of(KESTREL, ["cells"], [Entry("cells", "8")], MM)}
+    assert (rows["cells"].as_set, rows["cells"].entry.value, rows["cells"].gauges) == ("6", "8", ())
+    assert rows["strut_depth_mm"].gauges[0] == "caliper"
+    blank = OnBench(blank_sheet("Heron"))
+    assert {row.item.name for row in rows_of(blank, [], [], MM)} == set(FIRST_ITEMS)
+
+
+def test_typed_values_are_judged_with_their_gauges_and_errors_stay_at_their_field() -> None:
+    told = tell(
+        KESTREL,
+        None,
+        [
+            Entry("strut_depth_mm", "6"),
+            Entry("tab_gap_left_inner_mm", "3", "0.5"),
+            Entry("strut_angle_deg", "steep"),
+            Entry("rudder_toe_deg", ""),
+        ],
+        MM,
+    )
+    verdicts = {name: row.verdict for name, row in told.verdicts.items()}
+    assert verdicts["strut_depth_mm"] == "moved"
+    assert verdicts["tab_gap_left_inner_mm"] == "cannot tell"
+    assert verdicts["strut_angle_deg"] == "cannot tell"
+    assert "no measure" in told.errors["strut_angle_deg"]
+    assert any(step.item and step.item.name == "strut_depth_mm" for step in told.steps)
+    assert "Raise the strut, by 3 mm" in " ".join(told.card.split())
+
+
+def test_heights_that_contradict_their_span_are_said_at_the_span() -> None:
+    entries = [
+        Entry("strut_height_front_mm", "0"),
+        Entry("strut_height_rear_mm", "90"),
+        Entry("strut_span_mm", "50"),
+    ]
+    told = tell(KESTREL, None, entries, MM)
+    assert "cannot differ" in told.errors["strut_span_mm"]
+
+
+def test_a_change_of_units_or_signs_changes_the_words_and_not_the_verdict() -> None:
+    entries = [
+        Entry("strut_depth_mm", "3.1", "0.1"),
+        Entry("strut_angle_deg", "1.9"),
+        Entry("prop_name", "X45"),
+    ]
+    inches = showing_of("in", "g", ["strut-angle"])
+    again = entries_in([*entries, Entry("rudder_toe_deg", "x")], KESTREL, MM, inches)
+    assert again[1].value == "-1.9"
+    assert again[3].value == "x"
+    before, after = tell(KESTREL, None, entries, MM), tell(KESTREL, None, again, inches)
+    assert {n: r.verdict for n, r in before.verdicts.items()} == {
+        n: r.verdict for n, r in after.verdicts.items()
+    }
+    back = entries_in(again, KESTREL, inches, MM)
+    assert float(back[0].value) == pytest.approx(3.1, abs=1e-7)
+    assert back[0].gauge == "0.1 mm"
+
+
+def test_what_was_typed_becomes_the_next_sheet_or_the_first() -> None:
+    new = next_sheet(sheet(), found(strut_depth_mm=3.5), " rough ")
+    assert (new.name, new.parent, new.value("strut_depth_mm")) == ("rough", sheet().sheet_id, 3.5)
+    first = next_sheet(
+        blank_sheet("Heron"), tell(OnBench(blank_sheet("Heron")), None, [Entry("cells", "6")], MM).found, "a"
+    )
+    assert (first.boat, first.parent) == ("Heron", None)
+    for measured, name, said in ((found(), "x", "nothing was typed"), (found(cells=6.0), " ", "no name")):
+        with pytest.raises(SetupError, match=said):
+            next_sheet(sheet(), measured, name)
+
+
+def test_an_item_of_the_boat_alone_is_asked_for_and_goes_with_the_next_sheet() -> None:
+    wing = own_item("Wing height", "mm", "1/32 in")
+    bench = OnBench(sheet(), (wing,))
+    assert OnBench.from_dict(json.loads(json.dumps(bench.to_dict()))) == bench
+    assert bench.sheet == sheet()
+    assert wing.name in {row.item.name for row in rows_of(bench, [], [], MM)}
+    told = tell(bench, None, [Entry(wing.name, "40")], MM)
+    assert next_sheet(sheet(), told.found, "winged").value(wing.name) == 40.0
+    assert own_item("Lid", "text", "").kind == "text"
+    with pytest.raises(SetupError):
+        own_item("", "mm", "")
+
+
+def test_a_dropped_file_is_a_sheet_or_a_sentence() -> None:
+    assert sheet_of_file("calm.toml", toml_text(sheet().to_dict()).encode()) == sheet()
+    with pytest.raises(SetupError, match=r"holiday\.jpg"):
+        sheet_of_file("holiday.jpg", b"\xff\xd8\xff\xe0")
+
+
+def test_signs_are_told_as_the_user_counts() -> None:
+    assert len(sign_words(MM)) == len(SIGNS)
+    words, turned = dict(sign_words(MM)), dict(sign_words(showing_of(None, None, ["tab-gap", "unknown"])))
+    assert words["Tab gap"] != turned["Tab gap"]
+    assert words["Strut depth"] == turned["Strut depth"]
+
+
+def arrow(figure, text: str) -> tuple[float, float]:
+    """From where to where the arrow beside a word goes, upwards."""
+    notes = [note for note in figure.layout.annotations if note.showarrow]
+    word = next(note for note in figure.layout.annotations if note.text == text)
+    nearest = min(notes, key=lambda note: abs(note.x - word.x) + abs(note.y - word.y))
+    return nearest.ay, nearest.y
+
+
+def test_the_drawings_point_where_the_words_say() -> None:
+    depth, angle, gap = (
+        arrow(figure, text)
+        for figure, text in (
+            (strut_drawing(LIGHT, MM), "+ depth"),
+            (strut_drawing(LIGHT, MM), "+ angle"),
+            (tab_drawing(LIGHT, MM), "+ gap"),
+        )
+    )
+    assert depth[1] < depth[0]
+    assert angle[1] > angle[0]
+    assert gap[1] > gap[0]
+    other = Showing(turned=frozenset(SIGNS))
+    assert arrow(strut_drawing(LIGHT, other), "+ depth")[1] == 0.0
+    assert arrow(strut_drawing(LIGHT, other), "+ angle")[1] < -1.5
+    assert arrow(tab_drawing(LIGHT, other), "+ gap")[1] < 0.0
+
+
+PARTS = [
+    dict(zip(FIELDS, row, strict=True))
+    for row in (
+        ("hull", "1.2", "330", "", "", "", ""),
+        ("pack", "1100 g", "180", "150", "220", "", "200"),
+        ("motor", "0.45", "330", "", "", "", ""),
+        ("controller", "0.25", "260", "", "", "", ""),
+        ("", "", "", "", "", "", ""),
+    )
+]
+
+
+def test_typed_parts_are_weighed_moved_and_restored() -> None:
+    told = weigh(PARTS, "269.17", "800", MM)
+    text = " ".join(told.sentences)
+    # CHECKS.md, computed: 269.17 mm, 33.65 %, 276.5 mm.
+    assert "269.2 ± 0.3 mm" in text
+    assert "33.65" in text
+    assert "276.5" in text
+    assert "pack back by 20.0 mm" in text
+    inches = weigh(in_old_units(PARTS, MM, Showing("in", "lb")), "269.17 mm", "800 mm", Showing("in", "lb"))
+    assert inches.now is not None
+    assert told.now is not None
+    assert inches.now.cog_mm.value == pytest.approx(told.now.cog_mm.value)
+    assert told.then is not None
+    drawn = balance_drawing(told.after, told.now, told.then, 800.0, told.restoration, LIGHT, MM)
+    assert list(drawn.data[0].x) == [330.0, 200.0, 330.0, 260.0]
+    assert {"now", "then", "wanted"} <= {note.text.split()[0] for note in drawn.layout.annotations}
+
+
+@pytest.mark.parametrize(
+    ("part", "said"),
+    [
+        ({"name": "pack", "mass": "1"}, "pack: its mass or its place"),
+        ({"mass": "1", "place": "2"}, "no name"),
+        ({"name": "pack", "mass": "heavy", "place": "2"}, "pack: 'heavy' is no measure"),
+        ({"name": "pack", "mass": "1", "place": "2", "low": "3"}, "pack: only one end"),
+    ],
+)
+def test_parts_that_cannot_be_are_said(part: dict[str, str], said: str) -> None:
+    assert said in weigh([part], "", "", MM).error
+
+
+def test_the_table_of_parts_begins_with_the_sheet() -> None:
+    loaded = SetupSheet(boat="K", name="x", readings=sheet().readings).edit(
+        {name: sheet_of_mass(value) for name, value in {"pack_mass_kg": 1.1}.items()}
+    )
+    (row,) = first_rows(loaded, Showing(mass="g"))
+    assert (row["name"], row["mass"], row["place"]) == ("pack", "1100", "180")
+    assert [row["name"] for row in first_rows(None, MM)] == ["hull", "pack", "motor", "controller"]
+    assert weigh(first_rows(None, MM), "", "", MM).sentences == ()
+
+
+def sheet_of_mass(value: float):
+    return found(pack_mass_kg=value).readings["pack_mass_kg"]
+
+
+def test_the_logbook_takes_sheets_founds_items_and_service(book: BenchBook) -> None:
+    assert book.boats() == ()
+    assert book.last_set() is None
+    assert {row.verdict for row in book.service(None)} == {"cannot tell"}
+    rough = sheet().edit(
+        {"strut_depth_mm": found(strut_depth_mm=3.5).readings["strut_depth_mm"]}, name="rough"
+    )
+    assert book.keep_sheet(rough, sheet()) == rough
+    assert [choice.label.split()[0] for choice in book.sheets("Kestrel")] == ["rough", "calm"]
+    assert book.last_set() == "Kestrel"
+    assert book.sheet(rough.sheet_id) == rough
+    book.keep_found(found(strut_depth_mm=6.0))
+    book.add_own_item("Kestrel", own_item("Wing height", "mm", ""))
+    assert [item.title for item in book.own_items("Kestrel")] == ["Wing height"]
+    assert book.own_items("Heron") == ()
+    book.done("Kestrel", "hinge-slop")
+    book.set_task("Kestrel", "hinge-slop", 4.0, None, None)
+    book.set_task("Kestrel", "fail-safe", None, None, None)
+    rows = {row.task.name: row for row in book.service("Kestrel")}
+    assert rows["hinge-slop"].verdict == "not due"
+    assert rows["hinge-slop"].task.interval_text() == "every 4 runs"
+    assert "fail-safe" not in rows
+    with open_logbook(book.url) as logbook:
+        assert len(logbook.founds("Kestrel")) == 1
+
+
+def test_a_file_lies_on_the_bench_and_a_wrong_one_is_explained(client: DashClient) -> None:
+    def lay(name: str, content: bytes):
+        contents = "data:;base64," + base64.b64encode(content).decode()
+        return client.call(
+            "lay_file", {"bench-file.contents": contents, "bench-file.filename": name}, "bench-file.contents"
+        )
+
+    laid = lay("calm.toml", toml_text(sheet().to_dict()).encode())
+    assert OnBench.from_dict(laid["bench-sheet"]["data"]) == KESTREL
+    refused = lay("calm.toml", b"boat = 3")
+    assert "calm.toml" in refused["bench-file-error"]["children"]
+    assert "bench-sheet" not in refused
+
+
+def test_keeping_the_next_sheet_needs_a_name_and_then_is_in_the_logbook(
+    client: DashClient, book: BenchBook
+) -> None:
+    typed = {
+        "bench-sheet.data": KESTREL.to_dict(),
+        "bench-entries.data": {"boat": "Kestrel", "rows": [["strut_depth_mm", "3.5", ""]]},
+        "bench-length.value": "mm",
+        "bench-mass.value": "kg",
+        "bench-turned.value": [],
+        "bench-kept.data": 0,
+    }
+    refused = client.call("keep_sheet", typed, "bench-keep-sheet.n_clicks")
+    assert "no name" in refused["bench-done"]["children"]
+    client.call("keep_sheet", typed | {"bench-next-name.value": "rough"}, "bench-keep-sheet.n_clicks")
+    assert [choice.label.split()[0] for choice in book.sheets("Kestrel")] == ["rough", "calm"]
+    client.call("keep_found", typed, "bench-keep-found.n_clicks")
+    with open_logbook(book.url) as logbook:
+        assert [f.value("strut_depth_mm") for f in logbook.founds("Kestrel")] == [3.5]
+    saved = client.call("save_sheet", typed | {"bench-next-name.value": "rough"}, "bench-save-sheet.n_clicks")
+    assert 'name = "rough"' in saved["bench-download"]["data"]["content"]
