@@ -15,9 +15,17 @@ from waitress import create_server
 from dashboard.components.marks import icon
 from dashboard.components.navigation import LINK, navigation
 from dashboard.figures.palette import FONT
-from dashboard.pages import after_the_water, after_the_water_callbacks, bench, bench_callbacks
+from dashboard.pages import (
+    after_the_water,
+    after_the_water_callbacks,
+    before_and_after,
+    before_and_after_callbacks,
+    bench,
+    bench_callbacks,
+)
 from dashboard.security import LARGEST_REQUEST_BYTES, protect
 from dashboard.services.bench_logbook import BenchBook
+from dashboard.services.comparing import ComparingBook
 from dashboard.services.samples import sample_uploads
 from dashboard.services.sessions import Sessions, new_token
 from telemetry.errors import ReciprocalError
@@ -26,7 +34,7 @@ from telemetry.units import SPEED_UNITS
 _log = logging.getLogger(__name__)
 
 # In the order of a day: each has PATH, NAME and layout, and stands in the navigation.
-_PAGES: Final = (after_the_water, bench)
+_PAGES: Final = (after_the_water, bench, before_and_after)
 
 _INDEX: Final = """<!DOCTYPE html>
 <html lang="en">
@@ -113,6 +121,7 @@ def create_app(config: Config | None = None) -> Dash:
     )
     after_the_water_callbacks.register(app, config.sessions)
     bench_callbacks.register(app, BenchBook(config.logbook))
+    before_and_after_callbacks.register(app, ComparingBook(config.logbook))
     protect(app.server, app.csp_hashes, loopback=config.loopback)
     return app
 

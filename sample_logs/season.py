@@ -23,7 +23,7 @@ from sample_logs.writers import motor_to_csv, to_csv
 from telemetry.setup import Reading, SetupSheet
 
 LAKE: Final = "Lake Ombrevel"
-DEPTHS_MM: Final = (3.0, 2.5, 2.0, 1.5)
+DEPTHS_MM: Final = (3.0, 2.5, 2.0)
 """Strut depth of each sheet, in the order in which they are tried."""
 BEST_DEPTH_MM: Final = 1.8
 _DRAG_AT_BEST: Final = 1.9e-5  # drag area of strut, rudder and wet surfaces [m²]

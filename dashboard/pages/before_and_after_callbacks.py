@@ -1,0 +1,142 @@
+"""Callbacks of the page "Before and after"."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, Final
+
+from dash import Dash, Input, Output, State, no_update
+from dash.exceptions import PreventUpdate
+
+from dashboard.components.comparing import advice, answer, changed, effects_table, remarks, story
+from dashboard.figures.comparing import ROW_PX, effects_figure, history_figure
+from dashboard.figures.palette import seen_by
+from dashboard.services.bench_logbook import Choice
+from dashboard.services.comparing import ComparingBook
+from telemetry.compare import Units
+from telemetry.units import SPEED_UNITS
+
+UNITS: Final = (Input("unit", "value"), Input("compare-temperature", "value"))
+
+
+def register(app: Dash, book: ComparingBook) -> None:
+    """Register the page's callbacks."""
+    _register_choices(app, book)
+    _register_comparison(app, book)
+    _register_history(app, book)
+    _register_next(app, book)
+
+
+def _data(choices: Sequence[Choice]) -> list[dict[str, str]]:
+    return [{"value": one.value, "label": one.label} for one in choices]
+
+
+def _mps(amount: Any, unit: str) -> float | None:
+    """Read a number field in the user's unit; an empty one is nothing said."""
+    return SPEED_UNITS[unit].to_si(float(amount)) if amount else None
+
+
+def _register_choices(app: Dash, book: ComparingBook) -> None:
+    @app.callback(
+        Output("compare-boat", "data"),
+        Output("compare-boat", "value"),
+        Input("compare", "id"),
+        State("compare-boat", "value"),
+    )
+    def list_boats(_page: str, chosen: str | None) -> tuple[Any, Any]:
+        boats = book.boats()
+        names = [one.value for one in boats]
+        return _data(boats), chosen if chosen in names else next(iter(names), None)
+
+    @app.callback(
+        Output("compare-before", "data"),
+        Output("compare-after", "data"),
+        Output("compare-item", "data"),
+        Output("compare-measure", "data"),
+        Output("compare-before", "value"),
+        Output("compare-after", "value"),
+        Output("compare-item", "value"),
+        Output("compare-measure", "value"),
+        Output("compare-said", "children"),
+        Input("compare-boat", "value"),
+    )
+    def list_choices(boat: str | None) -> tuple[Any, ...]:
+        lists = book.lists(boat)
+        sheets, items, measures = (_data(c) for c in (lists.sheets, lists.items, lists.measures))
+        chosen = [s["value"] for s in sheets[-2:]] if len(sheets) > 1 else [None, None]
+        said = "" if len(sheets) > 1 else "Two sheets with outings in the logbook are needed to compare."
+        item = items[0]["value"] if items else None
+        measure = measures[0]["value"] if measures else None
+        return sheets, sheets, items, measures, *chosen, item, measure, said
+
+    @app.callback(
+        Output("compare-care", "suffix"), Output("compare-ripple", "suffix"), Input("unit", "value")
+    )
+    def show_unit(unit: str) -> tuple[str, str]:
+        return f" {unit}", f" {unit}"
+
+
+def _register_comparison(app: Dash, book: ComparingBook) -> None:
+    @app.callback(
+        Output("compare-answer", "children"),
+        Output("compare-changed", "children"),
+        Output("compare-remarks", "children"),
+        Output("compare-effects", "figure"),
+        Output("compare-effects-box", "style"),
+        Output("compare-numbers", "children"),
+        Input("compare-before", "value"),
+        Input("compare-after", "value"),
+        Input("compare-care", "value"),
+        *UNITS,
+        Input("surroundings", "data"),
+        State("compare-boat", "value"),
+    )
+    def show_comparison(
+        before: str | None, after: str | None, care: Any, unit: str, temperature: str, seen: Any, boat: str
+    ) -> tuple[Any, ...]:
+        if not before or not after or before == after:
+            return [], [], [], no_update, {"display": "none"}, []
+        told = book.compare(boat, before, after, _mps(care, unit))
+        units = Units(unit, temperature)
+        palette, coarse = seen_by(seen)
+        figure = effects_figure(told, units, palette, coarse=coarse)
+        height = {"height": f"{figure.layout.height or 3 * ROW_PX}px"}
+        numbers = effects_table(told, units)
+        return answer(told, units), changed(told), remarks(told), figure, height, numbers
+
+
+def _register_history(app: Dash, book: ComparingBook) -> None:
+    @app.callback(
+        Output("compare-history", "figure"),
+        Output("compare-story", "children"),
+        Input("compare-measure", "value"),
+        Input("compare-item", "value"),
+        *UNITS,
+        Input("surroundings", "data"),
+        State("compare-boat", "value"),
+    )
+    def show_history(
+        measure: str | None, item: str | None, unit: str, temperature: str, seen: Any, boat: str | None
+    ) -> tuple[Any, Any]:
+        if not measure or not boat:
+            raise PreventUpdate
+        shown = book.history(boat, item, measure)
+        units = Units(unit, temperature)
+        palette, coarse = seen_by(seen)
+        figure = history_figure(shown.told, shown.item, units, palette, coarse=coarse)
+        return figure, story(shown.told, shown.item.unit if shown.item else "1", units)
+
+
+def _register_next(app: Dash, book: ComparingBook) -> None:
+    @app.callback(
+        Output("compare-advice", "children"),
+        Input("compare-boat", "value"),
+        Input("compare-ripple", "value"),
+        Input("compare-care", "value"),
+        *UNITS,
+    )
+    def show_advice(boat: str | None, ripple: Any, care: Any, unit: str, temperature: str) -> Any:
+        if not boat:
+            return []
+        shown = book.advise(boat, _mps(ripple, unit), _mps(care, unit))
+        return advice(shown.told, shown.best_sheet, Units(unit, temperature))
