@@ -19,7 +19,6 @@ from telemetry.cli import (
     bench_arguments,
     commands,
     compare_arguments,
-    compare_arguments,
     demo,
     logbook_arguments,
     options,
@@ -111,7 +110,6 @@ def build_parser() -> argparse.ArgumentParser:
 
     logbook_arguments.add_commands(command)
     bench_arguments.add_commands(command)
-    compare_arguments.add_commands(command)
     compare_arguments.add_commands(command)
 
     serving = command("serve", commands.serve, "Serve the dashboard on this machine until Ctrl-C.")
