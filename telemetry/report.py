@@ -144,11 +144,11 @@ def _logs_text(logs: Sequence[Log], findings: Sequence[Sequence[Finding]]) -> st
     lines = ["Logs", *text_table(rows, right=(3, 4))]
     for name, found in zip(names, findings, strict=True):
         lines.append(f"  Found in {name}:{'' if found else ' nothing odd'}")
-        lines += [f"    {text}" for text in _found(found)]
+        lines += [f"    {text}" for text in findings_lines(found)]
     return "\n".join(lines)
 
 
-def _found(findings: Sequence[Finding]) -> Iterator[str]:
+def findings_lines(findings: Sequence[Finding]) -> Iterator[str]:
     """Tell findings one by one, but many of a kind in one line."""
     for code, kind in by_code(findings).items():
         if len(kind) <= SINGLY:
@@ -180,7 +180,7 @@ def _passes_text(analysis: Analysis, unit: str) -> str:
                 p.id,
                 _clock(p.start_utc, p.start_s),
                 _clock(p.end_utc, p.end_s),
-                _heading(p.heading_deg),
+                heading_text(p.heading_deg),
                 takeoff,
                 _number(p.peak_mps, p.peak_u95_mps, unit),
                 _number(p.held_1s_mps, p.held_1s_u95_mps, unit),
@@ -196,7 +196,7 @@ def _passes_text(analysis: Analysis, unit: str) -> str:
             best.append((p.id, *(speeds.get(d, "too short") for d in distances)))
         right = tuple(range(1, len(distances) + 1))
         lines += ["", f"Best average over a measured distance ({unit})", *text_table(best, right=right)]
-    touched = [f"  {p.id} is touched by {text}" for p in passes for text in _found(p.findings)]
+    touched = [f"  {p.id} is touched by {text}" for p in passes for text in findings_lines(p.findings)]
     return "\n".join(lines + touched)
 
 
@@ -228,7 +228,7 @@ def _two_way_lines(two_way: TwoWay, passes: dict[str, Pass], unit: str) -> list[
     for pass_id, speed_mps, u95_mps, time_s in zip(
         two_way.passes, two_way.speeds_mps, two_way.speed_u95_mps, two_way.times_s, strict=True
     ):
-        heading = f" heading {_heading(passes[pass_id].heading_deg)}" if pass_id in passes else ""
+        heading = f" heading {heading_text(passes[pass_id].heading_deg)}" if pass_id in passes else ""
         lines.append(f"    {pass_id}{heading}: {speed_text(speed_mps, unit, u95_mps)} in {time_s:.3f} s")
     lines.append(f"    standard uncertainty: {independent} averages out, {shared} both passes share")
     placed = "given" if two_way.gates_given else "placed by the program along the course line"
@@ -250,7 +250,8 @@ def _number(speed_mps: float, u95_mps: float, unit: str) -> str:
     return speed_text(speed_mps, unit, u95_mps).removesuffix(f" {unit}")
 
 
-def _heading(heading_deg: float) -> str:
+def heading_text(heading_deg: float) -> str:
+    """Write a heading in three figures, or that nobody knows it."""
     return "unknown" if math.isnan(heading_deg) else f"{round(heading_deg) % 360:03d}°"
 
 
