@@ -47,6 +47,9 @@ class ReceiverModel:
     position_sd_m, position_tau_s : float
         Slowly wandering part of the position error in one axis: a 2.5 m circular error probable is a standard
         deviation of 2.1 m in each axis; minutes are the time the satellites' errors take to change.
+    freedom : float
+        Degrees of freedom of what is assumed: a data sheet's figure is taken as good to a quarter of itself,
+        and ``1 / 2 (1 / 4)⁻²`` is 8 (JCGM 100:2008, G.4.2).
     least_speed_sd_mps, least_position_sd_m : float
         Floors of the white parts: a receiver that filters its output hides its noise.
     """
@@ -56,6 +59,7 @@ class ReceiverModel:
     shared_sd_mps: float = 0.01
     position_sd_m: float = 2.0
     position_tau_s: float = 120.0
+    freedom: float = 8.0
     least_speed_sd_mps: float = 0.01
     least_position_sd_m: float = 0.02
 

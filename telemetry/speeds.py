@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import stdtrit
 
 from telemetry.chains import (
     USUAL_DENSITY,
@@ -36,6 +37,10 @@ _NODE_STEP_S = 0.25
 _DRAWS = 256
 _CRUISE_SHARE = 0.85
 _CRUISE_MPS2 = 3.0
+# Noise of which an unknown share, any from none to all, may be the hull's own motion on chop: its crests then
+# belong to the peak. The highest of ten independent values stands 1.539 standard deviations up (tables of
+# normal order statistics), and the root of a uniform share spreads by sqrt(1/2 - 4/9).
+_CREST = 1.539 * (1.0 / 2.0 - 4.0 / 9.0) ** 0.5
 
 
 def averaging_factor(span_s: float, tau_s: float) -> float:
@@ -241,7 +246,7 @@ def best_distances(data: PassData, distances_m: Sequence[float]) -> tuple[Distan
             DistanceSpeed(
                 float(distance_m),
                 speed,
-                COVERAGE_95 * distance_sd_mps(chain, a_s, b_s, data.receiver),
+                _distance_u95_mps(chain, a_s, b_s, data.receiver),
                 a_s,
                 b_s,
             )
@@ -259,6 +264,13 @@ def distance_sd_mps(chain: AlongChain, start_s: float, end_s: float, receiver: R
     taken = end_s - start_s
     way = abs(float(np.diff(np.interp([start_s, end_s], chain.t_s, chain.along_m))[0]))
     return float(np.hypot(way / taken**2 * own, receiver.shared_sd_mps))
+
+
+def _distance_u95_mps(chain: AlongChain, start_s: float, end_s: float, receiver: ReceiverModel) -> float:
+    """Half-width of the 95 % interval of the average between two crossings [m/s]."""
+    variance = distance_sd_mps(chain, start_s, end_s, receiver) ** 2
+    wandering = receiver.coloured_sd_mps**2 * averaging_factor(end_s - start_s, receiver.coloured_tau_s)
+    return half_width(variance, min(variance, wandering + receiver.shared_sd_mps**2), receiver)
 
 
 def crossing_sd_s(chain: AlongChain, spans_s: FloatArray) -> FloatArray:
@@ -385,10 +397,10 @@ def measure(
             PassSpeeds(
                 data,
                 float(peak.mean()),
-                _u95(peak, 0.0, measured, rx),
+                _u95(peak, 0.0, measured, _CREST * sd_mps, rx),
                 float(data.t_s[inside][int(np.argmax(mean[inside]))]),
                 float(held.mean()),
-                _u95(held, HELD_S, measured, rx),
+                _u95(held, HELD_S, measured, 0.0, rx),
                 best_distances(data, distances_m),
             )
         )
@@ -409,9 +421,35 @@ def _lag_parts(
     return parts
 
 
-def _u95(values: FloatArray, span_s: float, measured: bool, rx: ReceiverModel) -> float:
+def _u95(values: FloatArray, span_s: float, measured: bool, crest_mps: float, rx: ReceiverModel) -> float:
     """Half-width of the 95 % interval: spread of the draws, the wandering error and the shared one."""
-    variance = float(values.var(ddof=1)) + rx.shared_sd_mps**2
-    if measured:  # a differenced speed's wandering error is a state of its chain and in the draws already
-        variance += rx.coloured_sd_mps**2 * averaging_factor(span_s, rx.coloured_tau_s)
-    return COVERAGE_95 * float(np.sqrt(variance))
+    own = float(values.var(ddof=1)) + crest_mps**2
+    # A differenced speed's wandering error is a state of its chain and in the draws already.
+    wandering = rx.coloured_sd_mps**2 * averaging_factor(span_s, rx.coloured_tau_s) if measured else 0.0
+    assumed = wandering + rx.shared_sd_mps**2
+    return half_width(own + assumed, assumed, rx)
+
+
+def half_width(variance: float, assumed: float, rx: ReceiverModel) -> float:
+    """Half-width of a 95 % interval of which a part rests on assumed variances.
+
+    Parameters
+    ----------
+    variance : float
+        In all.
+    assumed : float
+        The part of it that no log tells: the receiver model's own.
+    rx : ReceiverModel
+
+    References
+    ----------
+    JCGM 100:2008, G.4.1 and G.4.2 (effective degrees of freedom, of an assumed uncertainty too).
+
+    Examples
+    --------
+    >>> rx = ReceiverModel()
+    >>> round(half_width(1.0, 0.0, rx), 3), round(half_width(1.0, 1.0, rx), 3)
+    (1.96, 2.306)
+    """
+    freedom = rx.freedom * (variance / assumed) ** 2 if assumed > 0.0 else np.inf
+    return float(stdtrit(freedom, 0.975) if np.isfinite(freedom) else COVERAGE_95) * float(np.sqrt(variance))
