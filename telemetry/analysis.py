@@ -22,7 +22,7 @@ from telemetry.motion import Motion, smooth
 from telemetry.pairing import find_courses, find_pairs
 from telemetry.passes import Pass, find_windows
 from telemetry.power import PowerOptions
-from telemetry.readers import ReadOptions, read_log
+from telemetry.readers import ReadOptions, read_logs
 from telemetry.ride import RideEvent, judge_ride
 from telemetry.rules import Rule, load_rule
 from telemetry.speeds import PassSpeeds, best_distances, measure
@@ -118,11 +118,6 @@ class Analysis:
         """Return the output contract ``reciprocal-analysis/1``: plain types, SI, UTC as ISO 8601."""
         return contract(self)
 
-    def tables(self) -> list[Path]:
-        """List the files among the logs that are tables, each once."""
-        metas = [log.cleaned.track.meta for log in self.speed_logs] + [log.meta for log in self.motor_logs]
-        return list(dict.fromkeys(Path(meta.file) for meta in metas if meta.format == "table"))
-
 
 def read_and_analyse(
     files: Sequence[Path],
@@ -135,6 +130,7 @@ def read_and_analyse(
     Parameters
     ----------
     files : sequence of Path
+        Logs, or archives of logs.
     request, options
         What is asked, and what the readers have to be told.
     progress : callable, optional
@@ -155,10 +151,9 @@ def read_and_analyse(
     for k, file in enumerate(files):
         if progress:
             progress(f"reading {Path(file).name}", 0.5 * k / len(files))
-        try:
-            logs += read_log(Path(file), options)
-        except LogError as error:
-            errors.append(error)
+        read, unused = read_logs(Path(file), options)
+        logs += read
+        errors += unused
     return analyse(logs, request, errors, progress)
 
 

@@ -18,7 +18,7 @@ from typing import Final
 
 from telemetry.errors import KeptError, LogError
 from telemetry.home import home_folder
-from telemetry.readers import Explained, KeptMap, ReadOptions, explained
+from telemetry.readers import Explained, KeptMap, ReadOptions, explained, open_file, read_bytes
 from telemetry.readers.kept import table_id
 
 _ENDING: Final = ".json"
@@ -99,15 +99,16 @@ def keep(said: Explained) -> KeptMap | None:
 
 
 def keep_of_files(files: Iterable[Path], options: ReadOptions) -> list[KeptError]:
-    """Keep what the options say of tables that were read with them; return what could not be kept."""
+    """Keep what the options say of the tables that can be read with them; return what could not be kept."""
     errors = []
-    for file in files:
+    for log in (log for file in files for log in open_file(file).files):
         try:
-            keep(explained(file.read_bytes(), str(file), options))
+            read_bytes(log.data, log.file, options)  # what makes no sense of a table is not worth keeping
+            keep(explained(log.data, log.file, options))
         except KeptError as error:
             errors.append(error)
-        except (OSError, LogError):
-            continue  # changed since it was read: what is said of it now is nobody's to keep
+        except LogError:
+            continue
     return errors
 
 

@@ -14,7 +14,7 @@ from telemetry.analysis import Request
 from telemetry.errors import CallError, LogError
 from telemetry.geo import gates_from_text
 from telemetry.power import LIMIT_NAMES, Limits, PowerOptions
-from telemetry.readers import READERS
+from telemetry.readers import ARCHIVE_SUFFIXES, READERS
 from telemetry.units import SPEED_UNITS, TEMPERATURE_UNITS, distance_from_text
 from telemetry.whatif import Change
 
@@ -222,7 +222,7 @@ def log_files(names: Iterable[str]) -> tuple[list[Path], list[LogError]]:
     list of LogError
         One for each folder without a log.
     """
-    suffixes = {s for reader in READERS for s in reader.suffixes}
+    suffixes = {s for reader in READERS for s in reader.suffixes} | set(ARCHIVE_SUFFIXES)
     files: dict[Path, Path] = {}
     errors = []
     for name in names:

@@ -71,7 +71,7 @@ def _read(args: Namespace, request: Request) -> tuple[Analysis, list[LogError]]:
     with progress_bar() as progress:
         analysis = read_and_analyse(files, request, options, progress)
     if options != ReadOptions(kept=kept):
-        complain(headingmaps.keep_of_files(analysis.tables(), options))
+        complain(headingmaps.keep_of_files(files, options))
     return analysis, [*unused, *analysis.errors]
 
 

@@ -21,7 +21,7 @@ from telemetry.logbook import request as asked
 from telemetry.logbook.figures import Figures, figures, moment
 from telemetry.logbook.records import NamedLog
 from telemetry.motion import Motion
-from telemetry.readers import ReadOptions, read_bytes
+from telemetry.readers import ReadOptions, open_bytes, open_file, read_bytes
 
 _LEVEL: Final = 6
 # What counts as use of the boat for its service: common practice, no source.
@@ -88,20 +88,18 @@ def digest(data: bytes) -> str:
 
 
 def take_in(logs: Iterable[Path | NamedLog]) -> tuple[tuple[NamedLog, ...], tuple[LogError, ...]]:
-    """Read files into memory, each content once; a log keeps its file's name, not the folder it lay in."""
+    """Read files into memory, each content once; archives give the logs in them.
+
+    A log keeps its own name, neither the folder it lay in nor the archive.
+    """
     taken: dict[str, NamedLog] = {}
-    errors = []
+    errors: list[LogError] = []
     for log in logs:
-        if isinstance(log, NamedLog):
-            named = NamedLog(PurePath(log.file.replace("\\", "/")).name or "log", log.data)
-        else:
-            try:
-                named = NamedLog(log.name, log.read_bytes())
-            except OSError as error:
-                reason = f"it cannot be read: {error.strerror}"
-                errors.append(LogError(reason, file=str(log), mend="check that it exists and may be read"))
-                continue
-        taken.setdefault(digest(named.data), named)
+        opened = open_file(log) if isinstance(log, Path) else open_bytes(log.data, log.file)
+        errors += opened.errors
+        for found in opened.files:
+            name = PurePath(found.file.replace("\\", "/")).name or "log"
+            taken.setdefault(digest(found.data), NamedLog(name, found.data))
     return tuple(taken.values()), tuple(errors)
 
 

@@ -7,35 +7,120 @@ line to :data:`READERS`; the conformance tests then run it over every sample.
 from __future__ import annotations
 
 import hashlib
-from dataclasses import replace
-from pathlib import Path
+from dataclasses import dataclass, replace
+from pathlib import Path, PurePosixPath
 from typing import Final
 
 from telemetry.errors import DamagedLogError, LogError, NothingUsableError, UnknownFormatError
 from telemetry.frames import Log
 from telemetry.readers import fit, gpx, nmea, table
+from telemetry.readers.archive import ARCHIVE_SUFFIXES, Bounds, LogFile, is_archive, taken_out
 from telemetry.readers.base import LogReader, ReadOptions
 from telemetry.readers.kept import Explained, KeptMap
 from telemetry.readers.table import explained
 
 __all__ = [
+    "ARCHIVE_SUFFIXES",
     "READERS",
+    "Bounds",
     "Explained",
     "KeptMap",
+    "LogFile",
     "LogReader",
+    "Opened",
     "ReadOptions",
     "explained",
+    "open_bytes",
+    "open_file",
     "read_bytes",
     "read_log",
+    "read_logs",
 ]
 
 READERS: Final[tuple[LogReader, ...]] = (gpx.READER, fit.READER, nmea.READER, table.READER)
 _HEAD_BYTES: Final = 4096
-_LARGEST_BYTES: Final = 200_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """What a file on disk or from the network holds: itself, or the logs of an archive.
+
+    Attributes
+    ----------
+    files : tuple of LogFile
+        The logs, not read yet.
+    errors : tuple of LogError
+        One for each that could not be taken out, or for the file as a whole.
+    """
+
+    files: tuple[LogFile, ...]
+    errors: tuple[LogError, ...]
+
+
+def open_file(path: Path) -> Opened:
+    """Bring a file into memory; a .zip or .gz gives what is in it."""
+    file, bounds = str(path), Bounds()
+    try:
+        if not path.is_file():
+            reason = "it is a folder, not a log" if path.is_dir() else "there is no such file"
+            return Opened((), (LogError(reason, file=file, mend="give the path of one log file"),))
+        if path.stat().st_size > bounds.each_bytes:
+            reason = f"it is larger than {bounds.each_bytes // 1_000_000} MB, which no log of an outing is"
+            return Opened((), (LogError(reason, file=file, mend="cut the outing out of it first"),))
+        data = path.read_bytes()
+    except (OSError, ValueError) as error:
+        reason = f"it cannot be read: {getattr(error, 'strerror', None) or error}"
+        return Opened((), (LogError(reason, file=file, mend="check that the file exists and may be read"),))
+    return open_bytes(data, file, bounds)
+
+
+def open_bytes(data: bytes, file: str, bounds: Bounds | None = None) -> Opened:
+    """Take the logs out of an archive; any other bytes are one log by themselves."""
+    if not is_archive(data):
+        return Opened((LogFile(file, data),), ())
+    files, errors = [], []
+    try:
+        for found in taken_out(data, file, bounds or Bounds(), _is_log):
+            if isinstance(found, LogFile):
+                files.append(found)
+            else:
+                errors.append(found)
+    except LogError as error:
+        errors.append(error)
+    if not files and not errors:
+        errors.append(NothingUsableError("no log is in this archive", file=file, mend="pack the logs again"))
+    return Opened(tuple(files), tuple(errors))
+
+
+def _is_log(name: str, head: bytes) -> bool:
+    """Tell whether a file in an archive is one to be read: by content, or since it is called a log."""
+    ending = PurePosixPath(name).suffix.lower()
+    return any(ending in reader.suffixes or reader.sniff(head) for reader in READERS)
+
+
+def read_logs(path: Path, options: ReadOptions | None = None) -> tuple[tuple[Log, ...], tuple[LogError, ...]]:
+    """Read everything that a log file, or an archive of logs, holds.
+
+    Returns
+    -------
+    logs : tuple of Track or MotorLog
+        In the order of the file; a log out of an archive is called ``archive.zip/inner.gpx``.
+    errors : tuple of LogError
+        One for each part that cannot be used; the rest is read all the same.
+    """
+    opened = open_file(path)
+    logs: list[Log] = []
+    errors = list(opened.errors)
+    for found in opened.files:
+        try:
+            logs += read_bytes(found.data, found.file, options)
+        except LogError as error:
+            errors.append(error)
+    return tuple(logs), tuple(errors)
 
 
 def read_log(path: Path, options: ReadOptions | None = None) -> tuple[Log, ...]:
-    """Read a log file of any known format.
+    """Read a log file of any known format, packed or not, of which every part has to be usable.
 
     Returns
     -------
@@ -47,22 +132,10 @@ def read_log(path: Path, options: ReadOptions | None = None) -> tuple[Log, ...]:
     LogError
         If the file cannot be opened, recognised or used; the message says which and what to do.
     """
-    file = str(path)
-    try:
-        if not path.is_file():
-            reason = "it is a folder, not a log" if path.is_dir() else "there is no such file"
-            raise LogError(reason, file=file, mend="give the path of one log file")
-        if path.stat().st_size > _LARGEST_BYTES:
-            raise LogError(
-                f"it is larger than {_LARGEST_BYTES // 1_000_000} MB, which no log of an outing is",
-                file=file,
-                mend="cut the outing out of it first",
-            )
-        data = path.read_bytes()
-    except (OSError, ValueError) as error:
-        reason = f"it cannot be read: {getattr(error, 'strerror', None) or error}"
-        raise LogError(reason, file=file, mend="check that the file exists and may be read") from error
-    return read_bytes(data, file, options)
+    logs, errors = read_logs(path, options)
+    if errors:
+        raise errors[0]
+    return logs
 
 
 def read_bytes(data: bytes, file: str, options: ReadOptions | None = None) -> tuple[Log, ...]:

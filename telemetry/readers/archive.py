@@ -1,0 +1,196 @@
+"""Logs inside a .zip or a .gz: taken out in memory, within bounds, and never by a path.
+
+Only what a log needs is opened: gzip, and zip with stored or deflated files, whose decompressor can be told
+where to stop. An archive inside an archive is refused, since nesting is what makes small files endless; so is
+what is encrypted, damaged or larger than any log. The names inside are shown and nothing else.
+"""
+
+from __future__ import annotations
+
+import gzip
+import io
+import zipfile
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import PurePosixPath
+from typing import Final
+
+from telemetry.errors import DamagedLogError, LogError
+
+ARCHIVE_SUFFIXES: Final = (".zip", ".gz")
+
+_GZIP: Final = b"\x1f\x8b\x08"
+_ZIP: Final = (b"PK\x03\x04", b"PK\x05\x06")
+_OTHERS: Final = (b"7z\xbc\xaf\x27\x1c", b"Rar!\x1a\x07", b"BZh", b"\xfd7zXZ\x00", b"\x28\xb5\x2f\xfd")
+_TAR_AT: Final = 257
+_HEAD_BYTES: Final = 4096
+_METHODS: Final = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
+_ENCRYPTED: Final = 0x1 | 0x40 | 0x2000  # encrypted, strongly encrypted, headers masked (APPNOTE 4.4.4)
+_CENTRAL_ENTRY: Final = b"PK\x01\x02"
+# A log of numbers shrinks to a tenth, a very dull one to a fortieth: common practice, no source.
+_MOST_TIMES: Final = 250
+_ALWAYS_ALLOWED_BYTES: Final = 1_000_000
+_MEND_OUT: Final = "unpack it yourself and give the logs that were in it"
+_MEND_AGAIN: Final = "copy it from where it came from again"
+
+
+@dataclass(frozen=True, slots=True)
+class Bounds:
+    """How much may come out of one archive.
+
+    Attributes
+    ----------
+    each_bytes, all_bytes : int
+        Of one file, and of all together [byte].
+    files : int
+        How many files it may hold, logs or not.
+    """
+
+    each_bytes: int = 200_000_000
+    all_bytes: int = 200_000_000
+    files: int = 100
+
+
+@dataclass(frozen=True, slots=True)
+class LogFile:
+    """The bytes of one log, and the name by which it is spoken of (``outing.zip/lake.gpx``)."""
+
+    file: str
+    data: bytes
+
+
+Wanted = Callable[[str, bytes], bool]
+"""Whether a file in a zip is to be taken out, from its name and its first 4 KiB."""
+
+
+def is_archive(data: bytes) -> bool:
+    """Tell whether bytes are an archive that :func:`taken_out` opens."""
+    return data.startswith((_GZIP, *_ZIP))
+
+
+def taken_out(data: bytes, file: str, bounds: Bounds, wanted: Wanted) -> Iterator[LogFile | LogError]:
+    """Take the logs out of a .gz or a .zip, or say what is wrong with each.
+
+    Parameters
+    ----------
+    data, file : bytes and str
+        The archive and its name.
+    bounds : Bounds
+        How much may come out.
+    wanted : callable
+        Which files of a zip are logs; the others are passed over, as those in a folder are.
+
+    Raises
+    ------
+    LogError
+        If the archive as a whole cannot be used.
+    """
+    opened = _from_gzip if data.startswith(_GZIP) else _from_zip
+    try:
+        yield from opened(data, file, bounds, wanted)
+    except LogError:
+        raise
+    except Exception as error:
+        # Besides BadZipFile the standard library lets through zlib, struct, unicode and value errors.
+        reason = f"the archive is damaged ({type(error).__name__}: {error})"
+        raise DamagedLogError(reason, file=file, mend=_MEND_AGAIN) from error
+
+
+def _from_gzip(data: bytes, file: str, bounds: Bounds, _wanted: Wanted) -> Iterator[LogFile]:
+    # A .gz may be several in a row. Each costs time however little is in it, and begins with these bytes.
+    if data.count(_GZIP) > 10 * bounds.files:
+        raise LogError("it is made of too many parts", file=file, mend=_MEND_OUT)
+    last = PurePosixPath(file.replace("\\", "/")).name
+    inner = f"{file}/{last[:-3] if last.lower().endswith('.gz') else last}"
+    with gzip.GzipFile(fileobj=io.BytesIO(data)) as stream:
+        content = stream.read(min(bounds.each_bytes, bounds.all_bytes) + 1)
+    _hold_size(len(content), len(data), inner, min(bounds.each_bytes, bounds.all_bytes))
+    _refuse_nested(content, inner)
+    yield LogFile(inner, content)
+
+
+def _from_zip(data: bytes, file: str, bounds: Bounds, wanted: Wanted) -> Iterator[LogFile | LogError]:
+    # The list of contents is read as a whole on opening: count it first. Ten times the files is no log's zip,
+    # however its own count of them reads.
+    listed = data.count(_CENTRAL_ENTRY)
+    if listed <= 10 * bounds.files:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            members = [m for m in archive.infolist() if not m.is_dir() and not _is_litter(m.filename)]
+            listed = len(members)
+            if listed <= bounds.files:
+                yield from _members(archive, members, file, bounds, wanted)
+                return
+    reason = f"it holds {listed} files, more than the {bounds.files} that are opened"
+    raise LogError(reason, file=file, mend=_MEND_OUT)
+
+
+def _members(
+    archive: zipfile.ZipFile, members: list[zipfile.ZipInfo], file: str, bounds: Bounds, wanted: Wanted
+) -> Iterator[LogFile | LogError]:
+    left = bounds.all_bytes
+    for member in members:
+        name = f"{file}/{_shown(member.filename)}"
+        try:
+            log = _member(archive, member, name, min(bounds.each_bytes, left), wanted)
+        except LogError as error:
+            yield error
+        except Exception as error:  # see `taken_out`; the files beside it may be whole
+            reason = f"this part of the archive is damaged ({type(error).__name__}: {error})"
+            yield DamagedLogError(reason, file=name, mend=_MEND_AGAIN)
+        else:
+            if log is not None:
+                left -= len(log.data)
+                yield log
+
+
+def _member(
+    archive: zipfile.ZipFile, member: zipfile.ZipInfo, name: str, most_bytes: int, wanted: Wanted
+) -> LogFile | None:
+    if member.flag_bits & _ENCRYPTED:
+        raise LogError("it is encrypted", file=name, mend=_MEND_OUT)
+    if member.compress_type not in _METHODS:
+        reason = f"it is packed by method {member.compress_type}; plain and deflated zip files are opened"
+        raise LogError(reason, file=name, mend=_MEND_OUT)
+    with archive.open(member) as stream:
+        head = stream.read(_HEAD_BYTES)
+        _refuse_nested(head, name)
+        if not wanted(member.filename, head):
+            return None
+        _hold_size(member.file_size, member.compress_size, name, most_bytes)
+        # A stated size may be a lie; the stream never gives more than it.
+        content = head + stream.read(most_bytes + 1)
+    _hold_size(len(content), member.compress_size, name, most_bytes)
+    return LogFile(name, content)
+
+
+def _hold_size(size: int, packed_size: int, name: str, most_bytes: int) -> None:
+    if size > most_bytes:
+        raise LogError(
+            f"it unpacks to more than the {most_bytes / 1e6:.3g} MB that are left for it",
+            file=name,
+            mend="cut the outing out of it first",
+        )
+    if size > max(_ALWAYS_ALLOWED_BYTES, _MOST_TIMES * packed_size):
+        raise LogError(
+            f"it unpacks to more than {_MOST_TIMES} times its size, which no log does",
+            file=name,
+            mend=_MEND_OUT,
+        )
+
+
+def _refuse_nested(content: bytes, name: str) -> None:
+    if is_archive(content) or content.startswith(_OTHERS) or content[_TAR_AT : _TAR_AT + 5] == b"ustar":
+        raise LogError("it is an archive inside an archive, which is not opened", file=name, mend=_MEND_OUT)
+
+
+def _is_litter(name: str) -> bool:
+    """Tell whether an operating system, not a person, put a file into a zip."""
+    parts = name.replace("\\", "/").split("/")
+    return parts[0] == "__MACOSX" or parts[-1].startswith(".")
+
+
+def _shown(name: str) -> str:
+    """Make a name inside an archive fit to be printed: no way up, no control characters, not endless."""
+    parts = [part for part in name.replace("\\", "/").split("/") if part not in ("", ".", "..")]
+    printed = "".join(c if c.isprintable() else "?" for c in "/".join(parts))
+    return printed[-120:] or "?"
