@@ -98,17 +98,18 @@ def _register_sheet(app: Dash, book: BenchBook) -> None:
     @app.callback(
         SHEET,
         Output("bench-file-error", "children"),
+        Output("bench-file", "contents"),
         Input("bench-file", "contents"),
         State("bench-file", "filename"),
         prevent_initial_call=True,
     )
-    def lay_file(contents: str | None, name: str) -> tuple[Any, str]:
+    def lay_file(contents: str | None, name: str) -> tuple[Any, str, None]:
         if not contents:
             raise PreventUpdate
         try:
-            return OnBench(sheet_of_file(name, content_of(contents))).to_dict(), ""
+            return OnBench(sheet_of_file(name, content_of(contents))).to_dict(), "", None
         except SetupError as error:
-            return no_update, str(error)
+            return no_update, str(error), None  # emptied, so that the same file can come again when mended
 
     @app.callback(
         SHEET, Input("bench-begin", "n_clicks"), State("bench-new-boat", "value"), prevent_initial_call=True
