@@ -1,0 +1,71 @@
+"""Printing a page to PDF with a Chromium that is on the machine, offline."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import tempfile
+from pathlib import Path
+from typing import Final
+
+from telemetry.errors import CallError
+
+PAPERS: Final = ("A4", "letter")
+CHROMIUM_VARIABLE: Final = "RECIPROCAL_CHROMIUM"
+_NAMES: Final = ("chromium", "chromium-browser", "google-chrome-stable", "google-chrome", "chrome", "msedge")
+_LONGEST_S: Final = 90.0
+_ANY_BROWSER: Final = "write it as .html and print that from any browser"
+
+
+def find_chromium() -> str | None:
+    """Find a Chromium: the one named in RECIPROCAL_CHROMIUM, else the first on the path."""
+    named = os.environ.get(CHROMIUM_VARIABLE)
+    return named or next((found for name in _NAMES if (found := shutil.which(name))), None)
+
+
+def printed_pdf(html: str) -> bytes:
+    """Print a self-contained page.
+
+    Raises
+    ------
+    CallError
+        If there is no Chromium or it prints nothing; the mend is to print the page from any browser.
+    """
+    chromium = find_chromium()
+    if chromium is None:
+        raise CallError("no Chromium was found to print the PDF with", mend=_ANY_BROWSER)
+    with tempfile.TemporaryDirectory(prefix="reciprocal-", ignore_cleanup_errors=True) as folder:
+        page, pdf = Path(folder, "statement.html"), Path(folder, "statement.pdf")
+        page.write_text(html, encoding="utf-8")
+        try:
+            done = subprocess.run(
+                [chromium, *_flags(folder), f"--print-to-pdf={pdf}", page.as_uri()],
+                check=False,
+                capture_output=True,
+                timeout=_LONGEST_S,
+            )
+        except (OSError, subprocess.TimeoutExpired) as error:
+            raise CallError(
+                f"{chromium} did not print the PDF: {type(error).__name__}", mend=_ANY_BROWSER
+            ) from None
+        if done.returncode or not pdf.is_file():
+            raise CallError(f"{chromium} ended with status {done.returncode} and no PDF", mend=_ANY_BROWSER)
+        return pdf.read_bytes()
+
+
+def _flags(folder: str) -> list[str]:
+    flags = [
+        "--headless",
+        "--disable-gpu",
+        "--no-first-run",
+        "--disable-background-networking",
+        "--disable-component-update",
+        "--disable-sync",
+        "--host-resolver-rules=MAP * ~NOTFOUND",  # the page asks for nothing; the browser shall not either
+        f"--user-data-dir={folder}",
+        "--no-pdf-header-footer",
+    ]
+    # Chromium refuses to start as root with its sandbox; the page has no script to be boxed in.
+    is_root = hasattr(os, "geteuid") and os.geteuid() == 0
+    return [*flags, "--no-sandbox"] if is_root else flags

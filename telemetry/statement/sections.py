@@ -1,0 +1,207 @@
+"""Everything below a statement's headline, as sections of rows, for text and page alike."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from telemetry.report import BEFORE_YOU_RUN, findings_lines, heading_text
+from telemetry.statement.legible import LABEL, LONG, SHORT, cut, legible, shortened
+from telemetry.statement.wording import number
+from telemetry.units import distance_text, speed_text
+
+if TYPE_CHECKING:
+    from telemetry.statement.facts import LogFacts, Statement, Way
+    from telemetry.twoway import TwoWay
+
+_MOST_FINDINGS, _MOST_UNUSED, _MOST_CONDITIONS, _MOST_ITEMS = 3, 4, 8, 24
+
+Rows = tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """One part of a statement.
+
+    Attributes
+    ----------
+    key, title : str
+        A stable name, and the heading.
+    head : tuple of str
+        The columns' headings; empty where each row is a name and what is said of it, or a sentence alone.
+    rows : tuple of tuple of str
+    """
+
+    key: str
+    title: str
+    head: tuple[str, ...]
+    rows: Rows
+
+
+def sections(s: Statement) -> tuple[Section, ...]:
+    """Word everything below the headline, in the order of reading; what is not known is left out."""
+    every = (
+        _ways(s),
+        _checks(s),
+        Section("rule", "The rule and where it comes from", (), _rule(s)),
+        Section("gates", "Gates and measured distance", (), _gates(s.two_way) if s.two_way else ()),
+        Section("findings", "Found inside the measured distance", (), _findings(s.ways)),
+        Section("setup", "Setup sheet", (), _setup(s)),
+        Section("conditions", "Conditions, as stated by the user", (), _conditions(s)),
+        Section("logs", "The logs it rests on", ("Log", "What it is", "SHA-256 of its bytes"), _logs(s.logs)),
+        Section("cautions", "Cautions", (), tuple((legible(text),) for text in _cautions(s))),
+    )
+    return tuple(section for section in every if section.rows)
+
+
+def volume(s: Statement) -> int:
+    """Count the characters below the headline."""
+    return sum(len(cell) for section in sections(s) for row in section.rows for cell in row)
+
+
+def _ways(s: Statement) -> Section:
+    dated = all(way.entered_utc is not None for way in s.ways)
+    clock = "UTC" if dated else "log's clock"
+    columns = [
+        {
+            "Heading": heading_text(way.heading_deg),
+            f"Enters, {clock}": _moment(way.entered_utc, way.entered_s),
+            f"Leaves, {clock}": _moment(way.left_utc, way.left_s),
+            "Time": f"{way.time_s:.3f} s",
+            f"Speed, {s.unit}": number(way.speed_mps, s.unit, way.u95_mps),
+            "Speed, m/s": number(way.speed_mps, "m/s", way.u95_mps),
+            f"Peak, {s.unit}": number(way.peak_mps, s.unit, way.peak_u95_mps),
+            "Log": shortened(way.file, LABEL),
+        }
+        for way in s.ways
+    ]
+    names = columns[0] if columns else ()
+    rows = tuple((name, *(column[name] for column in columns)) for name in names)
+    return Section("ways", "Both passes", ("", *(way.pass_id for way in s.ways)), rows)
+
+
+def _moment(utc: pd.Timestamp | None, t_s: float) -> str:
+    return f"{t_s:.3f} s" if utc is None else f"{utc.round('ms'):%H:%M:%S.%f}"[:-3]
+
+
+def _checks(s: Statement) -> Section:
+    checks = s.two_way.checks if s.two_way else ()
+    rows = tuple((c.name.capitalize(), c.result, legible(c.detail)) for c in checks)
+    return Section("checks", "Checks, each with its evidence", ("Check", "Result", "Evidence"), rows)
+
+
+def _rule(s: Statement) -> Rows:
+    rule, window_s, mark_mps = s.rule, s.request.window_s, s.request.mark_mps
+    origin = "ships with the program" if s.rule_ships else "a rule file of the user's own"
+    rows = [
+        (shortened(rule.name, LABEL), f"{shortened(rule.title, SHORT)} ({origin})"),
+        ("Source", shortened(rule.source, LONG)),
+    ]
+    if rule.notes:
+        rows.append(("Note", shortened(rule.notes, LONG)))
+    if window_s is not None:
+        rows.append(("Time window", f"{window_s / 60.0:g} min, stated by the user in place of the rule's"))
+    if mark_mps is not None:
+        mark = speed_text(mark_mps, s.unit)
+        rows.append(("Mark to beat", f"{mark}, stated by the user; margin {rule.margin_percent:g} %"))
+    return tuple(rows)
+
+
+def _gates(chosen: TwoWay) -> Rows:
+    placed = "given by the user" if chosen.gates_given else "placed by the program along the fitted line"
+    points = ", ".join(
+        f"{name} {gate.lat_deg:.7f} {gate.lon_deg:.7f}" for name, gate in zip("AB", chosen.gates, strict=True)
+    )
+    return (
+        ("Distance", f"{distance_text(chosen.distance_m)}, {chosen.distance_m:.3f} m"),
+        ("Gates", f"{placed}: {points} (WGS 84, degrees)"),
+    )
+
+
+def _findings(ways: Sequence[Way]) -> Rows:
+    rows: list[tuple[str, ...]] = []
+    for way in ways:
+        inside = [f for f in way.findings if f.start_s is not None]
+        told = cut(findings_lines(inside), _MOST_FINDINGS) or ("nothing odd",)
+        rows += [(way.pass_id, text) for text in told]
+    files = {way.file: [f for f in way.findings if f.start_s is None] for way in ways}
+    for file, found in files.items():
+        name = "Whole log" if len(files) == 1 else f"All of {shortened(file, LABEL)}"
+        rows += [(name, text) for text in cut(findings_lines(found), _MOST_FINDINGS)]
+    return tuple(rows)
+
+
+def _setup(s: Statement) -> Rows:
+    if s.sheet is None:
+        return ()
+    items = [
+        (legible(item.title), legible(s.showing.text(item, reading)))
+        for item, reading in ((s.sheet.item(name), r) for name, r in s.sheet.tune.items())
+    ]
+    more = len(items) - _MOST_ITEMS
+    tail = [("Further items", f"{more} more on the sheet")] if more > 0 else []
+    name = f"{shortened(s.sheet.name, LABEL)} (content {s.sheet.sheet_id})"
+    return (("Boat", shortened(s.sheet.boat, LABEL)), ("Sheet", name), *items[:_MOST_ITEMS], *tail)
+
+
+def _conditions(s: Statement) -> Rows:
+    rows = [(shortened(name, LABEL).capitalize(), shortened(text, LABEL)) for name, text in s.conditions]
+    more = len(rows) - _MOST_CONDITIONS
+    return (*rows[:_MOST_CONDITIONS], *([("Further", f"{more} more stated")] if more > 0 else []))
+
+
+def _logs(logs: Iterable[LogFacts]) -> Rows:
+    return tuple(
+        (
+            shortened(log.file, LABEL),
+            f"{_kind(log)}, {log.format}, {log.samples} samples{_rate(log)}",
+            log.sha256,
+        )
+        for log in logs
+    )
+
+
+def _kind(log: LogFacts) -> str:
+    if log.kind == "motor":
+        return "motor log, clock joined; not part of the figure"
+    return f"speed log, speed {log.speed_source}, clock of the {log.clock}"
+
+
+def _rate(log: LogFacts) -> str:
+    return f" at {log.rate_hz:.3g} Hz" if log.rate_hz else ""
+
+
+def _cautions(s: Statement) -> Iterator[str]:
+    speed_logs = [log for log in s.logs if log.kind == "speed"]
+    if s.two_way is not None:
+        if not s.two_way.gates_given:
+            yield (
+                "The program placed the gates where this pair's average is highest: a best case. Gates "
+                "marked before the pass give a figure decided beforehand."
+            )
+        if s.sheet is None:
+            yield "No setup sheet was stated: that both passes ran on one tune is not shown here."
+        else:
+            yield "Setup sheet and conditions are the user's word; the logs do not show them."
+    if not s.rule_ships:
+        yield "The rule is the user's own file; compare it with your body's book."
+    if any(log.speed_source == "differenced" for log in speed_logs):
+        yield "The log carries no measured speed: speeds come from its positions."
+    if any(log.clock == "host" for log in speed_logs):
+        yield "The stamps are those of the machine that logged, not of the receiver."
+    if any(log.start_utc is None for log in speed_logs):
+        yield "The log does not say which day it was."
+    if len(speed_logs) > 1 and s.two_way is not None:
+        yield "The two passes stand in two logs, laid in order by their UTC."
+    for event in s.ride:
+        yield f"{event.pass_id}, {event.phase}: {event.kind} {event.verdict}."
+    yield from (f"Not used: {text}" for text in cut(s.unused, _MOST_UNUSED))
+    yield (
+        "The ± holds what the logs show of their errors and what data sheets usually say of receivers; a "
+        "receiver with a fault of its own is not in it."
+    )
+    yield "A hash says which bytes were read, not who recorded them or where the receiver was."
+    yield BEFORE_YOU_RUN

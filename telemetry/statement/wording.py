@@ -1,0 +1,96 @@
+"""The headline of a statement, and the words around it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from telemetry.statement.legible import LABEL, LONG, cut, shortened
+from telemetry.units import distance_text, speed_text
+
+if TYPE_CHECKING:
+    from telemetry.statement.facts import Statement
+
+TITLE: Final = "Two-way statement"
+_MOST_REASONS, _MOST_NOTES = 3, 4
+
+
+@dataclass(frozen=True, slots=True)
+class Headline:
+    """What stands largest.
+
+    Attributes
+    ----------
+    figure, uncertainty, unit, si : str
+        The average in the user's unit and in SI; empty without a two-way.
+    verdict, plain : str
+        The verdict's word, and what it means in a sentence.
+    reasons : tuple of str
+        What stands in the way of ``counts``.
+    about : tuple of str
+        What the figure is and how it is printed by the rule.
+    """
+
+    figure: str
+    uncertainty: str
+    unit: str
+    si: str
+    verdict: str
+    plain: str
+    reasons: tuple[str, ...]
+    about: tuple[str, ...]
+
+
+def headline(s: Statement) -> Headline:
+    """Word the figure and the verdict."""
+    chosen, rule = s.two_way, shortened(s.rule.name, LABEL)
+    if chosen is None:
+        plain = "There is no two-way to state: the logs cannot tell one."
+        return Headline("", "", "", "", s.verdict, plain, cut(s.notes, _MOST_NOTES, LONG), ())
+    figure, _, uncertainty = number(chosen.average_mps, s.unit, chosen.u95_mps).partition(" ± ")
+    open_checks = [c for c in chosen.checks if c.result != "met"]
+    failed = sum(c.result == "not met" for c in open_checks)
+    plain = {
+        "counts": f"It counts by the rule “{rule}”: every check is met by evidence in the logs.",
+        "does not count": f"It does not count by the rule “{rule}”: "
+        f"{failed} of {len(chosen.checks)} checks {'is' if failed == 1 else 'are'} not met.",
+        "cannot tell": f"It cannot be told whether it counts by the rule “{rule}”: "
+        f"no check fails, yet the logs cannot answer {len(open_checks)} of {len(chosen.checks)}.",
+    }[chosen.verdict]
+    kind = (
+        "Mean of the two speeds" if chosen.mean == "of speeds" else "Distance over the mean of the two times"
+    )
+    ways = f"{distance_text(chosen.distance_m)}, {' and '.join(chosen.passes)}, both ways"
+    place = f", {'the best of' if chosen.best else 'one of'} {s.judged} in these logs" if s.judged > 1 else ""
+    independent, shared = (speed_text(u, "m/s") for u in (chosen.u_independent_mps, chosen.u_shared_mps))
+    return Headline(
+        figure=figure,
+        uncertainty=uncertainty,
+        unit=s.unit,
+        si=speed_text(chosen.average_mps, "m/s", chosen.u95_mps),
+        verdict=chosen.verdict,
+        plain=plain,
+        reasons=cut((f"{c.name}: {c.result}. {c.detail}" for c in open_checks), _MOST_REASONS, LONG),
+        about=(
+            f"{kind} over {ways} ({chosen.id}{place}). As the rule prints it: {chosen.official_text}.",
+            f"± is half of the 95 % interval. Standard uncertainty: {independent} averages out between the "
+            f"passes, {shared} both share.",
+        ),
+    )
+
+
+def number(speed_mps: float, unit: str, u95_mps: float) -> str:
+    """Write a speed with its uncertainty and without its unit."""
+    return speed_text(speed_mps, unit, u95_mps).removesuffix(f" {unit}")
+
+
+def closing(s: Statement) -> str:
+    """Say who made it and when."""
+    made = f", made {s.made_utc:%Y-%m-%d %H:%M} UTC" if s.made_utc else ""
+    return f"Reciprocal {s.version}{made}"
+
+
+def day(s: Statement) -> str:
+    """Name the day of the first pass, or say that the log does not."""
+    first = s.ways[0].entered_utc if s.ways else next((log.start_utc for log in s.logs), None)
+    return f"{first:%Y-%m-%d}" if first is not None else "day not in the log"
