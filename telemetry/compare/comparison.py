@@ -127,10 +127,10 @@ def compare(
             unmeasured.append(measure.title)
             continue
         effects.append(effect(measure, before, after, care=cares.get(key), barred=barred, history=history))
-    head = effects[0].found
-    kind = "two-way" if head is not None else "pass"
+    head = effects[0]
+    kind = "two-way" if head.before.count and head.after.count else "pass"
     sides = [[e for e in side if e.kind == kind] for side in (before, after)]
-    adjusted = head.adjusted if head is not None else ()
+    adjusted = head.found.adjusted if head.found is not None else ()
     remarks = of_tune(found) + (
         of_conditions(sides[0], sides[1], adjusted, barred) if sides[0] and sides[1] else []
     )

@@ -52,9 +52,9 @@ class Evidence:
     covariates: Mapping[str, Covariate] = field(default_factory=lambda: NOTHING)
 
     @property
-    def key(self) -> tuple[str | int, Kind, int]:
+    def key(self) -> tuple[str | int, str, Kind, int]:
         """Tell it apart from all other evidence of its boat."""
-        return self.outing_id, self.kind, self.order
+        return self.outing_id, self.sheet_id, self.kind, self.order
 
     def has(self, key: str) -> bool:
         """Whether a figure is known."""

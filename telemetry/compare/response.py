@@ -1,4 +1,7 @@
-"""A measure's response to one item: a Gaussian process whose scales are averaged over, not chosen.
+"""A measure's response to one item: a parabola and a Gaussian process about it, scales averaged over.
+
+A hull's answer to a tune is mostly a parabola near its best; the process is for what is not. Both have priors
+as wide as tunes are, so that one step beyond the values tried is as unsure as it is.
 
 With three to ten values tried, the likelihood cannot pick a length scale; picking one anyway makes the
 interval between and beyond the values too narrow. Every scale of a grid speaks here, weighed by how well it
@@ -7,7 +10,7 @@ explains the values [1]_, and the spread between them is part of the answer.
 References
 ----------
 .. [1] C. E. Rasmussen, C. K. I. Williams, Gaussian Processes for Machine Learning, MIT Press 2006, equations
-   2.25-2.30 (prediction, marginal likelihood) and 2.7 (constant mean with a vague prior).
+   2.25-2.30 (prediction, marginal likelihood) and 2.39-2.40 (a trend with priors on its coefficients).
 """
 
 from __future__ import annotations
@@ -22,11 +25,12 @@ from scipy.stats import norm
 
 from telemetry.frames import FloatArray
 
-_LENGTHS: Final = (0.35, 0.5, 0.7, 1.0, 1.4, 2.0, 2.8)
+_LENGTHS: Final = (0.35, 0.5, 0.7, 1.0, 1.4, 2.0)
 """Length scales, in spans of the values tried: a hull's answer bends over the range that people try."""
 _AMPLITUDES: Final = (0.25, 0.5, 1.0, 2.0, 4.0, 8.0)
-"""Standard deviations of the response, in differences that matter."""
-_VAGUE = 1e3  # standard deviation of the constant mean, in differences that matter
+"""Standard deviations of the process, in differences that matter."""
+_TREND: Final = (1e3, 10.0, 10.0)
+"""Standard deviations of the parabola's three coefficients, in differences that matter and spans tried."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,9 +70,7 @@ def predict(x: FloatArray, y: FloatArray, u: FloatArray, at: FloatArray, care: f
     logs, means, seconds = [], [], []
     for length in _LENGTHS:
         for amplitude in _AMPLITUDES:
-            log_likelihood, mean, covariance = _one(
-                x, y, u, at, length * span, amplitude * care, (_VAGUE * care) ** 2
-            )
+            log_likelihood, mean, covariance = _one(x, y, u, at, length * span, amplitude * care, care)
             logs.append(log_likelihood)
             means.append(mean)
             seconds.append(covariance + np.outer(mean, mean))
@@ -86,20 +88,23 @@ def _one(
     at: FloatArray,
     length: float,
     amplitude: float,
-    vague: float,
+    care: float,
 ) -> tuple[float, FloatArray, FloatArray]:
     """Predict under one pair of scales, with the logarithm of the marginal likelihood."""
 
     def kernel(a: FloatArray, b: FloatArray) -> FloatArray:
-        return np.asarray(amplitude**2 * np.exp(-0.5 * ((a[:, None] - b[None, :]) / length) ** 2))
+        process = amplitude**2 * np.exp(-0.5 * ((a[:, None] - b[None, :]) / length) ** 2)
+        return np.asarray(process + (parabola(a) * (np.array(_TREND) * care) ** 2) @ parabola(b).T)
+
+    def parabola(a: FloatArray) -> FloatArray:
+        return np.vander((a - x.mean()) / np.ptp(x), 3, increasing=True)
 
     middle = float(y.mean())
-    covariance = kernel(x, x) + vague + np.diag(u**2)
-    factor = cho_factor(covariance, lower=True)
-    across = kernel(at, x) + vague
+    factor = cho_factor(kernel(x, x) + np.diag(u**2), lower=True)
+    across = kernel(at, x)
     solved = cho_solve(factor, y - middle)
     mean = middle + across @ solved
-    left = kernel(at, at) + vague - across @ cho_solve(factor, across.T)
+    left = kernel(at, at) - across @ cho_solve(factor, across.T)
     log_det = 2.0 * float(np.sum(np.log(np.diag(factor[0]))))
     log_likelihood = (
         -0.5 * float((y - middle) @ solved) - 0.5 * log_det - 0.5 * y.size * math.log(2.0 * math.pi)

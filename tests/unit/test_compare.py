@@ -1,0 +1,208 @@
+"""Verdicts, what they rest on, and what is said aloud with them."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import pytest
+from compare_fixture import BASE, outing, passes, sheet
+
+from telemetry.compare import MEASURES, Comparison, compare
+from telemetry.compare.verdicts import NO_DIFFERENCE, NOT_ENOUGH
+from telemetry.errors import CallError
+from telemetry.setup import Reading
+
+LOWER = sheet("lower", strut_depth_mm=2.5)
+
+
+def judged(
+    before: list[list[float]], after: list[list[float]], care: float = 0.25, **rest: float
+) -> Comparison:
+    """Compare two sheets by the two-ways of their outings."""
+    first = [e for k, v in enumerate(before) for e in outing(BASE, k, v, **rest)]
+    second = [e for k, v in enumerate(after) for e in outing(LOWER, 50 + k, v, **rest)]
+    return compare(first, second, before_sheet=BASE, after_sheet=LOWER, care=care)
+
+
+def test_a_clear_gain_is_faster_and_its_mirror_slower() -> None:
+    slow, fast = [[24.0, 24.1], [24.2, 24.1], [23.9, 24.0]], [[25.0, 25.1], [25.2, 24.9], [25.1, 25.0]]
+    gain, loss = judged(slow, fast), judged(fast, slow)
+    assert (gain.headline.verdict, loss.headline.verdict) == ("faster", "slower")
+    assert gain.headline.difference == pytest.approx(1.0, abs=0.03)
+    assert loss.headline.difference == pytest.approx(-(gain.headline.difference or 0.0))
+
+
+def test_no_clear_difference_needs_the_whole_interval_within_what_matters() -> None:
+    same = [[24.0, 24.1], [24.05, 24.1], [24.02, 24.08], [24.06, 24.0]]
+    assert judged(same, [v[::-1] for v in same], care=0.25).headline.verdict == NO_DIFFERENCE
+    told = judged(same, [v[::-1] for v in same], care=0.02).headline
+    assert told.verdict == NOT_ENOUGH
+    assert "differences that matter" in told.reason
+
+
+def test_too_little_says_how_much_more() -> None:
+    rough = judged([[24.0, 24.9], [25.1, 24.2]], [[24.6, 25.6], [24.3, 25.2]], care=0.3).headline
+    assert rough.verdict == NOT_ENOUGH
+    assert {plan.kind for plan in rough.plans} == {"outings", "alternating"}
+    for plan in rough.plans:
+        assert plan.power >= 0.8
+        assert plan.two_ways >= 4
+    # Twice the difference that matters never needs more.
+    easy = judged([[24.0, 24.9], [25.1, 24.2]], [[24.6, 25.6], [24.3, 25.2]], care=0.6).headline
+    assert min(p.two_ways for p in easy.plans) < min(p.two_ways for p in rough.plans)
+
+
+def test_one_outing_a_side_is_not_enough_and_says_why() -> None:
+    told = judged([[24.0, 24.1, 24.0]], [[25.0, 25.1, 24.9]]).headline
+    assert told.verdict == NOT_ENOUGH
+    assert told.difference is None
+    assert "what an outing shares" in told.reason
+    assert told.plans == ()
+
+
+def test_the_boats_history_lends_its_scatter_and_that_is_said() -> None:
+    first, second = outing(BASE, 0, [24.0, 24.1, 24.0]), outing(LOWER, 1, [26.0, 26.1, 25.9])
+    other = sheet("other", strut_depth_mm=4.0)
+    more = [e for k, v in enumerate([23.0, 23.2, 22.9, 23.1]) for e in outing(other, 10 + k, [v, v + 0.1])]
+    told = compare(first, second, before_sheet=BASE, after_sheet=LOWER, history=[*first, *second, *more])
+    assert told.headline.verdict == "faster"
+    assert told.headline.found is not None
+    assert told.headline.found.history_outings == 4
+
+
+def test_two_enough_sheets_do_not_ask_the_history() -> None:
+    outings = [[24.0, 24.1], [24.2, 24.1], [23.9, 24.0]]
+    first = [e for k, v in enumerate(outings) for e in outing(BASE, k, v)]
+    second = [e for k, v in enumerate(outings) for e in outing(LOWER, 9 + k, v)]
+    wild = [e for k in range(6) for e in outing("else", 30 + k, [20.0 + 3 * k, 21.0 + 3 * k])]
+    alone, among = (compare(first, second, history=h).headline for h in ((), wild))
+    assert alone.u95 == among.u95
+
+
+def test_sheets_in_turn_within_outings_are_told_by_differences_within() -> None:
+    first = [e for k, level in enumerate((22.0, 25.0)) for e in outing(BASE, k, [level, level + 0.1])]
+    second = [e for k, level in enumerate((22.5, 25.6)) for e in outing(LOWER, k, [level, level + 0.05])]
+    told = compare(first, second).headline
+    assert told.found is not None
+    assert told.difference == pytest.approx(0.525, abs=0.05)
+    assert (told.u95 or 9.0) < 0.3  # though the outings lie 3 m/s apart
+
+
+def test_the_interval_is_never_narrower_than_the_measuring() -> None:
+    twins = [[24.0, 24.001], [24.001, 24.0], [24.0, 24.0]]
+    told = judged(twins, twins, u95=0.3).headline
+    assert told.found is not None
+    assert told.found.measurement_bound
+    # Six two-ways a side, each within 0.3: the mean difference within 0.3 sqrt(2 / 6) (computed).
+    assert told.u95 == pytest.approx(0.3 * math.sqrt(2 / 6), rel=1e-3)
+
+
+def test_figures_that_do_not_scatter_at_all_are_not_believed() -> None:
+    told = judged([[24.0, 24.0], [24.0, 24.0]], [[24.0, 24.0], [24.0, 24.0]]).headline
+    assert told.verdict == NOT_ENOUGH
+    assert "do not scatter" in told.reason
+
+
+def test_a_pack_running_down_is_allowed_for_by_its_voltage() -> None:
+    def run(of: object, number: int, volts: list[float], gain: float) -> list:
+        return outing(of, number, [24.0 + gain + 1.5 * (v - 25.0) for v in volts], rest_voltage_v=volts)  # type: ignore[arg-type]
+
+    fresh, tired = [25.2, 25.0, 24.8], [24.9, 24.7, 24.5]
+    first = [e for k in range(3) for e in run(BASE, k, [v + 0.01 * k for v in fresh], 0.02 * k)]
+    second = [e for k in range(3) for e in run(LOWER, 9 + k, [v - 0.01 * k for v in tired], 0.4 - 0.02 * k)]
+    told = compare(first, second, before_sheet=BASE, after_sheet=LOWER)
+    (adjusted,) = told.headline.found.adjusted  # type: ignore[union-attr]
+    assert adjusted.covariate.key == "rest_voltage_v"
+    assert adjusted.slope == pytest.approx(1.5, abs=0.1)
+    assert told.headline.difference == pytest.approx(0.36, abs=0.05)  # the plain means lie 0.1 apart
+    assert any(r.code == "rest_voltage_v" and r.adjusted for r in told.remarks)
+
+
+def test_voltage_is_not_allowed_for_where_the_change_made_it() -> None:
+    more = BASE.edit({"cells": Reading(8.0)}, name="8 cells")
+    first = [
+        e for k in range(3) for e in outing(BASE, k, [24.0, 23.8 + 0.01 * k], rest_voltage_v=[25.0, 24.0])
+    ]
+    second = [
+        e for k in range(3) for e in outing(more, 9 + k, [29.0, 28.8 - 0.01 * k], rest_voltage_v=[25.0, 24.0])
+    ]
+    found = compare(first, second, before_sheet=BASE, after_sheet=more).headline.found
+    assert found is not None
+    assert [a.covariate.key for a in found.adjusted] == ["order"]
+
+
+def test_different_water_wind_and_pack_are_said_aloud() -> None:
+    speeds = [24.0, 24.1]
+    first = [
+        e for k in range(3) for e in outing(BASE, k, speeds, water="flat", wind_mps=0.5 + 0.1 * k, pack="A")
+    ]
+    second = [
+        e
+        for k in range(3)
+        for e in outing(LOWER, 9 + k, speeds, water="chop", wind_mps=3.0 + 0.1 * k, pack="A")
+    ]
+    told = {r.code: r for r in compare(first, second, before_sheet=BASE, after_sheet=LOWER).remarks}
+    assert "flat before, chop after" in told["water"].text
+    assert "do not overlap" in told["wind_mps"].text
+    assert "pack" not in told
+    assert "time" in told  # all of one side came first
+
+
+def test_wind_on_both_sides_is_adjusted_for() -> None:
+    def run(of: object, start: int, winds: list[float], level: float) -> list:
+        return [
+            e
+            for k, w in enumerate(winds)
+            for e in outing(of, start + k, [level - 0.3 * w, level - 0.3 * w + 0.02 * (k % 2)], wind_mps=w)  # type: ignore[arg-type]
+        ]
+
+    told = compare(run(BASE, 0, [0.2, 1.0, 2.0, 1.4], 24.0), run(LOWER, 9, [1.5, 2.5, 3.5, 0.8], 24.5))
+    assert told.headline.difference == pytest.approx(0.5, abs=0.03)
+    assert any(r.code == "wind_mps" and r.adjusted for r in told.remarks)
+
+
+def test_several_changed_items_cannot_be_told_apart() -> None:
+    both = sheet("both", strut_depth_mm=2.5, strut_angle_deg=1.0)
+    told = compare(outing(BASE, 0, [24.0]), outing(both, 1, [24.5]), before_sheet=BASE, after_sheet=both)
+    assert "several-changes" in [r.code for r in told.remarks]
+
+
+def test_equal_sheets_and_hair_wide_changes_are_said_aloud() -> None:
+    again, hair = BASE.edit(name="again"), sheet("hair", strut_depth_mm=3.02)
+    for other, code in ((again, "same-tune"), (hair, "within-gauge")):
+        told = compare(
+            outing(BASE, 0, [24.0]), outing(other, 1, [24.1]), before_sheet=BASE, after_sheet=other
+        )
+        assert code in [r.code for r in told.remarks]
+
+
+def test_other_measures_are_higher_or_lower_and_passes_count_for_them() -> None:
+    first = [e for k in range(3) for e in passes(BASE, k, slip=[0.15, 0.152, 0.149 + 0.001 * k, 0.151])]
+    second = [e for k in range(3) for e in passes(LOWER, 9 + k, slip=[0.10, 0.102, 0.099 + 0.001 * k, 0.101])]
+    told = compare(first, second, before_sheet=BASE, after_sheet=LOWER)
+    slip = told.effect("slip")
+    assert slip is not None
+    assert slip.verdict == "lower"
+    assert told.headline.verdict == NOT_ENOUGH
+    assert told.headline.reason == "there is no two-way before"
+    assert MEASURES["peak_mps"].title in told.unmeasured
+
+
+@pytest.mark.parametrize("care", [0.0, -1.0, math.nan])
+def test_a_difference_that_matters_is_above_nothing(care: float) -> None:
+    with pytest.raises(CallError, match="cannot be the smallest that matters"):
+        compare([], [], care=care)
+
+
+def test_one_group_cannot_stand_on_both_sides() -> None:
+    group = outing(BASE, 0, [24.0, 24.1])
+    with pytest.raises(CallError, match="stand on both sides"):
+        compare(group, outing(BASE, 0, [24.0]))
+
+
+def test_the_contract_is_plain_and_finite() -> None:
+    told = judged([[24.0, 24.1], [24.2, 24.1]], [[25.0, 25.1], [25.2, 24.9]])
+    table = json.loads(json.dumps(told.to_dict(), allow_nan=False))
+    assert table["schema"] == "reciprocal-comparison/1"
+    assert table["effects"][0]["low"] < table["effects"][0]["difference"] < table["effects"][0]["high"]
