@@ -22,10 +22,13 @@ from dashboard.pages import (
     before_and_after_callbacks,
     bench,
     bench_callbacks,
+    logbook,
+    logbook_callbacks,
 )
 from dashboard.security import LARGEST_REQUEST_BYTES, protect
 from dashboard.services.bench_logbook import BenchBook
 from dashboard.services.comparing import ComparingBook
+from dashboard.services.logbook import Shelf
 from dashboard.services.samples import sample_uploads
 from dashboard.services.sessions import Sessions, new_token
 from telemetry.errors import ReciprocalError
@@ -34,7 +37,7 @@ from telemetry.units import SPEED_UNITS
 _log = logging.getLogger(__name__)
 
 # In the order of a day: each has PATH, NAME and layout, and stands in the navigation.
-_PAGES: Final = (after_the_water, bench, before_and_after)
+_PAGES: Final = (after_the_water, bench, before_and_after, logbook)
 
 _INDEX: Final = """<!DOCTYPE html>
 <html lang="en">
@@ -122,6 +125,7 @@ def create_app(config: Config | None = None) -> Dash:
     after_the_water_callbacks.register(app, config.sessions)
     bench_callbacks.register(app, BenchBook(config.logbook))
     before_and_after_callbacks.register(app, ComparingBook(config.logbook))
+    logbook_callbacks.register(app, config.sessions, Shelf(config.logbook))
     protect(app.server, app.csp_hashes, loopback=config.loopback)
     return app
 

@@ -14,35 +14,38 @@ from dashboard.services.uploads import LARGEST_BYTES, MOST_FILES_A_DROP, FileVie
 
 def upload_card() -> html.Div:
     """Build the place to drop logs, and the way in for someone who has none at hand."""
-    drop = dcc.Upload(
-        html.Div(
-            [
-                icon("drop"),
-                html.Span(
-                    [html.Strong("Drop logs here"), " or ", html.U("choose files")], className="drop-text"
-                ),
-                html.Span(
-                    f"Speed and motor logs in any order: GPX, FIT, NMEA 0183, CSV. Up to {MOST_FILES_A_DROP} "
-                    f"files at once, {LARGEST_BYTES // 1_000_000} MB each. They stay on this machine.",
-                    className="quiet",
-                ),
-            ],
-            className="drop-inside",
-        ),
-        id="drop",
-        className="drop",
-        className_active="drop drop-active",
-        style={},
-        style_active={},
-        style_reject={},
-        multiple=True,
-        disable_click=True,  # the label around it opens the chooser, and names it for a screen reader
+    hint = (
+        f"Speed and motor logs in any order: GPX, FIT, NMEA 0183, CSV. Up to {MOST_FILES_A_DROP} "
+        f"files at once, {LARGEST_BYTES // 1_000_000} MB each. They stay on this machine."
     )
+    drop = drop_area("drop", "Drop logs here", hint)
     samples = dmc.Button("Show me with sample logs", id="samples", variant="default", className="samples")
     reading = html.P("Reading…", id="reading", className="reading", hidden=True, role="status")
     return html.Div(
-        [html.Label(drop), samples, reading, html.Div(id="turned-away", role="alert")],
+        [drop, samples, reading, html.Div(id="turned-away", role="alert")],
         className="upload-card",
+    )
+
+
+def drop_area(name: str, words: str, hint: str = "") -> html.Label:
+    """Build a place to drop files; the label around it opens the chooser and names it for screen readers."""
+    parts = [
+        icon("drop"),
+        html.Span([html.Strong(words), " or ", html.U("choose files")], className="drop-text"),
+        html.Span(hint, className="quiet") if hint else None,
+    ]
+    return html.Label(
+        dcc.Upload(
+            html.Div(parts, className="drop-inside"),
+            id=name,
+            className="drop",
+            className_active="drop drop-active",
+            style={},
+            style_active={},
+            style_reject={},
+            multiple=True,
+            disable_click=True,
+        )
     )
 
 

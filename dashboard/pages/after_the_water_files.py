@@ -8,11 +8,12 @@ from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, html,
 from dash.exceptions import PreventUpdate
 
 from dashboard.components.logs import file_list
-from dashboard.services.maps import keep, remembered
+from dashboard.services.drops import take_in
+from dashboard.services.maps import keep
 from dashboard.services.questions import answered
 from dashboard.services.samples import sample_uploads
 from dashboard.services.sessions import Sessions
-from dashboard.services.uploads import content_of, file_view, read_again, read_upload
+from dashboard.services.uploads import file_view, read_again
 
 REVISION = Output("revision", "data", allow_duplicate=True)
 
@@ -38,10 +39,7 @@ def register(app: Dash, sessions: Sessions) -> None:
         if not dropped:
             raise PreventUpdate
         session = sessions.open(token)
-        options, unusable = remembered()
-        for file in dropped:
-            session.put(read_upload(file["name"], content_of(file["contents"]), options))
-        _say(unusable)
+        _say(take_in(session, dropped))
         return session.revision
 
     @app.callback(

@@ -55,7 +55,8 @@ class Upload:
     error : LogError or None
         Why it could not be used.
     data : bytes or None
-        Kept only for tables, which may have to be read again with other headings or pole pairs.
+        What came, for a table to be read again with other headings and for the logbook; None where it was
+        turned away.
     said : Explained or None
         What is said of a table, now or before; None for other formats.
     """
@@ -98,7 +99,7 @@ def read_upload(name: str, data: bytes, options: ReadOptions | None = None) -> U
         with suppress(LogError):  # a table without a line of headings has nothing to be named
             said = explained(data, name, options)
     key = hashlib.sha256(data).hexdigest()
-    return Upload(key, name, len(data), logs, error, data if is_table else None, said)
+    return Upload(key, name, len(data), logs, error, data if logs or is_table else None, said)
 
 
 def read_again(

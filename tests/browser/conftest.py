@@ -7,6 +7,7 @@ import shutil
 import threading
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import Any
 from urllib.parse import urlsplit
 
 import dash
@@ -87,6 +88,13 @@ def browser(playwright: Playwright) -> Iterator[Browser]:
     running.close()
 
 
+def close(serving: Any) -> None:
+    """Close a server's connections, with the files behind long answers, and then its sockets."""
+    for channel in list(serving.active_channels.values()):
+        channel.handle_close()
+    wasyncore.close_all(serving._map, ignore_all=True)
+
+
 @pytest.fixture
 def server() -> Iterator[str]:
     """Serve a dashboard of its own on a free port; what it logs is printed with a failing test."""
@@ -98,7 +106,7 @@ def server() -> Iterator[str]:
     # Answers under way are finished first; then the loop that owns the sockets closes them, since one closed
     # from here outlives its test as a warning in another.
     serving.task_dispatcher.shutdown()
-    serving.trigger.pull_trigger(lambda: wasyncore.close_all(serving._map, ignore_all=True))
+    serving.trigger.pull_trigger(lambda: close(serving))
     thread.join(timeout=10)
     dash.page_registry.clear()
 

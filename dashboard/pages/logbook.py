@@ -1,0 +1,152 @@
+"""The page "Logbook": what every boat has done, and adding what it did today."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import dash_mantine_components as dmc
+from dash import dcc, html
+
+from dashboard.components.logbook import PATH as _PATH
+from dashboard.components.logs import drop_area
+from dashboard.services.logbook import SORTS
+from dashboard.services.uploads import LARGEST_BYTES, MOST_BYTES_A_DROP, MOST_FILES_A_DROP
+
+PATH: Final = _PATH
+NAME: Final = "Logbook"
+QUESTION: Final = "What has each boat done so far?"
+WATERS: Final = ("flat", "ripples", "chop")
+
+
+def layout(**_query: str) -> html.Main:
+    """Build the page, empty; which outing it shows stands in its address."""
+    return html.Main(
+        [
+            html.H1(QUESTION),
+            html.Section(_outing(), id="book-outing", className="book-outing", hidden=True),
+            html.Section([html.H2("Outings"), *_search()], className="book-outings"),
+            html.Section([html.H2("Add an outing"), *_adding()], className="book-adding"),
+            html.Section([html.H2("Keep it safe"), *_safety()], className="book-safety"),
+            dcc.Store(id="book-limits", data=[LARGEST_BYTES, MOST_BYTES_A_DROP, MOST_FILES_A_DROP]),
+            dcc.Store(id="book-dropped"),
+            dcc.Store(id="book-revision", data=0),
+            dcc.Store(id="book-waiting", data=0),
+            dcc.Store(id="book-shown"),
+            dcc.Download(id="book-download"),
+        ],
+        id="logbook",
+        className="page plain logbook",
+    )
+
+
+def _outing() -> list[Any]:
+    remove = dcc.ConfirmDialogProvider(
+        dmc.Button("Remove it", variant="default"),
+        id="book-remove",
+        message="Take this outing out of the logbook, with its logs?",
+    )
+    correct = html.Details(
+        [
+            html.Summary("Correct what is said of it"),
+            html.Div(
+                [
+                    dmc.Select(id="mend-sheet", label="Setup sheet", data=[]),
+                    *_conditions("mend"),
+                    dmc.Button("Keep the correction", id="mend-keep", variant="default"),
+                ],
+                className="book-form",
+            ),
+        ],
+        className="findings",
+    )
+    buttons = html.Div(
+        [dmc.Button("Open its analysis", id="book-open"), remove, html.A("Close", href=PATH)], className="row"
+    )
+    return [html.Div(id="book-facts"), buttons, correct]
+
+
+def _search() -> list[Any]:
+    fields = html.Div(
+        [
+            dmc.TextInput(
+                id="book-text", label="Words", placeholder="place, boat, sheet, pack", debounce=300
+            ),
+            dmc.Select(id="book-boat", label="Boat", data=[], clearable=True, placeholder="all"),
+            dmc.Select(
+                id="book-sort",
+                label="Sorted by",
+                data=[{"value": value, "label": label} for value, label in SORTS],
+                value="date",
+                allowDeselect=False,
+            ),
+            dmc.Switch(id="book-ascending", label="Lowest or earliest first", checked=False),
+        ],
+        className="book-fields",
+    )
+    return [
+        fields,
+        html.Div(id="book-story", className="book-story"),
+        html.P(id="book-count", className="quiet", role="status"),
+        html.Div(id="book-table"),
+        dmc.Pagination(id="book-page", total=1, value=1, hideWithOnePage=True, withEdges=True),
+    ]
+
+
+def _adding() -> list[Any]:
+    who = [
+        dmc.Select(id="add-boat", label="Boat", data=[], clearable=True, placeholder="none chosen"),
+        dmc.TextInput(id="add-new-boat", label="or a new boat", placeholder="its name"),
+        dmc.Select(id="add-sheet", label="Setup sheet", data=[], clearable=True, placeholder="none chosen"),
+        dmc.TextInput(id="add-new-sheet", label="or a new sheet", placeholder="its name"),
+    ]
+    return [
+        drop_area("book-drop", "Drop its logs here"),
+        html.P("Reading…", id="book-reading", className="reading", hidden=True, role="status"),
+        html.Div(id="book-turned-away", role="alert", className="field-error"),
+        html.Ul(id="book-logs", className="files"),
+        html.Div([*who, *_conditions("add")], className="book-form"),
+        html.Div(dmc.Button("Add it to the logbook", id="add-keep"), className="row"),
+        html.P("Adding…", id="book-working", className="reading", hidden=True, role="status"),
+        html.Div(id="add-said", role="status"),
+        html.P(id="add-error", className="field-error", role="alert"),
+        html.P(
+            [
+                "A new sheet begins empty; write its items at the bench, or bring one with ",
+                html.Code("reciprocal sheet FILE --keep"),
+                ".",
+            ],
+            className="quiet",
+        ),
+    ]
+
+
+def _conditions(form: str) -> list[Any]:
+    """Ask what an outing was like; the ids begin with the form's name."""
+    return [
+        dmc.Autocomplete(id=f"{form}-place", label="Place", data=[]),
+        dmc.NumberInput(
+            id=f"{form}-wind", label="Mean wind, in the speed unit above", min=0, max=200, hideControls=True
+        ),
+        dmc.NumberInput(
+            id=f"{form}-wind-from", label="Wind from, degrees", min=0, max=360, hideControls=True
+        ),
+        dmc.Autocomplete(id=f"{form}-water", label="Water", data=list(WATERS)),
+        dmc.NumberInput(id=f"{form}-air", label="Air, °C", min=-60, max=60, hideControls=True),
+        dmc.NumberInput(id=f"{form}-water-c", label="Water, °C", min=-5, max=50, hideControls=True),
+        dmc.TextInput(id=f"{form}-pack", label="Pack"),
+        dmc.TextInput(id=f"{form}-note", label="Note"),
+    ]
+
+
+def _safety() -> list[Any]:
+    return [
+        html.Div(dmc.Button("Save a backup", id="book-backup", variant="default"), className="row"),
+        html.P(
+            [
+                "One file with everything, logs byte for byte. ",
+                html.Code("reciprocal restore FILE"),
+                " takes it in again, on this or another machine.",
+            ],
+            className="quiet",
+        ),
+    ]

@@ -1,0 +1,244 @@
+"""The logbook page's way to the logbook: a connection a request."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import Final
+
+from dashboard.services.maps import remembered
+from dashboard.services.sessions import Session
+from dashboard.services.uploads import read_upload
+from telemetry.errors import CallError
+from telemetry.logbook import Boat, Conditions, Logbook, NamedLog, Outing, OutingSearch, open_logbook
+from telemetry.logbook.records import Sort
+from telemetry.setup import Due, SetupSheet
+
+OUTINGS_A_PAGE: Final = 20
+SORTS: Final[tuple[tuple[Sort, str], ...]] = (
+    ("date", "Date"),
+    ("two-way", "Best two-way"),
+    ("peak", "Peak"),
+    ("place", "Place"),
+    ("boat", "Boat"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """The form of an outing as it stands; names of what is new go before what is chosen.
+
+    Attributes
+    ----------
+    boat, new_boat : str
+        One of the logbook's boats, or the name of one to make.
+    sheet, new_sheet : str
+        The id of one of its sheets, or the name of an empty one to make.
+    conditions : Conditions
+    """
+
+    boat: str = ""
+    new_boat: str = ""
+    sheet: str = ""
+    new_sheet: str = ""
+    conditions: Conditions = field(default_factory=Conditions)
+
+
+@dataclass(frozen=True, slots=True)
+class BoatStory:
+    """A boat at a glance: how much is kept of it, its best and its latest outing, what is due."""
+
+    boat: Boat
+    sheets: int
+    outings: int
+    best: Outing | None
+    latest: Outing | None
+    due: tuple[Due, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class OutingsPage:
+    """One page of a list of outings, and how many outings and pages there are."""
+
+    outings: tuple[Outing, ...]
+    count: int
+    pages: int
+
+
+@dataclass(frozen=True, slots=True)
+class Shelf:
+    """A logbook by its address; None is the user's own."""
+
+    url: str | None = None
+
+    @contextmanager
+    def _open(self) -> Iterator[Logbook]:
+        with open_logbook(self.url) as logbook:
+            yield logbook
+
+    def boats(self) -> list[str]:
+        """List the boats' names."""
+        with self._open() as logbook:
+            return [boat.name for boat in logbook.boats()]
+
+    def fleet(self) -> tuple[tuple[Boat, int], ...]:
+        """List the boats with how many outings each has."""
+        with self._open() as logbook:
+            return tuple(
+                (boat, logbook.count_outings(OutingSearch(boat=boat.name))) for boat in logbook.boats()
+            )
+
+    def places(self) -> list[str]:
+        """List the places that outings name."""
+        with self._open() as logbook:
+            return list(logbook.places())
+
+    def sheets(self, boat: str | None) -> list[tuple[str, str]]:
+        """List a boat's sheets as id and words, the latest first."""
+        if not boat:
+            return []
+        with self._open() as logbook:
+            return [
+                (sheet.sheet_id, f"{sheet.name} ({sheet.sheet_id[:6]})")
+                for sheet in reversed(logbook.sheets(boat))
+            ]
+
+    def search(
+        self, text: str | None, boat: str | None, sort: Sort, *, ascending: bool, page: int
+    ) -> OutingsPage:
+        """Find outings, one page of them."""
+        search = OutingSearch(
+            text=text or "",
+            boat=boat or "",
+            sort=sort,
+            descending=not ascending,
+            limit=OUTINGS_A_PAGE,
+            offset=(page - 1) * OUTINGS_A_PAGE,
+        )
+        with self._open() as logbook:
+            count = logbook.count_outings(search)
+            return OutingsPage(logbook.outings(search), count, max(1, -(-count // OUTINGS_A_PAGE)))
+
+    def story(self, boat: str) -> BoatStory:
+        """Tell a boat at a glance."""
+        with self._open() as logbook:
+            best = logbook.outings(OutingSearch(boat=boat, sort="two-way", limit=1))
+            latest = logbook.outings(OutingSearch(boat=boat, limit=1))
+            return BoatStory(
+                logbook.boat(boat),
+                len(logbook.sheets(boat)),
+                logbook.count_outings(OutingSearch(boat=boat)),
+                next((o for o in best if o.best_two_way_mps is not None), None),
+                next(iter(latest), None),
+                tuple(row for row in logbook.service(boat) if row.verdict in ("due", "soon")),
+            )
+
+    def outing(self, outing_id: int) -> Outing:
+        """Return one outing.
+
+        Raises
+        ------
+        LogbookError
+            If there is none of that number.
+        """
+        with self._open() as logbook:
+            return logbook.outing(outing_id)
+
+    def add(self, session: Session, entry: Entry) -> Outing:
+        """Put the session's logs into the logbook as one outing, and take them off the session.
+
+        Raises
+        ------
+        ReciprocalError
+            If no log is there, the form lacks a boat or sheet, or the logbook refuses.
+        """
+        usable = {key: up for key, up in session.uploads.items() if up.logs and up.data is not None}
+        if not usable:
+            raise CallError("there is no log to add", mend="drop the logs of the outing first")
+        boat_name = " ".join((entry.new_boat or entry.boat).split())
+        sheet_name = " ".join(entry.new_sheet.split())
+        if not boat_name:
+            raise CallError("the outing has no boat", mend="choose a boat, or name a new one")
+        if not sheet_name and (entry.new_boat or not entry.sheet):
+            raise CallError("the outing has no setup sheet", mend="choose a sheet, or name a new one")
+        boat = Boat(boat_name) if entry.new_boat else boat_name
+        sheet = SetupSheet(boat_name, name=sheet_name) if sheet_name else entry.sheet
+        logs = [NamedLog(upload.name, upload.data) for upload in usable.values() if upload.data is not None]
+        with self._open() as logbook:
+            if isinstance(boat, str):
+                boat = logbook.boat(boat).name
+            imported = logbook.import_outing(logs, boat, sheet, entry.conditions, options=remembered()[0])
+        for key in usable:
+            session.remove(key)
+        return imported.outing
+
+    def correct(self, outing_id: int, conditions: Conditions, sheet: str) -> None:
+        """Correct what is said of an outing.
+
+        Raises
+        ------
+        LogbookError
+            If there is no such outing or sheet.
+        """
+        with self._open() as logbook:
+            logbook.edit_outing(outing_id, conditions=conditions, sheet=sheet)
+
+    def remove(self, outing_id: int) -> None:
+        """Take an outing out.
+
+        Raises
+        ------
+        LogbookError
+            If there is none of that number.
+        """
+        with self._open() as logbook:
+            logbook.remove_outing(outing_id)
+
+    def lay_open(self, session: Session, outing_id: int) -> None:
+        """Load an outing's logs into the session, in the place of what is there.
+
+        Raises
+        ------
+        LogbookError
+            If there is no such outing.
+        """
+        with self._open() as logbook:
+            logs = logbook.logs(outing_id)
+            _, options = logbook.asked(outing_id)
+        for key in list(session.uploads):
+            session.remove(key)
+        for log in logs:
+            session.put(read_upload(log.file, log.data, options))
+
+    def backup(self) -> tuple[str, bytes]:
+        """Write a backup for the browser to save: its name and its bytes.
+
+        Raises
+        ------
+        LogbookError
+            If it cannot be made.
+        """
+        with tempfile.TemporaryDirectory() as folder, self._open() as logbook:
+            file = Path(folder) / "logbook.zip"
+            told = logbook.backup(file)
+            return f"logbook-{_day(told.made_utc)}.zip", file.read_bytes()
+
+
+def _day(moment: datetime) -> str:
+    return f"{moment:%Y-%m-%d}"
+
+
+def outing_of(query: str | None) -> int | None:
+    """Read which outing an address asks for.
+
+    Examples
+    --------
+    >>> outing_of("?outing=12"), outing_of("?outing=x"), outing_of("")
+    (12, None, None)
+    """
+    number = (query or "").removeprefix("?outing=")
+    return int(number) if number.isdecimal() and len(number) < 10 else None
