@@ -143,6 +143,7 @@ def test_without_a_logbook_a_file_or_a_new_boat_lies_on_the_bench(page: Page, tm
     page.get_by_role("button", name="Begin", exact=True).click()
     expect(said).to_contain_text("Heron: no sheet yet")
     fill(page, "Strut depth as found", "2.5")
+    expect(verdict(page, "Strut depth")).to_contain_text("The sheet does not say.")
     page.get_by_label("Name of the next sheet").fill("first")
     page.get_by_role("button", name="Keep these values as the next sheet").click()
     expect(said).to_contain_text("Heron: first")
