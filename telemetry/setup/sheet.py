@@ -107,8 +107,15 @@ class Measures:
         return MappingProxyType(dict(sorted(whole.items(), key=lambda pair: self.item(pair[0]).order)))
 
     def value(self, name: str) -> float | None:
-        """Give the number of an item of the tune, None where it was not measured."""
+        """Give the number of an item of the tune, None where it was not measured.
+
+        A pitch that is only told as a ratio is reckoned from it and the diameter; it is no item of the tune,
+        or another diameter would count as two changes.
+        """
         reading = self.tune.get(name, self.readings.get(name))
+        if reading is None and name == "prop_pitch_mm":
+            ratio, diameter_mm = self.value("prop_pitch_ratio"), self.value("prop_diameter_mm")
+            return None if ratio is None or diameter_mm is None else ratio * diameter_mm
         return None if reading is None or isinstance(reading.value, (str, bool)) else reading.value
 
     def hold_same_boat(self, other: Measures) -> None:

@@ -11,6 +11,7 @@ from telemetry.setup import (
     Gauge,
     Part,
     Reading,
+    SetupSheet,
     balance,
     effect,
     limit_of,
@@ -28,6 +29,16 @@ def test_strut_angles(rise_mm: float, span_mm: float, angle_deg: float) -> None:
     # CHECKS.md, "Strut angle asin(h/L)" (computed there); three decimals are printed.
     found = strut_from_heights(Estimate(20.0), Estimate(20.0 + rise_mm), Estimate(span_mm))
     assert found.angle_deg.value == pytest.approx(angle_deg, abs=5e-4)
+
+
+def test_pitch_from_a_ratio() -> None:
+    # CHECKS.md: "45 mm prop at pitch/diameter 1.4 = 63.0 mm" (computed there).
+    told = {"prop_diameter_mm": Reading(45.0), "prop_pitch_ratio": Reading(1.4)}
+    sheet = SetupSheet(boat="K", name="x", readings=told)
+    assert sheet.value("prop_pitch_mm") == pytest.approx(63.0)
+    assert "prop_pitch_mm" not in sheet.tune
+    assert sheet.edit({"prop_pitch_mm": Reading(62.0)}).value("prop_pitch_mm") == 62.0
+    assert sheet.edit({"prop_pitch_ratio": None}).value("prop_pitch_mm") is None
 
 
 def parts() -> list[Part]:
