@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from telemetry.logbook.backup import Backup
-from telemetry.logbook.records import Boat, Outing
+from telemetry.logbook.records import Boat, Conditions, Outing
 from telemetry.texttable import text_table
 from telemetry.units import SPEED_UNITS, TEMPERATURE_UNITS, speed_text
 
@@ -59,12 +59,21 @@ def outings_text(outings: Sequence[Outing], count: int, unit: str) -> str:
 
 def outing_text(outing: Outing, unit: str, temperature_unit: str) -> str:
     """Tell what an outing was: boat, sheet, conditions and logs."""
-    c = outing.conditions
-    degrees = TEMPERATURE_UNITS[temperature_unit]
     told = [
         ("boat", outing.boat),
         ("sheet", f"{outing.sheet_name} ({outing.sheet_id})"),
         ("began", moment_text(outing.start_utc)),
+        *conditions_told(outing.conditions, unit, temperature_unit).items(),
+        ("analysed by", f"version {outing.program_version}"),
+    ]
+    told += [("log", f"{log.file}, {log.size_bytes} bytes, SHA-256 {log.sha256[:12]}") for log in outing.logs]
+    return "\n".join([f"Outing {outing.id}", *text_table(told)])
+
+
+def conditions_told(c: Conditions, unit: str, temperature_unit: str) -> dict[str, str]:
+    """Word what is said of an outing, by what it is of; what is not said is left out."""
+    degrees = TEMPERATURE_UNITS[temperature_unit]
+    told = (
         ("place", c.place),
         ("wind", wind_text(c.wind_mps, c.wind_from_deg, unit)),
         ("water", c.water),
@@ -75,10 +84,8 @@ def outing_text(outing: Outing, unit: str, temperature_unit: str) -> str:
         ),
         ("pack", c.pack),
         ("note", c.note),
-        ("analysed by", f"version {outing.program_version}"),
-    ]
-    told += [("log", f"{log.file}, {log.size_bytes} bytes, SHA-256 {log.sha256[:12]}") for log in outing.logs]
-    return "\n".join([f"Outing {outing.id}", *text_table([row for row in told if row[1]])])
+    )
+    return {name: text for name, text in told if text}
 
 
 def wind_text(wind_mps: float | None, from_deg: float | None, unit: str) -> str:

@@ -45,9 +45,11 @@ def printed_pdf(html: str) -> bytes:
                 capture_output=True,
                 timeout=_LONGEST_S,
             )
-        except (OSError, subprocess.TimeoutExpired) as error:
+        except OSError as error:
+            raise CallError(f"{chromium} cannot be started: {error.strerror}", mend=_ANY_BROWSER) from None
+        except subprocess.TimeoutExpired:
             raise CallError(
-                f"{chromium} did not print the PDF: {type(error).__name__}", mend=_ANY_BROWSER
+                f"{chromium} printed nothing within {_LONGEST_S:g} s", mend=_ANY_BROWSER
             ) from None
         if done.returncode or not pdf.is_file():
             raise CallError(f"{chromium} ended with status {done.returncode} and no PDF", mend=_ANY_BROWSER)

@@ -1,0 +1,138 @@
+"""The command ``statement``: one page about one two-way, printed or written to a file."""
+
+from __future__ import annotations
+
+import argparse
+from argparse import Namespace
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Final
+
+from telemetry.analysis import Analysis, Request, rejudge
+from telemetry.cli import arguments, options
+from telemetry.cli.commands import DONE, SOME_INPUT_UNUSED, complain, read_logs
+from telemetry.errors import CallError, LogError
+from telemetry.home import written_whole
+from telemetry.logbook import open_logbook
+from telemetry.logbook.telling import conditions_told
+from telemetry.rules import load_rule
+from telemetry.setup import SetupSheet, load_sheet
+from telemetry.statement import PAPERS, Statement, printed_pdf
+from telemetry.statement import statement as state
+
+Commander = Callable[[str, Callable[[Namespace], int], str], argparse.ArgumentParser]
+
+_WRITERS: Final[Mapping[str, Callable[[Statement, str], bytes]]] = {
+    ".html": lambda made, _: made.to_html().encode(),
+    ".txt": lambda made, _: made.to_text().encode(),
+    ".pdf": lambda made, paper: printed_pdf(made.to_html(paper)),
+}
+
+
+def statement(args: Namespace) -> int:
+    """State a two-way of logs, or of an outing in the logbook."""
+    load_rule(args.rule)  # a wrong rule or ending ends the call before a long read
+    write = _writer(args.output)
+    if (args.outing is None) != bool(args.logs):
+        raise CallError("a statement is of logs or of one outing", mend="name logs, or give --outing NUMBER")
+    analysis, unused, sheet, told = _of_logs(args) if args.logs else _of_outing(args)
+    made = state(
+        analysis,
+        args.two_way,
+        unit=args.unit,
+        sheet=load_sheet(args.sheet) if args.sheet else sheet,
+        conditions=told | dict(args.condition),
+        made_utc=datetime.now(UTC),
+    )
+    if args.output is None:
+        print(made.to_text(), end="")
+    else:
+        _write(args.output, write(made, args.paper))
+    complain(unused)
+    return SOME_INPUT_UNUSED if unused else DONE
+
+
+Stated = tuple[Analysis, list[LogError], SetupSheet | None, dict[str, str]]
+
+
+def _of_logs(args: Namespace) -> Stated:
+    analysis, unused = read_logs(args, arguments.judging(args))
+    return analysis, unused, None, {}
+
+
+def _of_outing(args: Namespace) -> Stated:
+    """Take an outing with its sheet and conditions, judged as it was unless the call says how."""
+    with open_logbook(args.logbook) as logbook:
+        outing = logbook.outing(args.outing)
+        analysis = logbook.analysed(outing.id)
+        sheet = logbook.sheet(outing.sheet_id, outing.boat)
+    judged = arguments.judging(args)
+    if judged != Request():
+        analysis = rejudge(analysis, replace(judged, power=analysis.request.power))
+    told = conditions_told(outing.conditions, args.unit, args.temperature_unit)
+    return analysis, list(analysis.errors), sheet, told
+
+
+def _writer(output: Path | None) -> Callable[[Statement, str], bytes]:
+    suffix = ".txt" if output is None else output.suffix.lower()
+    if suffix not in _WRITERS:
+        raise CallError(
+            f"a statement is not written as '{suffix}'",
+            file=str(output),
+            mend=f"give a name that ends in {', '.join(_WRITERS)}",
+        )
+    return _WRITERS[suffix]
+
+
+def _write(output: Path, data: bytes) -> None:
+    try:
+        with written_whole(output) as stream:
+            stream.write(data)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise CallError(f"cannot be written: {reason}", file=str(output), mend="check the path") from None
+    print(f"written: {output}")
+
+
+def add_command(command: Commander) -> None:
+    """Add the command to a parser."""
+    parser = command("statement", statement, "State one two-way on one page: as text, HTML or PDF.")
+    options.add_logs(parser, nargs="*")
+    parser.add_argument(
+        "--outing", type=arguments.outing, metavar="NUMBER", help="an outing of the logbook in place of logs"
+    )
+    parser.add_argument(
+        "--two-way", metavar="ID", help="such as T2, as `analyse` numbers it (default: the first, the best)"
+    )
+    options.add_judging(parser)
+    parser.add_argument(
+        "--sheet", type=Path, metavar="FILE", help="the setup sheet that both passes ran on, TOML or JSON"
+    )
+    parser.add_argument(
+        "--condition",
+        action="append",
+        default=[],
+        type=_condition,
+        metavar="NAME=TEXT",
+        help='what you say of the outing, such as "wind=2 m/s from the west"; repeat',
+    )
+    parser.add_argument(
+        "-o",
+        "--output",
+        type=Path,
+        metavar="FILE",
+        help="a file that ends in .html, .txt or .pdf (default: text on the terminal); PDF takes a Chromium",
+    )
+    parser.add_argument("--paper", choices=PAPERS, default=PAPERS[0], help="of the PDF (default %(default)s)")
+    options.add_unit(parser)
+    options.add_temperature_unit(parser)
+    options.add_logbook(parser)
+
+
+def _condition(text: str) -> tuple[str, str]:
+    name, sign, said = text.partition("=")
+    if not sign or not name.strip():
+        raise argparse.ArgumentTypeError(f"'{text}' says too little; write NAME=TEXT")
+    return name.strip(), said.strip()
