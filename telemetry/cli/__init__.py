@@ -22,6 +22,7 @@ from telemetry.cli import (
     demo,
     logbook_arguments,
     options,
+    statement,
 )
 from telemetry.errors import LogError, ReciprocalError
 from telemetry.power import Limits
@@ -92,6 +93,8 @@ def build_parser() -> argparse.ArgumentParser:
 
     rules = command("rules", commands.rules, "List the rules that ship, with their conditions and sources.")
     rules.add_argument("--show", metavar="NAME", help="print a rule's TOML, to start your own from")
+
+    statement.add_command(command)
 
     _add_what_if(
         command(

@@ -34,7 +34,7 @@ def analyse(args: Namespace) -> int:
     load_rule(args.rule)  # a wrong rule ends the call before a long read
     power = arguments.power_options(args, arguments.limits(args))
     request = replace(arguments.judging(args), power=power)
-    analysis, unused = _read(args, request)
+    analysis, unused = read_logs(args, request)
     if args.json:
         print(json.dumps(analysis.to_dict(), indent=2, allow_nan=False))
     else:
@@ -47,7 +47,7 @@ def what_if(args: Namespace) -> int:
     """Read logs, take one pass as measured, print what a change would make of it."""
     change = arguments.change(args)
     request = Request(power=arguments.power_options(args, Limits()))
-    analysis, unused = _read(args, request)
+    analysis, unused = read_logs(args, request)
     complain(unused)
     start = start_pass(analysis.passes, analysis.motors, args.pass_id)
     answer = what_if_from(start, analysis.motors, request.power, change)
@@ -59,7 +59,7 @@ def what_if(args: Namespace) -> int:
     return SOME_INPUT_UNUSED if unused else DONE
 
 
-def _read(args: Namespace, request: Request) -> tuple[Analysis, list[LogError]]:
+def read_logs(args: Namespace, request: Request) -> tuple[Analysis, list[LogError]]:
     """Read and analyse the logs named; return with them what could not be used.
 
     What is said of their columns is kept, and what was said before completes it.

@@ -48,9 +48,9 @@ def add_judging(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def add_logs(parser: argparse.ArgumentParser) -> None:
+def add_logs(parser: argparse.ArgumentParser, nargs: str = "+") -> None:
     """Add the logs, and what the readers may have to be told."""
-    parser.add_argument("logs", nargs="+", metavar="LOG", help="a log, or a folder whose logs are taken")
+    parser.add_argument("logs", nargs=nargs, metavar="LOG", help="a log, or a folder whose logs are taken")
     parser.add_argument(
         "--headings",
         type=Path,
