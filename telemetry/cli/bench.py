@@ -76,9 +76,11 @@ def sheet(args: Namespace) -> int:
             return DONE
         told = _sheet(args.sheet, args.boat, logbook)
         if args.set or args.name:
-            edits = dict(_edit(told, text, show) for text in args.set)
+            known = _known(told, logbook)
+            edits = dict(_edit(known, text, show) for text in args.set)
+            own = [item for item in known.own if item in told.own or item.name in edits]
             made = datetime.now(UTC)
-            told = told.edit(edits, name=args.name or told.name, note=args.note or "", made_utc=made)
+            told = told.edit(edits, name=args.name or told.name, note=args.note or "", made_utc=made, own=own)
         if args.against is not None:
             print(changes_text(changes(_sheet(args.against, args.boat, logbook), told), show))
         elif args.json:
@@ -108,7 +110,7 @@ def bench(args: Namespace) -> int:
             return DONE
         was = _sheet(args.sheet, args.boat, logbook)
         target = None if args.back_to is None else _sheet(args.back_to, args.boat, logbook)
-        found = _found(args, was, show)
+        found = _found(args, _known(was, logbook), show)
         card = bench_card(was, found, target, show, crash=args.crash)
         print(card, end="")
         _write(args.write, card)
@@ -237,26 +239,33 @@ def _pair(text: str, option: str, form: str) -> tuple[str, str]:
     return name.strip(), value.strip()
 
 
-def _edit(told: SetupSheet, text: str, show: Showing) -> tuple[str, Reading | None]:
+def _known(told: SetupSheet, logbook: Logbook | None) -> FoundMeasure:
+    """Gather the items that the boat alone has: the sheet's, and those that the logbook knows of the boat."""
+    of_boat = () if logbook is None else logbook.boat(told.boat).own_items
+    items = {item.name: item for item in (*of_boat, *told.own)}
+    return FoundMeasure(told.boat, {}, tuple(items.values()))
+
+
+def _edit(told: FoundMeasure, text: str, show: Showing) -> tuple[str, Reading | None]:
     name, value = _pair(text, "--set", "ITEM=VALUE")
     item = told.item(name)
     return name, parse_reading(item, value, show) if value else None
 
 
-def _found(args: Namespace, was: SetupSheet, show: Showing) -> FoundMeasure | None:
+def _found(args: Namespace, known: FoundMeasure, show: Showing) -> FoundMeasure | None:
     """Gather the boat as found from a file and from single measures, which go before it."""
-    base = None if args.found is None else load_found(args.found)
+    base = None if args.found is None else load_found(args.found, known.own)
     if base is None and not args.measured:
         return None
     readings = {} if base is None else dict(base.readings)
-    own = was.own if base is None or not base.own else base.own
+    of_file = {} if base is None else {item.name: item for item in base.own}
     for text in args.measured:
         name, value = _pair(text, "--measured", "ITEM=VALUE")
-        item = was.item(name)
-        readings[name] = parse_reading(item, value, show)
+        readings[name] = parse_reading(known.item(name), value, show)
+    own = [item for item in {**of_file, **{i.name: i for i in known.own}}.values() if item.name in readings]
     moment = (base.found_utc if base is not None else None) or datetime.now(UTC)
     note = args.note or ("" if base is None else base.note)
-    return FoundMeasure(was.boat if base is None else base.boat, readings, own, moment, note)
+    return FoundMeasure(known.boat if base is None else base.boat, readings, tuple(own), moment, note)
 
 
 def _length(text: str, show: Showing, option: str) -> float:

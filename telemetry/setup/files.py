@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any, Final, cast
 
@@ -13,6 +13,7 @@ from telemetry.setup.balance import Part
 from telemetry.setup.estimate import Estimate
 from telemetry.setup.found import FoundMeasure
 from telemetry.setup.gauges import SCALE, TAPE, Gauge
+from telemetry.setup.items import OwnItem
 from telemetry.setup.sheet import SetupSheet
 from telemetry.setup.tables import gauge_of, keys_of, located, measure, text_of
 
@@ -66,15 +67,15 @@ def load_sheet(path: str | Path) -> SetupSheet:
     return SetupSheet.from_dict(load_table(path), str(path))
 
 
-def load_found(path: str | Path) -> FoundMeasure:
-    """Read a measure as found from a file.
+def load_found(path: str | Path, own: Iterable[OwnItem] = ()) -> FoundMeasure:
+    """Read a measure as found from a file; ``own`` are the boat's items that it need not define.
 
     Raises
     ------
     SetupError
         Naming the file, the key and the mend.
     """
-    return FoundMeasure.from_dict(load_table(path), str(path))
+    return FoundMeasure.from_dict(load_table(path), str(path), own)
 
 
 def parts_of_table(table: Mapping[str, Any], file: str = "") -> tuple[Part, ...]:

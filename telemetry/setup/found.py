@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Final, Literal
 
 from telemetry.setup.changes import Change, items_of
 from telemetry.setup.gauges import Reading
-from telemetry.setup.items import Item
+from telemetry.setup.items import Item, OwnItem
 from telemetry.setup.resolve import limit_of, same_text
 from telemetry.setup.sheet import Measures, SetupSheet, measures_of, schema_of
 from telemetry.setup.showing import Showing
@@ -45,8 +45,8 @@ class FoundMeasure(Measures):
         return {"schema": SCHEMA, **self._content(), "found_utc": utc_iso(self.found_utc), "note": self.note}
 
     @classmethod
-    def from_dict(cls, table: Mapping[str, Any], file: str = "") -> FoundMeasure:
-        """Read from plain types, as for a sheet.
+    def from_dict(cls, table: Mapping[str, Any], file: str = "", own: Iterable[OwnItem] = ()) -> FoundMeasure:
+        """Read from plain types, as for a sheet; ``own`` are the boat's items that the table need not define.
 
         Raises
         ------
@@ -55,11 +55,11 @@ class FoundMeasure(Measures):
         """
         keys_of(table, ("schema", "boat", "readings", "own", "found_utc", "note"), "", file)
         schema_of(table, SCHEMA, file)
-        boat, readings, own = measures_of(table, file)
+        boat, readings, items = measures_of(table, file, own)
         moment = moment_of(table.get("found_utc"), "found_utc", file)
         note = text_of(table, "note", file)
         with located(file):
-            return cls(boat=boat, readings=readings, own=own, found_utc=moment, note=note)
+            return cls(boat=boat, readings=readings, own=items, found_utc=moment, note=note)
 
 
 @dataclass(frozen=True, slots=True)

@@ -272,8 +272,10 @@ def schema_of(table: Mapping[str, Any], schema: str, file: str) -> None:
         )
 
 
-def measures_of(table: Mapping[str, Any], file: str) -> tuple[str, dict[str, Reading], tuple[OwnItem, ...]]:
-    """Read boat, readings and own items out of a table.
+def measures_of(
+    table: Mapping[str, Any], file: str, known: Iterable[OwnItem] = ()
+) -> tuple[str, dict[str, Reading], tuple[OwnItem, ...]]:
+    """Read boat, readings and own items out of a table; own items known before need not be defined again.
 
     Raises
     ------
@@ -291,14 +293,15 @@ def measures_of(table: Mapping[str, Any], file: str) -> tuple[str, dict[str, Rea
             f"{written_readings!r} is no table", file=file, place="readings", mend="write [readings]"
         )
     own = tuple(own_item_of(entry, file) for entry in entries)
-    of_boat = {item.name: item for item in own}
+    of_boat = {item.name: item for item in (*known, *own)}
     readings = {}
     for name, written in written_readings.items():
         item = ITEMS.get(name) or of_boat.get(name)
         if item is None:
             raise unknown_item(name, file)
         readings[name] = reading_of(written, item, file)
-    return boat, readings, own
+    defined = {item.name for item in own}
+    return boat, readings, tuple(i for i in of_boat.values() if i.name in defined or i.name in readings)
 
 
 def unknown_item(name: str, file: str = "") -> SetupError:

@@ -7,8 +7,8 @@ import pytest
 from bench_fixture import sheet
 
 from telemetry.cli import main
-from telemetry.logbook import open_logbook
-from telemetry.setup import load_sheet, toml_text
+from telemetry.logbook import Boat, open_logbook
+from telemetry.setup import OwnItem, load_sheet, toml_text
 
 PARTS = """
 hull_length = 800
@@ -191,6 +191,24 @@ def test_sheets_founds_and_service_live_in_the_logbook(
     rows = said(capsys, "service", str(file), "--done", "fail-safe", *of_boat).splitlines()
     assert any("Fail-safe" in row and "not due" in row and "of 7 days" in row for row in rows)
     assert "no task" in said(capsys, "service", "--done", "sails", *of_boat, status=2)
+
+
+def test_an_item_of_the_boat_alone_is_known_from_the_logbook(capsys, calm: str, logbook: str) -> None:
+    wing = OwnItem(name="wing_height_mm", title="Wing height", unit="mm", at_bench=True)
+    with open_logbook(logbook) as book:
+        book.edit_boat("Kestrel", Boat("Kestrel", own_items=(wing,)))
+    of_boat = ("--boat", "Kestrel", "--logbook", logbook)
+    said(
+        capsys, "sheet", calm, "--set", "wing_height_mm=40", "--name", "winged", "--keep", *of_boat, status=2
+    )
+    said(capsys, "sheet", calm, "--keep", "--logbook", logbook)
+    said(capsys, "sheet", "calm", "--set", "wing_height_mm=40", "--name", "winged", "--keep", *of_boat)
+    told = said(capsys, "bench", "winged", "--measured", "wing_height_mm=44", *of_boat)
+    assert "Wing height: from 44 mm to 40 mm" in told
+    assert "1 moved" in told
+    file = Path(calm).with_name("found.toml")
+    file.write_text('boat = "Kestrel"\nreadings.wing_height_mm = 44', encoding="utf-8")
+    assert "1 moved" in said(capsys, "bench", "winged", "--found", str(file), *of_boat)
 
 
 @pytest.mark.parametrize(
