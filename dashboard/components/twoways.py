@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 import dash_mantine_components as dmc
 from dash import html
 
@@ -12,6 +14,7 @@ from telemetry.passes import Pass
 from telemetry.twoway import Check, TwoWay
 from telemetry.units import distance_text
 
+STATEMENTS_AT: Final = "/statement"
 ESTIMATE = "An estimate. Only officials of a sanctioning body decide a record."
 
 
@@ -21,17 +24,24 @@ def two_way_items(
     unit: str,
     ways: dict[str, Direction],
     opened: str | None,
+    statement: str | None = None,
 ) -> list[dmc.AccordionItem]:
     """Build the accordion's items in the order given: the best by the rule first.
 
-    A long day has thousands of pairs: only the opened one is written out in full.
+    A long day has thousands of pairs: only the opened one is written out in full, with links to its statement
+    by the name under which that is kept.
     """
     by_id = {p.id: p for p in passes}
-    return [_item(t, (by_id[t.passes[0]], by_id[t.passes[1]]), unit, ways, opened == t.id) for t in two_ways]
+    items = []
+    for t in two_ways:
+        pair = (by_id[t.passes[0]], by_id[t.passes[1]])
+        body = _body(t, pair, unit, ways, statement) if opened == t.id else None
+        items.append(_item(t, pair, unit, ways, body))
+    return items
 
 
 def _item(
-    t: TwoWay, pair: tuple[Pass, Pass], unit: str, ways: dict[str, Direction], opened: bool
+    t: TwoWay, pair: tuple[Pass, Pass], unit: str, ways: dict[str, Direction], body: html.Div | None
 ) -> dmc.AccordionItem:
     title = html.Div(
         [
@@ -42,11 +52,12 @@ def _item(
         ],
         className="two-way-title",
     )
-    body = _body(t, pair, unit, ways) if opened else None
     return dmc.AccordionItem([dmc.AccordionControl(title), dmc.AccordionPanel(body)], value=t.id)
 
 
-def _body(t: TwoWay, pair: tuple[Pass, Pass], unit: str, ways: dict[str, Direction]) -> html.Div:
+def _body(
+    t: TwoWay, pair: tuple[Pass, Pass], unit: str, ways: dict[str, Direction], statement: str | None
+) -> html.Div:
     figures = [
         _each_way(t, pair, unit, ways),
         html.P(
@@ -66,9 +77,21 @@ def _body(t: TwoWay, pair: tuple[Pass, Pass], unit: str, ways: dict[str, Directi
             ]
         ),
         _gates(t),
+        _statement_links(statement) if statement else None,
         html.P(ESTIMATE, className="aside"),
     ]
     return html.Div([html.Div(figures), check_list(t.checks)], className="two-way-body")
+
+
+def _statement_links(name: str) -> html.Div:
+    address = f"{STATEMENTS_AT}/{name}"
+    return html.Div(
+        [
+            html.A("Statement to print", href=address, target="_blank", rel="noopener"),
+            html.A("Save as a file", href=f"{address}/file", download=""),
+        ],
+        className="statement-links",
+    )
 
 
 def _each_way(t: TwoWay, pair: tuple[Pass, Pass], unit: str, ways: dict[str, Direction]) -> dmc.Table:

@@ -29,6 +29,7 @@ from dashboard.services.questions import (
     rules_of,
 )
 from dashboard.services.sessions import Sessions
+from dashboard.services.statements import Statements
 from dashboard.services.uploads import content_of
 from telemetry.analysis import Analysis
 from telemetry.errors import CallError, RuleError
@@ -40,11 +41,11 @@ TWO_WAYS_A_PAGE = 20
 GATES = Output("gates", "value", allow_duplicate=True)
 
 
-def register(app: Dash, sessions: Sessions) -> None:
+def register(app: Dash, sessions: Sessions, statements: Statements) -> None:
     """Attach the page's callbacks to an app."""
     after_the_water_files.register(app, sessions)
     _register_controls(app, sessions)
-    _register_answer(app, sessions)
+    _register_answer(app, sessions, statements)
     after_the_water_power.register(app, sessions)
 
 
@@ -143,7 +144,7 @@ def _two_way(analysis: Analysis, name: str | None) -> TwoWay | None:
     return next((t for t in analysis.two_ways if t.id == name), None)
 
 
-def _register_answer(app: Dash, sessions: Sessions) -> None:
+def _register_answer(app: Dash, sessions: Sessions, statements: Statements) -> None:
     @app.callback(
         output=(Output("asked", "data"), Output("own-distance", "error"), Output("gates", "error")),
         inputs={
@@ -219,7 +220,8 @@ def _register_answer(app: Dash, sessions: Sessions) -> None:
         if analysis is None:
             return []
         shown = analysis.two_ways[(page - 1) * TWO_WAYS_A_PAGE : page * TWO_WAYS_A_PAGE]
-        return two_way_items(shown, analysis.passes, unit, directions(analysis.passes), opened)
+        statement = statements.keep(analysis, opened, unit)
+        return two_way_items(shown, analysis.passes, unit, directions(analysis.passes), opened, statement)
 
     @app.callback(
         Output("speed-time", "figure"),

@@ -76,7 +76,7 @@ def test_every_command_stands_in_readme() -> None:
         assert f"| `reciprocal {name}" in README
 
 
-@pytest.mark.parametrize("command", ["analyse", "what-if"])
+@pytest.mark.parametrize("command", ["analyse", "what-if", "statement"])
 def test_every_option_stands_in_readme(command: str) -> None:
     for action in subparsers()[command]._actions:
         if "--help" not in action.option_strings:
