@@ -61,12 +61,15 @@ def protect(server: Flask, script_hashes: Callable[[], Iterable[str]], *, loopba
 
     @server.after_request
     def add_headers(response: Response) -> Response:
-        response.headers["Content-Security-Policy"] = content_policy(script_hashes())
+        # A page of its own, such as a statement, comes with a stricter policy.
+        response.headers.setdefault("Content-Security-Policy", content_policy(script_hashes()))
         response.headers["X-Content-Type-Options"] = "nosniff"
         response.headers["X-Frame-Options"] = "DENY"
-        response.headers["Referrer-Policy"] = "no-referrer"
-        response.headers["Cross-Origin-Opener-Policy"] = "same-origin"
+        # Under `no-referrer` a browser says of no form where it comes from.
+        response.headers["Referrer-Policy"] = "same-origin"
         response.headers["Cross-Origin-Resource-Policy"] = "same-origin"
+        if _is_loopback(request.host):  # elsewhere plain HTTP is not trusted with it, and browsers complain
+            response.headers["Cross-Origin-Opener-Policy"] = "same-origin"
         return response
 
     @server.errorhandler(413)
