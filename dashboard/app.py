@@ -130,9 +130,7 @@ def create_app(config: Config | None = None) -> Dash:
     before_and_after_callbacks.register(app, ComparingBook(config.logbook))
     logbook_callbacks.register(app, config.sessions, Shelf(config.logbook))
     statement.register(app.server, statements)
-    protect(app.server, app.csp_hashes, loopback=door is None)
-    if door is not None:
-        door.hang(app.server)
+    protect(app.server, app.csp_hashes, loopback=config.loopback)
     return app
 
 

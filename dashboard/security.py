@@ -65,11 +65,9 @@ def protect(server: Flask, script_hashes: Callable[[], Iterable[str]], *, loopba
         response.headers.setdefault("Content-Security-Policy", content_policy(script_hashes()))
         response.headers["X-Content-Type-Options"] = "nosniff"
         response.headers["X-Frame-Options"] = "DENY"
-        # Under `no-referrer` a browser says of no form where it comes from.
-        response.headers["Referrer-Policy"] = "same-origin"
+        response.headers["Referrer-Policy"] = "no-referrer"
+        response.headers["Cross-Origin-Opener-Policy"] = "same-origin"
         response.headers["Cross-Origin-Resource-Policy"] = "same-origin"
-        if _is_loopback(request.host):  # elsewhere plain HTTP is not trusted with it, and browsers complain
-            response.headers["Cross-Origin-Opener-Policy"] = "same-origin"
         return response
 
     @server.errorhandler(413)
