@@ -81,10 +81,11 @@ def found_mark(row: FoundItem | None, showing: Showing) -> list[Any]:
     return [mark, html.Span(sentence(row.why(showing)), className="quiet")]
 
 
-def counted(told: Told) -> html.P:
-    """Count the verdicts."""
+def counted(told: Told) -> list[html.P]:
+    """Count the verdicts, and say what two heights tell of the strut."""
     words = [f"{sum(r.verdict == v for r in told.verdicts.values())} {v}" for v in _ICONS]
-    return html.P(", ".join(words), id="bench-counts")
+    strut = [html.P(line) for line in told.strut.splitlines()]
+    return [html.P(", ".join(words), id="bench-counts"), *strut]
 
 
 def way_back(steps: Sequence[Step], showing: Showing, *, measured: bool) -> list[Any]:

@@ -69,9 +69,9 @@ def strut_drawing(palette: Palette, showing: Showing) -> go.Figure:
     _line(figure, [(blade[0], blade[1] - 0.6), (blade[0], blade[1] + 0.6)], palette.ink, 6)
     _line(figure, [front, (-2.6, -1.5)], palette.quiet, 1, dash="dot")
     down = "strut-depth" not in showing.turned
-    start, end = ((-0.3, 0.0), (-0.3, rear[1])) if down else ((-0.3, rear[1]), (-0.3, 0.0))
+    start, end = ((-0.6, 0.0), (-0.6, rear[1])) if down else ((-0.6, rear[1]), (-0.6, 0.0))
     _arrow(figure, start, end, palette.out)
-    _word(figure, 0.1, -0.38, "+ depth", palette.out, 15, xanchor="left")
+    _word(figure, -0.3, -0.42, "+ depth", palette.out, 15, xanchor="left")
     at = (-2.1, -1.5)
     _arrow(figure, at, (-2.1, -1.5 + math.copysign(0.9, tilt)), palette.back)
     _word(figure, -2.3, -1.5 + math.copysign(1.05, tilt), "+ angle", palette.back, 15, xanchor="right")
@@ -89,7 +89,7 @@ def tab_drawing(palette: Palette, showing: Showing) -> go.Figure:
     _line(figure, [(_STERN_X, 0.06), edge], palette.ink, 6)
     _word(figure, 1.0, 1.0 if above else -1.0, "tab", palette.ink, 13)
     _arrow(figure, (edge[0], 0.0), edge, palette.out)
-    _word(figure, edge[0] - 0.2, edge[1] / 2.0, "+ gap", palette.out, 15, xanchor="right")
+    _word(figure, edge[0] - 0.5, edge[1] / 2.0, "+ gap", palette.out, 15, xanchor="right")
     figure.update_xaxes(range=[-4.8, 8.3])
     figure.update_yaxes(range=[-1.6, 2.6])
     return figure

@@ -29,6 +29,8 @@ from telemetry.setup import (
     parse_reading,
     parse_table,
     steps_back,
+    strut_of,
+    strut_text,
 )
 
 NEW_SHEET: Final = "new"
@@ -121,6 +123,8 @@ class Told:
         Plain text, to print.
     found : FoundMeasure
         Of all entries that can be used.
+    strut : str
+        What two heights tell of the strut, a line each; empty where they were not typed.
     """
 
     verdicts: Mapping[str, FoundItem]
@@ -128,6 +132,7 @@ class Told:
     steps: tuple[Step, ...]
     card: str
     found: FoundMeasure
+    strut: str
 
 
 def showing_of(length: str | None, mass: str | None, turned: Sequence[str] | None) -> Showing:
@@ -217,7 +222,9 @@ def tell(bench: OnBench, target: SetupSheet | None, entries: Sequence[Entry], sh
     goal = target or sheet
     card = bench_card(sheet, found if found.readings else None, goal, showing, crash=True)
     steps = steps_back(goal, found, sheet) if found.readings else ()
-    return Told(verdicts, errors, steps, card, found)
+    geometry = strut_of(found.readings)
+    strut = "" if geometry is None else strut_text(geometry, showing)
+    return Told(verdicts, errors, steps, card, found, strut)
 
 
 def _found(bench: OnBench, readings: Mapping[str, Reading]) -> FoundMeasure:

@@ -14,6 +14,8 @@ from telemetry.setup.items import COMMON_PRACTICE, GROUPS, Item
 from telemetry.setup.sheet import Measures, SetupSheet
 from telemetry.setup.showing import SIGNS, Showing
 from telemetry.setup.steps import Step, steps_back
+from telemetry.setup.strut import strut_of
+from telemetry.setup.telling import strut_text
 from telemetry.texttable import text_table
 
 WIDTH: Final = 92
@@ -57,6 +59,9 @@ def bench_card(
         blocks.append(sheet_text(goal, show, room=True))
     else:
         blocks.append(found_text(compare_found(sheet, found), show))
+        geometry = strut_of(found.readings)
+        if geometry is not None:
+            blocks.append(f"Strut as found, from two heights\n{strut_text(geometry, show)}")
         blocks.append(steps_text(steps_back(goal, found, sheet), show))
     blocks.append(signs_text(goal, show))
     blocks.append(f"Order of work, usual gauges and what matters: {COMMON_PRACTICE}.")

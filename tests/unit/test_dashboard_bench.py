@@ -91,6 +91,21 @@ def test_heights_that_contradict_their_span_are_said_at_the_span() -> None:
     assert "cannot differ" in told.errors["strut_span_mm"]
 
 
+def test_two_heights_tell_angle_and_depth_at_the_propeller() -> None:
+    heights = {
+        "strut_height_front_mm": "20",
+        "strut_height_rear_mm": "21",
+        "strut_span_mm": "60",
+        "base_block_mm": "24",
+        "strut_overhang_mm": "30",
+    }
+    told = tell(KESTREL, None, [Entry(name, value) for name, value in heights.items()], MM)
+    assert told.verdicts["strut_angle_deg"].verdict == "moved"  # 0.955 deg (CHECKS.md) where 1.8 was set
+    assert told.verdicts["strut_depth_mm"].verdict == "as set"
+    assert "Depth at the propeller 2.5" in told.strut  # 3.0 - 30 x 1/60
+    assert told.strut in told.card
+
+
 def test_a_change_of_units_or_signs_changes_the_words_and_not_the_verdict() -> None:
     entries = [
         Entry("strut_depth_mm", "3.1", "0.1"),
