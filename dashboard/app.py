@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import sys
 import webbrowser
 from dataclasses import dataclass, field
 from typing import Any, Final
@@ -12,6 +13,7 @@ import dash_mantine_components as dmc
 from dash import ALL, ClientsideFunction, Dash, Input, Output, State, dcc, html, set_props
 from waitress import create_server
 
+from dashboard.access import Door, Passphrase, greeting, reader_of_request, settled_passphrase
 from dashboard.components.marks import icon
 from dashboard.components.navigation import LINK, navigation
 from dashboard.figures.palette import FONT
@@ -24,7 +26,6 @@ from dashboard.pages import (
     bench_callbacks,
     logbook,
     logbook_callbacks,
-    statement,
 )
 from dashboard.security import LARGEST_REQUEST_BYTES, protect
 from dashboard.services.bench_logbook import BenchBook
@@ -32,7 +33,6 @@ from dashboard.services.comparing import ComparingBook
 from dashboard.services.logbook import Shelf
 from dashboard.services.samples import sample_uploads
 from dashboard.services.sessions import Sessions, new_token
-from dashboard.services.statements import Statements
 from telemetry.errors import ReciprocalError
 from telemetry.units import SPEED_UNITS
 
@@ -73,15 +73,15 @@ class Config:
         Where the browser tabs' logs are kept.
     samples : bool
         Whether a page opens with the sample logs loaded.
-    loopback : bool
-        Whether only this machine is served.
+    passphrase : Passphrase or None
+        What readers on the local network have to say; None serves this machine alone, unasked.
     logbook : str or None
         The logbook's file or URL; None is the user's own.
     """
 
     sessions: Sessions = field(default_factory=Sessions)
     samples: bool = False
-    loopback: bool = True
+    passphrase: Passphrase | None = None
     logbook: str | None = None
 
 
@@ -91,8 +91,10 @@ def create_app(config: Config | None = None) -> Dash:
     Pages are registered one by one: Dash's own search would import a page twice when a test imports it too.
     """
     config = config or Config()
+    door = Door(config.passphrase) if config.passphrase else None
     app = Dash(
         "dashboard",
+        compress=True,
         use_pages=True,
         pages_folder="",
         include_pages_meta=False,
@@ -109,7 +111,7 @@ def create_app(config: Config | None = None) -> Dash:
             title=f"{page.NAME} – Reciprocal",
             layout=page.layout,
         )
-    app.layout = lambda: _shell(config)
+    app.layout = lambda: _shell(config, door)
     # The pages' parts are not in the first layout, so Dash cannot check callbacks against it.
     app.config.suppress_callback_exceptions = True
     app.clientside_callback(
@@ -124,13 +126,13 @@ def create_app(config: Config | None = None) -> Dash:
         Input("_pages_location", "pathname"),
         State(links, "id"),
     )
-    statements = Statements(config.logbook)
-    after_the_water_callbacks.register(app, config.sessions, statements)
+    after_the_water_callbacks.register(app, config.sessions)
     bench_callbacks.register(app, BenchBook(config.logbook))
     before_and_after_callbacks.register(app, ComparingBook(config.logbook))
     logbook_callbacks.register(app, config.sessions, Shelf(config.logbook))
-    statement.register(app.server, statements)
-    protect(app.server, app.csp_hashes, loopback=config.loopback)
+    protect(app.server, app.csp_hashes, loopback=door is None)
+    if door is not None:
+        door.hang(app.server)
     return app
 
 
@@ -140,6 +142,8 @@ def serve(
     *,
     samples: bool = False,
     logbook: str | None = None,
+    lan: bool = False,
+    new_passphrase: bool = False,
     open_browser: bool = False,
 ) -> None:
     """Serve the dashboard until interrupted.
@@ -152,6 +156,10 @@ def serve(
         Whether pages open with the sample logs loaded.
     logbook : str, optional
         The logbook's file or URL; without it the user's own.
+    lan : bool
+        Whether readers on the local network are let in, by a passphrase that is asked for once.
+    new_passphrase : bool
+        Whether another passphrase takes the place of the one that is kept.
     open_browser : bool
         Whether to show the page in the user's browser.
 
@@ -159,12 +167,19 @@ def serve(
     ------
     OSError
         If the port is taken.
+    CallError, KeptError
+        If there is no passphrase to be had for the local network.
     """
-    loopback = host in {"127.0.0.1", "localhost", "::1"}
-    app = create_app(Config(samples=samples, loopback=loopback, logbook=logbook))
+    passphrase = settled_passphrase(new=new_passphrase) if lan else None
+    # A tab's logs belong to the reader who opened it, whatever name of a tab another one sends.
+    sessions = Sessions(reader=reader_of_request) if lan else Sessions()
+    app = create_app(Config(sessions, samples, passphrase, logbook))
     server = make_server(app, host, port)
     address = f"http://{host}:{server.effective_port}"
-    print(f"Reciprocal is at {address} - stop it with Ctrl+C", flush=True)
+    if lan:
+        print(greeting(host, server.effective_port, picture=sys.stdout.isatty()), flush=True)
+    else:
+        print(f"Reciprocal is at {address} - stop it with Ctrl+C", flush=True)
     if open_browser:
         webbrowser.open(address)
     try:
@@ -189,7 +204,7 @@ def _report(error: Exception) -> None:
     set_props("notice", {"children": str(error) if isinstance(error, ReciprocalError) else said})
 
 
-def _shell(config: Config) -> dmc.MantineProvider:
+def _shell(config: Config, door: Door | None) -> dmc.MantineProvider:
     token = new_token()
     if config.samples:
         session = config.sessions.open(token)
@@ -200,7 +215,7 @@ def _shell(config: Config) -> dmc.MantineProvider:
             # The tab keeps its first token in its own storage; a reload finds its logs again.
             dcc.Store(id="session", storage_type="session", data=token),
             dcc.Store(id="surroundings"),
-            _header(),
+            _header(door),
             html.Div(id="notice", role="alert", className="notice"),
             dash.page_container,
         ],
@@ -218,7 +233,7 @@ def _shell(config: Config) -> dmc.MantineProvider:
     )
 
 
-def _header() -> html.Header:
+def _header(door: Door | None) -> html.Header:
     units = dmc.SegmentedControl(
         id="unit",
         data=list(SPEED_UNITS),
@@ -244,7 +259,18 @@ def _header() -> html.Header:
         [
             name,
             navigation([(page.NAME, page.PATH) for page in _PAGES]),
-            html.Div([units, scheme], className="header-tools"),
+            html.Div([units, scheme, _log_out(door)], className="header-tools"),
         ],
         className="top",
+    )
+
+
+def _log_out(door: Door | None) -> html.Form | None:
+    if door is None:
+        return None
+    return html.Form(
+        [dcc.Input(type="hidden", name="token", value=door.token()), html.Button("Log out", type="submit")],
+        action="/logout",
+        method="POST",
+        className="log-out",
     )

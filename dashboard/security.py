@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import ipaddress
+import socket
 from collections.abc import Callable, Iterable
 from typing import Final
 
@@ -9,6 +11,7 @@ from flask import Flask, Response, abort, request
 
 LARGEST_REQUEST_BYTES: Final = 96_000_000  # 64 MB of logs, which base64 makes a third longer, and some room
 _LOOPBACK: Final = frozenset({"127.0.0.1", "localhost", "[::1]"})
+_SAFE_METHODS: Final = frozenset({"GET", "HEAD", "OPTIONS"})
 
 
 def content_policy(script_hashes: Iterable[str]) -> str:
@@ -44,19 +47,21 @@ def protect(server: Flask, script_hashes: Callable[[], Iterable[str]], *, loopba
         Returns the hashes of the inline scripts that may run; asked at every answer, since Dash adds the
         pages' own script at the first request.
     loopback : bool
-        Whether only this machine is served: then a foreign host name means that some other site's name was
-        pointed at this machine, and the request is refused.
+        Whether only this machine is served. A host name that is not this machine's means that some other
+        site's name was pointed at it, and the request is refused.
     """
     server.config["MAX_CONTENT_LENGTH"] = LARGEST_REQUEST_BYTES
 
     @server.before_request
     def refuse_foreign() -> None:
-        if loopback and request.host.rpartition(":")[0] not in _LOOPBACK and request.host not in _LOOPBACK:
+        if not (_is_loopback(request.host) or (not loopback and _is_own(request.host))):
             abort(403, "This server answers only under the name of this machine.")
-        if request.method != "GET" and request.headers.get("Sec-Fetch-Site", "none") not in {
-            "same-origin",
-            "none",
-        }:
+        if request.method in _SAFE_METHODS:
+            return
+        # Older browsers send no Sec-Fetch-Site, and none does over plain HTTP beyond loopback.
+        foreign = request.headers.get("Sec-Fetch-Site", "none") not in {"same-origin", "none"}
+        origin = request.headers.get("Origin")
+        if foreign or (origin is not None and origin != f"{request.scheme}://{request.host}"):
             abort(403, "Another site asked for this.")
 
     @server.after_request
@@ -65,11 +70,33 @@ def protect(server: Flask, script_hashes: Callable[[], Iterable[str]], *, loopba
         response.headers.setdefault("Content-Security-Policy", content_policy(script_hashes()))
         response.headers["X-Content-Type-Options"] = "nosniff"
         response.headers["X-Frame-Options"] = "DENY"
-        response.headers["Referrer-Policy"] = "no-referrer"
-        response.headers["Cross-Origin-Opener-Policy"] = "same-origin"
+        # Under `no-referrer` a browser says of no form where it comes from.
+        response.headers["Referrer-Policy"] = "same-origin"
         response.headers["Cross-Origin-Resource-Policy"] = "same-origin"
+        if _is_loopback(request.host):  # elsewhere plain HTTP is not trusted with it, and browsers complain
+            response.headers["Cross-Origin-Opener-Policy"] = "same-origin"
         return response
 
     @server.errorhandler(413)
     def too_large(_error: Exception) -> tuple[str, int]:
         return f"More than {LARGEST_REQUEST_BYTES // 1_000_000} MB at once. Drop fewer files at a time.", 413
+
+
+def _without_port(host: str) -> str:
+    name, colon, port = host.rpartition(":")
+    return name if colon and port.isdecimal() else host
+
+
+def _is_loopback(host: str) -> bool:
+    return _without_port(host) in _LOOPBACK
+
+
+def _is_own(host: str) -> bool:
+    """Tell whether a host is an address, which no name server can point here, or this machine's own name."""
+    name = _without_port(host).lower()
+    try:
+        ipaddress.ip_address(name.removeprefix("[").removesuffix("]"))
+    except ValueError:
+        own = socket.gethostname().lower()
+        return name in {own, f"{own.partition('.')[0]}.local"}
+    return True

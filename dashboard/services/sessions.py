@@ -105,16 +105,24 @@ class Sessions:
         How long an unused session is kept [s].
     clock : callable
         Seconds that only grow; tests pass their own.
+    reader : callable
+        Names who is asking. A session belongs to the reader who opened it: the same token from another one
+        is another session.
     """
 
     def __init__(
-        self, limit: int = 32, idle_s: float = 6 * 3600.0, clock: Callable[[], float] = time.monotonic
+        self,
+        limit: int = 32,
+        idle_s: float = 6 * 3600.0,
+        clock: Callable[[], float] = time.monotonic,
+        reader: Callable[[], str] = str,
     ) -> None:
         self._limit = limit
         self._idle_s = idle_s
         self._clock = clock
+        self._reader = reader
         self._lock = threading.Lock()
-        self._sessions: OrderedDict[str, tuple[float, Session]] = OrderedDict()
+        self._sessions: OrderedDict[tuple[str, str], tuple[float, Session]] = OrderedDict()
 
     def __len__(self) -> int:
         """Count the sessions kept."""
@@ -141,17 +149,18 @@ class Sessions:
                 if token is None or not _TOKEN.fullmatch(token):
                     raise ValueError("no such session; load the page again")
                 found = Session()
-                self._sessions[token] = (self._clock(), found)
+                self._sessions[self._reader(), token] = (self._clock(), found)
                 while len(self._sessions) > self._limit:
                     self._sessions.popitem(last=False)
             return found
 
     def _touch(self, token: str | None) -> Session | None:
-        if token is None or token not in self._sessions:
+        key = (self._reader(), token or "")
+        if key not in self._sessions:
             return None
-        session = self._sessions[token][1]
-        self._sessions[token] = (self._clock(), session)
-        self._sessions.move_to_end(token)
+        session = self._sessions[key][1]
+        self._sessions[key] = (self._clock(), session)
+        self._sessions.move_to_end(key)
         return session
 
     def _expire(self) -> None:

@@ -117,6 +117,7 @@ def build_parser() -> argparse.ArgumentParser:
 
     serving = command("serve", commands.serve, "Serve the dashboard on this machine until Ctrl-C.")
     options.add_address(serving)
+    options.add_access(serving)
     options.add_logbook(serving)
 
     showing = command(

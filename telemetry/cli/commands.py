@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import ipaddress
 import json
 import sys
 from argparse import Namespace
@@ -107,7 +108,11 @@ def formats(_args: Namespace) -> int:
 
 def serve(args: Namespace) -> int:
     """Serve the dashboard until Ctrl-C."""
-    serve_dashboard(args, samples=False, logbook=args.logbook)
+    if args.new_passphrase and not args.lan:
+        raise CallError("a passphrase is asked of readers on the network only", mend="add --lan")
+    serve_dashboard(
+        args, samples=False, logbook=args.logbook, lan=args.lan, new_passphrase=args.new_passphrase
+    )
     return DONE
 
 
@@ -117,14 +122,27 @@ def complain(errors: Iterable[ReciprocalError]) -> None:
         print(f"reciprocal: {error}", file=sys.stderr)
 
 
-def serve_dashboard(args: Namespace, *, samples: bool, logbook: str | None) -> None:
+def serve_dashboard(
+    args: Namespace,
+    *,
+    samples: bool,
+    logbook: str | None,
+    lan: bool = False,
+    new_passphrase: bool = False,
+) -> None:
     """Serve the dashboard on a logbook, with the sample logs loaded or not.
 
     Raises
     ------
     CallError
-        If it cannot start or listen.
+        If it cannot start or listen, or would be open to a network without a passphrase.
     """
+    host = args.host or ("0.0.0.0" if lan else "127.0.0.1")
+    if not lan and not _is_loopback(host):
+        raise CallError(
+            f"{host} can be reached from other machines",
+            mend="add --lan, which asks readers for a passphrase, or leave --host out",
+        )
     # The library may not import the dashboard (see the layers in pyproject.toml), yet its command line starts
     # it. Looked up by name at the call, it costs the other commands no import time.
     try:
@@ -135,12 +153,19 @@ def serve_dashboard(args: Namespace, *, samples: bool, logbook: str | None) -> N
             mend="install the project with its dependencies",
         ) from None
     try:
-        app.serve(args.host, args.port, samples=samples, logbook=logbook)
+        app.serve(host, args.port, samples=samples, logbook=logbook, lan=lan, new_passphrase=new_passphrase)
     except OSError as error:
         raise CallError(
-            f"cannot listen at {args.host}, port {args.port}: {error.strerror or error}",
+            f"cannot listen at {host}, port {args.port}: {error.strerror or error}",
             mend="stop what listens there, or choose another port with --port",
         ) from None
+
+
+def _is_loopback(host: str) -> bool:
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"
 
 
 @contextmanager

@@ -107,10 +107,21 @@ def add_temperature_unit(parser: argparse.ArgumentParser) -> None:
 
 def add_address(parser: argparse.ArgumentParser) -> None:
     """Add where the dashboard listens."""
-    parser.add_argument(
-        "--host", default="127.0.0.1", help="address to listen on (default: this machine only)"
-    )
+    parser.add_argument("--host", metavar="ADDRESS", help="address to listen on (default: this machine only)")
     parser.add_argument("--port", type=arguments.port, default=8050, help="port to listen on (default 8050)")
+
+
+def add_access(parser: argparse.ArgumentParser) -> None:
+    """Add who may use the dashboard."""
+    parser.add_argument(
+        "--lan",
+        action="store_true",
+        help="let readers on the local network in, by a passphrase that is asked for once and kept hashed "
+        "(or taken from RECIPROCAL_PASSPHRASE); plain HTTP, so only on a network that you trust",
+    )
+    parser.add_argument(
+        "--new-passphrase", action="store_true", help="choose another passphrase; all readers log in again"
+    )
 
 
 def add_logbook(parser: argparse.ArgumentParser) -> None:

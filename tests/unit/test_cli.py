@@ -247,12 +247,16 @@ class StandInDashboard:
 
     def __init__(self, error: OSError | None = None) -> None:
         self.started: list[tuple[str, int, bool]] = []
+        self.access: list[tuple[bool, bool]] = []
         self.logbooks: list[str | None] = []
         self.error = error
 
-    def serve(self, host: str, port: int, *, samples: bool, logbook: str | None) -> None:
+    def serve(
+        self, host: str, port: int, *, samples: bool, logbook: str | None, lan: bool, new_passphrase: bool
+    ) -> None:
         if self.error:
             raise self.error
+        self.access.append((lan, new_passphrase))
         self.started.append((host, port, samples))
         self.logbooks.append(logbook)
 
@@ -261,8 +265,37 @@ def test_serve_starts_the_dashboard_on_this_machine_only(monkeypatch: pytest.Mon
     dashboard = StandInDashboard()
     monkeypatch.setitem(sys.modules, "dashboard.app", dashboard)
     assert main(["serve"]) == 0
-    assert main(["serve", "--host", "0.0.0.0", "--port", "0"]) == 0
-    assert dashboard.started == [("127.0.0.1", 8050, False), ("0.0.0.0", 0, False)]
+    assert main(["serve", "--host", "127.0.0.2", "--port", "0"]) == 0
+    assert main(["serve", "--host", "localhost"]) == 0
+    assert [host for host, _, _ in dashboard.started] == ["127.0.0.1", "127.0.0.2", "localhost"]
+    assert dashboard.access == [(False, False)] * 3
+
+
+def test_serve_on_the_local_network_is_asked_for_and_guarded(monkeypatch: pytest.MonkeyPatch) -> None:
+    dashboard = StandInDashboard()
+    monkeypatch.setitem(sys.modules, "dashboard.app", dashboard)
+    assert main(["serve", "--lan"]) == 0
+    assert main(["serve", "--lan", "--host", "192.168.4.1", "--new-passphrase"]) == 0
+    assert [host for host, _, _ in dashboard.started] == ["0.0.0.0", "192.168.4.1"]
+    assert dashboard.access == [(True, False), (True, True)]
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        (["serve", "--host", "0.0.0.0"], "0.0.0.0 can be reached from other machines. Mend: add --lan"),
+        (["serve", "--host", "somewhere"], "somewhere can be reached from other machines"),
+        (["serve", "--new-passphrase"], "Mend: add --lan"),
+    ],
+)
+def test_nothing_is_open_to_a_network_without_a_passphrase(
+    more: list[str], said: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    dashboard = StandInDashboard()
+    monkeypatch.setitem(sys.modules, "dashboard.app", dashboard)
+    assert main(more) == 2
+    assert said in capsys.readouterr().err
+    assert dashboard.started == []
 
 
 def test_a_taken_port_is_a_sentence(

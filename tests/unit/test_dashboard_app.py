@@ -200,7 +200,7 @@ def test_every_answer_carries_the_security_headers(client: DashClient) -> None:
     assert "'unsafe-inline'" not in policy.partition("style-src")[0]
     assert answer.headers["X-Content-Type-Options"] == "nosniff"
     assert answer.headers["X-Frame-Options"] == "DENY"
-    assert answer.headers["Referrer-Policy"] == "no-referrer"
+    assert answer.headers["Referrer-Policy"] == "same-origin"
     page = answer.get_data(as_text=True)
     assert '<html lang="en">' in page
     assert "http://" not in page.replace("http://127.0.0.1", "")
