@@ -9,8 +9,9 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 from logbooks import fleet, logbook, logbook_url, postgres_server, postgres_url
+from seasons import season_url
 
-__all__ = ["fleet", "logbook", "logbook_url", "postgres_server", "postgres_url"]
+__all__ = ["fleet", "logbook", "logbook_url", "postgres_server", "postgres_url", "season_url"]
 
 ROOT = Path(__file__).resolve().parents[1]
 

@@ -43,7 +43,7 @@ def _register_choices(app: Dash, book: ComparingBook) -> None:
         Input("compare", "id"),
         State("compare-boat", "value"),
     )
-    def list_boats(_page: str, chosen: str | None) -> tuple[Any, Any]:
+    def offer_boats(_page: str, chosen: str | None) -> tuple[Any, Any]:
         boats = book.boats()
         names = [one.value for one in boats]
         return _data(boats), chosen if chosen in names else next(iter(names), None)
@@ -60,7 +60,7 @@ def _register_choices(app: Dash, book: ComparingBook) -> None:
         Output("compare-said", "children"),
         Input("compare-boat", "value"),
     )
-    def list_choices(boat: str | None) -> tuple[Any, ...]:
+    def offer_choices(boat: str | None) -> tuple[Any, ...]:
         lists = book.lists(boat)
         sheets, items, measures = (_data(c) for c in (lists.sheets, lists.items, lists.measures))
         chosen = [s["value"] for s in sheets[-2:]] if len(sheets) > 1 else [None, None]

@@ -96,10 +96,16 @@ def close(serving: Any) -> None:
 
 
 @pytest.fixture
-def server() -> Iterator[str]:
+def dashboard_logbook() -> str | None:
+    """Which logbook the dashboard shows; tests of a page with a history name another."""
+    return None
+
+
+@pytest.fixture
+def server(dashboard_logbook: str | None) -> Iterator[str]:
     """Serve a dashboard of its own on a free port; what it logs is printed with a failing test."""
     dash.page_registry.clear()
-    serving = make_server(create_app(Config(Sessions())), "127.0.0.1", 0)
+    serving = make_server(create_app(Config(Sessions(), logbook=dashboard_logbook)), "127.0.0.1", 0)
     thread = threading.Thread(target=serving.run, daemon=True)
     thread.start()
     yield f"http://127.0.0.1:{serving.effective_port}"
