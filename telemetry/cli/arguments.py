@@ -123,6 +123,16 @@ def temperature(text: str) -> float:
     return _number(text, -80.0, 200.0, "temperature; write a plain number")
 
 
+def boat_limit(text: str) -> tuple[str, float | None]:
+    """Read one limit of a boat by its name: ``motor_temp_c=85``, or ``none`` for its value."""
+    name, given, value = text.partition("=")
+    if not given or name not in LIMIT_NAMES:
+        raise argparse.ArgumentTypeError(
+            f"'{text}' is no limit; write NAME=VALUE with one of {', '.join(LIMIT_NAMES)}"
+        )
+    return name, limit(value)
+
+
 def window(text: str) -> float:
     """Read a time window in minutes [s]."""
     return 60.0 * _number(text, 0.1, 1440.0, "time window; write minutes, up to a day")

@@ -35,7 +35,7 @@ def add(args: Namespace) -> int:
     with open_logbook(args.logbook) as logbook:
         with progress_bar() as progress:
             if args.to is not None:
-                imported = logbook.add_logs(args.to, files, progress=progress)
+                imported = logbook.add_logs(args.to, files, options=options, progress=progress)
             else:
                 imported = logbook.import_outing(
                     files,
@@ -98,14 +98,12 @@ def _conditions(args: Namespace, before: Conditions | None = None) -> Conditions
 def boats(args: Namespace) -> int:
     """List the boats, or add one, or correct what is said of it."""
     with open_logbook(args.logbook) as logbook:
-        said = {"hull_kind": args.kind, "length_m": args.length_m, "note": args.note}
-        given = {name: value for name, value in said.items() if value is not None}
         if args.add is not None:
-            logbook.add_boat(Boat(args.add, **given))
+            logbook.add_boat(_said_of(Boat(args.add), args))
         elif args.edit is not None:
             known = logbook.boat(args.edit)
-            logbook.edit_boat(args.edit, replace(known, name=args.rename or known.name, **given))
-        elif given or args.rename:
+            logbook.edit_boat(args.edit, _said_of(replace(known, name=args.rename or known.name), args))
+        elif _said_of(Boat(""), args) != Boat("") or args.rename:
             raise CallError("no boat is named", mend="give --add NAME or --edit NAME")
         rows = [
             (boat, len(logbook.sheets(boat.name)), logbook.count_outings(OutingSearch(boat=boat.name)))
@@ -113,6 +111,15 @@ def boats(args: Namespace) -> int:
         ]
         print(boats_text(rows))
     return DONE
+
+
+def _said_of(boat: Boat, args: Namespace) -> Boat:
+    """Put what the options say of a boat in the place of what is said of it."""
+    said = {"hull_kind": args.kind, "length_m": args.length_m, "note": args.note}
+    limits = dict(args.limit)
+    own = {*boat.limits.own, *limits}
+    given = {name: value for name, value in said.items() if value is not None}
+    return replace(boat, limits=replace(boat.limits, **limits, own=tuple(own)), **given)
 
 
 def outings(args: Namespace) -> int:

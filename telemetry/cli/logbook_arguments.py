@@ -9,6 +9,7 @@ from typing import get_args
 
 from telemetry.cli import arguments, logbook, options
 from telemetry.logbook.records import Sort
+from telemetry.power import LIMIT_NAMES
 
 Commander = Callable[[str, Callable[[argparse.Namespace], int], str], argparse.ArgumentParser]
 
@@ -83,6 +84,14 @@ def _boats(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
     parser.add_argument("--kind", metavar="TEXT", help="of hull: catamaran, outrigger, deep-V ...")
     parser.add_argument("--length-m", type=arguments.positive, metavar="M", help="of the hull")
     parser.add_argument("--note", metavar="TEXT", help="anything else")
+    parser.add_argument(
+        "--limit",
+        type=arguments.boat_limit,
+        action="append",
+        default=[],
+        metavar="NAME=VALUE|none",
+        help=f"what must not be exceeded, of {', '.join(LIMIT_NAMES)}; repeat",
+    )
     return parser
 
 

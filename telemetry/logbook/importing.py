@@ -6,7 +6,8 @@ import hashlib
 import json
 import zlib
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path, PurePath
 from typing import Any, Final
@@ -21,7 +22,7 @@ from telemetry.logbook import request as asked
 from telemetry.logbook.figures import Figures, figures, moment
 from telemetry.logbook.records import NamedLog
 from telemetry.motion import Motion
-from telemetry.readers import ReadOptions, open_bytes, open_file, read_bytes
+from telemetry.readers import ReadOptions, explained, open_bytes, open_file, read_bytes
 
 _LEVEL: Final = 6
 # What counts as use of the boat for its service: common practice, no source.
@@ -131,6 +132,29 @@ def read_logs(
     if not usable:
         raise unused[0] if unused else LogbookError("no log was given", mend="name the logs of the outing")
     return Intake(tuple(usable), tuple(read), tuple(unused))
+
+
+def told_by(former: ReadOptions, now: ReadOptions | None) -> ReadOptions:
+    """Complete what readers are told now by what they were told before."""
+    if now is None:
+        return former
+    return ReadOptions(
+        {**former.headings, **now.headings},
+        former.pole_pairs if now.pole_pairs is None else now.pole_pairs,
+        former.gear_ratio if now.gear_ratio is None else now.gear_ratio,
+        {**former.kept, **now.kept},
+    )
+
+
+def as_used(named: Sequence[NamedLog], options: ReadOptions) -> ReadOptions:
+    """Leave out the heading maps that no table among the logs needs: the rest is kept with the analysis."""
+    used = {}
+    for log in named:
+        with suppress(LogError):  # it is no table
+            kept = explained(log.data, log.file, options).kept
+            if kept is not None:
+                used[kept.id] = kept
+    return replace(options, kept=used)
 
 
 def prepare(

@@ -17,11 +17,13 @@ from telemetry.logbook import request as asked
 from telemetry.logbook.boats import Boats, boat_of
 from telemetry.logbook.importing import (
     PROGRAM_VERSION,
+    as_used,
     now_utc,
     open_document,
     prepare,
     read_logs,
     take_in,
+    told_by,
     unpacked,
 )
 from telemetry.logbook.records import Boat, Conditions, Imported, NamedLog, Outing, OutingSearch
@@ -94,7 +96,7 @@ class Outings(Boats):
             request or Request(), options or ReadOptions(), items, its_boat.limits
         )
         intake = read_logs(taken, options, unread, progress)
-        prepared = prepare(intake.read, request, options, progress)
+        prepared = prepare(intake.read, request, as_used(intake.named, options), progress)
         if progress:
             progress("writing", 1.0)
         with self._writing() as session:
@@ -137,7 +139,7 @@ class Outings(Boats):
         Parameters
         ----------
         options : ReadOptions, optional
-            What the readers have to be told, in place of what they were told before.
+            What the readers have to be told now; what it leaves open is as they were told before.
 
         Raises
         ------
@@ -152,10 +154,10 @@ class Outings(Boats):
             before, _, _ = self._found(session, outing_id)
             former = self._logs(session, outing_id)
             request, told_before = asked.from_dict(self._analysis_row(session, outing_id).request)
-        options = options or told_before
+        options = told_by(told_before, options)
         intake = read_logs(taken, options, unread, progress)
         read = (*read_logs(former, options).read, *intake.read)
-        prepared = prepare(read, request, options, progress)
+        prepared = prepare(read, request, as_used((*former, *intake.named), options), progress)
         with self._writing() as session:
             refuse_known(session, intake.named, outing_id)
             outing, boat, sheet = self._found(session, outing_id)

@@ -46,7 +46,7 @@ def put_in(connection: Connection, archive: zipfile.ZipFile, revision: str, wher
     of that time would be: so every older backup can be restored.
     """
     there = MetaData()
-    there.reflect(connection)
+    there.reflect(connection, only=lambda name, _: name in (*Base.metadata.tables, VERSION_TABLE))
     there.drop_all(connection)
     schema.bring_up(connection, where, revision)
     then = MetaData()

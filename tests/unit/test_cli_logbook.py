@@ -116,7 +116,14 @@ def test_what_is_said_of_an_outing_can_be_corrected_and_an_outing_removed(
     assert "Long Lake" in out
     assert "hot" in out
     assert "next" in out
-    assert "renamed" not in run(capsys, "boats", "--edit", "B", "--note", "red")[0]
+    assert "red" in run(capsys, "boats", "--edit", "B", "--note", "red")[0]
+    run(capsys, "boats", "--edit", "B", "--limit", "motor_temp_c=80", "--limit", "esc_temp_c=none")
+    with open_logbook() as logbook:
+        limits = logbook.boat("B").limits
+    assert (limits.motor_temp_c, limits.esc_temp_c) == (80.0, None)
+    assert limits.own == ("esc_temp_c", "motor_temp_c")
+    with pytest.raises(SystemExit):
+        main(["boats", "--edit", "B", "--limit", "colour=3"])
     assert "outing 1 is removed" in run(capsys, "remove", "1")[0]
     assert "No outing found." in run(capsys, "outings")[0]
     assert "0 outings" in run(capsys, "refresh")[0]

@@ -20,7 +20,7 @@ from telemetry.logbook import Boat, Conditions, Logbook, NamedLog, OutingSearch
 from telemetry.logbook.importing import press_document
 from telemetry.logbook.tables import AnalysisRow, OutingRow
 from telemetry.power import Limits, PowerOptions
-from telemetry.readers import ReadOptions
+from telemetry.readers import KeptMap, ReadOptions, explained
 from telemetry.setup import Reading, SetupSheet
 from telemetry.units import SIXTEENTH_MILE_M
 
@@ -261,3 +261,18 @@ def test_evidence_does_not_mix_measured_distances(fleet: Logbook) -> None:
     assert {e.outing_id for e in fleet.evidence(outing_ids=[1, 3])} == {1, 3}
     assert fleet.evidence(OTHER_BOAT) == ()
     assert fleet.evidence(sheet_ids=[OTHER_SHEET.sheet_id]) == ()
+
+
+def test_only_the_heading_map_that_a_table_needs_is_kept_with_its_analysis(fleet: Logbook) -> None:
+    table = NamedLog("odd.csv", undated_log().data.replace(b"speed (m/s)", b"vgps", 1))
+    said = explained(table.data, table.file, ReadOptions({"vgps": "speed_mps:m/s"}))
+    needed = said.worth_keeping("2026-01-01T00:00:00")
+    other = KeptMap(("a", "b"), (), {"a": "elapsed:s"})
+    assert needed is not None
+    options = ReadOptions(kept={needed.id: needed, other.id: other})
+    outing = fleet.import_outing([table], BOAT, SHEET.name, options=options).outing
+    assert list(fleet.asked(outing.id)[1].kept.values()) == [needed]
+    assert as_json(fleet.analysed(outing.id).to_dict()) == fleet.analysis(outing.id)
+    fleet.add_logs(outing.id, [small_log(1)], options=ReadOptions(gear_ratio=2.0))
+    told = fleet.asked(outing.id)[1]
+    assert (list(told.kept.values()), told.gear_ratio, told.pole_pairs) == ([needed], 2.0, 2)

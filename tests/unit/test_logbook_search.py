@@ -2,23 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import numpy as np
 import pytest
 from club import fill
+from logbooks import new_database
 
-from telemetry.logbook import Logbook, Outing, OutingSearch
+from telemetry.logbook import Logbook, Outing, OutingSearch, open_logbook
 
 FIRST = datetime(2024, 3, 1, 9, tzinfo=UTC)
 
 
-@pytest.fixture
-def club(logbook: Logbook) -> Logbook:
-    fill(logbook, outings=60, boats=4)
-    return logbook
+@pytest.fixture(scope="module", params=["sqlite", "postgresql"])
+def club(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Logbook]:
+    """One club's logbook on each database, which these tests only read."""
+    with ExitStack() as stack:
+        url = str(tmp_path_factory.mktemp("club") / "lake.sqlite")
+        if request.param == "postgresql":
+            url = stack.enter_context(new_database(request.getfixturevalue("postgres_server")))
+        logbook = stack.enter_context(open_logbook(url))
+        fill(logbook, outings=60, boats=4)
+        yield logbook
 
 
 def text_of(outing: Outing) -> str:
