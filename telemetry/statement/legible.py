@@ -36,7 +36,7 @@ def shortened(text: str, longest: int) -> str:
     Examples
     --------
     >>> shortened("a_very_long_name_indeed.gpx", 12)
-    'a_very….gpx'
+    'a_very_….gpx'
     """
     plain = legible(text)
     if len(plain) <= longest:

@@ -89,7 +89,7 @@ def _moment(utc: pd.Timestamp | None, t_s: float) -> str:
 
 def _checks(s: Statement) -> Section:
     checks = s.two_way.checks if s.two_way else ()
-    rows = tuple((c.name.capitalize(), c.result, legible(c.detail)) for c in checks)
+    rows = tuple((legible(c.name).capitalize(), c.result, legible(c.detail)) for c in checks)
     return Section("checks", "Checks, each with its evidence", ("Check", "Result", "Evidence"), rows)
 
 
