@@ -65,11 +65,25 @@ def test_what_was_measured_is_judged_brought_back_and_printed(bench: Page) -> No
     bench.emulate_media(media="screen")
 
 
-def test_units_and_signs_change_the_words_and_not_the_verdict(bench: Page) -> None:
+def test_the_balance_and_then_other_units_and_signs(bench: Page) -> None:
+    told = bench.locator("#balance-told")
+    expect(told).to_contain_text("centre of gravity 269.2 ± 0.3 mm")
+    fill(bench, "What if: place, pack", "200")
+    expect(told).to_contain_text("276.5 ± 0.3 mm")  # CHECKS.md, computed
+    fill(bench, "May go from, pack", "150")
+    fill(bench, "to, pack", "220")
+    fill(bench, "Wanted centre of gravity", "269.17")
+    expect(told).to_contain_text("pack back by 20.0 mm")
+    expect(bench.locator("#balance-drawing .scatterlayer .trace").first).to_be_visible()
+    fill(bench, "Wanted centre of gravity", "400")
+    expect(told).to_contain_text("No move within the ranges")
+
+    # The words change and the verdict does not; what was typed means what it meant.
     fill(bench, "Strut angle as found", "1.0")
     expect(verdict(bench, "Strut angle")).to_contain_text("moved")
     bench.locator("#bench-length").get_by_text("thou", exact=True).click()
     expect(bench.locator(".found-row", has_text="Strut depth")).to_contain_text("137.8 thou")
+    expect(bench.get_by_label("What if: place, pack")).to_have_value("200 mm")
     bench.get_by_text("strut angle", exact=True).click()
     expect(bench.get_by_label("Strut angle as found")).to_have_value("-1")
     expect(verdict(bench, "Strut angle")).to_contain_text("moved")
@@ -107,20 +121,6 @@ def test_what_is_kept_is_in_the_logbook(bench: Page) -> None:
         assert [one.name for one in book.sheets("Kestrel")] == ["calm", "rough", "deep"]
         assert [one.value("strut_depth_mm") for one in book.founds("Kestrel")] == [6.1]
         assert [item.name for item in book.boat("Kestrel").own_items] == ["wing_height_mm"]
-
-
-def test_the_balance_of_the_sheet_and_a_move(bench: Page) -> None:
-    told = bench.locator("#balance-told")
-    expect(told).to_contain_text("centre of gravity 269.2 ± 0.3 mm")
-    fill(bench, "What if: place, pack", "200")
-    expect(told).to_contain_text("276.5 ± 0.3 mm")  # CHECKS.md, computed
-    fill(bench, "May go from, pack", "150")
-    fill(bench, "to, pack", "220")
-    fill(bench, "Wanted centre of gravity", "269.17")
-    expect(told).to_contain_text("pack back by 20.0 mm")
-    expect(bench.locator("#balance-drawing .scatterlayer .trace").first).to_be_visible()
-    fill(bench, "Wanted centre of gravity", "400")
-    expect(told).to_contain_text("No move within the ranges")
 
 
 def test_without_a_logbook_a_file_or_a_new_boat_lies_on_the_bench(page: Page, tmp_path: Path) -> None:

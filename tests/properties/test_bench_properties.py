@@ -5,7 +5,7 @@ import math
 from collections.abc import Callable
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from telemetry.errors import SetupError
@@ -87,6 +87,7 @@ def test_an_edit_makes_a_new_sheet_and_restoring_the_old_yields_an_equal_one(
     assert hash(restored) == hash(old)
 
 
+@settings(max_examples=50)
 @given(sheets)
 def test_a_sheet_survives_json_and_toml(sheet: SetupSheet) -> None:
     assert SetupSheet.from_dict(json.loads(json.dumps(sheet.to_dict()))) == sheet
@@ -149,6 +150,7 @@ def test_the_bound_does_not_ask_who_measured_first(name: str, data: st.DataObjec
     assert limit_of(item, was, now) == limit_of(item, now, was)
 
 
+@settings(max_examples=40)
 @given(sheets, founds, sheets, showings)
 def test_any_card_can_be_written_and_the_steps_never_leave_what_moved(
     sheet: SetupSheet, found: FoundMeasure, target: SetupSheet, showing: Showing
