@@ -7,7 +7,7 @@ from typing import Any
 from dash import Dash, Input, Output, State, no_update
 from dash.exceptions import PreventUpdate
 
-from dashboard.components.power import power_told
+from dashboard.components.power import FACTS, power_told
 from dashboard.components.ride import pass_choices, ride_list
 from dashboard.components.supposing import FIELDS, what_if_told
 from dashboard.figures.palette import seen_by
@@ -22,6 +22,13 @@ from telemetry.units import SPEED_UNITS, TEMPERATURE_UNITS
 
 def register(app: Dash, sessions: Sessions) -> None:
     """Attach the callbacks of ride and power to an app."""
+
+    @app.callback(*(Output(part, "value") for part, _ in FACTS.values()), Input("session", "data"))
+    def fill_facts(token: str) -> tuple[Any, ...]:
+        facts = sessions.peek(token).facts
+        if not facts:
+            raise PreventUpdate
+        return tuple(facts.get(name, "") for name in FACTS)
 
     @app.callback(
         Output("ride-events", "children"),

@@ -9,7 +9,7 @@ from dash import dcc, html
 
 from dashboard.components.logbook import PATH as _PATH
 from dashboard.components.logs import drop_area
-from dashboard.services.logbook import SORTS
+from dashboard.services.logbook import LIMITS, SORTS
 from dashboard.services.uploads import LARGEST_BYTES, MOST_BYTES_A_DROP, MOST_FILES_A_DROP
 
 PATH: Final = _PATH
@@ -86,10 +86,30 @@ def _search() -> list[Any]:
     return [
         fields,
         html.Div(id="book-story", className="book-story"),
+        html.Details(
+            [html.Summary("Correct what is said of this boat"), _boat()], id="boat-details", hidden=True
+        ),
         html.P(id="book-count", className="quiet", role="status"),
         html.Div(id="book-table"),
         dmc.Pagination(id="book-page", total=1, value=1, hideWithOnePage=True, withEdges=True),
     ]
+
+
+def _boat() -> html.Div:
+    limits = [
+        dmc.NumberInput(id=f"boat-{name}", label=label, min=0, hideControls=True)
+        for name, label in LIMITS.items()
+    ]
+    return html.Div(
+        [
+            dmc.TextInput(id="boat-kind", label="Hull", placeholder="catamaran, outrigger, deep-V"),
+            dmc.NumberInput(id="boat-length", label="Length, m", min=0, max=10, hideControls=True),
+            dmc.TextInput(id="boat-note", label="Note"),
+            *limits,
+            dmc.Button("Keep it", id="boat-keep", variant="default"),
+        ],
+        className="book-form",
+    )
 
 
 def _adding() -> list[Any]:

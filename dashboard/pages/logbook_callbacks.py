@@ -18,7 +18,7 @@ from dashboard.components.logbook import (
     waiting_logs,
 )
 from dashboard.services.drops import take_in
-from dashboard.services.logbook import Entry, Shelf, outing_of
+from dashboard.services.logbook import LIMITS, Entry, Shelf, outing_of
 from dashboard.services.sessions import Sessions
 from dashboard.services.uploads import file_view
 from telemetry.errors import ReciprocalError
@@ -88,6 +88,39 @@ def _register_lists(app: Dash, shelf: Shelf) -> None:
     )
     def tell_boat(boat: str | None, unit: str, _revision: int) -> list[Any]:
         return boat_story(shelf.story(boat), unit) if boat else fleet_list(shelf.fleet())
+
+    @app.callback(
+        Output("boat-details", "hidden"),
+        Output("boat-kind", "value"),
+        Output("boat-length", "value"),
+        Output("boat-note", "value"),
+        *(Output(f"boat-{name}", "value") for name in LIMITS),
+        Input("book-boat", "value"),
+    )
+    def fill_boat(name: str | None) -> tuple[Any, ...]:
+        if not name:
+            return (True, *(no_update for _ in range(3 + len(LIMITS))))
+        boat = shelf.boat(name)
+        limits = [getattr(boat.limits, limit) for limit in LIMITS]
+        length, *limits = ("" if value is None else value for value in (boat.length_m, *limits))
+        return (False, boat.hull_kind, length, boat.note, *limits)
+
+    @app.callback(
+        _REVISION,
+        Input("boat-keep", "n_clicks"),
+        State("book-boat", "value"),
+        State("boat-kind", "value"),
+        State("boat-length", "value"),
+        State("boat-note", "value"),
+        *(State(f"boat-{name}", "value") for name in LIMITS),
+        State("book-revision", "data"),
+        prevent_initial_call=True,
+    )
+    def edit_boat(_clicks: int, name: str, kind: str, length: Any, note: str, *rest: Any) -> int:
+        *limits, revision = rest
+        told = {limit: _number(value) for limit, value in zip(LIMITS, limits, strict=True)}
+        shelf.edit_boat(name, kind or "", _number(length), note or "", told)
+        return int(revision) + 1
 
     @app.callback(
         Output("book-download", "data"), Input("book-backup", "n_clicks"), prevent_initial_call=True

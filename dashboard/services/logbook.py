@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Final
@@ -16,9 +16,18 @@ from dashboard.services.uploads import read_upload
 from telemetry.errors import CallError
 from telemetry.logbook import Boat, Conditions, Logbook, NamedLog, Outing, OutingSearch, open_logbook
 from telemetry.logbook.records import Sort
+from telemetry.power import PowerOptions
 from telemetry.setup import Due, SetupSheet
 
 OUTINGS_A_PAGE: Final = 20
+LIMITS: Final = {
+    "cell_v": "Lowest cell under load, V",
+    "motor_temp_c": "Hottest motor, °C",
+    "esc_temp_c": "Hottest controller, °C",
+    "current_a": "Most current, A",
+    "rpm": "Most rpm",
+    "charge_mah": "Most charge, mAh",
+}
 SORTS: Final[tuple[tuple[Sort, str], ...]] = (
     ("date", "Date"),
     ("two-way", "Best two-way"),
@@ -137,6 +146,35 @@ class Shelf:
                 tuple(row for row in logbook.service(boat) if row.verdict in ("due", "soon")),
             )
 
+    def boat(self, name: str) -> Boat:
+        """Return one boat.
+
+        Raises
+        ------
+        LogbookError
+            If there is none of that name.
+        """
+        with self._open() as logbook:
+            return logbook.boat(name)
+
+    def edit_boat(
+        self, name: str, kind: str, length_m: float | None, note: str, limits: Mapping[str, float | None]
+    ) -> None:
+        """Correct what is said of a boat; a limit that differs from what it was is its owner's own.
+
+        Raises
+        ------
+        LogbookError
+            If there is no such boat.
+        """
+        with self._open() as logbook:
+            before = logbook.boat(name)
+            changed = [limit for limit, value in limits.items() if value != getattr(before.limits, limit)]
+            own = tuple({*before.limits.own, *changed})
+            told = replace(before.limits, **limits, own=own)
+            boat = replace(before, hull_kind=kind, length_m=length_m, note=note, limits=told)
+            logbook.edit_boat(name, boat)
+
     def outing(self, outing_id: int) -> Outing:
         """Return one outing.
 
@@ -208,11 +246,12 @@ class Shelf:
         """
         with self._open() as logbook:
             logs = logbook.logs(outing_id)
-            _, options = logbook.asked(outing_id)
+            request, options = logbook.asked(outing_id)
         for key in list(session.uploads):
             session.remove(key)
         for log in logs:
             session.put(read_upload(log.file, log.data, options))
+        session.facts.update(_facts(request.power))
 
     def backup(self) -> tuple[str, bytes]:
         """Write a backup for the browser to save: its name and its bytes.
@@ -226,6 +265,20 @@ class Shelf:
             file = Path(folder) / "logbook.zip"
             told = logbook.backup(file)
             return f"logbook-{_day(told.made_utc)}.zip", file.read_bytes()
+
+
+def _facts(power: PowerOptions) -> dict[str, float]:
+    """Say of a power train what the page "After the water" asks for, in its units."""
+    ohm = power.motor_resistance_ohm
+    told = {
+        "pitch_mm": power.pitch_mm,
+        "diameter_mm": power.diameter_mm,
+        "kv_rpm_per_v": power.kv_rpm_per_v,
+        "cells": power.cells,
+        "motor_resistance_mohm": None if ohm is None else 1000.0 * ohm,
+        "no_load_current_a": power.no_load_current_a,
+    }
+    return {name: value for name, value in told.items() if value is not None}
 
 
 def _day(moment: datetime) -> str:

@@ -35,12 +35,16 @@ class Session:
         By content hash, in the order they came.
     rules : dict of str to Rule
         The user's own rules by name.
+    facts : dict of str to float
+        What a setup sheet says of the power train of logs that came out of the logbook, by the names of
+        :data:`dashboard.components.power.FACTS`.
     revision : int
         Grows with every change of ``uploads`` or ``rules``.
     """
 
     uploads: dict[str, Upload] = field(default_factory=dict)
     rules: dict[str, Rule] = field(default_factory=dict)
+    facts: dict[str, float] = field(default_factory=dict)
     revision: int = 0
     _answers: OrderedDict[Request, Analysis] = field(default_factory=OrderedDict, repr=False)
     _lock: threading.Lock = field(default_factory=threading.Lock, repr=False)
@@ -63,6 +67,8 @@ class Session:
         """Forget a file."""
         with self._lock:
             self.uploads.pop(key, None)
+            if not self.uploads:
+                self.facts.clear()
             self._changed()
 
     def add_rule(self, rule: Rule) -> None:

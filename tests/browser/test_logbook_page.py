@@ -98,6 +98,14 @@ def test_outings_are_found_and_sorted(book: Page) -> None:
     book.get_by_role("option", name="Kittiwake").click()
     expect(book.locator("#book-count")).to_have_text("1 outing")
     expect(book.locator("#book-story")).to_contain_text("Best two-way")
+    book.get_by_text("Correct what is said of this boat").click()
+    book.get_by_role("textbox", name="Hull").fill("outrigger")
+    book.get_by_role("textbox", name="Hottest motor, °C").fill("75")
+    book.get_by_role("button", name="Keep it", exact=True).click()
+    expect(book.locator("#book-story")).to_contain_text("outrigger")
+    with open_logbook() as logbook:
+        limits = logbook.boat(BOAT).limits
+    assert (limits.motor_temp_c, limits.own) == (75.0, ("motor_temp_c",))
     wait_until_settled(book)
     assert fits_the_screen(book)
 
@@ -119,6 +127,7 @@ def test_an_outing_is_opened_corrected_analysed_and_removed(book: Page) -> None:
     book.get_by_role("button", name="Open its analysis").click()
     best = next(w for w in read_and_analyse([SPEED]).two_ways if w.best)
     expect(book.locator("#two-way-figure")).to_have_text(speed_text(best.average_mps, "mph", best.u95_mps))
+    expect(book.locator("#pitch-mm")).to_have_value("63")  # as its setup sheet says
 
     book.goto("/logbook?outing=1")
     book.on("dialog", lambda dialog: dialog.accept())
