@@ -23,6 +23,7 @@ from sample_logs.writers import motor_to_csv, to_csv
 from telemetry.setup import Reading, SetupSheet
 
 LAKE: Final = "Lake Ombrevel"
+SEASON_BOAT: Final = replace(CATAMARAN, name="Bramblin")
 DEPTHS_MM: Final = (3.0, 2.5, 2.0)
 """Strut depth of each sheet, in the order in which they are tried."""
 BEST_DEPTH_MM: Final = 1.8
@@ -58,12 +59,12 @@ class SeasonOuting:
     pack: str
 
 
-def boat_at(depth_mm: float, boat: Boat = CATAMARAN) -> Boat:
+def boat_at(depth_mm: float, boat: Boat = SEASON_BOAT) -> Boat:
     """Give the boat the drag that a strut depth makes."""
     return replace(boat, appendage_m2=_DRAG_AT_BEST + _DRAG_A_MM2 * (depth_mm - BEST_DEPTH_MM) ** 2)
 
 
-def sheets(boat: Boat = CATAMARAN) -> tuple[SetupSheet, ...]:
+def sheets(boat: Boat = SEASON_BOAT) -> tuple[SetupSheet, ...]:
     """Make the season's sheets, each the next one's parent."""
     first = SetupSheet(
         boat.name,
@@ -94,7 +95,7 @@ def _name(depth_mm: float) -> str:
 
 
 def season(
-    *, seed: int = 5, outings: int = 2, passes: int = 4, boat: Boat = CATAMARAN, rate_hz: float = 10.0
+    *, seed: int = 5, outings: int = 2, passes: int = 4, boat: Boat = SEASON_BOAT, rate_hz: float = 10.0
 ) -> Iterator[SeasonOuting]:
     """Simulate the outings of a season, one by one.
 

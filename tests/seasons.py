@@ -7,11 +7,10 @@ from typing import Final
 
 import pytest
 
-from sample_logs.boats import CATAMARAN
-from sample_logs.season import LAKE, season
+from sample_logs.season import LAKE, SEASON_BOAT, season
 from telemetry.logbook import Boat, Conditions, NamedLog, open_logbook
 
-BOAT: Final = CATAMARAN.name
+BOAT: Final = SEASON_BOAT.name
 
 
 @pytest.fixture(scope="session")
@@ -24,7 +23,7 @@ def season_logbook(folder: Path) -> str:
     """Fill a new logbook with the season and return its address."""
     url = str(folder / "season.sqlite")
     with open_logbook(url) as book:
-        book.add_boat(Boat(BOAT, hull_kind="catamaran", length_m=CATAMARAN.length_m))
+        book.add_boat(Boat(BOAT, hull_kind="catamaran", length_m=SEASON_BOAT.length_m))
         for one in season():
             conditions = Conditions(
                 place=LAKE,

@@ -10,13 +10,14 @@ from argparse import Namespace
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from importlib import resources
+from importlib import import_module, resources
 from pathlib import Path
 from typing import Any
 
 from telemetry.cli.commands import DONE, SOME_INPUT_UNUSED, complain, serve_dashboard
+from telemetry.compare import Units, compare, comparison_text
 from telemetry.errors import LogbookError
-from telemetry.logbook import Boat, Conditions, Logbook, open_logbook
+from telemetry.logbook import Boat, Conditions, Logbook, NamedLog, open_logbook
 from telemetry.logbook.telling import outings_text
 from telemetry.report import analysis_text
 from telemetry.setup import Reading, SetupSheet
@@ -35,11 +36,32 @@ def demo(args: Namespace) -> int:
             print(f"=== {outing.story}\n\n{told}\n")
             complain(imported.unused)
             status = max(status, SOME_INPUT_UNUSED if imported.unused else DONE)
+        told = _season(logbook, Units(args.unit, args.temperature_unit))
         found = logbook.outings()
+        print(f"=== Did the change help? A season of another boat, simulated now\n\n{told}\n")
         print(f"=== All of them in a logbook\n\n{outings_text(found, len(found), args.unit)}\n")
         if not args.no_serve and sys.stdout.isatty():
             serve_dashboard(args, samples=True, logbook=logbook.where)
     return status
+
+
+def _season(logbook: Logbook, units: Units) -> str:
+    """Put a simulated season into the logbook, and compare its first setup sheet with its last."""
+    # As the samples, the simulator is nothing that this library knows of: it is found by name.
+    season: Any = import_module("sample_logs.season")
+    name, length_m = season.SEASON_BOAT.name, season.SEASON_BOAT.length_m
+    logbook.add_boat(Boat(name, hull_kind="catamaran", length_m=length_m))
+    for one in season.season():
+        conditions = Conditions(
+            place=season.LAKE, wind_mps=one.wind_mps, air_c=one.air_c, water_c=one.water_c, pack=one.pack
+        )
+        logs = [NamedLog(file, content) for file, content in one.files.items()]
+        logbook.import_outing(logs, name, one.sheet, conditions)
+    first, *_, last = logbook.sheets(name)
+    evidence = logbook.evidence(name)
+    before, after = ([e for e in evidence if e.sheet_id == s.sheet_id] for s in (first, last))
+    told = compare(before, after, before_sheet=first, after_sheet=last, history=evidence)
+    return comparison_text(told, units)
 
 
 @dataclass(frozen=True, slots=True)
