@@ -22,12 +22,13 @@ _PAGE: Final = """<!DOCTYPE html>
         <header class="top">
             <span class="brand"><span class="brand-mark" aria-hidden="true"></span>Reciprocal</span>
         </header>
-        <main class="page">
+        <main class="page plain">
             <h1>Say the passphrase</h1>
             <p>It was chosen on the machine that runs Reciprocal. You then stay in for {hours} hours, or until
             you log out.</p>
             <form method="post" action="/login">
                 <input type="hidden" name="next" value="{next}">
+                <input type="text" autocomplete="username" value="reader" hidden>
                 <label for="passphrase">Passphrase</label>
                 <input id="passphrase" name="passphrase" type="password" autocomplete="current-password"
                     required autofocus{described}>

@@ -102,13 +102,25 @@ def dashboard_logbook() -> str | None:
 
 
 @pytest.fixture
-def server(dashboard_logbook: str | None) -> Iterator[str]:
+def dashboard_config(dashboard_logbook: str | None) -> Config:
+    """How the dashboard is set up; tests of who is let in name another way."""
+    return Config(Sessions(), logbook=dashboard_logbook)
+
+
+@pytest.fixture
+def dashboard_host() -> str:
+    """The address on which the dashboard listens."""
+    return "127.0.0.1"
+
+
+@pytest.fixture
+def server(dashboard_config: Config, dashboard_host: str) -> Iterator[str]:
     """Serve a dashboard of its own on a free port; what it logs is printed with a failing test."""
     dash.page_registry.clear()
-    serving = make_server(create_app(Config(Sessions(), logbook=dashboard_logbook)), "127.0.0.1", 0)
+    serving = make_server(create_app(dashboard_config), dashboard_host, 0)
     thread = threading.Thread(target=serving.run, daemon=True)
     thread.start()
-    yield f"http://127.0.0.1:{serving.effective_port}"
+    yield f"http://{dashboard_host}:{serving.effective_port}"
     # Answers under way are finished first; then the loop that owns the sockets closes them, since one closed
     # from here outlives its test as a warning in another.
     serving.task_dispatcher.shutdown()
@@ -117,14 +129,21 @@ def server(dashboard_logbook: str | None) -> Iterator[str]:
     dash.page_registry.clear()
 
 
+@pytest.fixture
+def watch(server: str) -> Watch:
+    """What the browser complains of; a test that provokes something takes it out again."""
+    return Watch(urlsplit(server).netloc)
+
+
 @pytest.fixture(params=SIZES)
-def context(browser: Browser, server: str, request: pytest.FixtureRequest) -> Iterator[BrowserContext]:
+def context(
+    browser: Browser, server: str, watch: Watch, request: pytest.FixtureRequest
+) -> Iterator[BrowserContext]:
     width, height = SIZES[request.param]
     opened = browser.new_context(
         viewport={"width": width, "height": height}, has_touch=request.param == "phone", base_url=server
     )
     opened.set_default_timeout(30_000)
-    watch = Watch(urlsplit(server).netloc)
     watch.follow(opened)
     yield opened
     opened.close()
