@@ -8,8 +8,6 @@ new one. A file that is damaged is moved aside, never deleted.
 from __future__ import annotations
 
 import json
-import os
-import tempfile
 from collections.abc import Iterable
 from contextlib import suppress
 from datetime import UTC, datetime
@@ -17,7 +15,7 @@ from pathlib import Path
 from typing import Final
 
 from telemetry.errors import KeptError, LogError
-from telemetry.home import home_folder
+from telemetry.home import home_folder, written_whole
 from telemetry.readers import Explained, KeptMap, ReadOptions, explained, open_file, read_bytes
 from telemetry.readers.kept import table_id
 
@@ -81,18 +79,8 @@ def keep(said: Explained) -> KeptMap | None:
             return None
     text = json.dumps(new.to_dict(), indent=2, ensure_ascii=False)
     try:
-        file.parent.mkdir(parents=True, exist_ok=True)
-        # Written whole beside its place, then renamed onto it: nobody ever sees a part.
-        descriptor, beside = tempfile.mkstemp(dir=file.parent, prefix=f"{new.id}-", suffix=".new")
-        try:
-            with os.fdopen(descriptor, "w", encoding="utf-8") as stream:
-                stream.write(text + "\n")
-                stream.flush()
-                os.fsync(stream.fileno())
-            Path(beside).replace(file)
-        except BaseException:
-            Path(beside).unlink(missing_ok=True)
-            raise
+        with written_whole(file) as stream:
+            stream.write(f"{text}\n".encode())
     except OSError as error:
         raise _cannot("be kept", error, file) from None
     return new

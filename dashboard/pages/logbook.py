@@ -23,9 +23,10 @@ def layout(**_query: str) -> html.Main:
     return html.Main(
         [
             html.H1(QUESTION),
+            html.P(html.A("Add an outing", href="#book-adding")),
             html.Section(_outing(), id="book-outing", className="book-outing", hidden=True),
             html.Section([html.H2("Outings"), *_search()], className="book-outings"),
-            html.Section([html.H2("Add an outing"), *_adding()], className="book-adding"),
+            html.Section([html.H2("Add an outing"), *_adding()], id="book-adding", className="book-adding"),
             html.Section([html.H2("Keep it safe"), *_safety()], className="book-safety"),
             dcc.Store(id="book-limits", data=[LARGEST_BYTES, MOST_BYTES_A_DROP, MOST_FILES_A_DROP]),
             dcc.Store(id="book-dropped"),

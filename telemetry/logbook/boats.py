@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from telemetry.errors import LogbookError
 from telemetry.logbook.importing import now_utc
 from telemetry.logbook.records import Boat
-from telemetry.logbook.searching import folded
+from telemetry.logbook.searching import folded, storable
 from telemetry.logbook.store import Store
 from telemetry.logbook.tables import BoatRow, FoundRow, SheetRow
 from telemetry.power import Limits
@@ -36,7 +36,7 @@ class Boats(Store):
             return boat_of(self._add_boat(session, Boat(boat) if isinstance(boat, str) else boat))
 
     def _add_boat(self, session: Session, boat: Boat) -> BoatRow:
-        name = " ".join(boat.name.split())
+        name = " ".join(storable(boat.name).split())
         if not name:
             raise LogbookError("the boat has no name", file=self.where, mend="say what it is called")
         if session.scalar(select(BoatRow.id).where(BoatRow.folded == folded(name))) is not None:
@@ -215,9 +215,9 @@ class Boats(Store):
 def _columns(boat: Boat) -> dict[str, Any]:
     return {
         "name": boat.name,
-        "hull_kind": boat.hull_kind,
+        "hull_kind": storable(boat.hull_kind),
         "length_m": boat.length_m,
-        "note": boat.note,
+        "note": storable(boat.note),
         "limits": asdict(boat.limits),
         "own_items": [own_item_table(item) for item in boat.own_items],
     }

@@ -21,6 +21,7 @@ from telemetry.frames import Log
 from telemetry.logbook import request as asked
 from telemetry.logbook.figures import Figures, figures, moment
 from telemetry.logbook.records import NamedLog
+from telemetry.logbook.searching import storable
 from telemetry.motion import Motion
 from telemetry.readers import ReadOptions, explained, open_bytes, open_file, read_bytes
 
@@ -100,7 +101,7 @@ def take_in(logs: Iterable[Path | NamedLog]) -> tuple[tuple[NamedLog, ...], tupl
         errors += opened.errors
         for found in opened.files:
             name = PurePath(found.file.replace("\\", "/")).name or "log"
-            taken.setdefault(digest(found.data), NamedLog(name, found.data))
+            taken.setdefault(digest(found.data), NamedLog(storable(name), found.data))
     return tuple(taken.values()), tuple(errors)
 
 

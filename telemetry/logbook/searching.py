@@ -34,15 +34,28 @@ def folded(text: str) -> str:
     return " ".join(text.casefold().split())
 
 
+def storable(text: str) -> str:
+    r"""Return a text that every database takes: what is no UTF-8 in it becomes a question mark.
+
+    Examples
+    --------
+    >>> storable("b\udcffoat\0")
+    'b?oat'
+    """
+    return text.encode("utf-8", "replace").decode().replace("\0", "")
+
+
 def words_of(boat: str, sheet: str, conditions: Conditions) -> str:
     """Return everything of an outing that a text search looks through."""
-    return folded(" ".join((conditions.place, boat, sheet, conditions.pack, conditions.note)))
+    said = " ".join((conditions.place, boat, sheet, conditions.pack, conditions.note))
+    return folded(storable(said))
 
 
 def conditions_to_columns(conditions: Conditions) -> dict[str, Any]:
     """Return the columns that hold the conditions."""
-    columns = {name: getattr(conditions, name) for name in Conditions.__dataclass_fields__}
-    return columns | {"place_folded": folded(conditions.place)}
+    said = {name: getattr(conditions, name) for name in Conditions.__dataclass_fields__}
+    columns = {name: storable(value) if isinstance(value, str) else value for name, value in said.items()}
+    return columns | {"place_folded": folded(columns["place"])}
 
 
 def found_outings() -> Select[OutingRow, str, str]:
