@@ -39,7 +39,7 @@ LEAST_RATIO = 0.25
 let one long outing speak for a whole sheet. The interval comes from the scatter, not from the weights."""
 
 _LEAST_DF = 0.5  # of either level, below which its scatter cannot be judged
-_RATIOS = np.concatenate([[0.0], np.geomspace(1e-4, 1e4, 49)])
+_RATIOS = np.concatenate([[0.0], np.geomspace(1e-4, 1e4, 41)])
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +142,7 @@ class OutingModel:
         """σ² by restricted maximum likelihood."""
         if self.fixed:
             return self._within_ss / self.within_df if self.within_df >= _LEAST_DF else math.nan
-        return self._profile(self.ratio)[1]
+        return float(self._profile(np.array([self.ratio]))[1][0])
 
     @property
     def outing_variance(self) -> float:
@@ -194,31 +194,31 @@ class OutingModel:
 
     def likelihood(self, ratio: float) -> float:
         """Twice the negative logarithm of the restricted likelihood at τ²/σ², up to a constant."""
-        return self._profile(ratio)[0]
+        return float(self._profile(np.array([ratio]))[0][0])
 
     def _cross(self, within: float, between: FloatArray) -> FloatArray:
         """Sum the cross products of columns and values, one weight within outings and one for each mean."""
         outer = self._means.T @ (self._means * (between * self._n)[:, None])
         return np.asarray(within * self._within + outer)
 
-    def _profile(self, ratio: float) -> tuple[float, float]:
-        """Return -2 log restricted likelihood and σ² where σ² is the likeliest for a ratio."""
-        p = self._p
-        products = self._cross(1.0, 1.0 / (1.0 + self._n * ratio))
-        factor = np.linalg.cholesky(products[:p, :p])
-        half = np.linalg.solve(factor, products[:p, p])
-        df = self._rows - p
-        variance = max(float(products[p, p] - half @ half), np.finfo(float).tiny) / df
-        log_det = 2.0 * float(np.sum(np.log(np.diag(factor))))
-        return df * math.log(variance) + float(np.sum(np.log1p(self._n * ratio))) + log_det, variance
+    def _profile(self, ratios: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return -2 log restricted likelihood and the likeliest σ² for each of some ratios."""
+        p, df = self._p, self._rows - self._p
+        scales = 1.0 + np.outer(ratios, self._n)
+        products = np.stack([self._cross(1.0, 1.0 / scale) for scale in scales])
+        factors = np.linalg.cholesky(products[:, :p, :p])
+        halves = np.linalg.solve(factors, products[:, :p, p:])[..., 0]
+        left = np.maximum(products[:, p, p] - np.sum(halves**2, axis=1), np.finfo(float).tiny)
+        log_det = 2.0 * np.sum(np.log(np.diagonal(factors, axis1=1, axis2=2)), axis=1)
+        return df * np.log(left / df) + np.sum(np.log(scales), axis=1) + log_det, left / df
 
     def _likeliest_ratio(self) -> float:
         """Maximise the restricted likelihood over τ²/σ² ≥ 0: a grid first, since it can have two maxima."""
-        values = [self.likelihood(ratio) for ratio in _RATIOS]
+        values = self._profile(_RATIOS)[0]
         k = int(np.argmin(values))
         low, high = _RATIOS[max(k - 1, 0)], _RATIOS[min(k + 1, _RATIOS.size - 1)]
         found = minimize_scalar(
-            self.likelihood, bounds=(low, high), method="bounded", options={"xatol": 1e-9 * (1.0 + high)}
+            self.likelihood, bounds=(low, high), method="bounded", options={"xatol": 1e-7 * (1e-3 + high)}
         )
         return float(found.x) if found.fun < values[k] else float(_RATIOS[k])
 
