@@ -33,7 +33,7 @@ class Evidence:
         Which of the two it is; the figures of each are never mixed.
     values : mapping of str to (float or None)
         Figures by the keys of :data:`~telemetry.compare.measures.MEASURES`, SI; None or absent where the
-        logs could not say.
+        logs could not say. A ripple of 0 is a pass that was examined and found clean.
     u95 : mapping of str to float
         Half-widths of the 95 % intervals of these figures, where known.
     covariates : mapping of str to (float, str or None)

@@ -61,13 +61,18 @@ def apart_of(pairs: Sequence[tuple[int, int]]) -> frozenset[int]:
 
 
 def _ripples(ride: Sequence[Document]) -> dict[str, float]:
-    """Find the swing of speed at speed by pass, where an oscillation was seen [m/s]."""
-    seen: dict[str, float] = {}
+    """Find the swing of speed at speed by pass [m/s].
+
+    A pass that was examined and found clean has none: left out, it would leave the rippling passes to speak for
+    a sheet alone. Where the log cannot tell, the pass is not named.
+    """
+    swings: dict[str, float] = {}
     for event in ride:
-        amplitude = event["speed_amplitude_mps"]
-        if event["kind"] == "porpoising" and event["phase"] == "at speed" and amplitude is not None:
-            seen[event["pass_id"]] = max(amplitude, seen.get(event["pass_id"], 0.0))
-    return seen
+        if event["kind"] == "porpoising" and event["phase"] == "at speed":
+            amplitude = 0.0 if event["verdict"] == "not seen" else event["speed_amplitude_mps"]
+            if amplitude is not None:
+                swings[event["pass_id"]] = max(amplitude, swings.get(event["pass_id"], 0.0))
+    return swings
 
 
 def _ways(headings_deg: Sequence[float | None]) -> list[str]:
