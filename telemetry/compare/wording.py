@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from textwrap import fill
+from typing import Final
 
 from telemetry.compare.advice import Advice, Trial
 from telemetry.compare.comparison import Comparison
@@ -14,6 +17,8 @@ from telemetry.compare.verdicts import NOT_ENOUGH, Effect
 from telemetry.setup import Change, Reading
 from telemetry.texttable import text_table
 from telemetry.units import CELSIUS, SPEED_UNITS, TEMPERATURE_UNITS
+
+WIDTH: Final = 110
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,6 +179,16 @@ def plan_text(plan: Plan, effect: Effect, units: Units) -> str:
     return f"{all_told} more, {plan.per_outing} in each of {' and '.join(sides)}: {chance}"
 
 
+def _wrapped(lines: Iterable[str]) -> str:
+    """Fill sentences to the width of a terminal; rows of tables, which begin with blanks, stay whole."""
+    told = []
+    for line in lines:
+        bullet = line.startswith("  - ")
+        whole = len(line) <= WIDTH or (line.startswith(" ") and not bullet)
+        told.append(line if whole else fill(line, WIDTH, subsequent_indent="    " if bullet else ""))
+    return "\n".join(told)
+
+
 def comparison_text(comparison: Comparison, units: Units) -> str:
     """Write a comparison for a reader at a terminal or on paper."""
     head = comparison.headline
@@ -204,7 +219,7 @@ def comparison_text(comparison: Comparison, units: Units) -> str:
         lines += [f"  - {plan_text(plan, head, units)}" for plan in head.plans] or [
             "  - At least one more outing on each sheet: how outings scatter is not known yet."
         ]
-    return "\n".join(lines)
+    return _wrapped(lines)
 
 
 def point_text(point: Point, unit: str, measure: Measure, units: Units) -> list[str]:
@@ -234,7 +249,7 @@ def history_text(told: History, title: str, unit: str, units: Units) -> str:
         value = f", {reading_text(step.reading, unit)}" if told.item else ""
         changed = f" – changed: {', '.join(step.changed).lower()}" if step.changed else ""
         lines.append(f"  {day}  {step.sheet}{value}{changed}")
-    return "\n".join(lines)
+    return _wrapped(lines)
 
 
 def best_text(told: History, units: Units) -> str:
@@ -298,4 +313,4 @@ def advice_text(advice: Advice, units: Units, best_sheet: str = "") -> str:
     if advice.tries:
         lines += ["", f"What practitioners try where {SYMPTOMS[advice.symptom]} ({SOURCE}), one at a time"]
         lines += [f"  - {t.text}" + (f" ({t.caution})" if t.caution else "") for t in advice.tries]
-    return "\n".join(lines)
+    return _wrapped(lines)

@@ -63,8 +63,8 @@ def apart_of(pairs: Sequence[tuple[int, int]]) -> frozenset[int]:
 def _ripples(ride: Sequence[Document]) -> dict[str, float]:
     """Find the swing of speed at speed by pass [m/s].
 
-    A pass that was examined and found clean has none: left out, it would leave the rippling passes to speak for
-    a sheet alone. Where the log cannot tell, the pass is not named.
+    A pass that was examined and found clean has none: left out, it would leave the rippling passes to speak
+    for a sheet alone. Where the log cannot tell, the pass is not named.
     """
     swings: dict[str, float] = {}
     for event in ride:
