@@ -17,9 +17,11 @@ from scipy.stats import t as student
 
 from telemetry.cleaning import Cleaned
 from telemetry.frames import FloatArray, MotorLog
+from telemetry.increments import Driver, driver, increments
 from telemetry.motion import Motion
 from telemetry.overlap import best_shifts, correlation
-from telemetry.surge import ClockStep, Driver, SurgeFit, SurgeProblem, driver, increments
+from telemetry.proxies import Proxy, driver_of
+from telemetry.surge import DRAG_KNOTS, ClockStep, SurgeFit, SurgeProblem
 
 # The coarse search: how finely, how many places are looked at again, and how slowly a hull follows its shaft.
 _GRID_S = 0.2
@@ -37,6 +39,7 @@ _WINDOW_S = 300.0
 _ROUNDS = 20
 _MOST_STEP_S = 0.3
 _SETTLED_S = 1e-3
+_PATH_ROUNDS = 12  # two at 5 Hz and above, eight at 1 Hz
 _DRIFT_SD = 600e-6  # a flat +-1000 ppm has this standard deviation
 # What a match has to show (see DEVELOPERS.md: set on simulated outings of the same boat, true and foreign).
 _LEAST_CHANGE_MPS = 4.0
@@ -48,7 +51,8 @@ _MOST_SCATTER_S = 0.06
 _MOST_U95_S = 0.25
 _MOST_DRIFT = 1500e-6
 _RIVAL_SHARE = 0.9
-_CORNER_SHARE = 0.1
+_SLOW_SHARE = 0.1
+_REMAINING = 1.0 / 3.0
 # Speeds that stand still or lack any noise (a made log) leave nothing, of which there is no logarithm.
 _LEAST_NOISE = 1e-12
 
@@ -133,13 +137,13 @@ def join(motor: MotorLog, cleaned: Cleaned, motion: Motion, lag_s: float = 0.0) 
         start_s, end_s = _shared(motor, motion, 0.0, 0.0)
         why = "both logs are columns of one table"
         return Clock(0.0, 0.0, 0.0, "one table, one clock", True, why, start_s, end_s)
-    chosen = _driver_of(motor)
+    chosen = driver_of(motor)
     if chosen is None:
         return _refused(
             "no comparison", "the motor log has neither rpm, current nor throttle to compare with"
         )
-    name, drive = chosen
-    method = f"{name} against speed"
+    proxy, drive = chosen
+    method = f"{proxy.name} against speed"
     speed = motion.speed_mps[np.isfinite(motion.speed_mps)]
     if speed.size < 20 or np.ptp(speed) < _LEAST_CHANGE_MPS:
         return _refused(method, "the speed hardly changes, so that there is nothing to compare")
@@ -147,7 +151,7 @@ def join(motor: MotorLog, cleaned: Cleaned, motion: Motion, lag_s: float = 0.0) 
     if not matches:
         return _refused(method, "the logs have no stretch in common in which both change")
     likelihood = _likelihoods(matches)
-    judged = [_judged(match, method, lag_s) for match in matches]
+    judged = [_judged(match, proxy, lag_s) for match in matches]
     sound = [k for k, clock in enumerate(judged) if clock.trusted]
     order = sorted(sound or range(len(matches)), key=lambda k: -likelihood[k])
     rivals = [
@@ -164,24 +168,6 @@ def join(motor: MotorLog, cleaned: Cleaned, motion: Motion, lag_s: float = 0.0) 
 def _one_table(motor: MotorLog, cleaned: Cleaned) -> bool:
     a, b = motor.meta, cleaned.track.meta
     return (a.file, a.sha256, a.start_utc) == (b.file, b.sha256, b.start_utc)
-
-
-def _driver_of(motor: MotorLog) -> tuple[str, Driver] | None:
-    """Take the quantity that follows the shaft best, scaled so that its square follows the thrust."""
-    for column, name, power in (
-        ("rpm", "rpm", 1.0),
-        ("current_a", "current", 0.5),
-        ("throttle_pct", "throttle", 1.0),
-    ):
-        values = motor.column(column)
-        if values is None or np.isfinite(values).mean() < 0.5:
-            continue
-        if np.nanpercentile(values, 99.5) <= max(
-            2.0 * np.nanmedian(np.abs(values - np.nanmedian(values))), 1e-6
-        ):
-            continue
-        return name, driver(motor.t_s, np.maximum(values, 0.0) ** power)
-    return None
 
 
 def _shared(motor: MotorLog, motion: Motion, offset_s: float, drift: float) -> tuple[float, float]:
@@ -265,11 +251,22 @@ def _refined(
         if whole:
             sounder = part if cleared else part.without_outliers(fit)
             if sounder is part:
-                return _Match(fit, step, part, start_s, end_s, _runs(motion, start_s, end_s))
+                break
             problem, cleared = sounder, True
             continue
         length_s = max(window[1] - window[0], 1.0)
         window = window[0] - 0.5 * length_s, window[1] + 0.5 * length_s
+    for _ in range(_PATH_ROUNDS):
+        part = part.following(fit)
+        before_s = fit.rest_s
+        settled = _settled(part, fit.rest_s, fit.drift)
+        if settled is None:
+            return None
+        fit, step = settled
+        if abs(fit.rest_s - before_s) < _SETTLED_S:
+            break
+    start_s, end_s = _shared(motor, motion, fit.rest_s - fit.drift * part.middle_s, fit.drift)
+    return _Match(fit, step, part, start_s, end_s, _runs(motion, start_s, end_s))
 
 
 def _settled(part: SurgeProblem, rest_s: float, drift: float) -> tuple[SurgeFit, ClockStep] | None:
@@ -310,14 +307,15 @@ def _likelihoods(matches: list[_Match]) -> list[float]:
     return [one(m) for m in matches]
 
 
-def _judged(match: _Match, method: str, lag_s: float) -> Clock:
+def _judged(match: _Match, proxy: Proxy, lag_s: float) -> Clock:
     fit, step, problem = match.fit, match.step, match.problem
-    offset_s = fit.rest_s - fit.drift * problem.middle_s
-    ends = problem.drive.t_s[[0, -1]] - problem.middle_s
-    var = max(float(np.array([1.0, e]) @ step.covariance @ np.array([1.0, e])) for e in ends)
-    # Between two samples of the speed a corner cannot be placed better than to a part of their distance.
-    corner_s = _CORNER_SHARE * _step_s(problem)
-    u95_s = float(np.hypot(student.ppf(0.975, max(step.clusters - 2.0, 1.0)) * np.sqrt(var), 1.96 * corner_s))
+    offset_s, method = fit.rest_s - fit.drift * problem.middle_s, f"{proxy.name} against speed"
+    ends = np.stack([np.ones(2), problem.drive.t_s[[0, -1]] - problem.middle_s], axis=1)
+    scatter_var = np.einsum("ei,ij,ej->e", ends, problem.covariance(fit, _DRIFT_SD), ends)
+    var = scatter_var + np.einsum("ei,ij,ej->e", ends, _form_covariance(match, proxy), ends)
+    # Welch and Satterthwaite (JCGM 100, G.4): only the scatter has few degrees of freedom.
+    freedom = max(step.clusters - 2.0, 1.0) * (var / scatter_var) ** 2
+    u95_s = float(np.max(student.ppf(0.975, freedom) * np.sqrt(var)))
     clock = Clock(
         offset_s - lag_s, fit.drift * 1e6, u95_s, method, True, "", match.start_s - lag_s, match.end_s - lag_s
     )
@@ -329,6 +327,29 @@ def _judged(match: _Match, method: str, lag_s: float) -> Clock:
         why=f"{match.runs} runs in common; {100 * fit.explained:.0f} % of the changes of speed follow from "
         f"the motor log, each run placing it within {1000 * step.scatter_s:.0f} ms of the others",
     )
+
+
+def _form_covariance(match: _Match, proxy: Proxy) -> FloatArray:
+    """Tell how another form of the forces would move offset and drift, as a covariance, shape (2, 2).
+
+    The log says how well the model's forces fit, not whether another law would have placed its corners
+    elsewhere. So the power with which thrust follows the motor is moved by its standard deviation to either
+    side, and drag is given half as many knots. Straight lines between knots miss a curve by the square of
+    their distance, so that a third of what doubling it changes is what is still missed (Richardson).
+    """
+    fit, problem = match.fit, match.problem
+    drive = problem.drive
+    powers = [driver(drive.t_s, drive.value ** (1.0 + sign * proxy.power_sd)) for sign in (-1.0, 1.0)]
+    others = [(0.5, SurgeProblem(problem.inc, other)) for other in powers]
+    others.append((_REMAINING**2, SurgeProblem(problem.inc, drive, DRAG_KNOTS // 2 + 1)))
+    covariance = np.zeros((2, 2))
+    for weight, other in others:
+        refitted = other.at(fit.rest_s, fit.drift)
+        if refitted is not None:
+            step = other.step(refitted, _DRIFT_SD)
+            moved = np.array([step.rest_s, step.drift])
+            covariance += weight * np.outer(moved, moved)
+    return covariance
 
 
 def _step_s(problem: SurgeProblem) -> float:
@@ -349,7 +370,7 @@ def _objection(match: _Match, u95_s: float) -> str:
         return "the logs only match if one clock runs far too fast: they are of different outings"
     # Fewer runs can agree by chance, many hardly; slow sampling and a rippling ride scatter them.
     most_s = _MOST_SCATTER_S * min(0.5 * (match.runs - 1), 1.5)
-    if scatter_s > max(most_s, _CORNER_SHARE * _step_s(match.problem)):
+    if scatter_s > max(most_s, _SLOW_SHARE * _step_s(match.problem)):
         return (
             f"the runs disagree on the clock by {scatter_s:.2f} s: the motor log is of another outing, or "
             "its clock does not run evenly"

@@ -10,9 +10,9 @@ is linear in a, b and in r at a few knots of speed, so that only the relation of
 search. It needs no mass, no propeller and no drag coefficient: the log itself fits them. Power goes on and
 off within tenths of a second and the acceleration follows at once, which is where the time information lies.
 
-Fitted are the differences of neighbouring measured speeds, not the smoothed acceleration, so that nothing is
-smeared over a corner. Neighbours share a noisy sample and the forces left out wander, which makes the
-covariance tridiagonal and generalised least squares a banded solve.
+Neighbouring differences of speed share a noisy sample and the forces left out wander, which makes the
+covariance tridiagonal and generalised least squares a banded solve. Between two samples the speed follows the
+forces themselves, not a smooth curve, once they are known: that places a corner inside a slow log's second.
 
 References
 ----------
@@ -22,6 +22,8 @@ References
    whose variables separate, SIAM J. Numer. Anal. 10 (1973), doi:10.1137/0710036.
 .. [3] K.-Y. Liang, S. L. Zeger, Longitudinal data analysis using generalized linear models, Biometrika 73
    (1986), doi:10.1093/biomet/73.1.13 (the variance that asks only for independent clusters).
+.. [4] R. M. Bell, D. F. McCaffrey, Bias reduction in standard errors for linear regression with multi-stage
+   samples, Survey Methodology 28 (2002) (from memory: the correction for few clusters).
 """
 
 from __future__ import annotations
@@ -29,77 +31,23 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from scipy.interpolate import CubicHermiteSpline
 from scipy.linalg import solveh_banded
 
-from telemetry.cleaning import Cleaned
 from telemetry.frames import FloatArray, IntArray
-from telemetry.motion import Motion
+from telemetry.increments import REACH_S, Driver, Increments, loosened
 
 # Spectral density of the forces left out, over mass [m²/s³]: 0.1 is about 0.3 m/s of drift in a second.
 # Larger values weigh the corners of the speed curve more and its slow course less; only the ratio to the
 # measuring noise matters.
 FORCE_DENSITY = 0.1
-_DRAG_KNOTS = 6
-_LEAST_STEP_S = 0.08
+# What holds a hull back humps at take-off, within a few metres a second: ten parts of the speed show it.
+DRAG_KNOTS = 11
 _CLUSTER_S = 5.0
 _OUTLIER = 6.0
-_OUTLIER_REACH_S = 0.5
-_LOOSENED = 1e6
 _MOST_ODD_PLACES = 2
-# Lifting off slows a hull by one to two g (common practice, no source); faster is a tumble or a collision,
-# and so is much speed gone inside a gap of the log. What follows one says nothing of the clocks.
-_HULL_MPS2 = 25.0
-_LOST_MPS = 5.0
-_GAP_STEPS = 3.5
-_TUMBLE_S = 3.0
-_NODE_S = 0.1
-
-
-@dataclass(frozen=True)
-class Increments:
-    """Differences of neighbouring usable speeds of a speed log, arrays of shape (n,).
-
-    Attributes
-    ----------
-    start_s, end_s : ndarray
-        Times of the two samples on the speed log's clock [s].
-    rise_mps : ndarray
-        Later minus earlier measured speed.
-    node_s, node_speed : ndarray, shape (n, k + 1)
-        Times from the one sample to the other [s], and smoothed speed there as a share of the log's top: as
-        many as slow sampling needs to follow a curve in between.
-    joined : ndarray of bool, shape (n-1,)
-        Whether an increment ends with the sample with which the next one starts.
-    noise_var : float
-        Variance of one measured speed [m²/s²].
-    loose : ndarray
-        Factor on ``FORCE_DENSITY``; large where the model has been found not to hold.
-    """
-
-    start_s: FloatArray
-    end_s: FloatArray
-    rise_mps: FloatArray
-    node_s: FloatArray
-    node_speed: FloatArray
-    joined: IntArray
-    noise_var: float
-    loose: FloatArray
-
-    @property
-    def span_s(self) -> FloatArray:
-        """Length of each increment [s]."""
-        return self.end_s - self.start_s
-
-
-@dataclass(frozen=True)
-class Driver:
-    """What drives the hull, scaled to about 1 at the top, and its running integrals, on the motor's clock."""
-
-    t_s: FloatArray
-    value: FloatArray
-    integral: FloatArray
-    square_integral: FloatArray
+_PATH_ROUNDS = 4
+_LEAST_FREE = 0.01
+_LEAST_A_FORCE = 3  # increments for each force to be fitted
 
 
 @dataclass(frozen=True)
@@ -145,15 +93,12 @@ class ClockStep:
     ----------
     rest_s, drift : float
         The step.
-    covariance : ndarray, shape (2, 2)
-        Of offset and drift, from clusters of increments (reference 3 of the module).
     score, information : ndarray, shape (m,)
         Each cluster's own say on the offset: where it alone would have it is ``score / information`` away.
     """
 
     rest_s: float
     drift: float
-    covariance: FloatArray
     score: FloatArray
     information: FloatArray
 
@@ -172,64 +117,37 @@ class ClockStep:
         return float(np.sqrt(away.sum() / total)) if total > 0 else float("inf")
 
 
-def increments(cleaned: Cleaned, motion: Motion, least_s: float = _LEAST_STEP_S) -> Increments:
-    """Take the usable differences of speed from a log, samples at least ``least_s`` apart."""
-    measured = cleaned.track.column("speed_mps")
-    usable = cleaned.speed_ok if measured is not None else cleaned.position_ok
-    speed = measured if measured is not None else motion.speed_mps
-    stretch = np.zeros(motion.t_s.size, dtype=np.int64)
-    for number, (a, b) in enumerate(cleaned.stretches):
-        stretch[a:b] = number + 1
-    usable = usable & np.isfinite(speed) & np.isfinite(motion.speed_mps) & (stretch > 0)
-    step_s = float(np.median(np.diff(motion.t_s)))
-    keep = np.flatnonzero(usable)[:: max(1, int(np.ceil(least_s / step_s - 1e-9)))]
-    same = stretch[keep[1:]] == stretch[keep[:-1]]
-    a, b = keep[:-1][same], keep[1:][same]
-    top = float(np.percentile(motion.speed_mps[keep], 99.5)) if keep.size else 1.0
-    start_s, end_s = motion.t_s[a], motion.t_s[b]
-    parts = int(np.ceil(max(least_s, step_s) / max(_NODE_S, least_s) - 1e-9))
-    node_s = start_s[:, None] + (end_s - start_s)[:, None] * np.linspace(0.0, 1.0, parts + 1)
-    known = np.isfinite(motion.speed_mps) & np.isfinite(motion.acceleration_mps2)
-    curve = CubicHermiteSpline(motion.t_s[known], motion.speed_mps[known], motion.acceleration_mps2[known])
-    rise = speed[b] - speed[a]
-    span_s = end_s - start_s
-    gap = span_s > _GAP_STEPS * float(np.median(span_s)) if span_s.size else np.zeros(0, dtype=np.bool_)
-    sudden = (np.abs(rise) > _HULL_MPS2 * span_s) | (gap & (rise < -_LOST_MPS))
-    return Increments(
-        start_s,
-        end_s,
-        rise,
-        node_s,
-        np.clip(curve(node_s) / max(top, 1e-3), 0.0, 1.0),
-        (a[1:] == b[:-1]).astype(np.int64),
-        float(motion.speed_sd_mps) ** 2,
-        _loosened(start_s, start_s[sudden], np.ones(a.size), _TUMBLE_S),
-    )
+@dataclass(frozen=True)
+class _Joint:
+    """Forces and clocks solved together: regressors, themselves weighted, normal matrix and solution.
 
+    ``residual`` is weighted; ``first`` are the indices at which the clusters begin.
+    """
 
-def driver(t_s: FloatArray, value: FloatArray) -> Driver:
-    """Scale a motor quantity and integrate it; missing values are bridged."""
-    known = np.isfinite(value)
-    t, u = t_s[known], value[known]
-    u = np.maximum(u, 0.0) / max(float(np.percentile(u, 99.5)), 1e-9)
+    columns: FloatArray
+    weighted: FloatArray
+    normal: FloatArray
+    prior: float
+    theta: FloatArray
+    residual: FloatArray
+    first: IntArray
 
-    def running(x: FloatArray) -> FloatArray:
-        return np.asarray(np.r_[0.0, np.cumsum(0.5 * (x[1:] + x[:-1]) * np.diff(t))])
-
-    return Driver(t, u, running(u), running(u * u))
+    def summed(self, rows: FloatArray) -> FloatArray:
+        """Sum rows of increments by clusters."""
+        return np.asarray(np.add.reduceat(rows, self.first, axis=0))
 
 
 class SurgeProblem:
     """One speed log and one motor log, ready to be fitted at many relations of their clocks."""
 
-    def __init__(self, inc: Increments, drive: Driver) -> None:
+    def __init__(self, inc: Increments, drive: Driver, drag_knots: int = DRAG_KNOTS) -> None:
         self.inc = inc
         self.drive = drive
+        self._knots = np.linspace(0.0, 1.0, drag_knots)
         self.middle_s = 0.5 * float(drive.t_s[0] + drive.t_s[-1])
         self._node_span_s = np.diff(inc.node_s, axis=1)
         self._node_mean = 0.5 * (inc.node_speed[:, 1:] + inc.node_speed[:, :-1])
-        knots = np.linspace(0.0, 1.0, _DRAG_KNOTS)
-        hats = [np.interp(self._node_mean, knots, row) for row in np.eye(_DRAG_KNOTS)]
+        hats = [np.interp(self._node_mean, self._knots, row) for row in np.eye(drag_knots)]
         self._drag = np.stack([(hat * self._node_span_s).sum(axis=1) for hat in hats], axis=1)
 
     def to_motor(self, t_s: FloatArray, rest_s: float, drift: float) -> FloatArray:
@@ -274,7 +192,7 @@ class SurgeProblem:
     def at(self, rest_s: float, drift: float) -> SurgeFit | None:
         """Fit the forces with the clocks held; None where the logs hardly overlap."""
         used, forces = self._forces(rest_s, drift)
-        if used.size < 4 * forces.shape[1]:
+        if used.size < _LEAST_A_FORCE * forces.shape[1]:
             return None
         y = self.inc.rise_mps[used]
         weighted = self._weighted(used, np.column_stack([forces, y]))
@@ -285,33 +203,41 @@ class SurgeProblem:
         return SurgeFit(rest_s, drift, used, left, total, theta, forces, weighted)
 
     def step(self, fit: SurgeFit, drift_sd: float) -> ClockStep:
-        """One Gauss-Newton step of the clocks from a fit, with what it says of their uncertainty."""
+        """One Gauss-Newton step of the clocks from a fit."""
+        joint = self._joint(fit, drift_sd)
+        offset, weighted = joint.columns[:, -2], joint.weighted[:, -2]
+        return ClockStep(
+            float(joint.theta[-2]),
+            float(joint.theta[-1]),
+            joint.summed(joint.columns * joint.residual[:, None])[:, -2],
+            joint.summed(offset * weighted),
+        )
+
+    def covariance(self, fit: SurgeFit, drift_sd: float) -> FloatArray:
+        """Tell the covariance of offset and drift, shape (2, 2), from clusters (references 3 and 4)."""
+        joint = self._joint(fit, drift_sd)
+        scores = joint.summed(joint.columns * joint.residual[:, None])
+        share = joint.summed(joint.columns[:, :, None] * joint.weighted[:, None, :])
+        freed = _freed(joint.normal, share, scores)
+        spread = freed.T @ freed
+        spread[-1, -1] += (joint.prior * drift_sd) ** 2
+        inverse = np.linalg.inv(joint.normal)
+        return np.asarray((inverse @ spread @ inverse)[-2:, -2:])
+
+    def _joint(self, fit: SurgeFit, drift_sd: float) -> _Joint:
+        """Solve forces and clocks together, linearised about a fit."""
         used, moved = fit.used, self._moved(fit)
         columns = np.column_stack([fit.forces, moved])
-        moved_weighted = self._weighted(used, moved)
-        weighted = np.column_stack([fit.weighted[:, :-1], moved_weighted, fit.weighted[:, -1]])
-        normal = _ridged(columns.T @ weighted[:, :-1])
-        right = columns.T @ weighted[:, -1]
+        weighted = np.column_stack([fit.weighted[:, :-1], self._weighted(used, moved)])
+        normal, right = _ridged(columns.T @ weighted), columns.T @ fit.weighted[:, -1]
         # A clock's drift is known beforehand to a few hundred ppm; one pass alone cannot tell it.
         prior = fit.unexplained / used.size / drift_sd**2
         normal[-1, -1] += prior
         right[-1] -= prior * fit.drift
-        theta = np.linalg.solve(normal, right)
-        residual = weighted[:, -1] - weighted[:, :-1] @ theta
+        theta = np.asarray(np.linalg.solve(normal, right), dtype=np.float64)
         place = (self.inc.start_s[used] // _CLUSTER_S).astype(np.int64)
         first = np.r_[0, np.flatnonzero(np.diff(place)) + 1]
-        scores = np.add.reduceat(columns * residual[:, None], first, axis=0)
-        inverse = np.linalg.inv(normal)
-        spread = scores.T @ scores
-        spread[-1, -1] += (prior * drift_sd) ** 2
-        information = np.add.reduceat(moved[:, 0] * moved_weighted[:, 0], first)
-        return ClockStep(
-            float(theta[-2]),
-            float(theta[-1]),
-            (inverse @ spread @ inverse)[-2:, -2:],
-            scores[:, -2],
-            information,
-        )
+        return _Joint(columns, weighted, normal, prior, theta, fit.weighted[:, -1] - weighted @ theta, first)
 
     def within(self, start_s: float, end_s: float) -> SurgeProblem:
         """Keep the increments between two times of the speed log."""
@@ -329,6 +255,23 @@ class SurgeProblem:
         )
         return SurgeProblem(part, self.drive)
 
+    def following(self, fit: SurgeFit) -> SurgeProblem:
+        """Let the speed between each two samples follow the fitted forces, held to both samples."""
+        inc, used = self.inc, fit.used
+        a, b, *resistance = fit.coefficients
+        node_s, v = inc.node_s[used], inc.node_speed[used]
+        u = np.interp(self.to_motor(node_s, fit.rest_s, fit.drift), self.drive.t_s, self.drive.value)
+        share = (node_s - node_s[:, :1]) / inc.span_s[used, None]
+        first, last = v[:, :1], v[:, -1:]
+        for _ in range(_PATH_ROUNDS):
+            pull = (a * u**2 - b * u * v + np.interp(v, self._knots, resistance)) / inc.top_mps
+            steps = 0.5 * (pull[:, 1:] + pull[:, :-1]) * np.diff(node_s, axis=1)
+            risen = np.column_stack([np.zeros(used.size), np.cumsum(steps, axis=1)])
+            v = np.clip(first + risen + (last - first - risen[:, -1:]) * share, 0.0, 1.0)
+        node_speed = inc.node_speed.copy()
+        node_speed[used] = v
+        return SurgeProblem(replace(inc, node_speed=node_speed), self.drive)
+
     def without_outliers(self, fit: SurgeFit) -> SurgeProblem:
         """Loosen the model where it does not hold (a tumble, a collision), half a second around.
 
@@ -339,22 +282,9 @@ class SurgeProblem:
         usual = np.sqrt(FORCE_DENSITY * inc.span_s[used] + 2.0 * inc.noise_var)
         size = np.abs(left) / usual
         odd = inc.start_s[used][size > _OUTLIER * max(float(np.median(size)) / 0.6745, 0.3)]
-        if odd.size == 0 or 1 + int(np.sum(np.diff(odd) > 2.0 * _OUTLIER_REACH_S)) > _MOST_ODD_PLACES:
+        if odd.size == 0 or 1 + int(np.sum(np.diff(odd) > 2.0 * REACH_S)) > _MOST_ODD_PLACES:
             return self
-        return SurgeProblem(replace(inc, loose=_loosened(inc.start_s, odd, inc.loose)), self.drive)
-
-
-def _loosened(
-    start_s: FloatArray, odd_s: FloatArray, loose: FloatArray, after_s: float = _OUTLIER_REACH_S
-) -> FloatArray:
-    """Raise the freedom of increments close to odd ones."""
-    if odd_s.size == 0:
-        return loose
-    following = np.searchsorted(odd_s, start_s)
-    next_s = np.r_[odd_s, np.inf][following]
-    last_s = np.r_[-np.inf, odd_s][following]
-    near = (next_s - start_s <= _OUTLIER_REACH_S) | (start_s - last_s <= after_s)
-    return np.where(near, _LOOSENED, loose)
+        return SurgeProblem(replace(inc, loose=loosened(inc.start_s, odd, inc.loose)), self.drive)
 
 
 def _ridged(normal: FloatArray) -> FloatArray:
@@ -362,3 +292,18 @@ def _ridged(normal: FloatArray) -> FloatArray:
     normal[np.diag_indices_from(normal)] *= 1.0 + 1e-9
     normal[np.diag_indices_from(normal)] += 1e-12
     return normal
+
+
+def _freed(normal: FloatArray, share: FloatArray, scores: FloatArray) -> FloatArray:
+    """Undo that each cluster has pulled the fit towards itself, shape (g, p) as the scores.
+
+    The residuals of a cluster that holds the share h of what is known are too small by the root of 1 - h;
+    with few clusters for many forces the plain variance is too small by as much (reference 4 of the module).
+    """
+    root = np.linalg.cholesky(normal)
+    inverse = np.linalg.inv(root)
+    held = inverse @ share @ inverse.T
+    values, vectors = np.linalg.eigh(0.5 * (held + held.transpose(0, 2, 1)))
+    scaled = vectors.transpose(0, 2, 1) @ (inverse @ scores[:, :, None])
+    scaled *= 1.0 / np.sqrt(np.clip(1.0 - values, _LEAST_FREE, 1.0))[:, :, None]
+    return np.asarray((root @ (vectors @ scaled))[:, :, 0])
