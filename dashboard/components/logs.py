@@ -15,8 +15,8 @@ from dashboard.services.uploads import LARGEST_BYTES, MOST_FILES_A_DROP, FileVie
 def upload_card() -> html.Div:
     """Build the place to drop logs, and the way in for someone who has none at hand."""
     hint = (
-        f"Speed and motor logs in any order: GPX, FIT, NMEA 0183, CSV. Up to {MOST_FILES_A_DROP} "
-        f"files at once, {LARGEST_BYTES // 1_000_000} MB each. They stay on this machine."
+        f"Speed and motor logs in any order: GPX, FIT, NMEA 0183, CSV, also packed in .zip or .gz. Up to "
+        f"{MOST_FILES_A_DROP} files at once, {LARGEST_BYTES // 1_000_000} MB each. They stay on this machine."
     )
     drop = drop_area("drop", "Drop logs here", hint)
     samples = dmc.Button("Show me with sample logs", id="samples", variant="default", className="samples")

@@ -61,6 +61,9 @@ class Session:
             if len(others) >= MOST_FILES or sum(u.size for u in others) + upload.size > MOST_BYTES:
                 upload = upload.refused("too much is loaded already", "remove some files, then drop it again")
             self.uploads[upload.key] = upload
+            turned_away = [key for key, u in self.uploads.items() if u.error is not None and u.data is None]
+            for key in turned_away[:-MOST_FILES]:
+                del self.uploads[key]
             self._changed()
 
     def remove(self, key: str) -> None:

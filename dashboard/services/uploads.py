@@ -16,7 +16,7 @@ import pandas as pd
 from telemetry.analysis import Analysis
 from telemetry.errors import HeadingMapNeededError, LogError, PolePairsNeededError
 from telemetry.frames import Finding, Log, Track
-from telemetry.readers import Explained, ReadOptions, explained, read_bytes
+from telemetry.readers import Bounds, Explained, ReadOptions, explained, open_bytes, read_bytes
 from telemetry.readers.headings import match
 from telemetry.units import SPEED_UNITS
 
@@ -47,7 +47,7 @@ class Upload:
     key : str
         Hash of its bytes: dropping a file twice changes nothing.
     name : str
-        The file's name without any folder.
+        The file's name without any folder; a log out of an archive is called ``archive.zip/inner.gpx``.
     size : int
         Length [byte].
     logs : tuple of Track or MotorLog
@@ -75,23 +75,40 @@ class Upload:
         return replace(self, size=0, logs=(), error=error, data=None, said=None)
 
 
+def read_uploads(name: str, data: bytes, options: ReadOptions | None = None) -> tuple[Upload, ...]:
+    """Read one dropped file, or each log of a dropped archive."""
+    name = _plain(name)
+    if len(data) > LARGEST_BYTES:
+        reason = f"it is larger than {LARGEST_BYTES // 1_000_000} MB"
+        return (_unread(LogError(reason, file=name, mend="cut the outing out of it first")),)
+    opened = open_bytes(data, name, Bounds(LARGEST_BYTES, MOST_BYTES_A_DROP, MOST_FILES_A_DROP))
+    read = [_read(found.file, found.data, options or ReadOptions()) for found in opened.files]
+    return (*read, *(_unread(error) for error in opened.errors))
+
+
 def read_upload(name: str, data: bytes, options: ReadOptions | None = None) -> Upload:
-    """Read one dropped file; whatever is wrong with it ends in its ``error``."""
-    options = options or ReadOptions()
-    name = PurePath(name.replace("\\", "/")).name[:120] or "log"
+    """Read one log; whatever is wrong with it ends in its ``error``."""
+    return _read(_plain(name), data, options or ReadOptions())
+
+
+def _plain(name: str) -> str:
+    """Take a file's name out of whatever path a browser, or somebody else, sent with it."""
+    printed = "".join(c if c.isprintable() else "?" for c in name.replace("\\", "/"))
+    return PurePath(printed).name[:120] or "log"
+
+
+def _unread(error: LogError) -> Upload:
+    key = hashlib.sha256(str(error).encode()).hexdigest()
+    return Upload(key, error.file, 0, (), error, None, None)
+
+
+def _read(name: str, data: bytes, options: ReadOptions) -> Upload:
     logs: tuple[Log, ...] = ()
     error: LogError | None = None
-    if len(data) > LARGEST_BYTES:
-        error = LogError(
-            f"it is larger than {LARGEST_BYTES // 1_000_000} MB",
-            file=name,
-            mend="cut the outing out of it first",
-        )
-    else:
-        try:
-            logs = read_bytes(data, name, options)
-        except LogError as refused:
-            error = refused
+    try:
+        logs = read_bytes(data, name, options)
+    except LogError as refused:
+        error = refused
     asked = isinstance(error, HeadingMapNeededError | PolePairsNeededError)
     is_table = asked or any(log.meta.format == "table" for log in logs)
     said: Explained | None = None
@@ -122,7 +139,7 @@ def read_again(
         return upload
     if headings is None:
         headings = upload.said.columns if upload.said else {}
-    return read_upload(upload.name, upload.data, ReadOptions(dict(headings), pole_pairs, gear_ratio))
+    return _read(upload.name, upload.data, ReadOptions(dict(headings), pole_pairs, gear_ratio))
 
 
 @dataclass(frozen=True, slots=True)

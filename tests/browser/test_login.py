@@ -61,6 +61,8 @@ def test_a_wrong_passphrase_the_right_one_work_and_logging_out(page: Page, watch
     choose(page, data_folder() / "four_passes.gpx")
     expect(page.locator("#two-way-figure")).to_be_visible()
     wait_until_settled(page)
+    for plot in ("speed-time", "plan"):  # until it is drawn, a plot is as wide as it likes
+        expect(page.locator(f"#{plot} .scatterlayer .trace").first).to_be_visible()
     assert fits_the_screen(page)
 
     page.get_by_role("button", name="Log out").click()

@@ -1,6 +1,13 @@
 from dashboard.services.maps import keep, remembered
 from dashboard.services.samples import sample_uploads
-from dashboard.services.uploads import LARGEST_BYTES, column_choices, file_view, read_again, read_upload
+from dashboard.services.uploads import (
+    LARGEST_BYTES,
+    column_choices,
+    file_view,
+    read_again,
+    read_upload,
+    read_uploads,
+)
 from telemetry.analysis import analyse
 from telemetry.frames import MotorLog, Track
 
@@ -51,7 +58,7 @@ def test_an_unusable_file_becomes_its_own_error_with_the_mend() -> None:
 
 
 def test_a_file_that_is_too_large_is_turned_away_unread() -> None:
-    upload = read_upload("long.gpx", b" " * (LARGEST_BYTES + 1))
+    (upload,) = read_uploads("long.gpx", b" " * (LARGEST_BYTES + 1))
     assert "32 MB" in file_view(upload, None).error
     assert upload.data is None
 
