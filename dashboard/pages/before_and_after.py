@@ -54,8 +54,16 @@ def _choices() -> html.Section:
             placeholder="none in the logbook yet",
             allowDeselect=False,
         ),
-        dmc.Select(id="compare-before", label="Before", data=[], placeholder="a sheet that was run"),
-        dmc.Select(id="compare-after", label="After", data=[], placeholder="another sheet that was run"),
+        dmc.Select(
+            id="compare-before", label="Before", data=[], placeholder="a sheet that was run", clearable=True
+        ),
+        dmc.Select(
+            id="compare-after",
+            label="After",
+            data=[],
+            placeholder="another sheet that was run",
+            clearable=True,
+        ),
         dmc.NumberInput(
             id="compare-care",
             label="Smallest difference that matters",
@@ -81,9 +89,28 @@ def _choices() -> html.Section:
         "The two sheets",
         [
             html.Div(fields, className="compare-fields"),
+            _groups(),
             html.Div([html.Span("Temperatures in"), temperatures], className="compare-unit"),
             html.P(id="compare-said", className="quiet", role="status"),
         ],
+    )
+
+
+def _groups() -> html.Details:
+    fields = [
+        dmc.MultiSelect(
+            id=f"compare-{side}-outings",
+            label=f"Only these outings {side}",
+            data=[],
+            value=[],
+            placeholder="all",
+            clearable=True,
+        )
+        for side in ("before", "after")
+    ]
+    return html.Details(
+        [html.Summary("Compare groups of outings"), html.Div(fields, className="compare-fields")],
+        className="findings",
     )
 
 

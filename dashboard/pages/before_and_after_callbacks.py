@@ -12,7 +12,7 @@ from dashboard.components.comparing import advice, answer, changed, effects_tabl
 from dashboard.figures.comparing import ROW_PX, effects_figure, history_figure
 from dashboard.figures.palette import seen_by
 from dashboard.services.bench_logbook import Choice
-from dashboard.services.comparing import ComparingBook
+from dashboard.services.comparing import ComparingBook, Wanted
 from telemetry.compare import Units
 from telemetry.units import SPEED_UNITS
 
@@ -36,6 +36,10 @@ def _mps(amount: Any, unit: str) -> float | None:
     return SPEED_UNITS[unit].to_si(float(amount)) if amount else None
 
 
+def _wanted(sheet_id: str | None, outings: list[str] | None) -> Wanted:
+    return Wanted(sheet_id or None, tuple(int(outing) for outing in outings or ()))
+
+
 def _register_choices(app: Dash, book: ComparingBook) -> None:
     @app.callback(
         Output("compare-boat", "data"),
@@ -51,10 +55,14 @@ def _register_choices(app: Dash, book: ComparingBook) -> None:
     @app.callback(
         Output("compare-before", "data"),
         Output("compare-after", "data"),
+        Output("compare-before-outings", "data"),
+        Output("compare-after-outings", "data"),
         Output("compare-item", "data"),
         Output("compare-measure", "data"),
         Output("compare-before", "value"),
         Output("compare-after", "value"),
+        Output("compare-before-outings", "value"),
+        Output("compare-after-outings", "value"),
         Output("compare-item", "value"),
         Output("compare-measure", "value"),
         Output("compare-said", "children"),
@@ -62,12 +70,13 @@ def _register_choices(app: Dash, book: ComparingBook) -> None:
     )
     def offer_choices(boat: str | None) -> tuple[Any, ...]:
         lists = book.lists(boat)
-        sheets, items, measures = (_data(c) for c in (lists.sheets, lists.items, lists.measures))
+        parts = (lists.sheets, lists.outings, lists.items, lists.measures)
+        sheets, outings, items, measures = (_data(part) for part in parts)
         chosen = [s["value"] for s in sheets[-2:]] if len(sheets) > 1 else [None, None]
         said = "" if len(sheets) > 1 else "Two sheets with outings in the logbook are needed to compare."
         item = items[0]["value"] if items else None
         measure = measures[0]["value"] if measures else None
-        return sheets, sheets, items, measures, *chosen, item, measure, said
+        return sheets, sheets, outings, outings, items, measures, *chosen, [], [], item, measure, said
 
     @app.callback(
         Output("compare-care", "suffix"), Output("compare-ripple", "suffix"), Input("unit", "value")
@@ -86,17 +95,28 @@ def _register_comparison(app: Dash, book: ComparingBook) -> None:
         Output("compare-numbers", "children"),
         Input("compare-before", "value"),
         Input("compare-after", "value"),
+        Input("compare-before-outings", "value"),
+        Input("compare-after-outings", "value"),
         Input("compare-care", "value"),
         *UNITS,
         Input("surroundings", "data"),
         State("compare-boat", "value"),
     )
     def show_comparison(
-        before: str | None, after: str | None, care: Any, unit: str, temperature: str, seen: Any, boat: str
+        before: str | None,
+        after: str | None,
+        before_outings: list[str] | None,
+        after_outings: list[str] | None,
+        care: Any,
+        unit: str,
+        temperature: str,
+        seen: Any,
+        boat: str,
     ) -> tuple[Any, ...]:
-        if not before or not after or before == after:
+        first, second = _wanted(before, before_outings), _wanted(after, after_outings)
+        if not first.is_something or not second.is_something or first == second:
             return [], [], [], no_update, {"display": "none"}, []
-        told = book.compare(boat, before, after, _mps(care, unit))
+        told = book.compare(boat, first, second, _mps(care, unit))
         units = Units(unit, temperature)
         palette, coarse = seen_by(seen)
         figure = effects_figure(told, units, palette, coarse=coarse)

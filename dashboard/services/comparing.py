@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from dashboard.services.bench_logbook import Choice
@@ -17,6 +17,7 @@ from telemetry.compare import (
     compare,
     history,
     next_trial,
+    side_of,
 )
 from telemetry.logbook import Logbook, open_logbook
 from telemetry.setup import Item, SetupSheet
@@ -30,6 +31,8 @@ class Lists:
     ----------
     sheets : tuple of Choice
         Those that were run, in order of their first outing.
+    outings : tuple of Choice
+        In order of time.
     items : tuple of Choice
         Those that the sheets give a number for, what changed most often first.
     measures : tuple of Choice
@@ -37,8 +40,22 @@ class Lists:
     """
 
     sheets: tuple[Choice, ...] = ()
+    outings: tuple[Choice, ...] = ()
     items: tuple[Choice, ...] = ()
     measures: tuple[Choice, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What the user wants on one side: a sheet, outings, or some outings of a sheet."""
+
+    sheet_id: str | None = None
+    outings: tuple[int, ...] = ()
+
+    @property
+    def is_something(self) -> bool:
+        """Whether anything is wanted at all."""
+        return self.sheet_id is not None or bool(self.outings)
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,20 +95,24 @@ class ComparingBook:
         run = [sheets[s] for s in dict.fromkeys(e.sheet_id for e in evidence) if s in sheets]
         return Lists(
             tuple(Choice(s.sheet_id, f"{s.name} ({_outings(counts[s.sheet_id])})") for s in run),
+            _outing_choices(evidence, sheets),
             _items(run),
             tuple(Choice(key, m.title) for key, m in MEASURES.items() if any(e.has(key) for e in evidence)),
         )
 
-    def compare(self, boat: str, before: str, after: str, care_mps: float | None) -> Comparison:
-        """Compare two sheets of a boat."""
+    def compare(self, boat: str, before: Wanted, after: Wanted, care_mps: float | None) -> Comparison:
+        """Compare two sheets of a boat, or two groups of its outings."""
         with open_logbook(self.url) as book:
             evidence, sheets = _known(book, boat)
-        sides = [[e for e in evidence if e.sheet_id == sheet_id] for sheet_id in (before, after)]
+        first, second = (
+            side_of(evidence, sheets, wanted.sheet_id, wanted.outings) for wanted in (before, after)
+        )
         return compare(
-            sides[0],
-            sides[1],
-            before_sheet=sheets[before],
-            after_sheet=sheets[after],
+            first.evidence,
+            second.evidence,
+            before_sheet=first.sheet,
+            after_sheet=second.sheet,
+            names=(first.name, second.name),
             care=care_mps,
             history=evidence,
         )
@@ -120,6 +141,17 @@ def _known(book: Logbook, boat: str) -> tuple[tuple[Evidence, ...], dict[str, Se
 
 def _outings(n: int) -> str:
     return f"{n} outing" if n == 1 else f"{n} outings"
+
+
+def _outing_choices(evidence: Sequence[Evidence], sheets: Mapping[str, SetupSheet]) -> tuple[Choice, ...]:
+    """List the outings with number, day and sheet."""
+    firsts = {e.outing_id: e for e in reversed(evidence)}
+    told = []
+    for outing_id, e in reversed(firsts.items()):
+        day = "no date" if e.outing_utc is None else f"{e.outing_utc:%Y-%m-%d}"
+        sheet = sheets[e.sheet_id].name if e.sheet_id in sheets else ""
+        told.append(Choice(str(outing_id), f"{outing_id}: {day}, {sheet}"))
+    return tuple(told)
 
 
 def _items(sheets: Sequence[SetupSheet]) -> tuple[Choice, ...]:

@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import json
 from argparse import Namespace
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping
 from typing import Any
 
 from telemetry.cli.commands import DONE
 from telemetry.compare import (
-    Evidence,
     Stops,
     Units,
     advice_text,
     comparison_text,
     history_text,
     next_trial,
+    side_of,
 )
 from telemetry.compare import compare as compare_evidence
 from telemetry.compare import history as history_of
@@ -28,16 +28,18 @@ def compare(args: Namespace) -> int:
     """Compare two sheets, or two groups of outings."""
     with open_logbook(args.logbook) as logbook:
         evidence = logbook.evidence(args.boat)
-        sides = [
-            _side(logbook, args.boat, evidence, args.before, args.before_outings, "before"),
-            _side(logbook, args.boat, evidence, args.after, args.after_outings, "after"),
-        ]
+        sheets = _sheets(logbook, args.boat)
+        wanted = (("before", args.before, args.before_outings), ("after", args.after, args.after_outings))
+        before, after = (
+            side_of(evidence, sheets, _sheet_id(logbook, args.boat, named, outings, side), outings)
+            for side, named, outings in wanted
+        )
     told = compare_evidence(
-        sides[0][0],
-        sides[1][0],
-        before_sheet=sides[0][1],
-        after_sheet=sides[1][1],
-        names=(sides[0][2], sides[1][2]),
+        before.evidence,
+        after.evidence,
+        before_sheet=before.sheet,
+        after_sheet=after.sheet,
+        names=(before.name, after.name),
         care=_speed_mps(args.care, args.unit),
         history=evidence,
     )
@@ -76,31 +78,16 @@ def _sheets(logbook: Logbook, boat: str) -> Mapping[str, SetupSheet]:
     return {sheet.sheet_id: sheet for sheet in logbook.sheets(boat)}
 
 
-def _side(
-    logbook: Logbook,
-    boat: str,
-    evidence: Sequence[Evidence],
-    named: str | None,
-    outings: Collection[int] | None,
-    side: str,
-) -> tuple[list[Evidence], SetupSheet | None, str]:
-    """Take the evidence of one side, its sheet where it has one, and what it is called."""
-    if named is None and outings is None:
-        raise CallError(
-            "a side is missing", place=side, mend=f"name two sheets, or give --{side}-outings 3,4"
-        )
-    sheet = None if named is None else logbook.sheet(named, boat)
-    mine = [
-        e
-        for e in evidence
-        if (sheet is None or e.sheet_id == sheet.sheet_id) and (outings is None or e.outing_id in outings)
-    ]
-    if sheet is None:
-        ids = {e.sheet_id for e in mine}
-        sheet = logbook.sheet(ids.pop(), boat) if len(ids) == 1 else None
-    told = f"outings {', '.join(map(str, sorted(outings)))}" if outings else ""
-    name = sheet.name if sheet is not None else ""
-    return mine, sheet, " of ".join(part for part in (told, name) if part) if told else name
+def _sheet_id(
+    logbook: Logbook, boat: str, named: str | None, outings: Collection[int], side: str
+) -> str | None:
+    """Find the sheet that a side is named by; None where it is named by its outings alone."""
+    if named is not None:
+        return logbook.sheet(named, boat).sheet_id
+    if outings:
+        return None
+    mend = f"name two sheets, or give --{side}-outings 3,4"
+    raise CallError("a side is missing", place=side, mend=mend)
 
 
 def _units(args: Namespace) -> Units:

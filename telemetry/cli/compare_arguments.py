@@ -71,7 +71,11 @@ def _add_compare(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("after", nargs="?", metavar="SHEET_B", help="the sheet to hold against it")
     for side in ("before", "after"):
         parser.add_argument(
-            f"--{side}-outings", type=outings, metavar="N,N", help=f"only these outings {side}, by number"
+            f"--{side}-outings",
+            type=outings,
+            default=frozenset(),
+            metavar="N,N",
+            help=f"only these outings {side}, by number",
         )
     _add_care(parser)
     _add_common(parser)

@@ -12,6 +12,7 @@ from telemetry.compare.measures import MEASURES, Measure
 from telemetry.compare.past import History, Level, Point, TuneStep, history
 from telemetry.compare.planning import Plan
 from telemetry.compare.practice import SYMPTOMS, Try
+from telemetry.compare.sides import Side, side_of
 from telemetry.compare.verdicts import Effect, Group
 from telemetry.compare.wording import Units, advice_text, comparison_text, history_text
 
@@ -29,6 +30,7 @@ __all__ = [
     "Plan",
     "Point",
     "Remark",
+    "Side",
     "Stops",
     "Trial",
     "Try",
@@ -40,4 +42,5 @@ __all__ = [
     "history",
     "history_text",
     "next_trial",
+    "side_of",
 ]

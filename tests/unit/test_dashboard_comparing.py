@@ -13,7 +13,7 @@ from seasons import BOAT
 
 from dashboard.app import Config, create_app
 from dashboard.figures.comparing import effects_figure, history_figure
-from dashboard.services.comparing import ComparingBook
+from dashboard.services.comparing import ComparingBook, Wanted
 from dashboard.services.sessions import Sessions
 from telemetry.compare import Comparison, History, Units, compare, history
 from telemetry.compare.wording import difference_text
@@ -127,7 +127,8 @@ def test_the_answer_is_the_librarys(client: DashClient, season_url: str) -> None
     book = ComparingBook(season_url)
     values = chosen(book)
     shown = client.call("show_comparison", values, "compare-after.value")
-    told = book.compare(BOAT, values["compare-before.value"], values["compare-after.value"], 0.22352)
+    first, second = (Wanted(values[f"compare-{side}.value"]) for side in ("before", "after"))
+    told = book.compare(BOAT, first, second, 0.22352)
     head, words = told.headline, text_of(shown["compare-answer"]["children"])
     value, _, half = difference_text(head.measure, head.difference or 0.0, Units(), head.u95).partition(" ± ")
     assert value in words
@@ -141,6 +142,15 @@ def test_one_sheet_twice_shows_nothing(client: DashClient, season_url: str) -> N
     values = chosen(ComparingBook(season_url))
     values["compare-after.value"] = values["compare-before.value"]
     assert client.call("show_comparison", values, "compare-after.value")["compare-answer"]["children"] == []
+
+
+def test_groups_of_outings_are_compared(client: DashClient, season_url: str) -> None:
+    groups = {"compare-before.value": None, "compare-before-outings.value": ["1", "3"]}
+    groups |= {"compare-after-outings.value": ["5", "6"]}
+    shown = client.call("show_comparison", chosen(ComparingBook(season_url)) | groups, "compare-before.value")
+    assert "more than one sheet" in text_of(shown["compare-remarks"]["children"])
+    same = chosen(ComparingBook(season_url)) | {"compare-before.value": None, "compare-after.value": None}
+    assert client.call("show_comparison", same, "compare-before.value")["compare-answer"]["children"] == []
 
 
 def test_history_and_advice_are_told(client: DashClient, season_url: str) -> None:
