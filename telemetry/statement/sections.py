@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -51,7 +51,7 @@ def sections(s: Statement) -> tuple[Section, ...]:
         Section("findings", "Found inside the measured distance", (), _findings(s.ways)),
         Section("setup", "Setup sheet", (), _setup(s)),
         Section("conditions", "Conditions, as stated by the user", (), _conditions(s)),
-        Section("logs", "The logs it rests on", ("Log", "What it is", "SHA-256 of its bytes"), _logs(s.logs)),
+        Section("logs", "The logs it rests on", ("Log", "What it is", "SHA-256 of its bytes"), _logs(s)),
         Section("cautions", "Cautions", (), tuple((legible(text),) for text in _cautions(s))),
     )
     return tuple(section for section in every if section.rows)
@@ -153,21 +153,16 @@ def _conditions(s: Statement) -> Rows:
     return (*rows[:_MOST_CONDITIONS], *([("Further", f"{more} more stated")] if more > 0 else []))
 
 
-def _logs(logs: Iterable[LogFacts]) -> Rows:
-    return tuple(
-        (
-            shortened(log.file, LABEL),
-            f"{_kind(log)}, {log.format}, {log.samples} samples{_rate(log)}",
-            log.sha256,
-        )
-        for log in logs
-    )
-
-
-def _kind(log: LogFacts) -> str:
-    if log.kind == "motor":
-        return "motor log, clock joined; not part of the figure"
-    return f"speed log, speed {log.speed_source}, clock of the {log.clock}"
+def _logs(s: Statement) -> Rows:
+    rows = []
+    for log in s.logs:
+        if log.kind == "speed":
+            kind = f"speed log, speed {log.speed_source}, clock of the {log.clock}"
+        else:
+            kind = "motor log, clock joined; not part of the figure" if s.two_way else "motor log"
+        told = f"{kind}, {log.format}, {log.samples} samples{_rate(log)}"
+        rows.append((shortened(log.file, LABEL), told, log.sha256))
+    return tuple(rows)
 
 
 def _rate(log: LogFacts) -> str:
@@ -186,6 +181,10 @@ def _cautions(s: Statement) -> Iterator[str]:
             yield "No setup sheet was stated: that both passes ran on one tune is not shown here."
         else:
             yield "Setup sheet and conditions are the user's word; the logs do not show them."
+        yield (
+            "The ± holds what the logs show of their errors and what data sheets usually say of receivers; a "
+            "receiver with a fault of its own is not in it."
+        )
     if not s.rule_ships:
         yield "The rule is the user's own file; compare it with your body's book."
     if any(log.speed_source == "differenced" for log in speed_logs):
@@ -199,9 +198,5 @@ def _cautions(s: Statement) -> Iterator[str]:
     for event in s.ride:
         yield f"{event.pass_id}, {event.phase}: {event.kind} {event.verdict}."
     yield from (f"Not used: {text}" for text in cut(s.unused, _MOST_UNUSED))
-    yield (
-        "The ± holds what the logs show of their errors and what data sheets usually say of receivers; a "
-        "receiver with a fault of its own is not in it."
-    )
     yield "A hash says which bytes were read, not who recorded them or where the receiver was."
     yield BEFORE_YOU_RUN
