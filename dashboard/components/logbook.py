@@ -9,6 +9,7 @@ import dash_mantine_components as dmc
 from dash import html
 
 from dashboard.components.marks import icon, speed_value, verdict_mark
+from dashboard.components.statements import outing_statement
 from dashboard.services.logbook import BoatStory, OutingsPage
 from dashboard.services.uploads import FileView
 from telemetry.logbook import Boat, Outing
@@ -141,6 +142,7 @@ def outing_facts(outing: Outing, unit: str) -> list[Any]:
             list(_terms([*figures, *((name, value) for name, value in told if value)])),
             className="facts-list",
         ),
+        outing_statement(outing.id, unit),
         html.Ul(logs, className="kept-logs"),
         html.P(f"Analysed by version {outing.program_version}.", className="quiet"),
     ]

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Final
-
 import dash_mantine_components as dmc
 from dash import html
 
 from dashboard.components.marks import heading_text, icon, pass_mark, sentence, speed_value, verdict_mark
+from dashboard.components.statements import kept_statement
 from dashboard.figures.directions import Direction
 from dashboard.services.questions import gates_text
 from telemetry.passes import Pass
 from telemetry.twoway import Check, TwoWay
 from telemetry.units import distance_text
 
-STATEMENTS_AT: Final = "/statement"
 ESTIMATE = "An estimate. Only officials of a sanctioning body decide a record."
 
 
@@ -77,21 +75,10 @@ def _body(
             ]
         ),
         _gates(t),
-        _statement_links(statement) if statement else None,
+        kept_statement(statement) if statement else None,
         html.P(ESTIMATE, className="aside"),
     ]
     return html.Div([html.Div(figures), check_list(t.checks)], className="two-way-body")
-
-
-def _statement_links(name: str) -> html.Div:
-    address = f"{STATEMENTS_AT}/{name}"
-    return html.Div(
-        [
-            html.A("Statement to print", href=address, target="_blank", rel="noopener"),
-            html.A("Save as a file", href=f"{address}/file", download=""),
-        ],
-        className="statement-links",
-    )
 
 
 def _each_way(t: TwoWay, pair: tuple[Pass, Pass], unit: str, ways: dict[str, Direction]) -> dmc.Table:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from flask import Flask, Response, request
 
-from dashboard.components.twoways import STATEMENTS_AT
+from dashboard.components.statements import STATEMENTS_AT
 from dashboard.services.statements import Statements
 from telemetry.errors import ReciprocalError
 from telemetry.statement import Statement, content_policy
@@ -26,11 +28,19 @@ def register(server: Flask, statements: Statements) -> None:
         return _file(found) if found else _refusal(_GONE)
 
     @server.get(f"{STATEMENTS_AT}/outing/<int:outing_id>")
-    def state_outing(outing_id: int) -> Response:
-        try:
-            return _page(statements.of_outing(outing_id, request.args.get("unit", "mph")))
-        except ReciprocalError as error:
-            return _refusal(str(error))
+    def open_outing(outing_id: int) -> Response:
+        return _of_outing(statements, outing_id, _page)
+
+    @server.get(f"{STATEMENTS_AT}/outing/<int:outing_id>/file")
+    def save_outing(outing_id: int) -> Response:
+        return _of_outing(statements, outing_id, _file)
+
+
+def _of_outing(statements: Statements, outing_id: int, answer: Callable[[Statement], Response]) -> Response:
+    try:
+        return answer(statements.of_outing(outing_id, request.args.get("unit", "mph")))
+    except ReciprocalError as error:
+        return _refusal(str(error))
 
 
 def _page(found: Statement) -> Response:

@@ -12,6 +12,7 @@ import pytest
 from dash_client import DashClient
 
 from dashboard.app import Config, create_app
+from dashboard.components.logbook import outing_facts
 from dashboard.services.questions import Asked
 from dashboard.services.samples import sample_uploads
 from dashboard.services.sessions import Sessions, new_token
@@ -105,16 +106,19 @@ def test_only_so_many_are_kept_and_an_unknown_two_way_makes_none() -> None:
 def test_an_outing_of_the_logbook_is_stated_with_its_sheet_and_conditions(tmp_path: Path) -> None:
     book = str(tmp_path / "book.sqlite")
     with open_logbook(book) as logbook:
-        logbook.import_outing(
+        imported = logbook.import_outing(
             [data_folder() / "four_passes.gpx"],
             Boat("Quorrel"),
             SetupSheet("Quorrel", name="calm water"),
             Conditions(place="<b>Long Lake</b>"),
         )
+    assert "/statement/outing/1?unit=km%2Fh" in str(outing_facts(imported.outing, "km/h"))
     client = DashClient(create_app(Config(logbook=book)))
     answer = client.http.get("/statement/outing/1?unit=kn", base_url=HERE)
     assert answer.status_code == 200
     assert "calm water" in answer.text
     assert "&lt;b&gt;Long Lake&lt;/b&gt;" in answer.text
     assert " kn " in answer.text
+    saved = client.http.get("/statement/outing/1/file?unit=kn", base_url=HERE)
+    assert saved.headers["Content-Disposition"] == 'attachment; filename="two-way-2025-06-14-T1.html"'
     assert "no speed unit" in client.http.get("/statement/outing/1?unit=<i>", base_url=HERE).text

@@ -1,0 +1,30 @@
+"""The links that lead to a statement: to its page, and to the same as a file."""
+
+from __future__ import annotations
+
+from typing import Final
+from urllib.parse import urlencode
+
+from dash import html
+
+STATEMENTS_AT: Final = "/statement"
+
+
+def kept_statement(name: str) -> html.Div:
+    """Link to a statement that is kept under a name."""
+    return _links(f"{STATEMENTS_AT}/{name}", "")
+
+
+def outing_statement(outing_id: int, unit: str) -> html.Div:
+    """Link to the statement of an outing's best two-way."""
+    return _links(f"{STATEMENTS_AT}/outing/{outing_id}", f"?{urlencode({'unit': unit})}")
+
+
+def _links(address: str, query: str) -> html.Div:
+    return html.Div(
+        [
+            html.A("Statement to print", href=f"{address}{query}", target="_blank", rel="noopener"),
+            html.A("Save as a file", href=f"{address}/file{query}", download=""),
+        ],
+        className="statement-links",
+    )
