@@ -18,11 +18,12 @@ from telemetry.cleaning import clean
 from telemetry.clocks import Clock
 from telemetry.frames import FloatArray, LogMeta, make_motor_log
 from telemetry.geo import LocalFrame
+from telemetry.increments import driver, increments
 from telemetry.motion import Motion, smooth
 from telemetry.pack import PackEstimate, estimate_pack
 from telemetry.passes import Pass
 from telemetry.power import PassPower, PowerOptions, report
-from telemetry.surge import FORCE_DENSITY, SurgeProblem, driver, increments
+from telemetry.surge import FORCE_DENSITY, SurgeProblem
 from telemetry.units import INCH_MM, KMH_MPS, KNOT_MPS, MPH_MPS
 from telemetry.whatif import Change, OperatingPoint, operating_point, what_if
 
