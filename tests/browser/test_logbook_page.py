@@ -61,13 +61,19 @@ def test_an_outing_is_added_with_a_boat_and_sheet_made_on_the_spot(book: Page) -
     assert fits_the_screen(book)
 
 
-def test_what_is_missing_is_said_beside_the_button(book: Page) -> None:
+def test_what_is_missing_is_said_beside_the_button_and_the_navigation_leads_away(book: Page) -> None:
     book.get_by_role("button", name="Add it to the logbook").click()
     expect(book.locator("#add-error")).to_contain_text("there is no log to add")
     add(book, SPEED)
     expect(book.locator("#add-error")).to_contain_text("the outing has no boat")
     book.get_by_role("button", name=f"Take {SPEED.name} off").click()
     expect(book.locator("#book-logs")).to_be_empty()
+
+    pages = book.get_by_role("navigation", name="Pages")
+    expect(pages.get_by_role("link", name="Logbook")).to_have_attribute("aria-current", "page")
+    pages.get_by_role("link", name="After the water").click()
+    expect(pages.get_by_role("link", name="After the water")).to_have_attribute("aria-current", "page")
+    expect(pages.get_by_role("link", name="Logbook")).to_have_attribute("aria-current", "false")
 
 
 def fill(page: Page) -> None:
@@ -147,11 +153,3 @@ def test_a_backup_is_saved_and_is_the_whole_logbook(book: Page, tmp_path: Path) 
     with open_logbook(tmp_path / "other.sqlite") as other, open_logbook() as logbook:
         other.restore(file)
         assert other.outings() == logbook.outings()
-
-
-def test_the_navigation_leads_here_and_back_and_says_where_one_is(book: Page) -> None:
-    pages = book.get_by_role("navigation", name="Pages")
-    expect(pages.get_by_role("link", name="Logbook")).to_have_attribute("aria-current", "page")
-    pages.get_by_role("link", name="After the water").click()
-    expect(pages.get_by_role("link", name="After the water")).to_have_attribute("aria-current", "page")
-    expect(pages.get_by_role("link", name="Logbook")).to_have_attribute("aria-current", "false")
