@@ -227,6 +227,8 @@ def _why_none(table: Table) -> str:
             "each side was run in one outing: what an outing shares (water, wind, pack) cannot be told "
             "from the change"
         )
+    if not table.y.any():
+        return f"no {table.measure.title.lower()} was seen on either side"
     if float(np.ptp(table.y)) == 0.0:
         return "the figures do not scatter at all, as no measured ones do"
     return f"there are too few {unit}s and outings to judge their scatter"

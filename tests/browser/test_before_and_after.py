@@ -52,7 +52,7 @@ def test_two_sheets_are_compared_as_on_the_command_line(
     wait_until_settled(page)
     assert fits_the_screen(page)
     page.get_by_text("The same in numbers").click()
-    expect(page.locator(".compare-table tbody tr")).to_have_count(8)
+    expect(page.locator(".compare-table tbody tr")).to_have_count(9)
     assert fits_the_screen(page)
 
 

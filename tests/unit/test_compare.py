@@ -104,6 +104,14 @@ def test_figures_that_do_not_scatter_at_all_are_not_believed() -> None:
     assert "do not scatter" in told.reason
 
 
+def test_clean_passes_on_both_sides_say_that_nothing_was_seen() -> None:
+    clean = [e for k in range(3) for e in passes(BASE, k, ripple_mps=0.0)]
+    after = [e for k in range(3) for e in passes(LOWER, 9 + k, ripple_mps=0.0)]
+    told = compare(clean, after).effect("ripple_mps")
+    assert told is not None
+    assert told.reason == "no ripple of the speed was seen on either side"
+
+
 def test_a_pack_running_down_is_allowed_for_by_its_voltage() -> None:
     def run(of: object, number: int, volts: list[float], gain: float) -> list:
         return outing(of, number, [24.0 + gain + 1.5 * (v - 25.0) for v in volts], rest_voltage_v=volts)  # type: ignore[arg-type]
