@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import shutil
 import threading
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -17,6 +16,7 @@ from waitress import wasyncore
 
 from dashboard.app import Config, create_app, make_server
 from dashboard.services.sessions import Sessions
+from telemetry.statement import find_chromium
 
 expect.set_options(timeout=30_000)  # a busy machine is no defect of the page
 SIZES = {"phone": (390, 844), "desk": (1440, 900)}
@@ -28,13 +28,6 @@ CHROMIUM_ARGS = (
     "--disable-component-update",
     "--disable-sync",
 )
-_NAMES = ("chromium", "chromium-browser", "google-chrome-stable", "google-chrome", "chrome", "msedge")
-
-
-def chromium_path() -> str | None:
-    """Find a Chromium: the one named in RECIPROCAL_CHROMIUM, else the first on the path."""
-    named = os.environ.get("RECIPROCAL_CHROMIUM")
-    return named or next((found for name in _NAMES if (found := shutil.which(name))), None)
 
 
 @dataclass
@@ -77,7 +70,7 @@ def playwright() -> Iterator[Playwright]:
 
 @pytest.fixture(scope="session")
 def browser(playwright: Playwright) -> Iterator[Browser]:
-    path = chromium_path()
+    path = find_chromium()
     if path is None:
         reason = "no Chromium found: install one, or name it in RECIPROCAL_CHROMIUM"
         if os.environ.get("CI"):

@@ -10,10 +10,11 @@ import sys
 import threading
 from pathlib import Path
 
-from conftest import CHROMIUM_ARGS, SIZES, chromium_path
+from conftest import CHROMIUM_ARGS, SIZES
 from playwright.sync_api import Page, expect, sync_playwright
 
 from dashboard.app import Config, create_app, make_server
+from telemetry.statement import find_chromium
 
 PICTURES = Path(__file__).resolve().parents[2] / "dashboard" / "pictures"
 
@@ -32,6 +33,15 @@ def shown(page: Page, address: str, *, dark: bool) -> None:
     page.evaluate("window.scrollTo(0, 0)")
 
 
+def statement_taken(page: Page, file: Path) -> Path:
+    """Take the whole statement of the two-way that is open."""
+    with page.expect_popup() as opening:
+        page.get_by_role("link", name="Statement to print").click()
+    opening.value.set_viewport_size(page.viewport_size)
+    opening.value.screenshot(path=file, full_page=True)
+    return file
+
+
 def main() -> None:
     """Write the pictures."""
     folder = Path(sys.argv[1]) if len(sys.argv) > 1 else PICTURES
@@ -39,7 +49,7 @@ def main() -> None:
     serving = make_server(create_app(Config()), "127.0.0.1", 0)
     threading.Thread(target=serving.run, daemon=True).start()
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium_path(), args=list(CHROMIUM_ARGS))
+        browser = playwright.chromium.launch(executable_path=find_chromium(), args=list(CHROMIUM_ARGS))
         for name, (width, height) in SIZES.items():
             for dark in (False, True):
                 page = browser.new_page(viewport={"width": width, "height": height})
@@ -48,6 +58,8 @@ def main() -> None:
                 file = folder / f"after_the_water_{name}{'_dark' if dark else ''}.png"
                 page.screenshot(path=file)
                 print(file)
+                if not dark:
+                    print(statement_taken(page, folder / f"statement_{name}.png"))
                 page.close()
         browser.close()
     serving.close()
