@@ -18,11 +18,12 @@ from telemetry.compare.wording import (
     difference_text,
     evidence_text,
     plan_text,
-    reading_text,
+    step_text,
     stop_texts,
     trial_text,
     value_text,
 )
+from telemetry.setup import Item
 
 _ICONS = {NO_DIFFERENCE: "cross", NOT_ENOUGH: "question"}
 
@@ -111,14 +112,9 @@ def effects_table(told: Comparison, units: Units) -> html.Details:
     )
 
 
-def story(told: History, unit: str, units: Units) -> list[Any]:
+def story(told: History, item: Item | None, units: Units) -> list[Any]:
     """Name the best sheet, and tell how the tune went."""
-    lines = []
-    for step in told.steps:
-        day = "No date" if step.outing_utc is None else f"{step.outing_utc:%Y-%m-%d}"
-        value = f", {reading_text(step.reading, unit)}" if told.item else ""
-        what = f"; changed: {', '.join(step.changed).lower()}" if step.changed else ""
-        lines.append(html.Li(f"{day}: {step.sheet}{value}{what}"))
+    lines = [html.Li(sentence(step_text(step, item))) for step in told.steps]
     tune = html.Details([html.Summary("How the tune went"), html.Ul(lines)], className="findings")
     return [html.P(best_text(told, units), id="compare-best"), tune]
 

@@ -130,7 +130,7 @@ def history_figure(
             error_x=_gauge_bars(points, told, palette),
             mode="markers+text",
             text=[f"  {p.level.count}" for p in points],
-            textposition="middle right",
+            textposition="top right",
             textfont={"size": 12, "color": palette.quiet},
             marker={
                 "size": 12,
@@ -177,7 +177,7 @@ def _gauge_bars(points: list[Point], told: History, palette: Palette) -> dict[st
 
 
 def _point_words(point: Point, told: History, item: Item | None, units: Units) -> str:
-    value = "" if item is None else f"{item.title}: {reading_text(point.reading, item.unit)}<br>"
+    value = "" if item is None else f"{item.title}: {reading_text(item, point.reading)}<br>"
     mean = value_text(told.measure, point.level.mean, units, point.level.u95)
     also = f"<br>also differs: {', '.join(point.also).lower()}" if point.also else ""
     return f"{point.sheet}<br>{value}{mean}<br>{point.level.count} in {point.level.outings} outings{also}"

@@ -144,7 +144,7 @@ def _register_history(app: Dash, book: ComparingBook) -> None:
         units = Units(unit, temperature)
         palette, coarse = seen_by(seen)
         figure = history_figure(shown.told, shown.item, units, palette, coarse=coarse)
-        return figure, story(shown.told, shown.item.unit if shown.item else "1", units)
+        return figure, story(shown.told, shown.item, units)
 
 
 def _register_next(app: Dash, book: ComparingBook) -> None:

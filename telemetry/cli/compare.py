@@ -54,8 +54,7 @@ def history(args: Namespace) -> int:
         evidence = logbook.evidence(args.boat)
     told = history_of(evidence, sheets, args.item, args.measure)
     item = next((s.item(args.item) for s in sheets.values() if args.item in s.tune), None)
-    title, unit = ("", "1") if item is None else (item.title, item.unit)
-    _print(args, told.to_dict(), history_text(told, title, unit, _units(args)))
+    _print(args, told.to_dict(), history_text(told, item, _units(args)))
     return DONE
 
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
+from functools import cache
 from typing import Any, Final
 
 import numpy as np
@@ -18,6 +19,7 @@ from telemetry.frames import FloatArray
 from telemetry.setup import Reading, SetupSheet, changes
 
 SCHEMA: Final = "reciprocal-history/1"
+_NO_DATE: Final = datetime.min.replace(tzinfo=UTC)
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,13 +71,15 @@ def levels(measure: Measure, evidence: Sequence[Evidence]) -> tuple[Level, ...]:
     if not sheets:
         return ()
     y = np.array([e.values[measure.key] for e in rows], dtype=float)
-    member = np.array([[float(e.sheet_id == sheet) for sheet in sheets] for e in rows])
+    number = {sheet: k for k, sheet in enumerate(sheets)}
+    of_sheet = np.array([number[e.sheet_id] for e in rows])
+    member = (of_sheet[:, None] == np.arange(len(sheets))).astype(float)
     model = _model(measure, rows, member, y)
     told = []
     for k, sheet in enumerate(sheets):
-        mine = [e for e in rows if e.sheet_id == sheet]
+        mine = [rows[i] for i in np.flatnonzero(of_sheet == k)]
         found = None if model is None else model.contrast(np.eye(model.coefficients.size)[k])
-        mean = float(y[member[:, k] > 0.0].mean()) if found is None else found.estimate
+        mean = float(y[of_sheet == k].mean()) if found is None else found.estimate
         first = min((e.outing_utc for e in mine if e.outing_utc is not None), default=None)
         told.append(Level(sheet, len(mine), len({e.outing_id for e in mine}), mean, found, first))
     return tuple(told)
@@ -288,13 +292,12 @@ def _steps(
     evidence: Sequence[Evidence], sheets: Mapping[str, SetupSheet], item: str | None
 ) -> tuple[TuneStep, ...]:
     outings = {e.outing_id: e for e in evidence if e.sheet_id in sheets}
-    ordered = sorted(outings.values(), key=lambda e: (e.outing_utc is None, e.outing_utc))
+    ordered = sorted(outings.values(), key=lambda e: (e.outing_utc is None, e.outing_utc or _NO_DATE))
+    told = cache(lambda before, after: differing(sheets[before], sheets[after]))  # years repeat few pairs
     steps: list[TuneStep] = []
-    last: SetupSheet | None = None
-    for e in ordered:
+    for k, e in enumerate(ordered):
         sheet = sheets[e.sheet_id]
         reading = None if item is None else sheet.tune.get(item)
-        changed = () if last is None else differing(last, sheet)
+        changed = told(ordered[k - 1].sheet_id, e.sheet_id) if k else ()
         steps.append(TuneStep(e.outing_utc, e.sheet_id, sheet.name, reading, changed))
-        last = sheet
     return tuple(steps)

@@ -10,11 +10,11 @@ from typing import Final
 from telemetry.compare.advice import Advice, Trial
 from telemetry.compare.comparison import Comparison
 from telemetry.compare.measures import MEASURES, Measure
-from telemetry.compare.past import History, Point
+from telemetry.compare.past import History, Point, TuneStep
 from telemetry.compare.planning import Plan
 from telemetry.compare.practice import SOURCE, SYMPTOMS
 from telemetry.compare.verdicts import NOT_ENOUGH, Effect
-from telemetry.setup import Change, Reading
+from telemetry.setup import Change, Item, Reading, Showing
 from telemetry.texttable import text_table
 from telemetry.units import CELSIUS, SPEED_UNITS, TEMPERATURE_UNITS
 
@@ -80,21 +80,15 @@ def difference_text(measure: Measure, value: float, units: Units, u95: float | N
     return f"{value / scale:+.{digits}f}{half} {units.name(measure)}"
 
 
-def reading_text(reading: Reading | None, unit: str) -> str:
-    """Write a reading of a sheet in its own unit."""
-    if reading is None:
-        return "not stated"
-    if isinstance(reading.value, bool):
-        return "yes" if reading.value else "no"
-    if isinstance(reading.value, str):
-        return reading.value
-    return f"{reading.value:g}" + ("" if unit == "1" else f" {unit}")
+def reading_text(item: Item, reading: Reading | None) -> str:
+    """Write a reading of a sheet in the item's own unit."""
+    return "not stated" if reading is None else Showing().text(item, reading)
 
 
 def change_text(change: Change) -> str:
     """Write one changed item."""
-    unit = change.item.unit
-    told = f"{change.item.title}: {reading_text(change.before, unit)} → {reading_text(change.after, unit)}"
+    before, after = (reading_text(change.item, reading) for reading in (change.before, change.after))
+    told = f"{change.item.title}: {before} → {after}"
     return f"{told} (within what the gauges can tell)" if change.beyond_gauges is False else told
 
 
@@ -222,11 +216,10 @@ def comparison_text(comparison: Comparison, units: Units) -> str:
     return _wrapped(lines)
 
 
-def point_text(point: Point, unit: str, measure: Measure, units: Units) -> list[str]:
-    """Make the row of one sheet in a history."""
+def _row(point: Point, item: Item | None, measure: Measure, units: Units) -> list[str]:
     level = point.level
     return [
-        "" if point.reading is None else reading_text(point.reading, unit),
+        "" if item is None else reading_text(item, point.reading),
         point.sheet,
         value_text(measure, level.mean, units, level.u95),
         f"{level.count} in {_count(level.outings, 'outing')}",
@@ -234,21 +227,27 @@ def point_text(point: Point, unit: str, measure: Measure, units: Units) -> list[
     ]
 
 
-def history_text(told: History, title: str, unit: str, units: Units) -> str:
-    """Write a history for a reader at a terminal; title and unit are the item's."""
+def step_text(step: TuneStep, item: Item | None) -> str:
+    """Write one outing in the story of a tune."""
+    day = "no date" if step.outing_utc is None else f"{step.outing_utc:%Y-%m-%d}"
+    value = "" if item is None else f", {reading_text(item, step.reading)}"
+    changed = f"; changed: {', '.join(step.changed).lower()}" if step.changed else ""
+    return f"{day}: {step.sheet}{value}{changed}"
+
+
+def history_text(told: History, item: Item | None, units: Units) -> str:
+    """Write a history against an item for a reader at a terminal."""
     measure = told.measure
     if not told.points:
         return f"No outing of this boat has a figure for: {measure.title.lower()}."
-    against = f" against {title.lower()}" if told.item else ""
-    rows = [["value" if told.item else "", "sheet", "mean (95 %)", "evidence", "also differs from the best"]]
-    rows += [point_text(p, unit, measure, units) for p in told.points]
+    against = "" if item is None else f" against {item.title.lower()}"
+    rows = [
+        ["" if item is None else "value", "sheet", "mean (95 %)", "evidence", "also differs from the best"]
+    ]
+    rows += [_row(p, item, measure, units) for p in told.points]
     lines = [f"{measure.title}{against}", *text_table(rows, right=(0, 2))]
     lines += ["", best_text(told, units), "", "How the tune went"]
-    for step in told.steps:
-        day = "no date" if step.outing_utc is None else f"{step.outing_utc:%Y-%m-%d}"
-        value = f", {reading_text(step.reading, unit)}" if told.item else ""
-        changed = f" – changed: {', '.join(step.changed).lower()}" if step.changed else ""
-        lines.append(f"  {day}  {step.sheet}{value}{changed}")
+    lines += [f"  {step_text(step, item)}" for step in told.steps]
     return _wrapped(lines)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -55,6 +56,13 @@ def test_without_an_item_the_tune_is_told_in_order_of_time() -> None:
     told = history(evidence, sheets)
     assert [p.sheet for p in told.points] == ["strut_depth_mm 3", "strut_depth_mm 2", "strut_depth_mm 2.5"]
     assert [step.changed for step in told.steps] == [(), (), ("Strut depth",), (), ("Strut depth",), ()]
+
+
+def test_outings_without_a_date_come_last() -> None:
+    evidence, sheets = tried([3.0, 2.5], rising)
+    lost = [replace(e, outing_utc=None) for e in evidence if e.outing_id in (0, 1)]
+    told = history([*lost, *(e for e in evidence if e.outing_id not in (0, 1))], sheets)
+    assert [step.outing_utc is None for step in told.steps] == [False, False, True, True]
 
 
 def test_one_lucky_outing_is_not_the_best_sheet() -> None:
