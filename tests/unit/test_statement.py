@@ -214,6 +214,21 @@ def test_only_the_logs_of_the_two_passes_are_listed() -> None:
     assert all("Not used: x.gpx: empty." in told for told in words(made))
 
 
+def test_passes_of_two_logs_bring_both_logs_and_say_so() -> None:
+    whole = analysis_fixture.analysis()
+    first, second = whole.passes
+    both = replace(
+        whole,
+        speed_logs=(*whole.speed_logs, analysis_fixture.speed_log(file="second.gpx")),
+        passes=(first, replace(second, log=1)),
+    )
+    made = stated(both)
+    assert [way.file for way in made.ways] == ["speed.gpx", "second.gpx"]
+    assert [log.file for log in made.logs] == ["speed.gpx", "second.gpx"]
+    assert made.ways[1].trace == stated(whole).ways[1].trace
+    assert all("The two passes stand in two logs" in told for told in words(made))
+
+
 HOSTILE = "<script>alert(1)</script><img src=x onerror='alert(2)'>\"&\u202egpx.\x1b[2J\x00"
 
 
