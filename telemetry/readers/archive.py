@@ -12,6 +12,7 @@ import io
 import zipfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import PurePosixPath
 from typing import Final
 
@@ -103,8 +104,8 @@ def _from_gzip(data: bytes, file: str, bounds: Bounds, _wanted: Wanted) -> Itera
     last = PurePosixPath(file.replace("\\", "/")).name
     inner = f"{file}/{last[:-3] if last.lower().endswith('.gz') else last}"
     with gzip.GzipFile(fileobj=io.BytesIO(data)) as stream:
-        content = stream.read(min(bounds.each_bytes, bounds.all_bytes) + 1)
-    _hold_size(len(content), len(data), inner, min(bounds.each_bytes, bounds.all_bytes))
+        content = stream.read(bounds.each_bytes + 1)
+    _hold_size(len(content), len(data), inner, bounds)
     _refuse_nested(content, inner)
     yield LogFile(inner, content)
 
@@ -118,6 +119,7 @@ def _from_zip(data: bytes, file: str, bounds: Bounds, wanted: Wanted) -> Iterato
             members = [m for m in archive.infolist() if not m.is_dir() and not _is_litter(m.filename)]
             listed = len(members)
             if listed <= bounds.files:
+                _refuse_shared(members, file)
                 yield from _members(archive, members, file, bounds, wanted)
                 return
     reason = f"it holds {listed} files, more than the {bounds.files} that are opened"
@@ -127,24 +129,32 @@ def _from_zip(data: bytes, file: str, bounds: Bounds, wanted: Wanted) -> Iterato
 def _members(
     archive: zipfile.ZipFile, members: list[zipfile.ZipInfo], file: str, bounds: Bounds, wanted: Wanted
 ) -> Iterator[LogFile | LogError]:
-    left = bounds.all_bytes
+    total = 0
     for member in members:
         name = f"{file}/{_shown(member.filename)}"
         try:
-            log = _member(archive, member, name, min(bounds.each_bytes, left), wanted)
+            log = _member(archive, member, name, bounds, wanted)
         except LogError as error:
             yield error
         except Exception as error:  # see `taken_out`; the files beside it may be whole
             reason = f"this part of the archive is damaged ({type(error).__name__}: {error})"
             yield DamagedLogError(reason, file=name, mend=_MEND_AGAIN)
         else:
-            if log is not None:
-                left -= len(log.data)
-                yield log
+            if log is None:
+                continue
+            total += len(log.data)
+            if total > bounds.all_bytes:
+                raise LogError(
+                    f"together its files unpack to more than {bounds.all_bytes / 1e6:g} MB",
+                    file=file,
+                    place=f"from {_shown(member.filename)} on",
+                    mend=_MEND_OUT,
+                )
+            yield log
 
 
 def _member(
-    archive: zipfile.ZipFile, member: zipfile.ZipInfo, name: str, most_bytes: int, wanted: Wanted
+    archive: zipfile.ZipFile, member: zipfile.ZipInfo, name: str, bounds: Bounds, wanted: Wanted
 ) -> LogFile | None:
     if member.flag_bits & _ENCRYPTED:
         raise LogError("it is encrypted", file=name, mend=_MEND_OUT)
@@ -156,17 +166,23 @@ def _member(
         _refuse_nested(head, name)
         if not wanted(member.filename, head):
             return None
-        _hold_size(member.file_size, member.compress_size, name, most_bytes)
-        # A stated size may be a lie; the stream never gives more than it.
-        content = head + stream.read(most_bytes + 1)
-    _hold_size(len(content), member.compress_size, name, most_bytes)
+        _hold_size(member.file_size, member.compress_size, name, bounds)
+        content = head + stream.read()  # never more than the size that is stated, be it a lie
     return LogFile(name, content)
 
 
-def _hold_size(size: int, packed_size: int, name: str, most_bytes: int) -> None:
-    if size > most_bytes:
+def _refuse_shared(members: list[zipfile.ZipInfo], file: str) -> None:
+    """Refuse files that lie over one another: that makes a small zip large, and no packer does it."""
+    placed = sorted((member.header_offset, member.compress_size) for member in members)
+    for (at, size), (following, _) in pairwise(placed):
+        if at + size >= following:
+            raise DamagedLogError("its files lie over one another", file=file, mend=_MEND_AGAIN)
+
+
+def _hold_size(size: int, packed_size: int, name: str, bounds: Bounds) -> None:
+    if size > bounds.each_bytes:
         raise LogError(
-            f"it unpacks to more than the {most_bytes / 1e6:.3g} MB that are left for it",
+            f"it unpacks to more than {bounds.each_bytes / 1e6:g} MB",
             file=name,
             mend="cut the outing out of it first",
         )

@@ -1,15 +1,19 @@
 """Inputs of five megabytes that are made to be slow, large or misleading, and the cost of reading one.
 
 Run as a program with a case's name, it reads that case and prints the seconds spent and the peak memory [MB]
-that reading added to the process.
+that reading added to the process. The process itself is limited far above that: a reader without bounds
+ends itself and not the machine.
 """
 
 from __future__ import annotations
 
+import gzip
+import io
 import resource
 import struct
 import sys
 import time
+import zipfile
 from collections.abc import Callable
 
 import numpy as np
@@ -44,6 +48,42 @@ _USUAL = b"\x00" + struct.pack("<IiiH", 1_000_000_000, 500_000_000, 90_000_000, 
 _WIDEST = struct.pack("<BBBHB", 0x40, 0, 0, 20, 255) + bytes([6, 2, 0x84]) * 255
 _DEFINED = _record_definition(_STAMP, _LAT, _LON, _SPEED)
 _POINT = b'<trkpt lat="46.1" lon="8.1"><time>2025-01-01T00:00:00Z</time></trkpt>'
+
+
+def _zip(*files: bytes) -> bytes:
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
+        for number, data in enumerate(files):
+            archive.writestr(f"{number}.csv", data)
+    return out.getvalue()
+
+
+def _overlapping() -> bytes:
+    """A zip whose list names one file a hundred times: what it unpacks to is in the file only once."""
+    data = _zip(_filled(b"t_s,speed_mps\n", b"1,2\n"))
+    listed = data.index(b"PK\x01\x02")
+    end = data.index(b"PK\x05\x06")
+    entries = data[listed:end] * 100
+    tail = struct.pack("<4sHHHHIIH", b"PK\x05\x06", 0, 0, 100, 100, len(entries), listed, 0)
+    return data[:listed] + entries + tail
+
+
+def _listed_without_end() -> bytes:
+    entry = struct.pack("<4s4B4HL2L5H2L", b"PK\x01\x02", 20, 0, 20, 0, *[0] * 4, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0)
+    entries = entry * (SIZE // len(entry))
+    count = min(len(entries) // len(entry), 0xFFFF)
+    tail = struct.pack("<4sHHHHIIH", b"PK\x05\x06", 0, 0, count, count, len(entries), 0, 0)
+    return b"PK\x03\x04" + entries + tail
+
+
+def _gz_of(size: int) -> bytes:
+    out = io.BytesIO()
+    with gzip.GzipFile(fileobj=out, mode="wb", compresslevel=9, mtime=0) as packed:
+        packed.write(b"t_s,speed_mps\n")
+        for _ in range(size // SIZE):
+            packed.write(bytes(SIZE))
+    return out.getvalue()
+
 
 CASES: dict[str, Callable[[], bytes]] = {
     "zeros": lambda: bytes(SIZE),
@@ -81,6 +121,17 @@ CASES: dict[str, Callable[[], bytes]] = {
     "fit of shortest records": lambda: _fit(_record_definition((6, 2, 0x84)), b"\x80\x00\x01"),
     "fit of empty messages": lambda: _fit(_record_definition(), b"\x00"),
     "fit of definitions": lambda: _fit(b"", _WIDEST),
+    "gpx of a foreign definition": lambda: _filled(
+        b'<!DOCTYPE gpx SYSTEM "file:///dev/zero">' + _GPX, _POINT, b"</trkseg></trk></gpx>"
+    ),
+    "nmea line without end": lambda: b"$GPRMC,123519,A," + b"1" * SIZE,
+    "zip bomb": lambda: _zip(b"t_s,speed_mps\n" + bytes(400_000_000)),
+    "zip of one file a hundred times": _overlapping,
+    "zip that lists without end": _listed_without_end,
+    "zip of a hundred bombs": lambda: _zip(*[b"t_s,speed_mps\n" + bytes(6_000_000)] * 100),
+    "gz bomb": lambda: _gz_of(1_000_000_000),
+    "gz of empty parts": lambda: gzip.compress(b"", mtime=0) * (SIZE // 20),
+    "gz of random": lambda: gzip.compress(_random(), 1),
     "fit of headers": lambda: struct.pack("<BBHI4s", 12, 16, 2132, 0, b".FIT") * (SIZE // 12),
 }  # fmt: skip
 
@@ -88,17 +139,23 @@ CASES: dict[str, Callable[[], bytes]] = {
 def main() -> None:
     """Read one case and print what it cost."""
     from telemetry.errors import LogError
-    from telemetry.readers import read_bytes
+    from telemetry.readers import open_bytes, read_bytes
 
     data = CASES[sys.argv[1]]()
+    resource.setrlimit(resource.RLIMIT_CPU, (60, 60))
+    resource.setrlimit(resource.RLIMIT_AS, (8_000_000_000, 8_000_000_000))
     for warm in (b"t_s,speed_mps\n0,1\n1,2\n", _GPX + _POINT + b"</trkseg></trk></gpx>"):
         read_bytes(warm, "warm")  # imports are no part of the cost
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     begun = time.process_time()
-    try:
-        result = " and ".join(f"{len(log.frame)} samples" for log in read_bytes(data, "hostile"))
-    except LogError as error:
-        result = f"{type(error).__name__}: {error}"[:140]
+    opened = open_bytes(data, "hostile")
+    told = [f"{type(error).__name__}: {error}"[:140] for error in opened.errors]
+    for found in opened.files:
+        try:
+            told += [f"{len(log.frame)} samples" for log in read_bytes(found.data, found.file)]
+        except LogError as error:
+            told.append(f"{type(error).__name__}: {error}"[:140])
+    result = " and ".join(told)
     spent = time.process_time() - begun
     after = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     print(f"{spent:.3f} {(after - before) / 1024:.0f} {result}")

@@ -153,11 +153,14 @@ def test_any_cut_or_flipped_bit_is_a_sentence_or_the_whole_log(kind: str) -> Non
 def test_more_than_the_bounds_is_refused_with_the_bound() -> None:
     bounds = Bounds(each_bytes=1000, all_bytes=1500, files=3)
     large = b"t_s,speed_mps\n" + b"1,2\n" * 300
-    assert "more than the 0.001 MB" in errors_of(zipped({"lake.csv": large}), bounds=bounds)[0]
-    assert "more than the 0.001 MB" in errors_of(gzip.compress(large), bounds=bounds)[0]
+    assert "more than 0.001 MB" in errors_of(zipped({"lake.csv": large}), bounds=bounds)[0]
+    assert "more than 0.001 MB" in errors_of(gzip.compress(large), bounds=bounds)[0]
     opened = open_bytes(zipped({f"{i}.csv": large[:900] for i in range(3)}), "a.zip", bounds)
     assert [found.file for found in opened.files] == ["a.zip/0.csv"]
-    assert ["are left for it" in str(error) for error in opened.errors] == [True, True]
+    assert [str(error) for error in opened.errors] == [
+        "a.zip (from 1.csv on): together its files unpack to more than 0.0015 MB. "
+        "Mend: unpack it yourself and give the logs that were in it."
+    ]
     four = zipped({f"{i}.csv": ROW for i in range(4)})
     assert "it holds 4 files, more than the 3 that are opened" in errors_of(four, bounds=bounds)[0]
     forty = zipped({f"{i}.csv": ROW for i in range(40)})
@@ -211,3 +214,12 @@ def test_the_command_line_takes_an_archive_and_a_folder_with_one(
         told = json.loads(capsys.readouterr().out)
         assert [log["file"] for log in told["logs"]] == [f"{packed}/lake/{name}" for name in ORDERED]
         assert [p["peak_mps"] for p in told["passes"]] == [p["peak_mps"] for p in plain.to_dict()["passes"]]
+
+
+def test_files_that_lie_over_one_another_are_refused() -> None:
+    data = zipped({"lake.csv": ROW})
+    listed, end = data.index(b"PK\x01\x02"), data.index(b"PK\x05\x06")
+    entries = data[listed:end] * 2
+    tail = struct.pack("<4sHHHHIIH", b"PK\x05\x06", 0, 0, 2, 2, len(entries), listed, 0)
+    (said,) = errors_of(data[:listed] + entries + tail)
+    assert "its files lie over one another" in said
