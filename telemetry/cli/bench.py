@@ -66,7 +66,7 @@ _FILES: Final = (".toml", ".json")
 
 def sheet(args: Namespace) -> int:
     """Show, list, compare, edit or keep sheets."""
-    show = _showing(args)
+    show = showing_of(args)
     if args.items:
         print(_items_text(show))
         return DONE
@@ -99,7 +99,7 @@ def sheet(args: Namespace) -> int:
 
 def bench(args: Namespace) -> int:
     """Compare a boat as found with its sheet, and print the bench card."""
-    show = _showing(args)
+    show = showing_of(args)
     with _logbook(args) as logbook:
         if args.sheet is None and logbook is None:
             if not args.crash:
@@ -125,7 +125,7 @@ def bench(args: Namespace) -> int:
 
 def strut(args: Namespace) -> int:
     """Reckon a strut from two heights."""
-    show = _showing(args)
+    show = showing_of(args)
     usual = {"front": CALIPER, "rear": CALIPER, "span": RULE, "block": CALIPER, "overhang": RULE}
     given = {
         name: None
@@ -153,7 +153,7 @@ def _reading(name: str, text: str, show: Showing) -> Reading:
 
 def balance_of(args: Namespace) -> int:
     """Reckon a balance, what changes do to it, and how a wanted one is had."""
-    show = _showing(args)
+    show = showing_of(args)
     ranges = dict(_range(text, show) for text in args.range)
     with _logbook(args) as logbook:
         parts, hull_length = _parts(args, ranges, logbook)
@@ -194,7 +194,8 @@ def service(args: Namespace) -> int:
     return DONE
 
 
-def _showing(args: Namespace) -> Showing:
+def showing_of(args: Namespace) -> Showing:
+    """Gather in which units and signs this user reads the bench."""
     return Showing(args.length, args.mass, frozenset(args.turn))
 
 

@@ -51,7 +51,7 @@ def _add_sheet(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print the sheet as JSON, in its own units")
     parser.add_argument("--toml", action="store_true", help="print the sheet as TOML, to start a file from")
     _add_boat(parser)
-    _add_showing(parser)
+    add_showing(parser)
 
 
 def _add_bench(parser: argparse.ArgumentParser) -> None:
@@ -74,7 +74,7 @@ def _add_bench(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--write", type=Path, metavar="FILE", help="write the card as text")
     parser.add_argument("--keep", action="store_true", help="put the boat as found into the logbook")
     _add_boat(parser)
-    _add_showing(parser)
+    add_showing(parser)
 
 
 def _add_strut(parser: argparse.ArgumentParser) -> None:
@@ -90,7 +90,7 @@ def _add_strut(parser: argparse.ArgumentParser) -> None:
         parser.add_argument(
             f"--{name}", required=needed, metavar="LENGTH", help=f"{what}; 20.5@0.1 tells the gauge"
         )
-    _add_showing(parser)
+    add_showing(parser)
 
 
 def _add_balance(parser: argparse.ArgumentParser) -> None:
@@ -113,7 +113,7 @@ def _add_balance(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--want", metavar="PLACE", help="find the move that has the centre of gravity there")
     parser.add_argument("--hull-length", metavar="LENGTH", help="for the centre of gravity in percent of it")
     _add_boat(parser)
-    _add_showing(parser)
+    add_showing(parser)
 
 
 def _add_service(parser: argparse.ArgumentParser) -> None:
@@ -135,7 +135,8 @@ def _add_boat(parser: argparse.ArgumentParser) -> None:
     options.add_logbook(parser)
 
 
-def _add_showing(parser: argparse.ArgumentParser) -> None:
+def add_showing(parser: argparse.ArgumentParser) -> None:
+    """Add in which units and signs a sheet is shown."""
     parser.add_argument("--length", choices=BENCH_LENGTHS, default="mm", help="lengths in (default mm)")
     parser.add_argument("--mass", choices=BENCH_MASSES, default="kg", help="masses in (default kg)")
     parser.add_argument(

@@ -12,6 +12,8 @@ from typing import Final
 
 from telemetry.analysis import Analysis, Request, rejudge
 from telemetry.cli import arguments, options
+from telemetry.cli.bench import showing_of
+from telemetry.cli.bench_arguments import add_showing
 from telemetry.cli.commands import DONE, SOME_INPUT_UNUSED, complain, read_logs
 from telemetry.errors import CallError, LogError
 from telemetry.home import written_whole
@@ -43,6 +45,7 @@ def statement(args: Namespace) -> int:
         args.two_way,
         unit=args.unit,
         sheet=load_sheet(args.sheet) if args.sheet else sheet,
+        showing=showing_of(args),
         conditions=told | dict(args.condition),
         made_utc=datetime.now(UTC),
     )
@@ -126,6 +129,7 @@ def add_command(command: Commander) -> None:
         help="a file that ends in .html, .txt or .pdf (default: text on the terminal); PDF takes a Chromium",
     )
     parser.add_argument("--paper", choices=PAPERS, default=PAPERS[0], help="of the PDF (default %(default)s)")
+    add_showing(parser)
     options.add_unit(parser)
     options.add_temperature_unit(parser)
     options.add_logbook(parser)

@@ -115,5 +115,8 @@ def test_an_outing_of_the_logbook_brings_its_sheet_and_conditions(
     out = capsys.readouterr().out
     for word in ("Quorrel", "3.2 mm", "Place: Long Lake", "Wind: 2.0 m/s from 270°", "rule “water”"):
         assert word in out
-    assert main(["statement", "--outing", "1", "--logbook", str(book), "--rule", "land"]) == 0
-    assert "rule “land”" in capsys.readouterr().out
+    land = ["--rule", "land", "--length", "in"]
+    assert main(["statement", "--outing", "1", "--logbook", str(book), *land]) == 0
+    out = capsys.readouterr().out
+    assert "rule “land”" in out
+    assert "0.126 in" in out
