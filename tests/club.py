@@ -11,7 +11,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import numpy as np
-from sqlalchemy import insert
+from sqlalchemy import insert, text
 
 from telemetry import __version__
 from telemetry.logbook import Conditions, Logbook
@@ -52,6 +52,7 @@ def fill(logbook: Logbook, outings: int, boats: int, rng_seed: int = 1) -> None:
             session.execute(insert(table), its_rows)
         if session.connection().dialect.name == "postgresql":
             count_on(session.connection(), Base.metadata.tables["outings"])
+            session.execute(text("ANALYZE"))  # as the server does by itself within a minute of such growth
 
 
 def _boat(logbook: Logbook, name: str) -> list[SetupSheet]:
