@@ -8,11 +8,13 @@ import numpy as np
 import pandas as pd
 
 from telemetry.analysis import Analysis, Request, SpeedLog
+from telemetry.chains import ReceiverModel
 from telemetry.cleaning import Cleaned
 from telemetry.frames import Finding, LogMeta, make_track
 from telemetry.geo import CourseLine, LocalFrame
 from telemetry.motion import Motion
-from telemetry.passes import DistanceSpeed, Pass, TakeOff
+from telemetry.passes import DistanceSpeed, Pass, TakeOff, Window
+from telemetry.speeds import PassData, PassSpeeds
 from telemetry.twoway import Check, Gate, TwoWay
 
 START = pd.Timestamp("2026-06-13T09:30:00Z")
@@ -73,6 +75,35 @@ def one_pass(name: str, start_s: float, heading_deg: float, peak_mps: float) -> 
     )
 
 
+def measured(one: Pass, log: SpeedLog) -> PassSpeeds:
+    """What a pass was measured on: every sample of it and five seconds on either side, without noise."""
+    motion = log.motion
+    near = (motion.t_s >= one.start_s - 5.0) & (motion.t_s <= one.end_s + 5.0)
+    t_s, speed_mps = motion.t_s[near], motion.speed_mps[near]
+    nodes = np.arange(t_s.size)
+    first = int(np.argmax(near))
+    data = PassData(
+        window=Window(first, first + t_s.size, (0, motion.t_s.size), None, one.heading_deg, one.takeoff),
+        start_s=one.start_s,
+        end_s=one.end_s,
+        t_s=t_s,
+        speed_mps=speed_mps,
+        density=np.full(t_s.size - 1, 100.0),
+        position_node=nodes,
+        east_m=motion.east_m[near],
+        north_m=motion.north_m[near],
+        position_sd_m=0.05,
+        speed_node=nodes,
+        measured_mps=speed_mps,
+        measured_sd_mps=np.full(t_s.size, 0.02),
+        course_deg=np.full(t_s.size, one.heading_deg),
+        lag_s=0.0,
+        receiver=ReceiverModel(),
+    )
+    figures = (one.peak_mps, one.peak_u95_mps, one.peak_s, one.held_1s_mps, one.held_1s_u95_mps)
+    return PassSpeeds(data, *figures, one.distances)
+
+
 def two_way(name: str = "T1", *, best: bool = True) -> TwoWay:
     gates = tuple(
         Gate(*(float(v) for v in FRAME.to_geodetic(east, 0.0)), east, 0.0) for east in (0.0, 100.584)
@@ -116,7 +147,10 @@ def analysis(*, pairs: bool = True) -> Analysis:
             ("there is one pass only: a two-way needs two",),
             (),
         )
-    return Analysis(Request(), (speed_log(),), (), passes, (two_way(),), (), ())
+    log = speed_log()
+    return Analysis(
+        Request(), (log,), (), passes, (two_way(),), (), (), tuple(measured(p, log) for p in passes)
+    )
 
 
 def undated(whole: Analysis) -> Analysis:

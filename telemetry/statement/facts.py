@@ -24,6 +24,7 @@ from telemetry.passes import Pass
 from telemetry.ride import RideEvent
 from telemetry.rules import Rule, load_rule, shipped
 from telemetry.setup import SetupSheet, Showing
+from telemetry.speeds import PassData
 from telemetry.statement.page import statement_page
 from telemetry.statement.text import statement_text
 from telemetry.twoway import TwoWay, Verdict
@@ -74,7 +75,7 @@ class Trace:
     along_m, across_m : tuple of float
         From gate A towards gate B, and to starboard of that direction [m].
     speed_mps : tuple of float
-        Smoothed.
+        Along the course, whichever way, smoothed as the crossing times were.
     """
 
     along_m: tuple[float, ...]
@@ -100,6 +101,7 @@ class Way:
     findings : tuple of Finding
         Those of the log that touch the time between the gates, and those without a place in time.
     trace : Trace
+        Empty where the analysis does not carry what it was measured on.
     """
 
     pass_id: str
@@ -311,6 +313,7 @@ def _way(analysis: Analysis, chosen: TwoWay, which: int, one: Pass) -> Way:
     track = log.cleaned.track
     entered_s, left_s = chosen.crossings_s[which]
     findings = log.cleaned.findings
+    measured = {p.id: m for p, m in zip(analysis.passes, analysis.measured, strict=False)}
     return Way(
         pass_id=one.id,
         file=PurePath(track.meta.file).name,
@@ -325,22 +328,23 @@ def _way(analysis: Analysis, chosen: TwoWay, which: int, one: Pass) -> Way:
         speed_mps=chosen.speeds_mps[which],
         u95_mps=chosen.speed_u95_mps[which],
         findings=tuple(f for f in findings if f.start_s is None or f.touches(entered_s, left_s)),
-        trace=_trace(analysis, chosen, one),
+        trace=_trace(measured[one.id].data, chosen) if one.id in measured else Trace((), (), ()),
     )
 
 
-def _trace(analysis: Analysis, chosen: TwoWay, one: Pass) -> Trace:
-    """Lay a pass along the course, gate A at nought; too many samples are thinned evenly."""
-    motion = analysis.speed_logs[one.log].motion
-    along_m, across_m = _from_a_to_b(chosen).along_across(motion.east_m, motion.north_m)
+def _trace(data: PassData, chosen: TwoWay) -> Trace:
+    """Lay a pass along the course, gate A at nought, as its time between the gates was found."""
+    line = _from_a_to_b(chosen)
+    chain = data.along(line)
+    _, across_m = line.along_across(data.east_m, data.north_m)
+    across_m = np.interp(chain.t_s, data.t_s[data.position_node], across_m)
     beside_m = _DRAWN_BESIDE * chosen.distance_m
     shown = np.flatnonzero(
-        (motion.t_s >= one.start_s)
-        & (motion.t_s <= one.end_s)
-        & (along_m >= -beside_m)
-        & (along_m <= chosen.distance_m + beside_m)
-        & np.isfinite(motion.speed_mps)
+        (chain.t_s >= data.start_s)
+        & (chain.t_s <= data.end_s)
+        & (chain.along_m >= -beside_m)
+        & (chain.along_m <= chosen.distance_m + beside_m)
     )
     kept = shown[np.unique(np.linspace(0, shown.size - 1, min(shown.size, _DRAWN_POINTS)).astype(np.int64))]
-    columns = (along_m, across_m, motion.speed_mps)
+    columns = (chain.along_m, across_m, np.abs(chain.along_mps))
     return Trace(*(tuple(np.round(column[kept], 3).tolist()) for column in columns))

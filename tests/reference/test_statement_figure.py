@@ -14,6 +14,7 @@ import re
 from functools import cache
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from sample_logs import data_folder
@@ -88,6 +89,17 @@ def test_the_printed_numbers_make_the_printed_figure(rule: str) -> None:
         assert average == pytest.approx(mean, abs=mean * 0.0005 / min(times) + 0.0005)
         parts = figures(r"uncertainty: ([\d.]+) m/s averages .*? ([\d.]+) m/s both", text)
         assert u95 == pytest.approx(1.96 * math.hypot(*parts), abs=0.002)
+
+
+def test_the_speed_that_is_drawn_makes_the_time_that_is_stated() -> None:
+    """Between the gates the way is the speed summed up over time, whatever the drawing shows."""
+    for s in stated(FOUR_PASSES, "water"):
+        for way in s.ways:
+            along, speed = np.array(way.trace.along_m), np.array(way.trace.speed_mps)
+            order = np.argsort(along)
+            fine = np.linspace(0.0, s.two_way.distance_m, 2001)  # type: ignore[union-attr]
+            time_s = np.trapezoid(1.0 / np.interp(fine, along[order], speed[order]), fine)
+            assert time_s == pytest.approx(way.time_s, rel=0.001)
 
 
 @pytest.mark.skipif(not REAL.is_dir(), reason="the recorded logs are not beside this clone")
