@@ -19,6 +19,7 @@ from telemetry.rules import shipped
 PATH: Final = "/"
 NAME: Final = "After the water"
 QUESTION: Final = "How fast did it really go, and does it count?"
+PLOTS: Final = ("speed-time", "plan", "ripple-time", "ripple-spectrum", "power-time")
 _PLOT: Final[dict[str, Any]] = {
     "displaylogo": False,
     "responsive": True,
@@ -105,8 +106,13 @@ def _section(area: str, title: str, children: list[Any]) -> html.Section:
 
 
 def _graph(name: str) -> html.Div:
-    graph = dcc.Graph(id=name, config=_PLOT, responsive=True, className="graph", figure={"layout": {}})
-    return html.Div(graph, id=f"{name}-box", className=f"graph-box graph-{name}")
+    """Keep a plot's place: its library weighs more than all the rest, and waits for a log to draw."""
+    return html.Div(id=f"{name}-box", className=f"graph-box graph-{name}")
+
+
+def plot(name: str) -> dcc.Graph:
+    """Build an empty plot for its place."""
+    return dcc.Graph(id=name, config=_PLOT, responsive=True, className="graph", figure={"layout": {}})
 
 
 def _speed_key() -> html.P:

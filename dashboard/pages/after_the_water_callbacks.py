@@ -226,14 +226,13 @@ def _register_answer(app: Dash, sessions: Sessions, statements: Statements) -> N
     @app.callback(
         Output("speed-time", "figure"),
         Output("plan", "figure"),
-        Output("plan-box", "style"),
+        Output("plan", "style"),
         Input("asked", "data"),
         Input("two-ways", "value"),
         Input("unit", "value"),
         Input("picked", "data"),
         Input("surroundings", "data"),
         State("session", "data"),
-        prevent_initial_call=True,
     )
     def draw(
         asked: dict[str, Any] | None,

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, html, set_props
+from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html, set_props
 from dash.exceptions import PreventUpdate
 
 from dashboard.components.logs import file_list
+from dashboard.pages.after_the_water import PLOTS, plot
 from dashboard.services.drops import take_in
 from dashboard.services.maps import keep
 from dashboard.services.questions import answered
@@ -103,6 +104,17 @@ def register(app: Dash, sessions: Sessions) -> None:
         session.put(upload)
         _say(keep(upload))
         return session.revision
+
+    @app.callback(
+        [Output(f"{name}-box", "children") for name in PLOTS],
+        Input("after-the-water", "className"),
+        State(f"{PLOTS[0]}-box", "children"),
+        prevent_initial_call=True,
+    )
+    def bring_plots(shown: str, there: Any) -> list[dcc.Graph]:
+        if there or "empty" in shown:
+            raise PreventUpdate
+        return [plot(name) for name in PLOTS]
 
     @app.callback(
         Output("files", "children"),

@@ -60,7 +60,6 @@ def register(app: Dash, sessions: Sessions) -> None:
         Input("ride-pass", "value"),
         Input("surroundings", "data"),
         State("session", "data"),
-        prevent_initial_call=True,
     )
     def draw_ripple(
         asked: dict[str, Any], chosen: str | None, surroundings: dict[str, bool] | None, token: str
@@ -74,13 +73,12 @@ def register(app: Dash, sessions: Sessions) -> None:
 
     @app.callback(
         Output("power-time", "figure"),
-        Output("power-time-box", "style"),
+        Output("power-time", "style"),
         Input("asked", "data"),
         Input("unit", "value"),
         Input("temperature-unit", "value"),
         Input("surroundings", "data"),
         State("session", "data"),
-        prevent_initial_call=True,
     )
     def draw_power(
         asked: dict[str, Any],
