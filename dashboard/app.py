@@ -26,6 +26,7 @@ from dashboard.pages import (
     bench_callbacks,
     logbook,
     logbook_callbacks,
+    statement,
 )
 from dashboard.security import LARGEST_REQUEST_BYTES, protect
 from dashboard.services.bench_logbook import BenchBook
@@ -33,6 +34,7 @@ from dashboard.services.comparing import ComparingBook
 from dashboard.services.logbook import Shelf
 from dashboard.services.samples import sample_uploads
 from dashboard.services.sessions import Sessions, new_token
+from dashboard.services.statements import Statements
 from telemetry.errors import ReciprocalError
 from telemetry.units import SPEED_UNITS
 
@@ -126,10 +128,12 @@ def create_app(config: Config | None = None) -> Dash:
         Input("_pages_location", "pathname"),
         State(links, "id"),
     )
-    after_the_water_callbacks.register(app, config.sessions)
+    statements = Statements(config.logbook)
+    after_the_water_callbacks.register(app, config.sessions, statements)
     bench_callbacks.register(app, BenchBook(config.logbook))
     before_and_after_callbacks.register(app, ComparingBook(config.logbook))
     logbook_callbacks.register(app, config.sessions, Shelf(config.logbook))
+    statement.register(app.server, statements)
     protect(app.server, app.csp_hashes, loopback=door is None)
     if door is not None:
         door.hang(app.server)
