@@ -52,7 +52,10 @@ HOSTILE = {
     "entity bomb": (BOMB, "declares XML entities"),
     "a million columns": (b"t," * 1_000_000 + b"\n" + b"1," * 1_000_000 + b"\n", "is longer than"),
     "nul bytes": (bytes(100_000), "Its content is none of the known formats"),
-    "fit without end": (b"\x0e\x10\x54\x08\xf0\xff\xff\xff.FIT\0\0", "No usable record stands before the damage"),
+    "fit without end": (
+        b"\x0e\x10\x54\x08\xf0\xff\xff\xff.FIT\0\0",
+        "No usable record stands before the damage",
+    ),
 }
 
 
