@@ -73,6 +73,7 @@ USUAL_DENSITY, _DENSITY_FACTOR = 0.5, 4.0
 # motion would otherwise tie the two so tightly that the system cannot be solved in double precision; a
 # hundred steps of it add half a centimetre.
 _WAY_SLACK_M = 5e-4
+_ROUNDING_M = 1e-6
 CORNER_FACTOR = 5.0  # a step this much livelier than the rest is a corner: the throttle was moved
 _CORNER_SLACK = 5.0
 _FREEDOM = 3.0  # of the Student-t that lets corners through
@@ -271,7 +272,11 @@ class AlongChain:
         # By the speed, not by the ends: a pass's run-out may turn back on itself.
         sign = np.sign(np.median(self.along_mps))
         way = np.maximum.accumulate(sign * self.along_m)
-        return np.asarray(np.interp(sign * along_m, way, self.t_s, left=np.nan, right=np.nan))
+        wanted = sign * np.asarray(along_m, dtype=np.float64)
+        # The very ends belong to the chain, whatever rounding a sum of two lengths brings.
+        near = np.clip(wanted, way[0], way[-1])
+        wanted = np.where(np.abs(near - wanted) < _ROUNDING_M, near, wanted)
+        return np.asarray(np.interp(wanted, way, self.t_s, left=np.nan, right=np.nan))
 
     def way_weights(self, t_s: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Weights that pick the way at given times, and the speed there.

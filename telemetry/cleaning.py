@@ -10,7 +10,7 @@ import pandas as pd
 
 from telemetry.frames import BoolArray, Finding, FloatArray, Track, runs_of
 from telemetry.geo import LocalFrame
-from telemetry.spikes import HullLimits, denied_by_positions, islands, unreachable, way_made_m
+from telemetry.spikes import HullLimits, borne_out, denied_by_positions, islands, unreachable, way_made_m
 from telemetry.timeline import around, gap_findings, longest_increasing, stamp_findings
 
 # Below walking pace a repeated fix is a boat at rest, not a receiver that hangs.
@@ -60,6 +60,7 @@ class _Judge:
         self.speed_ok = np.ones(self.t_s.size, dtype=np.bool_)
         self.position_ok = np.ones(self.t_s.size, dtype=np.bool_)
         self.false = np.zeros(self.t_s.size, dtype=np.bool_)
+        self.sure = np.zeros(self.t_s.size, dtype=np.bool_)
         self.findings: list[Finding] = []
 
     def reject(self, bad: BoolArray, code: str, text: str, *, speed: bool, position: bool) -> None:
@@ -263,6 +264,9 @@ def _judge_positions(judge: _Judge, track: Track, limits: HullLimits) -> BoolArr
         judge.findings.append(Finding("position-break", text, 1, float(t_s[a]), float(t_s[b])))
     keep = ~away & good
     rows = use[keep]
+    if rows.size > 3:
+        way_m = way_made_m(t_s[rows], east_m[keep], north_m[keep])
+        judge.sure[rows] = borne_out(t_s[rows], speed[rows], way_m, noise_m)
     denied = np.zeros(t_s.size, dtype=np.bool_)
     denied[rows] = denied_by_positions(t_s[rows], speed[rows], east_m[keep], north_m[keep], noise_m)
     judge.reject(
@@ -278,14 +282,15 @@ def _judge_reach(judge: _Judge, track: Track, limits: HullLimits) -> None:
         return
     beside = _beside_loss(track.t_s, judge.code == "no-fix")
     false = np.zeros(track.t_s.size, dtype=np.bool_)
-    false[use] = unreachable(track.t_s[use], _column(track, "speed_mps")[use], beside[use], limits)
+    speed = _column(track, "speed_mps")
+    false[use] = unreachable(track.t_s[use], speed[use], beside[use], limits, judge.sure[use])
     judge.reject(
         false, "false-spike", "a speed the hull could not have had: set aside", speed=True, position=False
     )
     # What either judge left of a spike the other cut.
     use = np.flatnonzero(judge.speed_ok | judge.false)
     left = np.zeros(track.t_s.size, dtype=np.bool_)
-    left[use] = islands(track.t_s[use], _column(track, "speed_mps")[use], judge.false[use], limits)
+    left[use] = islands(track.t_s[use], speed[use], judge.false[use], limits)
     judge.reject(
         left,
         "false-spike",

@@ -147,10 +147,13 @@ def _humps(t_s: FloatArray, v_mps: FloatArray, limits: HullLimits, step_s: float
     return bad
 
 
-def _shoulders(t_s: FloatArray, v_mps: FloatArray, bad: BoolArray, limits: HullLimits) -> BoolArray:
+def _shoulders(
+    t_s: FloatArray, v_mps: FloatArray, bad: BoolArray, sure: BoolArray, limits: HullLimits
+) -> BoolArray:
     """Grow runs of false speeds over neighbours that stand above the good samples around them.
 
-    Where a spike sits on a corner, its last samples can pass for the motion itself.
+    Where a spike sits on a corner, its last samples can pass for the motion itself; not where the positions
+    bear them out.
     """
     out = bad.copy()
     for first, last in runs_of(bad):
@@ -162,10 +165,10 @@ def _shoulders(t_s: FloatArray, v_mps: FloatArray, bad: BoolArray, limits: HullL
                 break  # a crash: what came before it stands above what came after, and is true
             left = np.interp(t_s[a - 1], t_s[[a - 2, b]], v_mps[[a - 2, b]])
             right = np.interp(t_s[b], t_s[[a - 1, b + 1]], v_mps[[a - 1, b + 1]])
-            if v_mps[b] - right > limits.step_mps:
+            if v_mps[b] - right > limits.step_mps and not sure[b]:
                 out[b] = True
                 b += 1
-            elif v_mps[a - 1] - left > limits.step_mps:
+            elif v_mps[a - 1] - left > limits.step_mps and not sure[a - 1]:
                 a -= 1
                 out[a] = True
             else:
@@ -174,7 +177,11 @@ def _shoulders(t_s: FloatArray, v_mps: FloatArray, bad: BoolArray, limits: HullL
 
 
 def unreachable(
-    t_s: FloatArray, v_mps: FloatArray, doubtful: BoolArray, limits: HullLimits | None = None
+    t_s: FloatArray,
+    v_mps: FloatArray,
+    doubtful: BoolArray,
+    limits: HullLimits | None = None,
+    sure: BoolArray | None = None,
 ) -> BoolArray:
     """Mark speeds that cannot be part of one motion with their neighbours.
 
@@ -185,6 +192,8 @@ def unreachable(
     doubtful : ndarray of bool, shape (n,)
         Samples beside a loss of fix: they weigh a third of the others.
     limits : HullLimits, optional
+    sure : ndarray of bool, shape (n,), optional
+        Samples that the positions bear out: they weigh three times as much.
 
     Returns
     -------
@@ -206,13 +215,15 @@ def unreachable(
     plain = short & ~impossible[:-1] & ~impossible[1:]
     bad[1:-1] = plain & (bend > lim.step_mps + lim.corner_mps2 * dt[:-1] * dt[1:] / (dt[:-1] + dt[1:]))
     bad |= _humps(t_s, v_mps, lim, step_s)
-    weight = np.where(doubtful, 1.0 / 3.0, 1.0)
+    if sure is None:
+        sure = np.zeros(t_s.size, dtype=np.bool_)
+    weight = np.where(doubtful, 1.0 / 3.0, 1.0) * np.where(sure, 3.0, 1.0)
     weight[bad] = 1e-3  # found false already: a chain is not to be built on it
     for a_s, b_s in _merged(t_s[:-1][impossible], _CONTEXT_S):
         i, j = np.searchsorted(t_s, (a_s, b_s), side="left")
         rows = slice(int(i), int(j) + 1)
         bad[rows] |= ~_longest_chain(t_s[rows], v_mps[rows], weight[rows], lim, step_s)
-    return _shoulders(t_s, v_mps, bad, lim)
+    return _shoulders(t_s, v_mps, bad, sure, lim)
 
 
 def islands(t_s: FloatArray, v_mps: FloatArray, false: BoolArray, limits: HullLimits) -> BoolArray:
@@ -253,6 +264,7 @@ _LAG_GAIN_MPS = 3.0
 _LAG_LEAST = 20
 _LAG_DOUBT_S = (0.1, 0.35)  # measured, and not measured (common practice, no source)
 _DENIED_MPS = 1.5
+_BORNE_OUT = 0.5  # of what agreement allows a steady speed
 
 
 def way_made_m(t_s: FloatArray, east_m: FloatArray, north_m: FloatArray) -> FloatArray:
@@ -278,6 +290,60 @@ def _lag(gain_mps: FloatArray, excess_m: FloatArray) -> tuple[float, float]:
     if changing.sum() < _LAG_LEAST:
         return 0.0, _LAG_DOUBT_S[1]
     return float(-np.median(excess_m[changing] / gain_mps[changing])), _LAG_DOUBT_S[0]
+
+
+def _summed(t_s: FloatArray, v_mps: FloatArray) -> FloatArray:
+    return np.asarray(np.r_[0.0, np.cumsum(0.5 * (v_mps[1:] + v_mps[:-1]) * np.diff(t_s))])
+
+
+def _steady_m(noise_m: float, made_m: FloatArray) -> FloatArray:
+    """By how much the sum of a steady speed may differ from the way made good, shape of ``made_m`` [m]."""
+    return np.asarray(
+        _AGREE_M + _AGREE_SIGMAS * np.sqrt(2.0) * noise_m + _AGREE_SHARE * np.abs(made_m), dtype=np.float64
+    )
+
+
+def borne_out(t_s: FloatArray, v_mps: FloatArray, way_m: FloatArray, noise_m: float) -> BoolArray:
+    """Mark speeds that the way made good on one side of them bears out, whatever is on the other.
+
+    The last speeds before a crash are true, though every window about them holds the tumble too.
+
+    Parameters
+    ----------
+    t_s, v_mps, way_m : ndarray, shape (n,)
+        Usable samples, strictly increasing in time, and the way made good [s, m/s, m].
+    noise_m : float
+        Standard deviation of a position from one sample to the next [m].
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+        Where the speed sums up to the way of the last (or the next) six tenths of a second, and lies where
+        that way's own change leads. Nowhere in a log too slow for that.
+    """
+    out = np.zeros(t_s.size, dtype=np.bool_)
+    span_s = _AGREE_WINDOWS_S[0]
+    if float(np.median(np.diff(t_s))) > span_s / 4.0:
+        return out  # too few neighbours to bear anything out
+    summed_m = _summed(t_s, v_mps)
+    here = np.arange(t_s.size)
+    before = np.searchsorted(t_s, t_s - span_s - 1e-9)
+    after = np.searchsorted(t_s, t_s + span_s + 1e-9, side="right") - 1
+    for lo, hi, near, far in (
+        (before, here, before, before[before]),
+        (here, after, after, after[after]),
+    ):
+        span = np.maximum(t_s[hi] - t_s[lo], 1e-9)
+        made_m = way_m[hi] - way_m[lo]
+        excess_m = summed_m[hi] - summed_m[lo] - made_m
+        # What the way before (or after) comes to by now, its change going on as it did.
+        beyond_s = np.abs(t_s[near] - t_s[far])
+        earlier_mps = np.abs(way_m[near] - way_m[far]) / np.maximum(beyond_s, 1e-9)
+        level_mps = made_m / span + 0.5 * (made_m / span - earlier_mps)
+        whole = (span > 0.75 * span_s) & (beyond_s > 0.75 * span_s) & (hi - lo >= 3)
+        level = np.abs(v_mps - level_mps) <= _BORNE_OUT * _DENIED_MPS + 3.0 * noise_m / span_s
+        out |= whole & level & (np.abs(excess_m) <= _BORNE_OUT * _steady_m(noise_m, made_m))
+    return out
 
 
 def denied_by_positions(
@@ -308,8 +374,9 @@ def denied_by_positions(
     if n < 4:
         return bad
     usual_s = float(np.median(np.diff(t_s)))
-    summed_m = np.r_[0.0, np.cumsum(0.5 * (v_mps[1:] + v_mps[:-1]) * np.diff(t_s))]
+    summed_m = _summed(t_s, v_mps)
     way_m = way_made_m(t_s, east_m, north_m)
+    agrees = borne_out(t_s, v_mps, way_m, noise_m)
     for width_s in _AGREE_WINDOWS_S:
         lo, hi = around(t_s, width_s)
         span_s = t_s[hi] - t_s[lo]
@@ -318,12 +385,7 @@ def denied_by_positions(
         gain_mps = made_mps[hi] - made_mps[lo]
         excess_m = summed_m[hi] - summed_m[lo] - made_m
         lag_s, doubt_s = _lag(gain_mps, excess_m)
-        allowed_m = (
-            _AGREE_M
-            + _AGREE_SIGMAS * np.sqrt(2.0) * noise_m
-            + _AGREE_SHARE * np.abs(made_m)
-            + (doubt_s + _CORNER_SHARE * usual_s) * np.abs(gain_mps)
-        )
+        allowed_m = _steady_m(noise_m, made_m) + (doubt_s + _CORNER_SHARE * usual_s) * np.abs(gain_mps)
         # Beside a gap the window is lopsided and the change is not seen: let such samples pass.
         whole = span_s < 1.5 * max(width_s, 2.0 * usual_s)
         excess_m = excess_m + lag_s * gain_mps
@@ -336,5 +398,5 @@ def denied_by_positions(
         low = made_mps - v_mps > np.maximum(tolerance_mps, 0.5 * made_mps)
         for a_s, b_s in _merged(t_s[guilty], max(width_s / 2, usual_s)):
             rows = slice(int(np.searchsorted(t_s, a_s)), int(np.searchsorted(t_s, b_s)) + 1)
-            bad[rows] |= whole[rows] & (high | low)[rows]
+            bad[rows] |= (whole & (high | low) & ~agrees)[rows]
     return bad

@@ -111,7 +111,10 @@ def test_a_log_run_backwards_swaps_directions_and_keeps_speeds(seed: int) -> Non
     assert len(forth.passes) == len(back.passes)
     for p, q in zip(forth.passes, reversed(back.passes), strict=True):
         assert abs(abs(float(wrap_deg(p.heading_deg - q.heading_deg))) - 180.0) < 0.5
-        assert abs(p.peak_mps - q.peak_mps) <= p.peak_u95_mps
+        if p.findings == q.findings:
+            # Run backwards a hull gains speed as fast as it coasts down, which none can: a sample of that
+            # may be set aside, and where it stood on the corner the peak beside it is another.
+            assert abs(p.peak_mps - q.peak_mps) <= p.peak_u95_mps
         assert abs(p.held_1s_mps - q.held_1s_mps) <= 0.5 * p.held_1s_u95_mps
         for d, e in zip(p.distances, q.distances, strict=False):
             # An eighth of a mile and more reaches into the take-off here, where the lag and the corner act.

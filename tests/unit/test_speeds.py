@@ -6,6 +6,9 @@ import numpy as np
 import pytest
 from made_tracks import LAKE, OUT_AND_BACK, altered, made_track
 
+from sample_logs.scripts import BlowOver
+from sample_logs.simulator import RideScript, simulate_outing
+from telemetry.analysis import analyse
 from telemetry.chains import ReceiverModel
 from telemetry.cleaning import clean
 from telemetry.frames import Track
@@ -13,6 +16,7 @@ from telemetry.geo import CourseLine
 from telemetry.motion import smooth
 from telemetry.passes import find_windows
 from telemetry.speeds import COVERAGE_95, PassSpeeds, averaging_factor, crossing_sd_s, measure
+from telemetry.units import SIXTEENTH_MILE_M
 
 DISTANCES_M = (100.0, 150.0, 400.0)
 
@@ -156,3 +160,21 @@ def test_a_longer_way_is_timed_with_the_errors_of_its_two_ends() -> None:
 
 def test_no_pass_needs_no_measuring() -> None:
     assert measured(made_track(((0, 0), (30, 0)))) == []
+
+
+def test_a_pass_that_ends_in_a_crash_is_measured_up_to_it() -> None:
+    errors = []
+    for seed in range(6):
+        outing = simulate_outing(seed, passes=2, ride=RideScript(blow_over=BlowOver(1)))
+        last, true = analyse([outing.track]).passes[-1], outing.passes[-1]
+        assert last.end_s <= true.end_s + 0.1
+        errors += [
+            (last.peak_mps - true.peak_mps, last.peak_u95_mps),
+            (last.held_1s_mps - true.held_1s_mps, last.held_1s_u95_mps),
+        ]
+        for d in last.distances:
+            if d.distance_m == SIXTEENTH_MILE_M:
+                errors.append((d.speed_mps - outing.truth.best_average_mps(1, d.distance_m), d.u95_mps))
+    error, u95 = np.array(errors).T
+    assert np.mean(np.abs(error) <= u95) >= 0.8
+    assert np.all(np.abs(error) <= 2.0 * u95)

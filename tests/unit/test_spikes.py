@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from telemetry.spikes import HullLimits, denied_by_positions, islands, unreachable, way_made_m
+from telemetry.spikes import HullLimits, borne_out, denied_by_positions, islands, unreachable, way_made_m
 
 T = np.arange(0, 20, 0.1)
 SURE = np.zeros(T.size, dtype=bool)
@@ -151,3 +151,30 @@ def test_what_both_judges_left_of_a_spike_is_cut_and_a_true_sample_between_two_i
     v[110] = 23.5
     false[111] = False  # a burst that goes on after the spike is another matter
     assert not islands(T, v, false, LIMITS).any()
+
+
+def crash(seen_s: float = 12.0) -> tuple[np.ndarray, np.ndarray]:
+    """Speed and way of a boat that gathers speed, stops dead at 12 s and is then said to race away."""
+    v = np.where(seen_s > T, 30.0 + 0.5 * T, 0.5)
+    way = np.r_[0.0, np.cumsum(0.5 * (v[1:] + v[:-1]) * np.diff(T))]
+    v[(T > 12.6) & (T < 13.3)] = 60.0
+    return v, way
+
+
+def test_the_last_speeds_before_a_crash_are_borne_out_and_a_spike_is_not() -> None:
+    v, way = crash()
+    sure = borne_out(T, v, way, 0.05)
+    before, false = (T > 2.0) & (T < 11.95), v == 60.0
+    assert sure[before].all()
+    assert not sure[false].any()
+    assert not borne_out(T[::5], v[::5], way[::5], 0.05).any()  # two samples a second bear nothing out
+
+
+def test_a_crash_and_the_tumble_after_it_cost_no_true_speed_before_it() -> None:
+    v, way = crash()
+    still = np.zeros(T.size)
+    kept = ~(denied_by_positions(T, v, still, way, 0.05))
+    sure = borne_out(T, v, way, 0.05)
+    kept[kept] = ~unreachable(T[kept], v[kept], SURE[kept], sure=sure[kept])
+    assert kept[(T > 2.0) & (T < 11.95)].all()
+    assert not kept[v == 60.0].any()
