@@ -194,10 +194,20 @@ def serve(
         server.close()
 
 
+_LONGEST_ANSWER_BYTES = 32 * 1024 * 1024
+
+
 def make_server(app: Dash, host: str, port: int) -> Any:
     """Return the WSGI server for an app, bound but not yet running."""
     return create_server(
-        app.server, host=host, port=port, threads=8, ident=None, max_request_body_size=LARGEST_REQUEST_BYTES
+        app.server,
+        host=host,
+        port=port,
+        threads=8,
+        ident=None,
+        max_request_body_size=LARGEST_REQUEST_BYTES,
+        # An answer that waits for a slow reader stays in memory; past this it would go through a file.
+        outbuf_overflow=_LONGEST_ANSWER_BYTES,
     )
 
 
