@@ -307,6 +307,12 @@ def _overlap(a: Line, start_s: FloatArray, end_s: FloatArray) -> FloatArray:
     return np.asarray(np.maximum(common, 0.0) / np.maximum(end_s - start_s, 1e-9))
 
 
+def _common_share(a: Line, b: Line) -> float:
+    """Share of the shorter of two lines that the other covers."""
+    common_s = min(a.end_s, b.end_s) - max(a.start_s, b.start_s)
+    return max(common_s, 0.0) / max(min(a.end_s - a.start_s, b.end_s - b.start_s), 1e-9)
+
+
 def _stands_out(line: Line | None) -> bool:
     """Whether a line is significant, narrow, and carried by each of its signals."""
     return (
@@ -440,11 +446,7 @@ def _porpoising(cleaned: Cleaned, a_pass: Pass, run: Run, motor: MotorSignal | N
     phases = run.phases()
     found = {p: _best_line(scanned, lo, hi, None) for p, lo, hi in phases}
     first, second = found.get("take-off"), found.get("at speed")
-    if (
-        first
-        and second
-        and _overlap(first, np.array([second.start_s]), np.array([second.end_s]))[0] > 1.0 / 3.0
-    ):
+    if first and second and _common_share(first, second) > 1.0 / 3.0:
         # One oscillation across both phases: it belongs to where it is surest; the other looks beyond it.
         better = (-len(first.shares), first.p_value) <= (-len(second.shares), second.p_value)
         strong, weak = (0, 1) if better else (1, 0)

@@ -78,7 +78,7 @@ def _ramp(dt_s: FloatArray, burst_mps2: float, sustained_mps2: float) -> FloatAr
 _CONTEXT_S = 4.0
 _REACH_S = 4.0
 _HUMP_S = 0.6
-_MOST_SHOULDERS = 4
+_MOST_SHOULDERS, _SHOULDER_S = 4, 1.2
 
 
 def _merged(centres: FloatArray, half_s: float) -> list[tuple[float, float]]:
@@ -147,13 +147,11 @@ def _humps(t_s: FloatArray, v_mps: FloatArray, limits: HullLimits, step_s: float
     return bad
 
 
-def _shoulders(
-    t_s: FloatArray, v_mps: FloatArray, bad: BoolArray, sure: BoolArray, limits: HullLimits
-) -> BoolArray:
+def _shoulders(t_s: FloatArray, v_mps: FloatArray, bad: BoolArray, limits: HullLimits) -> BoolArray:
     """Grow runs of false speeds over neighbours that stand above the good samples around them.
 
-    Where a spike sits on a corner, its last samples can pass for the motion itself; not where the positions
-    bear them out.
+    Where a spike sits on a corner, its last samples can pass for the motion itself. A line across seconds
+    without a good sample, as after a crash, says nothing of that.
     """
     out = bad.copy()
     for first, last in runs_of(bad):
@@ -161,14 +159,16 @@ def _shoulders(
         for _ in range(_MOST_SHOULDERS):
             if a < 2 or b > t_s.size - 3 or out[a - 2 : a].any() or out[b : b + 2].any():
                 break
+            if t_s[b] - t_s[a - 1] > _SHOULDER_S:
+                break
             if v_mps[a - 1] - v_mps[b] > limits.fall_mps(t_s[b] - t_s[a - 1]):
                 break  # a crash: what came before it stands above what came after, and is true
             left = np.interp(t_s[a - 1], t_s[[a - 2, b]], v_mps[[a - 2, b]])
             right = np.interp(t_s[b], t_s[[a - 1, b + 1]], v_mps[[a - 1, b + 1]])
-            if v_mps[b] - right > limits.step_mps and not sure[b]:
+            if v_mps[b] - right > limits.step_mps:
                 out[b] = True
                 b += 1
-            elif v_mps[a - 1] - left > limits.step_mps and not sure[a - 1]:
+            elif v_mps[a - 1] - left > limits.step_mps:
                 a -= 1
                 out[a] = True
             else:
@@ -223,7 +223,7 @@ def unreachable(
         i, j = np.searchsorted(t_s, (a_s, b_s), side="left")
         rows = slice(int(i), int(j) + 1)
         bad[rows] |= ~_longest_chain(t_s[rows], v_mps[rows], weight[rows], lim, step_s)
-    return _shoulders(t_s, v_mps, bad, sure, lim)
+    return _shoulders(t_s, v_mps, bad, lim)
 
 
 def islands(t_s: FloatArray, v_mps: FloatArray, false: BoolArray, limits: HullLimits) -> BoolArray:
@@ -264,7 +264,8 @@ _LAG_GAIN_MPS = 3.0
 _LAG_LEAST = 20
 _LAG_DOUBT_S = (0.1, 0.35)  # measured, and not measured (common practice, no source)
 _DENIED_MPS = 1.5
-_BORNE_OUT = 0.5  # of what agreement allows a steady speed
+# Of what agreement allows a steady speed, and of what a speed may stand out by: a ripple may swing as far.
+_BORNE_OUT, _BORNE_OUT_LEVEL = 0.5, 0.6
 
 
 def way_made_m(t_s: FloatArray, east_m: FloatArray, north_m: FloatArray) -> FloatArray:
@@ -341,7 +342,7 @@ def borne_out(t_s: FloatArray, v_mps: FloatArray, way_m: FloatArray, noise_m: fl
         earlier_mps = np.abs(way_m[near] - way_m[far]) / np.maximum(beyond_s, 1e-9)
         level_mps = made_m / span + 0.5 * (made_m / span - earlier_mps)
         whole = (span > 0.75 * span_s) & (beyond_s > 0.75 * span_s) & (hi - lo >= 3)
-        level = np.abs(v_mps - level_mps) <= _BORNE_OUT * _DENIED_MPS + 3.0 * noise_m / span_s
+        level = np.abs(v_mps - level_mps) <= _BORNE_OUT_LEVEL * _DENIED_MPS + 3.0 * noise_m / span_s
         out |= whole & level & (np.abs(excess_m) <= _BORNE_OUT * _steady_m(noise_m, made_m))
     return out
 

@@ -1,12 +1,15 @@
 """What is said of a pass's ride, on simulated outings whose truth is known."""
 
+import json
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
 from ride_study import Ride, judged, motor_of, study_pumping, study_ride, without
 from scipy.stats import binom
 
+from sample_logs import data_folder
 from sample_logs.simulator import (
     CATAMARAN,
     BlowOver,
@@ -19,7 +22,7 @@ from sample_logs.simulator import (
     Water,
     simulate_outing,
 )
-from telemetry.analysis import analyse
+from telemetry.analysis import analyse, read_and_analyse
 from telemetry.cleaning import clean
 from telemetry.frames import LogMeta, Track, make_track
 from telemetry.ride import MotorSignal, RideEvent, judge_ride
@@ -275,3 +278,23 @@ def test_throttle_pumping_is_not_porpoising() -> None:
     assert found.share("clean", "shown", "both + motor") == 0.0
     assert found.share("clean", "possible", "both + motor") <= 0.2
     assert found.share("clean", "shown", "speed") == 0.0
+
+
+def test_one_oscillation_across_take_off_and_speed_is_told_once() -> None:
+    sample = next(data_folder().glob("porpoising.csv"))
+    shown = [e for e in read_and_analyse([sample]).ride if e.kind == "porpoising" and e.verdict != "not seen"]
+    for a_pass in {e.pass_id for e in shown}:
+        spans = sorted((e.start_s, e.end_s) for e in shown if e.pass_id == a_pass)
+        for (_, end_s), (start_s, _) in pairwise(spans):
+            assert start_s >= end_s - 0.5
+
+
+def test_the_ripple_before_the_samples_blow_over_is_told_with_its_growth() -> None:
+    analysis = read_and_analyse([data_folder() / "blow_over.nmea"])
+    truth = json.loads((data_folder() / "blow_over_truth.json").read_text(encoding="utf-8"))["ride_events"][0]
+    (told,) = [e for e in analysis.ride if e.kind == "porpoising" and e.verdict == "possible"]
+    assert told.growing
+    assert abs(told.growth_per_s - truth["growth_per_s"]) <= told.growth_u95_per_s
+    assert abs(told.frequency_hz - truth["frequency_hz"]) <= told.frequency_u95_hz
+    (over,) = [e for e in analysis.ride if e.kind == "blow-over" and e.verdict == "shown"]
+    assert "growing ripple" in over.preceded_by
