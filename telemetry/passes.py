@@ -15,6 +15,7 @@ from telemetry.cleaning import Cleaned
 from telemetry.frames import Finding, FloatArray, runs_of
 from telemetry.geo import CourseLine, fit_course, wrap_deg
 from telemetry.motion import Motion, turn_rate_dps
+from telemetry.spikes import HullLimits
 
 # What separates a pass from pottering about: common practice, no source; a boat slower than the first is not
 # on plane, whatever the outing's top.
@@ -23,6 +24,9 @@ _SHARE_OF_OUTING = 0.5
 _SHARE_OF_OWN = 0.6
 _LEAST_S = 1.2
 _LEAST_M = 25.0
+_HULL = HullLimits()
+_CRASH_S = 1.0  # after a smoothed speed has fallen off, which sees a crash too early
+_COLLAPSED_S, _COLLAPSED_SHARE, _ABOVE_SHARE = 0.5, 0.5, 0.1
 _TURN_DPS = 20.0
 _TURN_DEG = 25.0
 _LIFT_S = 1.5
@@ -114,6 +118,8 @@ class Window:
     heading_deg : float
         NaN where neither positions nor a course are logged.
     takeoff : TakeOff or None
+    crashed : bool
+        Whether it ends with a crash, at a time between its last sample and the next.
     """
 
     first: int
@@ -122,6 +128,7 @@ class Window:
     course: CourseLine | None
     heading_deg: float
     takeoff: TakeOff | None
+    crashed: bool = False
 
 
 def _bridged(runs: list[tuple[int, int]], t_s: FloatArray) -> list[tuple[int, int]]:
@@ -212,9 +219,34 @@ def find_windows(cleaned: Cleaned, motion: Motion) -> list[Window]:
     return windows
 
 
+def _before_collapse(cleaned: Cleaned, first: int, last: int) -> int | None:
+    """Find where a pass ends in a crash: one past the last sample before it, or None where it does not.
+
+    A crash is a fall faster than a hull can slow, from the boat's own speed, after which hardly any is left.
+    """
+    t_s, v = cleaned.track.t_s, cleaned.track.column("speed_mps")
+    if v is None:
+        return None
+    last = int(np.searchsorted(t_s, t_s[last - 1] + _CRASH_S))
+    seen = first + np.flatnonzero(~np.isnan(v[first:last]))
+    t_s, v = t_s[seen], v[seen]
+    sure = np.flatnonzero(cleaned.speed_ok[seen])
+    for k in np.flatnonzero(np.diff(v) < -_HULL.fall_mps(np.diff(t_s))).tolist():
+        known = sure[(sure <= k) & (t_s[sure] >= t_s[k] - _COLLAPSED_S)]
+        # A false speed falls too, back to where it rose from.
+        if known.size == 0 or v[k] > (1.0 + _ABOVE_SHARE) * v[known[-1]]:
+            continue
+        after = v[k + 1 : int(np.searchsorted(t_s, t_s[k + 1] + _COLLAPSED_S, side="right"))]
+        if np.median(after) < _COLLAPSED_SHARE * v[k]:
+            return int(seen[k]) + 1
+    return None
+
+
 def _window(
     cleaned: Cleaned, motion: Motion, first: int, last: int, stretch: tuple[int, int], least_mps: float
 ) -> Window | None:
+    crash = _before_collapse(cleaned, first, last)
+    last = crash or last
     v, t = motion.speed_mps[first:last], motion.t_s[first:last]
     # A log that measures speeds and lost them here shows a curve drawn from elsewhere.
     seen = cleaned.speed_ok if cleaned.track.meta.speed_source == "measured" else cleaned.position_ok
@@ -238,4 +270,4 @@ def _window(
         if made_m < 0.7 * float(np.trapezoid(v[ok[0] : ok[-1] + 1], t[ok[0] : ok[-1] + 1])):
             return None
     takeoff = _takeoff(motion, (first, last), stretch)
-    return Window(first, last, stretch, course, heading, takeoff)
+    return Window(first, last, stretch, course, heading, takeoff, crash is not None)

@@ -30,15 +30,12 @@ from telemetry.geo import CourseLine
 from telemetry.motion import Motion
 from telemetry.passes import DistanceSpeed, Window
 from telemetry.peaks import HELD_S, highest, without_overshoot
-from telemetry.spikes import HullLimits
 
 COVERAGE_95 = 1.959963984540054  # two-sided 95 % point of the normal distribution
 _PAD_S = 2.0
 _NODE_STEP_S = 0.25
 _DRAWS = 256
 _CRUISE_SHARE = 0.85
-_HULL = HullLimits()
-_COLLAPSED_S, _COLLAPSED_SHARE, _NEAR_SHARE = 0.5, 0.5, 0.1
 _CRUISE_MPS2 = 3.0
 # Noise of which an unknown share, any from none to all, may be the hull's own motion on chop: its crests then
 # belong to the peak. The highest of ten independent values stands 1.539 standard deviations up (tables of
@@ -164,29 +161,6 @@ def _lay_nodes(cleaned: Cleaned, ranges: Sequence[tuple[int, int]]) -> _Nodes:
         np.concatenate(ats),
         slices,
     )
-
-
-def _before_collapse(cleaned: Cleaned, first: int, last: int) -> int:
-    """Find where a pass that ends in a crash stops telling of it; ``last`` where it does not.
-
-    What speed and positions say once the hull tumbles is no motion of a boat, and must not reach back.
-    """
-    t_s, v = cleaned.track.t_s[first:last], cleaned.track.column("speed_mps")
-    if v is None or t_s.size < 3:
-        return last
-    v = v[first:last]
-    seen = np.flatnonzero(~np.isnan(v))
-    t_s, v = t_s[seen], v[seen]
-    sure = np.flatnonzero(cleaned.speed_ok[first:last][seen])
-    for k in np.flatnonzero(np.diff(v) < -_HULL.fall_mps(np.diff(t_s))).tolist():
-        known = sure[(sure <= k) & (t_s[sure] >= t_s[k] - _COLLAPSED_S)]
-        # From the boat's own speed, not from a false one that falls back to where it rose.
-        if known.size == 0 or abs(v[k] - v[known[-1]]) > _NEAR_SHARE * v[known[-1]]:
-            continue
-        after = v[k + 1 : int(np.searchsorted(t_s, t_s[k + 1] + _COLLAPSED_S, side="right"))]
-        if np.median(after) < _COLLAPSED_SHARE * v[k]:
-            return first + int(seen[k]) + 1
-    return last
 
 
 def _cruise_ranges(motion: Motion, windows: Sequence[Window], usable: BoolArray) -> list[tuple[int, int]]:
@@ -350,7 +324,8 @@ def measure(
     for w in windows:
         a = int(np.searchsorted(t_s, t_s[w.first] - _PAD_S))
         b = int(np.searchsorted(t_s, t_s[w.last - 1] + _PAD_S, side="right"))
-        b = _before_collapse(cleaned, w.first, b)
+        # What speed and positions say once a hull tumbles is no motion of a boat, and must not reach back.
+        b = w.last if w.crashed else b
         ranges.append((max(a, w.stretch[0]), min(b, w.stretch[1])))
     lay = _lay_nodes(cleaned, ranges)
 
@@ -384,12 +359,11 @@ def measure(
     for w, part in zip(windows, lay.slices, strict=True):
         mine = (lay.at >= part.start) & (lay.at < part.stop)
         rows, here = lay.sample[mine], lay.at[mine] - part.start
-        end_s = min(float(t_s[w.last - 1]), float(t_s[rows[-1]]))
         p_ok, s_ok = cleaned.position_ok[rows], v_ok[rows] & measured
         data = PassData(
             w,
             float(t_s[w.first]),
-            end_s,
+            float(t_s[w.last - 1]),
             lay.t_s[part],
             chain.posterior.mean[part, 0],
             chain.density[part.start : part.stop - 1],
@@ -421,7 +395,7 @@ def measure(
         )
         inside = (data.t_s >= data.start_s) & (data.t_s <= data.end_s)
         mean = curves.mean(axis=1)
-        if end_s < t_s[w.last - 1]:  # it ended in a crash, at a time unknown within the next step
+        if w.crashed:  # at a time unknown within the next step
             gained = _gained_unseen(data.t_s[inside], curves[inside], rng.random(_DRAWS))
             peak, held = peak + gained, held + gained
         out.append(

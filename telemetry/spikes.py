@@ -150,16 +150,14 @@ def _humps(t_s: FloatArray, v_mps: FloatArray, limits: HullLimits, step_s: float
 def _shoulders(t_s: FloatArray, v_mps: FloatArray, bad: BoolArray, limits: HullLimits) -> BoolArray:
     """Grow runs of false speeds over neighbours that stand above the good samples around them.
 
-    Where a spike sits on a corner, its last samples can pass for the motion itself. A line across seconds
-    without a good sample, as after a crash, says nothing of that.
+    Where a spike sits on a corner, its last samples can pass for the motion itself. Of what came before a
+    run of more than about a second, as after a crash, a line across it says nothing.
     """
     out = bad.copy()
     for first, last in runs_of(bad):
         a, b = first, last
         for _ in range(_MOST_SHOULDERS):
             if a < 2 or b > t_s.size - 3 or out[a - 2 : a].any() or out[b : b + 2].any():
-                break
-            if t_s[b] - t_s[a - 1] > _SHOULDER_S:
                 break
             if v_mps[a - 1] - v_mps[b] > limits.fall_mps(t_s[b] - t_s[a - 1]):
                 break  # a crash: what came before it stands above what came after, and is true
@@ -168,7 +166,7 @@ def _shoulders(t_s: FloatArray, v_mps: FloatArray, bad: BoolArray, limits: HullL
             if v_mps[b] - right > limits.step_mps:
                 out[b] = True
                 b += 1
-            elif v_mps[a - 1] - left > limits.step_mps:
+            elif v_mps[a - 1] - left > limits.step_mps and t_s[b] - t_s[a - 1] <= _SHOULDER_S:
                 a -= 1
                 out[a] = True
             else:
@@ -319,12 +317,13 @@ def borne_out(t_s: FloatArray, v_mps: FloatArray, way_m: FloatArray, noise_m: fl
     Returns
     -------
     ndarray of bool, shape (n,)
-        Where the speed sums up to the way of the last (or the next) six tenths of a second, and lies where
-        that way's own change leads. Nowhere in a log too slow for that.
+        Where the speed sums up to the way of the last (or the next) six tenths of a second or more, and lies
+        where that way's own change leads. Nowhere in a log of less than four samples a second.
     """
     out = np.zeros(t_s.size, dtype=np.bool_)
-    span_s = _AGREE_WINDOWS_S[0]
-    if float(np.median(np.diff(t_s))) > span_s / 4.0:
+    usual_s = float(np.median(np.diff(t_s)))
+    span_s = max(_AGREE_WINDOWS_S[0], 4.0 * usual_s)
+    if span_s > 1.0:
         return out  # too few neighbours to bear anything out
     summed_m = _summed(t_s, v_mps)
     here = np.arange(t_s.size)
