@@ -264,11 +264,12 @@ def _judge_positions(judge: _Judge, track: Track, limits: HullLimits) -> BoolArr
         judge.findings.append(Finding("position-break", text, 1, float(t_s[a]), float(t_s[b])))
     keep = ~away & good
     rows = use[keep]
+    denied = np.zeros(t_s.size, dtype=np.bool_)
     if rows.size > 3:
         way_m = way_made_m(t_s[rows], east_m[keep], north_m[keep])
-        judge.sure[rows] = borne_out(t_s[rows], speed[rows], way_m, noise_m)
-    denied = np.zeros(t_s.size, dtype=np.bool_)
-    denied[rows] = denied_by_positions(t_s[rows], speed[rows], east_m[keep], north_m[keep], noise_m)
+        sure = borne_out(t_s[rows], speed[rows], way_m, noise_m)
+        judge.sure[rows] = sure
+        denied[rows] = denied_by_positions(t_s[rows], speed[rows], way_m, sure, noise_m)
     judge.reject(
         denied, "false-spike", "a speed that the positions deny: set aside", speed=True, position=False
     )

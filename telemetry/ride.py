@@ -301,7 +301,7 @@ def _ask_motor(motor: MotorSignal | None, run: Run, line: Line) -> _MotorSays:
     return _MotorSays(False, carried, f"{' and '.join(carried)} carry it too" if carried else "")
 
 
-def _overlap(a: Line, start_s: FloatArray, end_s: FloatArray) -> FloatArray:
+def _overlap(a: Line, start_s: FloatArray | float, end_s: FloatArray | float) -> FloatArray:
     """Share of spans that a line covers, shape of ``start_s``."""
     common = np.minimum(end_s, a.end_s) - np.maximum(start_s, a.start_s)
     return np.asarray(np.maximum(common, 0.0) / np.maximum(end_s - start_s, 1e-9))
@@ -309,8 +309,7 @@ def _overlap(a: Line, start_s: FloatArray, end_s: FloatArray) -> FloatArray:
 
 def _common_share(a: Line, b: Line) -> float:
     """Share of the shorter of two lines that the other covers."""
-    common_s = min(a.end_s, b.end_s) - max(a.start_s, b.start_s)
-    return max(common_s, 0.0) / max(min(a.end_s - a.start_s, b.end_s - b.start_s), 1e-9)
+    return max(float(_overlap(x, y.start_s, y.end_s)) for x, y in ((a, b), (b, a)))
 
 
 def _stands_out(line: Line | None) -> bool:

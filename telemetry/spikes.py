@@ -347,14 +347,16 @@ def borne_out(t_s: FloatArray, v_mps: FloatArray, way_m: FloatArray, noise_m: fl
 
 
 def denied_by_positions(
-    t_s: FloatArray, v_mps: FloatArray, east_m: FloatArray, north_m: FloatArray, noise_m: float
+    t_s: FloatArray, v_mps: FloatArray, way_m: FloatArray, sure: BoolArray, noise_m: float
 ) -> BoolArray:
     """Mark speeds that the way made good denies.
 
     Parameters
     ----------
-    t_s, v_mps, east_m, north_m : ndarray, shape (n,)
-        Usable samples only, strictly increasing in time, no NaN [s, m/s, m].
+    t_s, v_mps, way_m : ndarray, shape (n,)
+        Usable samples only, strictly increasing in time, no NaN, and the way made good [s, m/s, m].
+    sure : ndarray of bool, shape (n,)
+        Speeds that :func:`borne_out` stands by: no window around them accuses these.
     noise_m : float
         Standard deviation of a position from one sample to the next [m].
 
@@ -375,8 +377,6 @@ def denied_by_positions(
         return bad
     usual_s = float(np.median(np.diff(t_s)))
     summed_m = _summed(t_s, v_mps)
-    way_m = way_made_m(t_s, east_m, north_m)
-    agrees = borne_out(t_s, v_mps, way_m, noise_m)
     for width_s in _AGREE_WINDOWS_S:
         lo, hi = around(t_s, width_s)
         span_s = t_s[hi] - t_s[lo]
@@ -398,5 +398,5 @@ def denied_by_positions(
         low = made_mps - v_mps > np.maximum(tolerance_mps, 0.5 * made_mps)
         for a_s, b_s in _merged(t_s[guilty], max(width_s / 2, usual_s)):
             rows = slice(int(np.searchsorted(t_s, a_s)), int(np.searchsorted(t_s, b_s)) + 1)
-            bad[rows] |= (whole & (high | low) & ~agrees)[rows]
+            bad[rows] |= (whole & (high | low) & ~sure)[rows]
     return bad

@@ -98,7 +98,8 @@ def test_on_a_straight_the_noise_of_positions_drops_out_of_the_way() -> None:
 
 
 def denied(v: np.ndarray, east: np.ndarray, noise_m: float = 0.05) -> list[int]:
-    return np.flatnonzero(denied_by_positions(T, v, east, np.zeros(T.size), noise_m)).tolist()
+    way = way_made_m(T, east, np.zeros(T.size))
+    return np.flatnonzero(denied_by_positions(T, v, way, borne_out(T, v, way, noise_m), noise_m)).tolist()
 
 
 def test_a_speed_that_the_way_denies_is_marked() -> None:
@@ -137,7 +138,7 @@ def test_noisy_positions_deny_less() -> None:
 
 
 def test_three_positions_deny_nothing() -> None:
-    assert not denied_by_positions(T[:3], np.array([0.0, 90.0, 0.0]), np.zeros(3), np.zeros(3), 0.1).any()
+    assert not denied_by_positions(T[:3], np.array([0.0, 90.0, 0.0]), np.zeros(3), SURE[:3], 0.1).any()
 
 
 def test_what_both_judges_left_of_a_spike_is_cut_and_a_true_sample_between_two_is_not() -> None:
@@ -172,9 +173,8 @@ def test_the_last_speeds_before_a_crash_are_borne_out_and_a_spike_is_not() -> No
 
 def test_a_crash_and_the_tumble_after_it_cost_no_true_speed_before_it() -> None:
     v, way = crash()
-    still = np.zeros(T.size)
-    kept = ~(denied_by_positions(T, v, still, way, 0.05))
     sure = borne_out(T, v, way, 0.05)
+    kept = ~denied_by_positions(T, v, way, sure, 0.05)
     kept[kept] = ~unreachable(T[kept], v[kept], SURE[kept], sure=sure[kept])
     assert kept[(T > 2.0) & (T < 11.95)].all()
     assert not kept[v == 60.0].any()
