@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import math
 import tomllib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -19,21 +19,6 @@ from telemetry.units import SPEED_UNITS, TEMPERATURE_UNITS, distance_from_text
 from telemetry.whatif import Change
 
 Gates = tuple[tuple[float, float], tuple[float, float]]
-
-
-def shielded(argv: Sequence[str]) -> list[str]:
-    """Join ``--gates`` to its value, since argparse takes a southern latitude's minus for an option.
-
-    Examples
-    --------
-    >>> shielded(["analyse", "a.gpx", "--gates", "-33.1,151.2,-33.2,151.2"])
-    ['analyse', 'a.gpx', '--gates=-33.1,151.2,-33.2,151.2']
-    """
-    args = list(argv)
-    if "--gates" in args[:-1]:
-        at = args.index("--gates")
-        args[at : at + 2] = [f"--gates={args[at + 1]}"]
-    return args
 
 
 def speed_unit(text: str) -> str:

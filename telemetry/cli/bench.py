@@ -13,7 +13,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final, cast
 
-from telemetry.cli.commands import DONE
+from telemetry.cli.outcome import DONE
 from telemetry.errors import CallError, SetupError
 from telemetry.logbook import Logbook, open_logbook
 from telemetry.setup import (

@@ -3,32 +3,11 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable
 from pathlib import Path
 
 from telemetry.cli import bench, options
+from telemetry.cli.catalogue import Commands
 from telemetry.setup import BENCH_LENGTHS, BENCH_MASSES, SIGNS
-
-Commander = Callable[[str, Callable[[argparse.Namespace], int], str], argparse.ArgumentParser]
-
-
-def add_commands(command: Commander) -> None:
-    """Add the commands of the bench to a parser."""
-    _add_sheet(
-        command("sheet", bench.sheet, "Show a setup sheet, list a boat's, make the next, tell two apart.")
-    )
-    _add_bench(
-        command(
-            "bench", bench.bench, "Say what moved since a boat was set, and write the card to bring it back."
-        )
-    )
-    _add_strut(command("strut", bench.strut, "Reckon strut angle and depth from two heights over a base."))
-    _add_balance(
-        command(
-            "balance", bench.balance_of, "Reckon the centre of gravity, and what a move or a swap does to it."
-        )
-    )
-    _add_service(command("service", bench.service, "Say what is due on a boat by runs, hours and date."))
 
 
 def _add_sheet(parser: argparse.ArgumentParser) -> None:
@@ -146,3 +125,12 @@ def add_showing(parser: argparse.ArgumentParser) -> None:
         default=[],
         help="a sign you count the other way round; repeat",
     )
+
+
+COMMANDS: Commands = {
+    "sheet": (bench.sheet, _add_sheet),
+    "bench": (bench.bench, _add_bench),
+    "strut": (bench.strut, _add_strut),
+    "balance": (bench.balance_of, _add_balance),
+    "service": (bench.service, _add_service),
+}

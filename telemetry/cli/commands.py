@@ -7,7 +7,7 @@ import ipaddress
 import json
 import sys
 from argparse import Namespace
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, replace
 
@@ -16,7 +16,8 @@ from tqdm import tqdm
 from telemetry import headingmaps
 from telemetry.analysis import Analysis, Request, read_and_analyse
 from telemetry.cli import arguments
-from telemetry.errors import CallError, LogError, ReciprocalError
+from telemetry.cli.outcome import DONE, SOME_INPUT_UNUSED, complain
+from telemetry.errors import CallError, LogError
 from telemetry.estimating import start_pass, what_if_from
 from telemetry.explain import what_if_text
 from telemetry.power import Limits
@@ -24,9 +25,6 @@ from telemetry.readers import READERS, ReadOptions
 from telemetry.report import analysis_text, maps_text, rules_text
 from telemetry.rules import SHIPPED, load_rule, shipped, shipped_text
 
-DONE, SOME_INPUT_UNUSED, WRONG_CALL = 0, 1, 2
-
-Command = Callable[[Namespace], int]
 Progress = Callable[[str, float], None]
 
 
@@ -114,12 +112,6 @@ def serve(args: Namespace) -> int:
         args, samples=False, logbook=args.logbook, lan=args.lan, new_passphrase=args.new_passphrase
     )
     return DONE
-
-
-def complain(errors: Iterable[ReciprocalError]) -> None:
-    """Name on stderr what could not be used or done."""
-    for error in errors:
-        print(f"reciprocal: {error}", file=sys.stderr)
 
 
 def serve_dashboard(

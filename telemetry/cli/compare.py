@@ -7,7 +7,7 @@ from argparse import Namespace
 from collections.abc import Collection, Mapping
 from typing import Any
 
-from telemetry.cli.commands import DONE
+from telemetry.cli.outcome import DONE
 from telemetry.compare import (
     Stops,
     Units,

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import argparse
 import re
-from collections.abc import Callable
 from dataclasses import dataclass
 
 from telemetry.cli import compare, options
+from telemetry.cli.catalogue import Commands
 from telemetry.compare import MEASURES
 from telemetry.units import SPEED_UNITS
 
-Commander = Callable[[str, Callable[[argparse.Namespace], int], str], argparse.ArgumentParser]
 _SPEED = re.compile(r"(\d+(?:[.,]\d*)?|[.,]\d+)\s*(\S*)")
 
 
@@ -52,17 +51,6 @@ def measure(text: str) -> str:
     if text not in MEASURES:
         raise argparse.ArgumentTypeError(f"'{text}' is no measure; choose {', '.join(MEASURES)}")
     return text
-
-
-def add_commands(command: Commander) -> None:
-    """Add the three commands to a parser."""
-    _add_compare(
-        command("compare", compare.compare, "Say whether a change of a boat's setup helped, and how sure.")
-    )
-    _add_history(
-        command("history", compare.history, "Lay a boat's speed against one item of its setup sheets.")
-    )
-    _add_next(command("next", compare.next_step, "Advise one change worth trying next, or say why not."))
 
 
 def _add_compare(parser: argparse.ArgumentParser) -> None:
@@ -119,3 +107,10 @@ def _add_common(parser: argparse.ArgumentParser) -> None:
     options.add_temperature_unit(parser)
     options.add_logbook(parser)
     parser.add_argument("--json", action="store_true", help="print plain types, in SI, instead of a text")
+
+
+COMMANDS: Commands = {
+    "compare": (compare.compare, _add_compare),
+    "history": (compare.history, _add_history),
+    "next": (compare.next_step, _add_next),
+}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import json
 import math
 import sys
@@ -14,7 +15,10 @@ from importlib import import_module, resources
 from pathlib import Path
 from typing import Any
 
-from telemetry.cli.commands import DONE, SOME_INPUT_UNUSED, complain, serve_dashboard
+from telemetry.cli import options
+from telemetry.cli.catalogue import Commands
+from telemetry.cli.commands import serve_dashboard
+from telemetry.cli.outcome import DONE, SOME_INPUT_UNUSED, complain
 from telemetry.compare import Units, compare, comparison_text
 from telemetry.errors import LogbookError
 from telemetry.logbook import Boat, Conditions, Logbook, NamedLog, open_logbook
@@ -123,3 +127,15 @@ def _known(logbook: Logbook, boat: Boat) -> str | Boat:
         return logbook.boat(boat.name).name
     except LogbookError:
         return boat
+
+
+def _add_demo(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--no-serve", action="store_true", help="print only; so too where the output is no terminal"
+    )
+    options.add_unit(parser)
+    options.add_temperature_unit(parser)
+    options.add_address(parser)
+
+
+COMMANDS: Commands = {"demo": (demo, _add_demo)}

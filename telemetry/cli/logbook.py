@@ -9,7 +9,8 @@ from pathlib import Path
 
 from telemetry import headingmaps
 from telemetry.cli import arguments
-from telemetry.cli.commands import DONE, SOME_INPUT_UNUSED, complain, progress_bar
+from telemetry.cli.commands import progress_bar
+from telemetry.cli.outcome import DONE, SOME_INPUT_UNUSED, complain
 from telemetry.errors import CallError, LogbookError, LogError
 from telemetry.logbook import Boat, Conditions, Imported, Logbook, NamedLog, OutingSearch, open_logbook
 from telemetry.logbook.telling import backup_text, boats_text, outing_text, outings_text

@@ -3,40 +3,16 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable
 from pathlib import Path
 from typing import get_args
 
 from telemetry.cli import arguments, logbook, options
+from telemetry.cli.catalogue import Commands
 from telemetry.logbook.records import Sort
 from telemetry.power import LIMIT_NAMES
 
-Commander = Callable[[str, Callable[[argparse.Namespace], int], str], argparse.ArgumentParser]
 
-
-def add_commands(command: Commander) -> None:
-    """Add the commands of the logbook to a parser."""
-    made = [
-        _add(
-            command("add", logbook.add, "Put an outing's logs into the logbook; report what they are worth.")
-        ),
-        _boats(command("boats", logbook.boats, "List the boats; add one, or correct what is said of it.")),
-        _outings(command("outings", logbook.outings, "List the outings of the logbook, found and sorted.")),
-        _show(command("show", logbook.show, "Show an outing with its analysis; write its logs out again.")),
-        _correct(command("correct", logbook.correct, "Correct what is said of an outing.")),
-        _outing(command("remove", logbook.remove, "Take an outing out of the logbook, with its logs.")),
-        command("refresh", logbook.refresh, "Analyse again what another version of the program analysed."),
-        _backup(command("backup", logbook.backup, "Write the whole logbook into one file.")),
-        _restore(command("restore", logbook.restore, "Take a backup into the logbook.")),
-        _export(
-            command("export", logbook.export, "Write CSV tables and one JSON document for other programs.")
-        ),
-    ]
-    for parser in made:
-        options.add_logbook(parser)
-
-
-def _add(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
+def _add(parser: argparse.ArgumentParser) -> None:
     options.add_logs(parser)
     parser.add_argument("--boat", metavar="NAME", help="which boat ran")
     parser.add_argument("--sheet", metavar="SHEET", help="the setup sheet it ran on, by name or id")
@@ -52,7 +28,7 @@ def _add(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
     _conditions(parser)
     options.add_judging(parser)
     _units(parser)
-    return parser
+    options.add_logbook(parser)
 
 
 def _conditions(parser: argparse.ArgumentParser) -> None:
@@ -76,7 +52,7 @@ def _units(parser: argparse.ArgumentParser) -> None:
     options.add_temperature_unit(parser)
 
 
-def _boats(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
+def _boats(parser: argparse.ArgumentParser) -> None:
     which = parser.add_mutually_exclusive_group()
     which.add_argument("--add", metavar="NAME", help="add a boat")
     which.add_argument("--edit", metavar="NAME", help="correct what is said of a boat")
@@ -92,10 +68,10 @@ def _boats(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
         metavar="NAME=VALUE|none",
         help=f"what must not be exceeded, of {', '.join(LIMIT_NAMES)}; repeat",
     )
-    return parser
+    options.add_logbook(parser)
 
 
-def _outings(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
+def _outings(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "words", nargs="*", metavar="WORD", help="each must occur in place, boat, sheet, pack or note"
     )
@@ -112,46 +88,64 @@ def _outings(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
         "--limit", type=arguments.outing, default=50, metavar="N", help="at most (default 50)"
     )
     options.add_unit(parser)
-    return parser
+    options.add_logbook(parser)
 
 
-def _outing(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
+def _outing(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "outing", type=arguments.outing, metavar="OUTING", help="its number, as `reciprocal outings` lists it"
     )
-    return parser
 
 
-def _show(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
+def _remove(parser: argparse.ArgumentParser) -> None:
+    _outing(parser)
+    options.add_logbook(parser)
+
+
+def _show(parser: argparse.ArgumentParser) -> None:
     _outing(parser)
     parser.add_argument("--json", action="store_true", help="print its analysis as reciprocal-analysis/1")
     parser.add_argument(
         "--write", type=Path, metavar="FOLDER", help="write its logs there, byte for byte as they came"
     )
     _units(parser)
-    return parser
+    options.add_logbook(parser)
 
 
-def _correct(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
+def _correct(parser: argparse.ArgumentParser) -> None:
     _outing(parser)
     parser.add_argument("--sheet", metavar="SHEET", help="it ran on this sheet of its boat")
     _conditions(parser)
     _units(parser)
-    return parser
+    options.add_logbook(parser)
 
 
-def _backup(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
+def _backup(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("file", type=Path, metavar="FILE", help="a new file, such as logbook.zip")
     parser.add_argument("--overwrite", action="store_true", help="write over a file that is there")
-    return parser
+    options.add_logbook(parser)
 
 
-def _restore(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
+def _restore(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("file", type=Path, metavar="FILE", help="as `reciprocal backup` wrote it")
     parser.add_argument("--replace", action="store_true", help="lose what is in the logbook now")
-    return parser
+    options.add_logbook(parser)
 
 
-def _export(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
+def _export(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("folder", type=Path, metavar="FOLDER", help="a new folder")
-    return parser
+    options.add_logbook(parser)
+
+
+COMMANDS: Commands = {
+    "add": (logbook.add, _add),
+    "boats": (logbook.boats, _boats),
+    "outings": (logbook.outings, _outings),
+    "show": (logbook.show, _show),
+    "correct": (logbook.correct, _correct),
+    "remove": (logbook.remove, _remove),
+    "refresh": (logbook.refresh, options.add_logbook),
+    "backup": (logbook.backup, _backup),
+    "restore": (logbook.restore, _restore),
+    "export": (logbook.export, _export),
+}

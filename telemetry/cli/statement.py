@@ -14,7 +14,9 @@ from telemetry.analysis import Analysis, Request, rejudge
 from telemetry.cli import arguments, options
 from telemetry.cli.bench import showing_of
 from telemetry.cli.bench_arguments import add_showing
-from telemetry.cli.commands import DONE, SOME_INPUT_UNUSED, complain, read_logs
+from telemetry.cli.catalogue import Commands
+from telemetry.cli.commands import read_logs
+from telemetry.cli.outcome import DONE, SOME_INPUT_UNUSED, complain
 from telemetry.errors import CallError, LogError
 from telemetry.home import written_whole
 from telemetry.logbook import open_logbook
@@ -23,8 +25,6 @@ from telemetry.rules import load_rule
 from telemetry.setup import SetupSheet, load_sheet
 from telemetry.statement import PAPERS, Statement, printed_pdf
 from telemetry.statement import statement as state
-
-Commander = Callable[[str, Callable[[Namespace], int], str], argparse.ArgumentParser]
 
 _WRITERS: Final[Mapping[str, Callable[[Statement, str], bytes]]] = {
     ".html": lambda made, _: made.to_html().encode(),
@@ -99,9 +99,7 @@ def _write(output: Path, data: bytes) -> None:
     print(f"written: {output}")
 
 
-def add_command(command: Commander) -> None:
-    """Add the command to a parser."""
-    parser = command("statement", statement, "State one two-way on one page: as text, HTML or PDF.")
+def _add_statement(parser: argparse.ArgumentParser) -> None:
     options.add_logs(parser, nargs="*")
     parser.add_argument(
         "--outing", type=arguments.outing, metavar="NUMBER", help="an outing of the logbook in place of logs"
@@ -140,3 +138,6 @@ def _condition(text: str) -> tuple[str, str]:
     if not sign or not name.strip():
         raise argparse.ArgumentTypeError(f"'{text}' says too little; write NAME=TEXT")
     return name.strip(), said.strip()
+
+
+COMMANDS: Commands = {"statement": (statement, _add_statement)}

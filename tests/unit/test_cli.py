@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import json
 import re
+import subprocess
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +17,8 @@ import pytest
 
 from telemetry import __version__
 from telemetry.analysis import Analysis, Request
-from telemetry.cli import arguments, commands, main
+from telemetry.cli import build_parser, commands, main, shielded
+from telemetry.cli.catalogue import CATALOGUE
 from telemetry.errors import DamagedLogError
 from telemetry.readers import READERS, ReadOptions
 from telemetry.rules import SHIPPED, parse_rule
@@ -233,8 +236,8 @@ def test_version(capsys: pytest.CaptureFixture[str]) -> None:
 
 
 def test_gates_may_begin_with_a_minus_only_as_a_value() -> None:
-    assert arguments.shielded(["analyse", "--gates"]) == ["analyse", "--gates"]
-    assert arguments.shielded(["analyse", "--gates=-1,2,3,4"]) == ["analyse", "--gates=-1,2,3,4"]
+    assert shielded(["analyse", "--gates"]) == ["analyse", "--gates"]
+    assert shielded(["analyse", "--gates=-1,2,3,4"]) == ["analyse", "--gates=-1,2,3,4"]
 
 
 def test_json_is_the_contract(calls: list[Call], capsys: pytest.CaptureFixture[str]) -> None:
@@ -347,3 +350,25 @@ def test_progress_shows_only_at_a_terminal(calls: list[Call], monkeypatch: pytes
     assert show is not None
     show("reading", 0.5)  # shown or not, it must take any step, also back
     show("judging", 0.4)
+
+
+def test_the_list_of_commands_and_the_modules_behind_it_say_the_same() -> None:
+    listed: dict[str, set[str]] = {}
+    for entry in CATALOGUE:
+        listed.setdefault(entry.module, set()).add(entry.name)
+    for module, names in listed.items():
+        assert set(import_module(f"telemetry.cli.{module}").COMMANDS) == names
+
+
+def test_a_wrong_word_does_not_load_what_an_analysis_takes() -> None:
+    asked = "import sys; from telemetry.cli import main\ntry: main(['analise'])\nexcept SystemExit as end:"
+    told = f"{asked} print(end.code, {{'numpy', 'pandas', 'scipy', 'sqlalchemy'}} & set(sys.modules))"
+    done = subprocess.run([sys.executable, "-c", told], capture_output=True, text=True, check=True)
+    assert done.stdout == "2 set()\n"
+    assert "invalid choice: 'analise'" in done.stderr
+
+
+def test_only_the_command_called_is_given_its_arguments() -> None:
+    with pytest.raises(SystemExit):
+        build_parser("rules").parse_args(["analyse", "a.gpx"])
+    assert build_parser("rules").parse_args(["rules", "--show", "land"]).show == "land"

@@ -8,7 +8,8 @@ from dataclasses import asdict
 import pytest
 
 from sample_logs import data_folder
-from telemetry.cli import LIMITS, arguments, build_parser, main
+from telemetry.cli import arguments, build_parser, main
+from telemetry.cli.analysing_arguments import LIMITS
 from telemetry.power import COMMON_PRACTICE, LIMIT_NAMES, YOURS, Limits, PowerOptions
 
 LOGS = [str(data_folder() / name) for name in ("four_passes.gpx", "four_passes_motor.csv")]

@@ -1,0 +1,98 @@
+"""What the commands take that work on logs alone: analyse, rules, what-if, formats, maps, serve."""
+
+from __future__ import annotations
+
+import argparse
+
+from telemetry.cli import arguments, commands, options
+from telemetry.cli.catalogue import Commands
+from telemetry.power import Limits
+
+LIMITS = {
+    "cell_v": ("V", "lowest voltage of a cell under load"),
+    "motor_temp_c": ("C", "highest temperature of the motor"),
+    "esc_temp_c": ("C", "highest temperature of the controller"),
+    "current_a": ("A", "highest current"),
+    "rpm": ("RPM", "highest shaft speed"),
+    "charge_mah": ("MAH", "most charge drawn since power-on"),
+}
+
+
+def _add_analyse(parser: argparse.ArgumentParser) -> None:
+    options.add_logs(parser)
+    options.add_judging(parser)
+    power = options.add_power(parser)
+    usual = Limits()
+    for name, (unit, what) in LIMITS.items():
+        value = getattr(usual, name)
+        told = "none" if value is None else f"{value:g}, common practice"
+        power.add_argument(
+            f"--limit-{name.replace('_', '-')}",
+            type=arguments.limit,
+            default=argparse.SUPPRESS,  # what is typed is the user's own, be it the usual value
+            metavar=f"{unit}|none",
+            help=f"{what} (default {told})",
+        )
+    parser.add_argument(
+        "--json",
+        action="store_true",
+        help="print the contract reciprocal-analysis/1, in SI, instead of tables",
+    )
+    options.add_unit(parser)
+    options.add_temperature_unit(parser)
+
+
+def _add_what_if(parser: argparse.ArgumentParser) -> None:
+    options.add_logs(parser)
+    parser.add_argument(
+        "--pass",
+        dest="pass_id",
+        metavar="ID",
+        help="the pass to start from, as `analyse` numbers it (default: the fastest that a motor log covers)",
+    )
+    options.add_power(parser)
+    new = parser.add_argument_group("what would be different", "all else stays as it was")
+    new.add_argument("--new-diameter-mm", type=arguments.positive, metavar="MM", help="propeller diameter")
+    new.add_argument("--new-pitch-mm", type=arguments.positive, metavar="MM", help="propeller pitch")
+    new.add_argument("--new-cells", type=arguments.cells, metavar="N", help="cells in series")
+    new.add_argument("--new-kv", type=arguments.positive, metavar="RPM/V", help="motor constant")
+    new.add_argument(
+        "--new-motor-resistance-ohm",
+        type=arguments.positive,
+        metavar="OHM",
+        help="of the other motor (default: as the same motor wound otherwise)",
+    )
+    new.add_argument(
+        "--new-no-load-current-a",
+        type=arguments.positive,
+        metavar="A",
+        help="of the other motor (default: as the same motor wound otherwise)",
+    )
+    parser.add_argument("--json", action="store_true", help="print plain types, in SI, instead of a table")
+    options.add_unit(parser)
+
+
+def _add_rules(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--show", metavar="NAME", help="print a rule's TOML, to start your own from")
+
+
+def _add_maps(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--forget", metavar="ID|all", help="forget one map, or all; the tables are asked about again"
+    )
+
+
+def _add_serve(parser: argparse.ArgumentParser) -> None:
+    options.add_address(parser)
+    options.add_access(parser)
+    options.add_logbook(parser)
+
+
+COMMANDS: Commands = {
+    "analyse": (commands.analyse, _add_analyse),
+    "rules": (commands.rules, _add_rules),
+    "what-if": (commands.what_if, _add_what_if),
+    "formats": (commands.formats, lambda _: None),
+    "maps": (commands.maps, _add_maps),
+    "serve": (commands.serve, _add_serve),
+}
