@@ -10,27 +10,30 @@ from typing import Any
 
 import numpy as np
 
+from telemetry.byhand import ByHand, log_key
 from telemetry.chains import ReceiverModel
-from telemetry.cleaning import Cleaned, clean
+from telemetry.clocks import Clock
 from telemetry.contract import contract
 from telemetry.errors import CallError, LogError
 from telemetry.frames import BoolArray, Log, MotorLog, Track
 from telemetry.geo import CourseLine, LocalFrame, geodesic_m
 from telemetry.joining import JoinedMotor, join_motors, reported_anew
 from telemetry.judging import Terms, judge_all
-from telemetry.motion import Motion, smooth
 from telemetry.pairing import find_courses, find_pairs
-from telemetry.passes import Pass, find_windows
+from telemetry.passes import Pass
 from telemetry.power import PowerOptions
 from telemetry.readers import ReadOptions, read_logs
 from telemetry.ride import RideEvent, judge_ride
 from telemetry.rules import Rule, load_rule
-from telemetry.speeds import PassSpeeds, best_distances, measure
+from telemetry.speedlogs import SpeedLog, examined, frames_of, notes_of, passes_of, when
+from telemetry.speeds import PassSpeeds, best_distances
 from telemetry.twoway import TwoWay
 from telemetry.units import MILE_M, SIXTEENTH_MILE_M, distance_text
+from telemetry.watching import part
 
 USUAL_DISTANCES_M = (SIXTEENTH_MILE_M, 100.0, MILE_M / 8, 250.0, MILE_M / 4, 500.0)
-_ONE_PLACE_M = 20_000.0
+# How far an analysis is when its passes are measured, its motor logs joined, its ride judged: of its time.
+_MEASURED, _JOINED, _RIDDEN = 0.5, 0.65, 0.9
 
 Progress = Callable[[str, float], None]
 
@@ -56,6 +59,8 @@ class Request:
         A mark to beat, judged by the rule's margin [m/s].
     power : PowerOptions
         What is known of the propeller, motor and pack.
+    by_hand : ByHand
+        What a person corrected in the logs.
     """
 
     rule: str | Rule = "water"
@@ -65,14 +70,7 @@ class Request:
     window_s: float | None = None
     mark_mps: float | None = None
     power: PowerOptions = field(default_factory=PowerOptions)
-
-
-@dataclass(frozen=True)
-class SpeedLog:
-    """A speed log with everything found out about it on the way."""
-
-    cleaned: Cleaned
-    motion: Motion
+    by_hand: ByHand = field(default_factory=ByHand)
 
 
 @dataclass(frozen=True)
@@ -174,62 +172,99 @@ def analyse(
     load_rule(request.rule)
     notes: list[str] = []
     tracks, motors = _sorted_logs(logs, notes)
-    frames = _frames(tracks)
-    speed_logs: list[SpeedLog] = []
-    found: list[tuple[int, PassSpeeds]] = []
     distances_m = _distances(request)
-    for k, (track, frame) in enumerate(zip(tracks, frames, strict=True)):
+    examinations = []
+    for k, (track, frame) in enumerate(zip(tracks, frames_of(tracks), strict=True)):
         if progress:
             progress(f"analysing {track.meta.file}", 0.5 + 0.5 * k / len(tracks))
-        cleaned = clean(track)
-        motion = smooth(cleaned, frame)
-        speed_logs.append(SpeedLog(cleaned, motion))
-        windows = find_windows(cleaned, motion)
-        found += [(k, m) for m in measure(cleaned, motion, windows, distances_m)]
-        if not windows:
-            notes.append(_why_no_pass(track, motion))
-    notes += _overlaps(speed_logs)
-    found.sort(key=lambda item: _when(tracks[item[0]], item[1].data.start_s))
-    measured = tuple(m for _, m in found)
-    passes = tuple(_pass(k, log, speed_logs[log].cleaned, m) for k, (log, m) in enumerate(found))
-    pairs = [(log.cleaned, log.motion) for log in speed_logs]
-    lags_s = [next((m.data.lag_s for log, m in found if log == k), 0.0) for k in range(len(tracks))]
-    joined = join_motors(motors, pairs, passes, lags_s, request.power)
-    bare = Analysis(
-        request,
-        tuple(speed_logs),
-        tuple(motors),
-        passes,
-        (),
-        tuple(notes),
-        tuple(errors),
-        measured,
-        joined,
-        _ride(speed_logs, passes, joined),
+        with part(_MEASURED * k / len(tracks), _MEASURED * (k + 1) / len(tracks)):
+            examinations.append(examined(track, frame, request.by_hand, distances_m))
+    bare = Analysis(request, (), tuple(motors), (), (), tuple(notes), tuple(errors))
+    whole = _with_logs(bare, examinations)
+    with part(_RIDDEN, 1.0):
+        return _with_two_ways(whole)
+
+
+Examination = tuple[SpeedLog, tuple[PassSpeeds, ...]]
+
+
+def _with_logs(
+    analysis: Analysis, examinations: Sequence[Examination], before: Analysis | None = None
+) -> Analysis:
+    """Put the speed logs into an analysis, with passes, motors and ride.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        With its request, its motor logs and the notes that do not depend on the speed logs.
+    examinations : sequence of Examination
+    before : Analysis, optional
+        One of the same logs; what its unchanged logs tell is taken from it.
+    """
+    logs = tuple(log for log, _ in examinations)
+    measured = [mine for _, mine in examinations]
+    passes, in_order = passes_of(logs, measured)
+    same = {k for k, log in enumerate(logs) if before and log is before.speed_logs[k]}
+    with part(_MEASURED, _JOINED):
+        joined = join_motors(
+            analysis.motor_logs,
+            [(log.cleaned, log.motion) for log in logs],
+            passes,
+            [mine[0].data.lag_s if mine else 0.0 for mine in measured],
+            analysis.request.power,
+            analysis.request.by_hand,
+            [{k: one.estimates[k] for k in same} for one in before.motors] if before else None,
+        )
+    ride: list[RideEvent] = []
+    for k in range(len(logs)):
+        with part(*(_JOINED + (_RIDDEN - _JOINED) * i / len(logs) for i in (k, k + 1))):
+            if before and k in same and _clock_in_ride(before.motors, k) == _clock_in_ride(joined, k):
+                ride += _ride_as_before(before, passes, k)
+            else:
+                ride += _ride(logs[k], [p for p in passes if p.log == k], joined, k)
+    order = {p.id: i for i, p in enumerate(passes)}
+    return replace(
+        analysis,
+        speed_logs=logs,
+        passes=passes,
+        notes=analysis.notes + notes_of(logs, passes),
+        measured=in_order,
+        motors=joined,
+        ride=tuple(sorted(ride, key=lambda e: order[e.pass_id])),
     )
-    return _with_two_ways(bare)
 
 
 def _ride(
-    logs: Sequence[SpeedLog], passes: Sequence[Pass], joined: Sequence[JoinedMotor]
-) -> tuple[RideEvent, ...]:
-    """Judge the ride of all passes, in their order."""
-    events: list[RideEvent] = []
-    for k, log in enumerate(logs):
-        motor = next((j.signal() for j in joined if j.speed_log == k and j.clock.trusted), None)
-        events += judge_ride(log.cleaned, log.motion, [p for p in passes if p.log == k], motor)
-    order = {p.id: i for i, p in enumerate(passes)}
-    return tuple(sorted(events, key=lambda e: order[e.pass_id]))
+    log: SpeedLog, passes: Sequence[Pass], joined: Sequence[JoinedMotor], number: int
+) -> Sequence[RideEvent]:
+    """Judge how the passes of one log rode."""
+    motor = next((j.signal() for j in joined if j.speed_log == number and j.clock.trusted), None)
+    return judge_ride(log.cleaned, log.motion, passes, motor)
+
+
+def _clock_in_ride(joined: Sequence[JoinedMotor], number: int) -> Clock | None:
+    return next((j.clock for j in joined if j.speed_log == number and j.clock.trusted), None)
+
+
+def _ride_as_before(before: Analysis, passes: Sequence[Pass], number: int) -> list[RideEvent]:
+    """Return a log's ride with its passes named as they are now."""
+    former, now = ([p.id for p in some if p.log == number] for some in (before.passes, passes))
+    name = dict(zip(former, now, strict=True))
+    return [replace(e, pass_id=name[e.pass_id]) for e in before.ride if e.pass_id in name]
 
 
 def rejudge(analysis: Analysis, request: Request) -> Analysis:
-    """Answer another request on passes already measured: nothing is read, cleaned or smoothed again.
+    """Answer another request on passes already measured.
+
+    Nothing is read again, and nothing cleaned or smoothed but the logs that are corrected otherwise by hand.
 
     Raises
     ------
     RuleError, CallError
         If the request cannot be used.
     """
+    if request.by_hand != analysis.request.by_hand:
+        analysis = _corrected(analysis, request.by_hand)
     passes, measured = analysis.passes, analysis.measured
     if _distances(request) != _distances(analysis.request):
         measured = tuple(replace(m, distances=best_distances(m.data, _distances(request))) for m in measured)
@@ -252,6 +287,23 @@ def rejudge(analysis: Analysis, request: Request) -> Analysis:
     )
 
 
+def _corrected(analysis: Analysis, by_hand: ByHand) -> Analysis:
+    """Take what is corrected by hand into account, two-ways apart."""
+    request = analysis.request
+    examinations = []
+    for k, log in enumerate(analysis.speed_logs):
+        key = log_key(log.read.meta)
+        mine = (m for p, m in zip(analysis.passes, analysis.measured, strict=True) if p.log == k)
+        same = by_hand.of(key) == request.by_hand.of(key)
+        examinations.append(
+            (log, tuple(mine)) if same else examined(log.read, log.motion.frame, by_hand, _distances(request))
+        )
+    told = set(notes_of(analysis.speed_logs, analysis.passes))
+    kept = tuple(n for n in analysis.notes if n not in told and not n.startswith(_TWO_WAY_NOTE))
+    bare = replace(analysis, request=replace(request, by_hand=by_hand), notes=kept, two_ways=())
+    return _with_logs(bare, examinations, analysis)
+
+
 _TWO_WAY_NOTE = "Two-way: "
 
 
@@ -270,84 +322,13 @@ def _sorted_logs(logs: Sequence[Log], notes: list[str]) -> tuple[list[Track], li
             tracks.append(log)
         else:
             motors.append(log)
-    tracks.sort(key=lambda t: _when(t, 0.0))
+    tracks.sort(key=lambda t: when(t, 0.0))
     return tracks, motors
-
-
-def _when(track: Track, t_s: float) -> tuple[int, float]:
-    """Order in time; logs that do not say which day it was come last."""
-    utc = track.utc(t_s)
-    return (1, t_s) if utc is None else (0, utc.timestamp())
-
-
-def _frames(tracks: Sequence[Track]) -> list[LocalFrame]:
-    """One frame of metres for all logs of one place, so that their passes can be paired."""
-    frames: list[LocalFrame] = []
-    for track in tracks:
-        lat, lon = track.column("lat_deg"), track.column("lon_deg")
-        if lat is None or lon is None:
-            frames.append(frames[0] if frames else LocalFrame(0.0, 0.0))
-            continue
-        own = LocalFrame(float(np.nanmedian(lat)), float(np.nanmedian(lon)))
-        near = (
-            f for f in frames if geodesic_m(f.lat0_deg, f.lon0_deg, own.lat0_deg, own.lon0_deg) < _ONE_PLACE_M
-        )
-        frames.append(next(near, own))
-    return frames
-
-
-def _overlaps(logs: Sequence[SpeedLog]) -> list[str]:
-    """Say where two speed logs cover the same time, so that nobody counts a pass twice."""
-    spans = []
-    for log in logs:
-        start, end = log.cleaned.track.span_utc
-        if start is not None and end is not None:
-            spans.append((start, end, Path(log.cleaned.track.meta.file).name))
-    return [
-        f"{a} and {b} cover the same time: a pass that both recorded is listed twice, "
-        "and passes of the one are not paired with passes of the other."
-        for (a0, a1, a), (b0, b1, b) in combinations(spans, 2)
-        if a0 <= b1 and b0 <= a1
-    ]
 
 
 def _distances(request: Request) -> tuple[float, ...]:
     extra = request.distances_m + ((request.distance_m,) if request.distance_m else ())
     return tuple(sorted({*USUAL_DISTANCES_M, *extra}))
-
-
-def _why_no_pass(track: Track, motion: Motion) -> str:
-    name = Path(track.meta.file).name
-    if np.isnan(motion.speed_mps).all():
-        return f"{name}: cannot tell any speed: no sample with a usable speed or position."
-    top_mps = float(np.nanmax(motion.speed_mps))
-    return (
-        f"{name}: no pass found: a pass is straight, reaches 5 m/s and lasts at least 1.2 s "
-        f"and 25 m; the smoothed speed reaches {top_mps:.1f} m/s."
-    )
-
-
-def _pass(k: int, log: int, cleaned: Cleaned, m: PassSpeeds) -> Pass:
-    data, window = m.data, m.data.window
-    track = cleaned.track
-    return Pass(
-        id=f"P{k + 1}",
-        log=log,
-        start_s=data.start_s,
-        end_s=data.end_s,
-        start_utc=track.utc(data.start_s),
-        end_utc=track.utc(data.end_s),
-        heading_deg=window.heading_deg,
-        length_m=data.length_m,
-        peak_mps=m.peak_mps,
-        peak_u95_mps=m.peak_u95_mps,
-        peak_s=m.peak_s,
-        held_1s_mps=m.held_1s_mps,
-        held_1s_u95_mps=m.held_1s_u95_mps,
-        distances=m.distances,
-        takeoff=window.takeoff,
-        findings=tuple(f for f in cleaned.findings if f.touches(data.start_s, data.end_s)),
-    )
 
 
 def _may_pair(analysis: Analysis) -> BoolArray:

@@ -19,6 +19,7 @@ from telemetry.geo import CourseLine, LocalFrame, fit_course, wrap_deg
 from telemetry.rules import Rule
 from telemetry.speeds import PassSpeeds, crossing_sd_s
 from telemetry.twoway import average_of
+from telemetry.watching import counted
 
 _SAME_COURSE_DEG = 20.0
 _SAME_COURSE_M = 100.0
@@ -257,7 +258,7 @@ def find_pairs(
     pairs: list[Pair] = []
     misses: list[str] = []
     headings = [m.data.window.heading_deg for m in measured]
-    for course in courses:
+    for course in counted(courses, len(courses)):
         members, short = _covering(course.passes, gates_m, distance_m)
         misses += short
         sds: dict[int, tuple[FloatArray, FloatArray]] = {}

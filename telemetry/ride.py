@@ -28,6 +28,7 @@ from telemetry.motion import Motion
 from telemetry.passes import Pass
 from telemetry.ripple import aliases_hz, even_grid, searched_band, take_ripple
 from telemetry.upsets import Upset, Verdict, blow_over, veer
+from telemetry.watching import counted
 
 Kind = Literal["porpoising", "blow-over", "veer"]
 Phase = Literal["take-off", "at speed"]
@@ -507,7 +508,7 @@ def judge_ride(
         For each pass: porpoising at take-off, where the log shows one, and at speed; blow-over; veer.
     """
     rows: list[RideEvent] = []
-    for a_pass in passes:
+    for a_pass in counted(passes, len(passes)):
         stop = blow_over(cleaned, motion, a_pass)
         run = run_of(motion, a_pass, stop)
         ripples = _porpoising(cleaned, a_pass, run, motor)

@@ -30,6 +30,7 @@ from telemetry.geo import CourseLine
 from telemetry.motion import Motion
 from telemetry.passes import DistanceSpeed, Window
 from telemetry.peaks import HELD_S, highest, without_overshoot
+from telemetry.watching import counted
 
 COVERAGE_95 = 1.959963984540054  # two-sided 95 % point of the normal distribution
 _PAD_S = 2.0
@@ -356,7 +357,7 @@ def measure(
     drawn = chain.posterior.sample(rng.standard_normal((lay.t_s.size * 2, _DRAWS)))[:, 0]
     drawn, corner, silent = without_overshoot(chain, at, drawn)
     out = []
-    for w, part in zip(windows, lay.slices, strict=True):
+    for w, part in counted(zip(windows, lay.slices, strict=True), len(windows)):
         mine = (lay.at >= part.start) & (lay.at < part.stop)
         rows, here = lay.sample[mine], lay.at[mine] - part.start
         p_ok, s_ok = cleaned.position_ok[rows], v_ok[rows] & measured

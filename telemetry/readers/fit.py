@@ -27,6 +27,7 @@ from telemetry.frames import Finding, FloatArray, Log, LogMeta, make_track
 from telemetry.readers import notes, stamps
 from telemetry.readers.base import LogReader, ReadOptions
 from telemetry.readers.fit_scan import RECORD, TIMESTAMP, Scan, scan
+from telemetry.watching import counted, part
 
 # Field numbers of the record message in the FIT profile, with scale and offset: value = raw / scale - offset.
 _SEMICIRCLES_PER_DEG: Final = 2.0**31 / 180.0
@@ -50,6 +51,7 @@ _FIRST_ABSOLUTE_S: Final = 0x10000000  # below, a timestamp counts from power-on
 # What fitparse reads within about a second.
 _MOST_BYTES: Final = 500_000
 _MOST_MESSAGES: Final = 20_000
+_TOLD_EVERY: Final = 1000
 
 _MEND: Final = "copy the file from the device again"
 
@@ -59,7 +61,8 @@ def _sniff(head: bytes) -> bool:
 
 
 def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
-    found = scan(data, _WANTED)
+    with part(0.0, 0.6):
+        found = scan(data, _WANTED)
     if found.records == 0:
         if found.damage:
             raise DamagedLogError(
@@ -70,7 +73,8 @@ def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
             file=file,
             mend="record the outing with GPS switched on",
         )
-    raw, findings = _decode(data, found)
+    with part(0.6, 0.95):
+        raw, findings = _decode(data, found)
     if found.damage:
         findings.append(
             Finding("salvaged", f"the file is damaged, what stands before was read: {found.damage}")
@@ -93,24 +97,24 @@ def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
 def _decode(data: bytes, found: Scan) -> tuple[dict[int, FloatArray], list[Finding]]:
     if len(data) > _MOST_BYTES or found.messages > _MOST_MESSAGES:
         return found.columns(), []
-    rows, stopped = _rows(_fitparse_records(data))
+    rows, stopped = _rows(_fitparse_records(data), found.records)
     if len(rows) >= found.records:
         return _columns(rows), []
     why = f"the usual decoder stopped after {len(rows)} of {found.records} records ({stopped})"
-    rows, stopped = _rows(_fitdecode_records(data))
+    rows, stopped = _rows(_fitdecode_records(data), found.records)
     if len(rows) >= found.records:
         return _columns(rows), [Finding("second-decoder", f"read by the second decoder: {why}")]
     return found.columns(), [Finding("second-decoder", f"read in bulk: {why}")]
 
 
-def _rows(records: Iterator[Iterable[tuple[int, Any]]]) -> tuple[list[list[float]], str]:
+def _rows(records: Iterator[Iterable[tuple[int, Any]]], likely: int) -> tuple[list[list[float]], str]:
     """Collect numbers up to the end or the first error; the text says what stopped it."""
     place = {number: i for i, number in enumerate((*_WANTED, TIMESTAMP))}
     stamp_at = place[TIMESTAMP]
     blank = [float("nan")] * len(place)
     rows: list[list[float]] = []
     try:
-        for record in records:
+        for record in counted(records, likely, _TOLD_EVERY):
             row = blank.copy()
             wanted = False
             for number, value in record:

@@ -21,11 +21,13 @@ import numpy as np
 import numpy.typing as npt
 
 from telemetry.frames import FloatArray
+from telemetry.watching import tell
 
 RECORD: Final = 20
 """Global number of the record message."""
 TIMESTAMP: Final = 253
 """Number of the timestamp field in any message."""
+_TOLD_EVERY: Final = 5000
 
 # Base type: numpy code and the value that means "invalid" (None: not-a-number already says it).
 _BASE_TYPES: Final[dict[int, tuple[str, int | None]]] = {
@@ -196,6 +198,8 @@ def _walk(result: Scan, at: int, end: int, *, final: bool) -> None:
         elif known.is_record:
             empty += 1
         messages += 1
+        if messages % _TOLD_EVERY == 0:
+            tell(at / len(data))
         at = after
     result.messages += messages
     result.records += records

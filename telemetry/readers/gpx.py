@@ -27,6 +27,7 @@ from telemetry.frames import Finding, FloatArray, IntArray, Log, LogMeta, make_t
 from telemetry.readers import notes, stamps
 from telemetry.readers.base import LogReader, ReadOptions
 from telemetry.readers.text import decode
+from telemetry.watching import tell
 
 _ROOT: Final = re.compile(rb"<(?:[\w.-]+:)?gpx[\s>]")
 _DECLARATION: Final = re.compile(r"^\s*<\?xml[^>]*\?>")
@@ -36,6 +37,7 @@ _SPEED_ELEMENT: Final = re.compile(r"<(?:[\w.-]+:)?speed>")
 # gpxpy makes a Python object of some fifty fields of each point: about 45 µs and 2 kB.
 _MOST_POINTS: Final = 15_000
 _MOST_ELEMENTS: Final = 300_000
+_TOLD_EVERY: Final = 1000
 
 _COLUMN_OF: Final = {
     "ele": "alt_m",
@@ -119,7 +121,9 @@ def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
         )
     # The declaration names the encoding of the bytes, which are text by now.
     text = _DECLARATION.sub("", text, count=1).replace("\0", "")
+    tell(0.05)
     points, findings = _points(text, file)
+    tell(0.9)
     return (_track(points, findings, file),)
 
 
@@ -220,8 +224,11 @@ def _from_elements(text: str) -> tuple[_Points, str]:
     damage = f"{faults[0]} (line {parser.error_log[0].line})" if faults else ""
     points = _Points()
     if root is not None:
+        likely = max(1, text.count("trkpt") // 2)  # a start and an end each
         for element in root.iter():
             if _local_name(element.tag) == "trkpt":
+                if len(points.times) % _TOLD_EVERY == 0:
+                    tell(0.2 + 0.7 * min(1.0, len(points.times) / likely))
                 _add_element(points, element)
     return points, damage
 

@@ -19,6 +19,7 @@ from telemetry.readers import notes, stamps
 from telemetry.readers.base import LogReader, ReadOptions
 from telemetry.readers.nmea_fields import Fields, Sentences, find_commas, kind_code, split
 from telemetry.units import KMH_MPS, KNOT_MPS
+from telemetry.watching import tell
 
 _SENTENCE: Final = re.compile(rb"\$[A-Z]{2}(?:RMC|GGA|GLL|VTG|GSA|GSV|ZDA|GNS|GBS|GST),")
 _TIME_FIELD: Final = {"RMC": 1, "GGA": 1, "GLL": 5}
@@ -39,6 +40,7 @@ def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
     }
     fields = {name: Fields(sentences, where, commas) for name, where in places.items()}
 
+    tell(0.4)
     epochs = _Epochs(places, fields)
     if epochs.rows == 0:
         raise NothingUsableError(
@@ -48,7 +50,9 @@ def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
         )
     stamp_us, dated, more = _stamps(epochs, fields)
     findings += more
+    tell(0.6)
     columns = _columns(epochs, fields)
+    tell(0.9)
     believed = stamps.believable(stamp_us) if dated else np.ones(stamp_us.size, dtype=np.bool_)
     findings += notes.disbelieved(stamp_us, believed)
     stamp_us = stamp_us[believed]

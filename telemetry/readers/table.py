@@ -39,6 +39,7 @@ from telemetry.readers.kept import Explained
 from telemetry.readers.table_clock import Clock, find_clock
 from telemetry.readers.table_layout import Layout, find_layout
 from telemetry.readers.text import decode
+from telemetry.watching import tell
 
 _SENTENCE: Final = re.compile(r"\$[A-Z]{5},")
 _CONTROL: Final = re.compile(r"[\x01-\x08\x0e-\x1f]")
@@ -89,7 +90,9 @@ def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
     if not columns.keys() & set(TIME_COLUMNS):
         raise _map_needed("no heading names the time", layout, file)
 
+    tell(0.1)
     frame, bad_lines = _parse(text, layout, columns, file)
+    tell(0.7)
     if bad_lines:
         findings.append(Finding("bad-lines", "lines with too many cells were skipped", bad_lines))
     clock = find_clock(columns, lambda m: frame[m.position], is_speed_log)
