@@ -20,6 +20,8 @@ Each message reads ``file (place): reason. Mend: mend`` so that a user never nee
 
 from __future__ import annotations
 
+from typing import Any
+
 
 class ReciprocalError(Exception):
     """Root of every error this project raises on purpose.
@@ -43,6 +45,16 @@ class ReciprocalError(Exception):
         where = f"{self.file} ({self.place})" if self.file and self.place else self.file or self.place
         text = f"{where}: {self.reason}." if where else f"{self.reason}."
         return f"{text} Mend: {self.mend}." if self.mend else text
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Keep all that it says when it goes to another process: its arguments are keywords."""
+        return _copied, (type(self), self.args, self.__dict__)
+
+
+def _copied(kind: type[ReciprocalError], args: tuple[Any, ...], state: dict[str, Any]) -> ReciprocalError:
+    error = kind.__new__(kind, *args)
+    error.__dict__.update(state)
+    return error
 
 
 class LogError(ReciprocalError):

@@ -14,7 +14,7 @@ from telemetry.analysis import Request
 from telemetry.errors import CallError, LogError
 from telemetry.geo import gates_from_text
 from telemetry.power import LIMIT_NAMES, Limits, PowerOptions
-from telemetry.readers import ARCHIVE_SUFFIXES, READERS
+from telemetry.readers import LOG_SUFFIXES
 from telemetry.units import SPEED_UNITS, TEMPERATURE_UNITS, distance_from_text
 from telemetry.whatif import Change
 
@@ -217,7 +217,6 @@ def log_files(names: Iterable[str]) -> tuple[list[Path], list[LogError]]:
     list of LogError
         One for each folder without a log.
     """
-    suffixes = {s for reader in READERS for s in reader.suffixes} | set(ARCHIVE_SUFFIXES)
     files: dict[Path, Path] = {}
     errors = []
     for name in names:
@@ -228,9 +227,9 @@ def log_files(names: Iterable[str]) -> tuple[list[Path], list[LogError]]:
         found = [path]
         if path.is_dir():
             # Endings choose here what a person would have picked; the content still decides the format.
-            found = sorted(p for p in path.iterdir() if p.suffix.lower() in suffixes and p.is_file())
+            found = sorted(p for p in path.iterdir() if p.suffix.lower() in LOG_SUFFIXES and p.is_file())
             if not found:
-                ending = " ".join(sorted(suffixes))
+                ending = " ".join(sorted(LOG_SUFFIXES))
                 errors.append(
                     LogError(f"no file in this folder ends in {ending}", file=name, mend="name the logs")
                 )

@@ -21,6 +21,7 @@ from telemetry.readers.table import explained
 
 __all__ = [
     "ARCHIVE_SUFFIXES",
+    "LOG_SUFFIXES",
     "READERS",
     "Bounds",
     "Explained",
@@ -29,15 +30,20 @@ __all__ = [
     "LogReader",
     "Opened",
     "ReadOptions",
+    "bytes_of",
     "explained",
     "open_bytes",
     "open_file",
     "read_bytes",
     "read_log",
     "read_logs",
+    "read_opened",
 ]
 
 READERS: Final[tuple[LogReader, ...]] = (gpx.READER, fit.READER, nmea.READER, table.READER)
+LOG_SUFFIXES: Final = frozenset({s for reader in READERS for s in reader.suffixes}) | set(ARCHIVE_SUFFIXES)
+"""Endings by which a log is looked for in a folder; the content still decides the format."""
+
 _HEAD_BYTES: Final = 4096
 
 
@@ -59,19 +65,32 @@ class Opened:
 
 def open_file(path: Path) -> Opened:
     """Bring a file into memory; a .zip or .gz gives what is in it."""
-    file, bounds = str(path), Bounds()
+    try:
+        return open_bytes(bytes_of(path), str(path))
+    except LogError as error:
+        return Opened((), (error,))
+
+
+def bytes_of(path: Path) -> bytes:
+    """Bring a log, or an archive of logs, into memory as it is.
+
+    Raises
+    ------
+    LogError
+        If it is no file, cannot be read, or is larger than any log.
+    """
+    file, largest = str(path), Bounds().each_bytes
     try:
         if not path.is_file():
             reason = "it is a folder, not a log" if path.is_dir() else "there is no such file"
-            return Opened((), (LogError(reason, file=file, mend="give the path of one log file"),))
-        if path.stat().st_size > bounds.each_bytes:
-            reason = f"it is larger than {bounds.each_bytes // 1_000_000} MB, which no log of an outing is"
-            return Opened((), (LogError(reason, file=file, mend="cut the outing out of it first"),))
-        data = path.read_bytes()
+            raise LogError(reason, file=file, mend="give the path of one log file")
+        if path.stat().st_size > largest:
+            reason = f"it is larger than {largest // 1_000_000} MB, which no log of an outing is"
+            raise LogError(reason, file=file, mend="cut the outing out of it first")
+        return path.read_bytes()
     except (OSError, ValueError) as error:
         reason = f"it cannot be read: {getattr(error, 'strerror', None) or error}"
-        return Opened((), (LogError(reason, file=file, mend="check that the file exists and may be read"),))
-    return open_bytes(data, file, bounds)
+        raise LogError(reason, file=file, mend="check that the file exists and may be read") from None
 
 
 def open_bytes(data: bytes, file: str, bounds: Bounds | None = None) -> Opened:
@@ -108,7 +127,13 @@ def read_logs(path: Path, options: ReadOptions | None = None) -> tuple[tuple[Log
     errors : tuple of LogError
         One for each part that cannot be used; the rest is read all the same.
     """
-    opened = open_file(path)
+    return read_opened(open_file(path), options)
+
+
+def read_opened(
+    opened: Opened, options: ReadOptions | None = None
+) -> tuple[tuple[Log, ...], tuple[LogError, ...]]:
+    """Read the logs that a file holds, as :func:`read_logs` returns them."""
     logs: list[Log] = []
     errors = list(opened.errors)
     for found in opened.files:
