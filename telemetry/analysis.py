@@ -25,7 +25,8 @@ from telemetry.power import PowerOptions
 from telemetry.readers import ReadOptions, read_logs
 from telemetry.ride import RideEvent, judge_ride
 from telemetry.rules import Rule, load_rule
-from telemetry.speedlogs import SpeedLog, examined, frames_of, notes_of, passes_of, when
+from telemetry.speedlogs import SpeedLog as SpeedLog
+from telemetry.speedlogs import examined, frames_of, notes_of, passes_of, when
 from telemetry.speeds import PassSpeeds, best_distances
 from telemetry.twoway import TwoWay
 from telemetry.units import MILE_M, SIXTEENTH_MILE_M, distance_text

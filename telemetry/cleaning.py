@@ -8,6 +8,7 @@ from itertools import pairwise
 import numpy as np
 import pandas as pd
 
+from telemetry.byhand import CUT, RESTORABLE, RESTORED, ByHand, because, cut_findings, inside
 from telemetry.frames import BoolArray, Finding, FloatArray, Track, runs_of
 from telemetry.geo import LocalFrame
 from telemetry.spikes import HullLimits, borne_out, denied_by_positions, islands, unreachable, way_made_m
@@ -22,6 +23,7 @@ _BESIDE_LOSS_S = 1.0
 _JUMP_M = 4.0
 _JUMP_BACK_S = 5.0
 _SETTLING_S = 2.0
+_LEAST_LEFT = 2
 
 
 @dataclass(frozen=True)
@@ -54,8 +56,10 @@ class Cleaned:
 class _Judge:
     """Collects verdicts on samples with the reason of each."""
 
-    def __init__(self, track: Track) -> None:
+    def __init__(self, track: Track, by_hand: ByHand) -> None:
         self.t_s = track.t_s
+        self.by_hand = by_hand
+        self.real = inside(self.t_s, by_hand.restored)
         self.code = np.full(self.t_s.size, "", dtype=object)
         self.speed_ok = np.ones(self.t_s.size, dtype=np.bool_)
         self.position_ok = np.ones(self.t_s.size, dtype=np.bool_)
@@ -72,8 +76,36 @@ class _Judge:
         self.position_ok &= ~(bad & position)
         self.false |= bad & (code == "false-spike")
         self.code[bad & (self.code == "")] = code
-        for a, b in runs_of(bad):
+        back = self._restored(bad)
+        for a, b in runs_of(bad & ~back):
             self.findings.append(Finding(code, text, b - a, float(self.t_s[a]), float(self.t_s[b - 1])))
+        for a, b in runs_of(back):
+            span = float(self.t_s[a]), float(self.t_s[b - 1])
+            why = next(r.why for r in self.by_hand.restored if inside(self.t_s[a:b], [r]).any())
+            said = f"{text.partition(':')[0]} ({code}); restored by hand as real{because(why)}"
+            self.findings.append(Finding(RESTORED, said, b - a, *span))
+
+    def set_aside(self, bad: BoolArray, code: str) -> None:
+        """Set samples aside whole, of which a finding tells already."""
+        self.speed_ok &= ~bad
+        self.position_ok &= ~bad
+        self.code[bad] = code
+
+    def _restored(self, bad: BoolArray) -> BoolArray:
+        return np.asarray(bad & self.real & np.isin(self.code, RESTORABLE), dtype=np.bool_)
+
+    def give_back(self, has_speed: BoolArray, has_position: BoolArray) -> None:
+        """Use what a person says was real; every other sample was judged as if nobody had said so."""
+        back = self._restored(np.ones_like(self.real))
+        self.speed_ok |= back & has_speed
+        self.position_ok |= back & has_position
+        self.code[back] = ""
+        for one in self.by_hand.restored:
+            if not (inside(self.t_s, [one]) & back).any():
+                said = (
+                    f"restored by hand, {one.start_s:.2f} to {one.end_s:.2f} s: nothing was set aside there"
+                )
+                self.findings.append(Finding(RESTORED, said, 0, one.start_s, one.end_s))
 
 
 def _column(track: Track, name: str) -> FloatArray:
@@ -301,7 +333,11 @@ def _judge_reach(judge: _Judge, track: Track, limits: HullLimits) -> None:
     )
 
 
-def clean(track: Track, limits: HullLimits | None = None) -> Cleaned:
+def _holds(gap: Finding, cut: Finding) -> bool:
+    return cut.count > 0 and cut.start_s == gap.start_s and cut.end_s == gap.end_s
+
+
+def clean(track: Track, limits: HullLimits | None = None, by_hand: ByHand | None = None) -> Cleaned:
     """Judge every sample of a track.
 
     Parameters
@@ -310,31 +346,44 @@ def clean(track: Track, limits: HullLimits | None = None) -> Cleaned:
         As a reader returns it.
     limits : HullLimits, optional
         What the hull can do.
+    by_hand : ByHand, optional
+        What a person cut out of this log or restored in it. A log is judged as if it had been silent where it
+        was cut.
 
     Returns
     -------
     Cleaned
         No value is changed; samples are set aside with a reason.
     """
-    limits = limits or HullLimits()
+    limits, by_hand = limits or HullLimits(), by_hand or ByHand()
     keep = longest_increasing(track.t_s)
     stamp, stamp_codes = stamp_findings(track.t_s, keep)
+    cut_out = keep & inside(track.t_s, by_hand.cuts)
+    cuts = cut_findings(track.t_s[keep], by_hand.cuts) if by_hand.cuts else []
+    if (keep & ~cut_out).sum() < _LEAST_LEFT:
+        cut_out[:] = False  # a log without any sample is none: they stay in it, set aside
+    out_codes = np.full(track.t_s.size, CUT, dtype=object)
+    out_codes[~keep] = stamp_codes
+    keep &= ~cut_out
     ordered = Track(track.frame[keep], track.meta, track.findings)
-    judge = _Judge(ordered)
-    judge.findings += stamp
+    judge = _Judge(ordered, by_hand)
+    judge.findings += [*stamp, *cuts]
     lat, lon, speed = (_column(ordered, c) for c in ("lat_deg", "lon_deg", "speed_mps"))
     judge.reject(
         _no_fix(ordered), "no-fix", "the receiver had no usable fix: set aside", speed=True, position=True
     )
     judge.speed_ok &= ~np.isnan(speed)
     judge.position_ok &= ~(np.isnan(lat) | np.isnan(lon))
+    judge.set_aside(inside(ordered.t_s, by_hand.cuts), CUT)
     gaps, broken = gap_findings(ordered.t_s)
-    judge.findings += gaps
+    # A gap that was cut by hand is told as that.
+    judge.findings += [gap for gap in gaps if not any(_holds(gap, cut) for cut in cuts)]
     if ordered.t_s.size > 1:
         if ordered.meta.speed_source == "measured":
             _judge_repeats(judge, lat, lon, speed)
         broken = broken | _judge_positions(judge, ordered, limits)
         _judge_reach(judge, ordered, limits)
+    judge.give_back(~np.isnan(speed), ~(np.isnan(lat) | np.isnan(lon)))
 
     columns = ["speed_mps", "lat_deg", "lon_deg"]
     cut = (
@@ -343,7 +392,7 @@ def clean(track: Track, limits: HullLimits | None = None) -> Cleaned:
                 ordered.frame.reindex(columns=columns)[judge.code != ""].assign(
                     code=judge.code[judge.code != ""]
                 ),
-                track.frame[~keep].reindex(columns=columns).assign(code=stamp_codes),
+                track.frame[~keep].reindex(columns=columns).assign(code=out_codes[~keep]),
             ]
         )
         .rename_axis("t_s")

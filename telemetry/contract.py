@@ -9,13 +9,17 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
+from telemetry.byhand import CUT, Cut, Restored, log_key
 from telemetry.frames import Finding, Log, utc_text
-from telemetry.joining import JoinedMotor, power_of
+from telemetry.joining import JoinedMotor, motor_findings, power_of
 from telemetry.passes import DistanceSpeed, Pass
+from telemetry.speedlogs import SpeedLog
 from telemetry.twoway import TwoWay
 
 if TYPE_CHECKING:
-    from telemetry.analysis import Analysis, SpeedLog
+    from telemetry.analysis import Analysis
     from telemetry.frames import MotorLog
 
 SCHEMA = "reciprocal-analysis/1"
@@ -26,8 +30,15 @@ def _finite(value: float) -> float | None:
     return float(value) if math.isfinite(value) else None
 
 
-def _log(log: Log, kind: str, samples: int, findings: tuple[Finding, ...]) -> dict[str, Any]:
-    meta, (start, end) = log.meta, log.span_utc
+def _log(
+    log: Log,
+    kind: str,
+    samples: int,
+    findings: tuple[Finding, ...],
+    span_s: tuple[float, float] | None = None,
+) -> dict[str, Any]:
+    meta = log.meta
+    start, end = log.span_utc if span_s is None else map(log.utc, span_s)
     return {
         "file": meta.file,
         "kind": kind,
@@ -45,12 +56,51 @@ def _log(log: Log, kind: str, samples: int, findings: tuple[Finding, ...]) -> di
 
 def _speed_log(log: SpeedLog) -> dict[str, Any]:
     track, cut = log.cleaned.track, log.cleaned.cut
-    left_out = int(cut["code"].isin(_LEFT_OUT).sum())
-    return _log(track, "speed", track.t_s.size + left_out, log.cleaned.findings)
+    # What a person cut out belongs to the log all the same.
+    by_hand = (cut["code"] == CUT) & ~cut["t_s"].isin(track.t_s)
+    left_out = int((cut["code"].isin(_LEFT_OUT) | by_hand).sum())
+    t_s = np.r_[track.t_s[[0, -1]], cut["t_s"][by_hand]]
+    span_s = float(t_s.min()), float(t_s.max())
+    return _log(track, "speed", track.t_s.size + left_out, log.cleaned.findings, span_s)
 
 
-def _motor_log(log: MotorLog) -> dict[str, Any]:
-    return _log(log, "motor", log.t_s.size, log.findings)
+def _motor_log(log: MotorLog, joined: Sequence[JoinedMotor]) -> dict[str, Any]:
+    return _log(log, "motor", log.t_s.size, motor_findings(log, joined))
+
+
+def _by_hand(analysis: Analysis) -> dict[str, Any]:
+    """Tell what a person corrected in these logs."""
+    by_hand = analysis.request.by_hand
+    tracks = {log_key(log.read.meta): log.read for log in analysis.speed_logs}
+
+    def stretch(one: Cut | Restored) -> dict[str, Any]:
+        track = tracks[one.log]
+        return {
+            "file": track.meta.file,
+            "sha256": track.meta.sha256,
+            "start_s": one.start_s,
+            "end_s": one.end_s,
+            "start_utc": utc_text(track.utc(one.start_s)),
+            "end_utc": utc_text(track.utc(one.end_s)),
+            "why": one.why,
+        }
+
+    def clock(joined: JoinedMotor) -> dict[str, Any]:
+        return {
+            "file": joined.log.meta.file,
+            "sha256": joined.log.meta.sha256,
+            "speed_file": analysis.speed_logs[joined.speed_log].read.meta.file,
+            "offset_s": joined.clock.offset_s,
+            "drift_ppm": joined.clock.drift_ppm,
+            "u95_s": joined.clock.u95_s,
+            "why": joined.by_hand.why if joined.by_hand else "",
+        }
+
+    return {
+        "cuts": [stretch(one) for one in by_hand.cuts if one.log in tracks],
+        "restored": [stretch(one) for one in by_hand.restored if one.log in tracks],
+        "clocks": [clock(j) for j in analysis.motors if j.by_hand is not None],
+    }
 
 
 def _pass(p: Pass, log: SpeedLog, joined: Sequence[JoinedMotor]) -> dict[str, Any]:
@@ -130,13 +180,14 @@ def contract(analysis: Analysis) -> dict[str, Any]:
     return {
         "schema": SCHEMA,
         "logs": [_speed_log(log) for log in analysis.speed_logs]
-        + [_motor_log(log) for log in analysis.motor_logs],
+        + [_motor_log(log, analysis.motors) for log in analysis.motor_logs],
         "clock": motors[0]["clock"] if motors else None,
         "passes": [_pass(p, analysis.speed_logs[p.log], analysis.motors) for p in analysis.passes],
         "two_ways": [_two_way(w) for w in analysis.two_ways],
         "ride": [event.to_dict() for event in analysis.ride],
         "power": motors[0]["power"] if motors else None,
         "motors": motors,
+        "by_hand": _by_hand(analysis),
         "notes": list(analysis.notes),
         "errors": [str(e) for e in analysis.errors],
     }

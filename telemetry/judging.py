@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from telemetry.byhand import CUT, RESTORED
 from telemetry.chains import ReceiverModel
 from telemetry.cleaning import Cleaned
 from telemetry.frames import Finding, FloatArray, by_code
@@ -142,6 +143,33 @@ def _whole(log: _LogFacts, name: str, span: tuple[float, float]) -> tuple[CheckR
     return "met", f"{name}: {last - first} usable samples inside" + (f", {said}" if said else "")
 
 
+def _by_hand(
+    logs: Sequence[_LogFacts], names: Sequence[str], spans: Sequence[tuple[float, float]]
+) -> Check | None:
+    """Say what a person corrected between the gates; None where nobody corrected anything in these logs.
+
+    What stands there by hand is a person's word, which no log bears out: whoever decides has to look at it.
+    """
+    if not any(f.code in (CUT, RESTORED) for log in logs for f in log.findings):
+        return None
+    result: CheckResult = "met"
+    told = []
+    for log, name, span in zip(logs, names, spans, strict=True):
+        near_s = max(_BRACKET_S, 1.6 * log.step_s)
+        done = [f for f in log.findings if f.code in (CUT, RESTORED) and f.count]
+        inside = [f for f in done if f.touches(span[0] - near_s, span[1] + near_s)]
+        if inside:
+            result = "cannot tell"
+        elsewhere = len(done) - len(inside)
+        told += [f"{name}: {f.count} samples {f.message}" for f in inside]
+        told += (
+            []
+            if inside
+            else [f"{name}: nothing between the gates, {elsewhere or 'nothing'} elsewhere in its log"]
+        )
+    return Check("nothing corrected by hand", result, "; ".join(told))
+
+
 def _told(findings: Sequence[Finding]) -> str:
     return ", ".join(f"{sum(f.count for f in kind)} {code}" for code, kind in by_code(findings).items())
 
@@ -260,6 +288,9 @@ def _judge(
         _log_whole([_whole(facts[w.log], w.id, span) for w, span in zip((p, q), pair.spans_s, strict=True)]),
         _sure_enough(average, u95, rule),
     ]
+    corrected = _by_hand([facts[w.log] for w in (p, q)], (p.id, q.id), pair.spans_s)
+    if corrected is not None:
+        checks.append(corrected)
     if terms.mark_mps is not None:
         checks.append(_margin(average, u95, terms.mark_mps, rule))
     return TwoWay(

@@ -15,6 +15,7 @@ import pandas as pd
 from telemetry.analysis import Analysis
 from telemetry.explain import power_text, ride_text
 from telemetry.frames import Finding, Log, MotorLog, by_code
+from telemetry.joining import motor_findings
 from telemetry.passes import Pass
 from telemetry.readers import KeptMap
 from telemetry.rules import Rule
@@ -49,7 +50,7 @@ def analysis_text(
     logs: list[Log] = [*(s.cleaned.track for s in analysis.speed_logs), *analysis.motor_logs]
     findings = [
         *(s.cleaned.findings for s in analysis.speed_logs),
-        *(m.findings for m in analysis.motor_logs),
+        *(motor_findings(m, analysis.motors) for m in analysis.motor_logs),
     ]
     answer = _answer_text(analysis, unit)
     parts = [

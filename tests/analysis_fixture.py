@@ -7,13 +7,14 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from telemetry.analysis import Analysis, Request, SpeedLog
+from telemetry.analysis import Analysis, Request
 from telemetry.chains import ReceiverModel
 from telemetry.cleaning import Cleaned
 from telemetry.frames import Finding, LogMeta, make_track
 from telemetry.geo import CourseLine, LocalFrame
 from telemetry.motion import Motion
 from telemetry.passes import DistanceSpeed, Pass, TakeOff, Window
+from telemetry.speedlogs import SpeedLog
 from telemetry.speeds import PassData, PassSpeeds
 from telemetry.twoway import Check, Gate, TwoWay
 
@@ -50,7 +51,7 @@ def speed_log(samples: int = 1200, rate_hz: float = 10.0, file: str = "speed.gpx
     cleaned = Cleaned(track, ~spike, np.ones(samples, dtype=bool), cut, ((0, samples),), (SPIKE,))
     course = np.where(sign > 0, 90.0, 270.0)
     motion = Motion(FRAME, t_s, speed, np.gradient(speed, t_s), course, east, north, True, 0.05, 0.5)
-    return SpeedLog(cleaned, motion)
+    return SpeedLog(track, cleaned, motion)
 
 
 def one_pass(name: str, start_s: float, heading_deg: float, peak_mps: float) -> Pass:
@@ -101,7 +102,7 @@ def measured(one: Pass, log: SpeedLog) -> PassSpeeds:
         receiver=ReceiverModel(),
     )
     figures = (one.peak_mps, one.peak_u95_mps, one.peak_s, one.held_1s_mps, one.held_1s_u95_mps)
-    return PassSpeeds(data, *figures, one.distances)
+    return PassSpeeds(data, *figures, one.distances, np.full(t_s.size, 0.02))
 
 
 def two_way(name: str = "T1", *, best: bool = True) -> TwoWay:

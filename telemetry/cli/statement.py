@@ -73,7 +73,8 @@ def _of_outing(args: Namespace) -> Stated:
         sheet = logbook.sheet(outing.sheet_id, outing.boat)
     judged = arguments.judging(args)
     if judged != Request():
-        analysis = rejudge(analysis, replace(judged, power=analysis.request.power))
+        asked = analysis.request
+        analysis = rejudge(analysis, replace(judged, power=asked.power, by_hand=asked.by_hand))
     told = conditions_told(outing.conditions, args.unit, args.temperature_unit)
     return analysis, list(analysis.errors), sheet, told
 

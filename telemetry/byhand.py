@@ -1,0 +1,216 @@
+"""What a person corrected by hand: stretches cut out, values restored, a clock set.
+
+Nothing is deleted: a correction is a value beside the logs, and taking it away gives back what was before,
+bit for bit. A log is known by the SHA-256 of its bytes, or by its name where it has none.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+
+from telemetry.errors import CallError
+from telemetry.frames import BoolArray, Finding, FloatArray, LogMeta
+from telemetry.timeline import break_after_s
+
+CUT: Final = "cut-by-hand"
+RESTORED: Final = "restored-by-hand"
+# What the cleaning judged by itself; what the receiver says of its fix, or a stamp out of order, stays.
+RESTORABLE: Final = ("false-spike", "position-jump", "frozen-fix", "frozen-position", "held-speed")
+_LONGEST_WHY: Final = 300
+_MOST_OFFSET_S: Final = 1e7
+_MOST_U95_S: Final = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """A stretch of a speed log that a person set aside.
+
+    Attributes
+    ----------
+    log : str
+        Which log, see :func:`log_key`.
+    start_s, end_s : float
+        Its first and last moment on the log's clock, both part of it [s].
+    why : str
+        In the person's words; may be empty.
+    """
+
+    log: str
+    start_s: float
+    end_s: float
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Restored:
+    """A stretch of a speed log in which what the cleaning set aside was real; as for :class:`Cut`."""
+
+    log: str
+    start_s: float
+    end_s: float
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ClockByHand:
+    """How a person says a motor log's clock stands to a speed log's.
+
+    Attributes
+    ----------
+    log, speed_log : str
+        Which motor log, and to which speed log it is joined, see :func:`log_key`.
+    offset_s, drift_ppm : float
+        As in :class:`telemetry.clocks.Clock`.
+    u95_s : float or None
+        Half-width of the 95 % interval that the person gives it; None for how well a clock can be set by eye.
+    why : str
+    """
+
+    log: str
+    speed_log: str
+    offset_s: float
+    drift_ppm: float = 0.0
+    u95_s: float | None = None
+    why: str = ""
+
+
+Correction = Cut | Restored | ClockByHand
+
+
+@dataclass(frozen=True, slots=True)
+class ByHand:
+    """All corrections of an analysis, in the order in which they were made; hashable.
+
+    Attributes
+    ----------
+    cuts : tuple of Cut
+    restored : tuple of Restored
+    clocks : tuple of ClockByHand
+        The last one of a motor log holds.
+    """
+
+    cuts: tuple[Cut, ...] = ()
+    restored: tuple[Restored, ...] = ()
+    clocks: tuple[ClockByHand, ...] = ()
+
+    @property
+    def all(self) -> tuple[Correction, ...]:
+        """Every correction."""
+        return (*self.cuts, *self.restored, *self.clocks)
+
+    def with_(self, *more: Correction) -> ByHand:
+        """Return these and more; one that is there already is not doubled.
+
+        Raises
+        ------
+        CallError
+            If a correction cannot be meant.
+        """
+        return gathered([*(c for c in self.all if c not in more), *map(checked, more)])
+
+    def without(self, *gone: Correction) -> ByHand:
+        """Return the others."""
+        return gathered([c for c in self.all if c not in gone])
+
+    def of(self, log: str) -> ByHand:
+        """Return what was cut out of one speed log and restored in it."""
+        return replace(
+            self,
+            cuts=tuple(c for c in self.cuts if c.log == log),
+            restored=tuple(c for c in self.restored if c.log == log),
+            clocks=(),
+        )
+
+    def clock_of(self, log: str) -> ClockByHand | None:
+        """Return the clock set by hand for a motor log, the latest; None where none was."""
+        return next((c for c in reversed(self.clocks) if c.log == log), None)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain types, by kind."""
+        return {name: [asdict(c) for c in getattr(self, name)] for name in ("cuts", "restored", "clocks")}
+
+
+def gathered(corrections: Sequence[Correction]) -> ByHand:
+    """Sort corrections by their kind."""
+    return ByHand(
+        tuple(c for c in corrections if isinstance(c, Cut)),
+        tuple(c for c in corrections if isinstance(c, Restored)),
+        tuple(c for c in corrections if isinstance(c, ClockByHand)),
+    )
+
+
+def log_key(meta: LogMeta) -> str:
+    """Return what corrections know a log by."""
+    return meta.sha256 or meta.file
+
+
+def checked(correction: Correction) -> Correction:
+    """Refuse what nobody can mean.
+
+    Raises
+    ------
+    CallError
+    """
+    if len(correction.why) > _LONGEST_WHY:
+        raise CallError("the reason is too long", mend=f"say it in {_LONGEST_WHY} letters")
+    if isinstance(correction, ClockByHand):
+        if not abs(correction.offset_s) <= _MOST_OFFSET_S or not abs(correction.drift_ppm) <= 1e5:
+            raise CallError(f"a clock {correction.offset_s:g} s off", mend="give seconds")
+        if correction.u95_s is not None and not 0.0 < correction.u95_s <= _MOST_U95_S:
+            raise CallError(
+                f"a clock good to {correction.u95_s:g} s", mend=f"give up to {_MOST_U95_S:g} seconds"
+            )
+    elif not -_MOST_OFFSET_S <= correction.start_s < correction.end_s <= _MOST_OFFSET_S:
+        raise CallError(
+            f"a stretch from {correction.start_s:g} s to {correction.end_s:g} s",
+            mend="give a start and a later end",
+        )
+    return correction
+
+
+def inside(t_s: FloatArray, stretches: Sequence[Cut] | Sequence[Restored]) -> BoolArray:
+    """Mark the samples that lie in any of the stretches, shape (n,)."""
+    mark = np.zeros(t_s.shape, dtype=np.bool_)
+    for one in stretches:
+        mark |= (t_s >= one.start_s) & (t_s <= one.end_s)
+    return mark
+
+
+def cut_findings(t_s: FloatArray, cuts: Sequence[Cut]) -> list[Finding]:
+    """Tell each cut, from the last sample kept before it to the first kept after.
+
+    Parameters
+    ----------
+    t_s : ndarray, shape (n,)
+        All stamps of the log, in order [s].
+    cuts : sequence of Cut
+    """
+    kept = t_s[~inside(t_s, cuts)]
+    longest_s = break_after_s(float(np.median(np.diff(kept))) if kept.size > 1 else 0.0)
+    findings = []
+    for one in cuts:
+        count = int(inside(t_s, [one]).sum())
+        before, after = kept[kept < one.start_s], kept[kept > one.end_s]
+        start_s = float(before[-1]) if before.size else one.start_s
+        end_s = float(after[0]) if after.size else one.end_s
+        across = "; nothing is measured across it" if end_s - start_s > longest_s else ""
+        said = f"cut out by hand, {one.start_s:.2f} to {one.end_s:.2f} s{across}{because(one.why)}"
+        findings.append(
+            Finding(CUT, said if count else f"{said}: no sample lies in it", count, start_s, end_s)
+        )
+    return findings
+
+
+def because(why: str) -> str:
+    """Write a reason after what it is the reason of.
+
+    Examples
+    --------
+    >>> because("towed home"), because("")
+    (': towed home', '')
+    """
+    return f": {why}" if why else ""
