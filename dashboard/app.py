@@ -24,6 +24,8 @@ from dashboard.pages import (
     before_and_after_callbacks,
     bench,
     bench_callbacks,
+    history,
+    history_callbacks,
     logbook,
     logbook_callbacks,
     statement,
@@ -31,6 +33,7 @@ from dashboard.pages import (
 from dashboard.security import LARGEST_REQUEST_BYTES, protect
 from dashboard.services.bench_logbook import BenchBook
 from dashboard.services.comparing import ComparingBook
+from dashboard.services.history import HistoryBook
 from dashboard.services.logbook import Shelf
 from dashboard.services.samples import sample_uploads
 from dashboard.services.sessions import Sessions, new_token
@@ -41,7 +44,7 @@ from telemetry.units import SPEED_UNITS
 _log = logging.getLogger(__name__)
 
 # In the order of a day: each has PATH, NAME and layout, and stands in the navigation.
-_PAGES: Final = (after_the_water, bench, before_and_after, logbook)
+_PAGES: Final = (after_the_water, bench, before_and_after, history, logbook)
 
 _INDEX: Final = """<!DOCTYPE html>
 <html lang="en">
@@ -132,6 +135,7 @@ def create_app(config: Config | None = None) -> Dash:
     after_the_water_callbacks.register(app, config.sessions, statements)
     bench_callbacks.register(app, BenchBook(config.logbook))
     before_and_after_callbacks.register(app, ComparingBook(config.logbook))
+    history_callbacks.register(app, HistoryBook(config.logbook))
     logbook_callbacks.register(app, config.sessions, Shelf(config.logbook))
     statement.register(app.server, statements)
     protect(app.server, app.csp_hashes, loopback=door is None)

@@ -8,6 +8,7 @@ from typing import Any
 import dash_mantine_components as dmc
 from dash import html
 
+from dashboard.components.addresses import history_address, outing_address
 from dashboard.components.marks import icon, speed_value, verdict_mark
 from dashboard.components.statements import outing_statement
 from dashboard.services.logbook import BoatStory, OutingsPage
@@ -15,13 +16,7 @@ from dashboard.services.uploads import FileView
 from telemetry.logbook import Boat, Outing
 from telemetry.logbook.telling import moment_text, wind_text
 
-PATH = "/logbook"
 _HEADS = ("Began, UTC", "Boat", "Setup sheet", "Place", "Passes", "Peak", "Best two-way", "Verdict")
-
-
-def outing_address(outing_id: int) -> str:
-    """Give the address of an outing's page."""
-    return f"{PATH}?outing={outing_id}"
 
 
 def outing_table(page: OutingsPage, unit: str) -> dmc.Table | html.P:
@@ -100,6 +95,7 @@ def boat_story(story: BoatStory, unit: str) -> list[Any]:
         parts.append(html.P(["Latest outing: ", _link(story.latest), f", {story.latest.sheet_name}"]))
     due = [f"{row.task.title} ({row.verdict}: {row.why})" for row in story.due]
     parts.append(html.P(f"To look after: {'; '.join(due)}" if due else "Nothing is due."))
+    parts.append(html.P(html.A("Its whole history", href=history_address(boat.name))))
     return parts
 
 

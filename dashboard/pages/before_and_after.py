@@ -7,7 +7,7 @@ from typing import Any, Final
 import dash_mantine_components as dmc
 from dash import dcc, html
 
-from telemetry.units import CELSIUS, TEMPERATURE_UNITS
+from dashboard.components.comparing import temperature_choice
 
 PATH: Final = "/before-and-after"
 NAME: Final = "Before and after"
@@ -76,21 +76,13 @@ def _choices() -> html.Section:
             persistence_type="local",
         ),
     ]
-    temperatures = dmc.SegmentedControl(
-        id="compare-temperature",
-        data=list(TEMPERATURE_UNITS),
-        value=CELSIUS,
-        persistence=True,
-        persistence_type="local",
-        **{"aria-label": "Temperatures in"},
-    )
     return _section(
         "choices",
         "The two sheets",
         [
             html.Div(fields, className="compare-fields"),
             _groups(),
-            html.Div([html.Span("Temperatures in"), temperatures], className="compare-unit"),
+            temperature_choice(),
             html.P(id="compare-said", className="quiet", role="status"),
         ],
     )
@@ -154,6 +146,7 @@ def _next() -> list[Any]:
     )
     return [
         html.Div(ripple, className="compare-fields"),
+        _graph("compare-trial"),
         html.Div(id="compare-advice", **{"aria-live": "polite"}),
     ]
 

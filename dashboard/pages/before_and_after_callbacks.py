@@ -11,6 +11,7 @@ from dash.exceptions import PreventUpdate
 from dashboard.components.comparing import advice, answer, changed, effects_table, remarks, story
 from dashboard.figures.comparing import ROW_PX, effects_figure, history_figure
 from dashboard.figures.palette import seen_by
+from dashboard.figures.trial import trial_figure
 from dashboard.services.bench_logbook import Choice
 from dashboard.services.comparing import ComparingBook, Wanted
 from telemetry.compare import Units
@@ -150,13 +151,21 @@ def _register_history(app: Dash, book: ComparingBook) -> None:
 def _register_next(app: Dash, book: ComparingBook) -> None:
     @app.callback(
         Output("compare-advice", "children"),
+        Output("compare-trial", "figure"),
+        Output("compare-trial-box", "style"),
         Input("compare-boat", "value"),
         Input("compare-ripple", "value"),
         Input("compare-care", "value"),
         *UNITS,
+        Input("surroundings", "data"),
     )
-    def show_advice(boat: str | None, ripple: Any, care: Any, unit: str, temperature: str) -> Any:
+    def show_advice(
+        boat: str | None, ripple: Any, care: Any, unit: str, temperature: str, seen: Any
+    ) -> tuple[Any, Any, dict[str, str]]:
         if not boat:
-            return []
+            return [], no_update, {"display": "none"}
         shown = book.advise(boat, _mps(ripple, unit), _mps(care, unit))
-        return advice(shown.told, shown.best_sheet, Units(unit, temperature))
+        units, (palette, coarse) = Units(unit, temperature), seen_by(seen)
+        figure = trial_figure(shown.told.trial, units, palette, coarse=coarse)
+        style = {} if shown.told.trial else {"display": "none"}
+        return advice(shown.told, shown.best_sheet, units), figure, style

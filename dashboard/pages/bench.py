@@ -7,11 +7,12 @@ from typing import Any, Final
 import dash_mantine_components as dmc
 from dash import dcc, html
 
+from dashboard.components.addresses import BENCH
 from dashboard.components.bench_more import crash_list
 from dashboard.components.marks import icon
 from telemetry.setup import BENCH_CAUTIONS, BENCH_LENGTHS, BENCH_MASSES, COMMON_PRACTICE, SIGNS, tasks_for
 
-PATH: Final = "/bench"
+PATH: Final = BENCH
 NAME: Final = "Bench"
 QUESTION: Final = "What moved, and how do I bring it back?"
 _DRAWN: Final[dict[str, Any]] = {"displayModeBar": False, "responsive": True, "staticPlot": True}

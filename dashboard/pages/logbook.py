@@ -7,12 +7,12 @@ from typing import Any, Final
 import dash_mantine_components as dmc
 from dash import dcc, html
 
-from dashboard.components.logbook import PATH as _PATH
+from dashboard.components.addresses import LOGBOOK
 from dashboard.components.logs import drop_area
 from dashboard.services.logbook import LIMITS, SORTS
 from dashboard.services.uploads import LARGEST_BYTES, MOST_BYTES_A_DROP, MOST_FILES_A_DROP
 
-PATH: Final = _PATH
+PATH: Final = LOGBOOK
 NAME: Final = "Logbook"
 QUESTION: Final = "What has each boat done so far?"
 WATERS: Final = ("flat", "ripples", "chop")

@@ -7,12 +7,12 @@ from typing import Any
 from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html, no_update, set_props
 from dash.exceptions import PreventUpdate
 
+from dashboard.components.addresses import LOGBOOK as PATH
+from dashboard.components.addresses import outing_address
 from dashboard.components.logbook import (
-    PATH,
     boat_story,
     count_text,
     fleet_list,
-    outing_address,
     outing_facts,
     outing_table,
     waiting_logs,

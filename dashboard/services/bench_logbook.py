@@ -46,7 +46,7 @@ class BenchBook:
     def sheets(self, boat: str | None) -> tuple[Choice, ...]:
         """List a boat's sheets, the latest first; none where the logbook does not know it."""
         with open_logbook(self.url) as book:
-            if boat is None or not _knows(book, boat):
+            if boat is None or not knows(book, boat):
                 return ()
             return tuple(
                 Choice(one.sheet_id, f"{one.name} ({one.made_utc:%Y-%m-%d}, {one.sheet_id[:6]})")
@@ -63,7 +63,7 @@ class BenchBook:
     def own_items(self, boat: str) -> tuple[OwnItem, ...]:
         """List the items that a boat alone has."""
         with open_logbook(self.url) as book:
-            return book.boat(boat).own_items if _knows(book, boat) else ()
+            return book.boat(boat).own_items if knows(book, boat) else ()
 
     def add_own_item(self, boat: str, item: OwnItem) -> None:
         """Give a boat of the logbook an item of its own."""
@@ -91,7 +91,7 @@ class BenchBook:
     def service(self, boat: str | None) -> tuple[Due, ...]:
         """Say what is due; for a boat that the logbook does not know, that nobody can tell."""
         with open_logbook(self.url) as book:
-            if boat is not None and _knows(book, boat):
+            if boat is not None and knows(book, boat):
                 return book.service(boat)
         return tuple(
             Due(task, "cannot tell", None, "no boat of the logbook is chosen") for task in tasks_for()
@@ -113,7 +113,8 @@ class BenchBook:
             book.service_done(boat, task)
 
 
-def _knows(book: Logbook, boat: str) -> bool:
+def knows(book: Logbook, boat: str) -> bool:
+    """Whether a logbook has a boat."""
     return any(known.name == boat for known in book.boats())
 
 

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from dashboard.services.bench_logbook import Choice
+from dashboard.services.bench_logbook import Choice, knows
 from telemetry.compare import (
     MEASURES,
     Advice,
@@ -88,7 +88,7 @@ class ComparingBook:
     def lists(self, boat: str | None) -> Lists:
         """List what can be chosen of a boat; nothing where the logbook does not know it."""
         with open_logbook(self.url) as book:
-            if boat is None or boat not in {known.name for known in book.boats()}:
+            if boat is None or not knows(book, boat):
                 return Lists()
             evidence, sheets = _known(book, boat)
         counts = Counter(sheet_id for sheet_id, _ in {(e.sheet_id, e.outing_id) for e in evidence})

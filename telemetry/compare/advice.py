@@ -63,6 +63,9 @@ class Trial:
     tried : tuple of (float, float, float, int)
         The evidence: value, mean and half interval [m/s], two-ways.
     cautions : tuple of str
+    curve : tuple of (float, float, float)
+        The answer over the values tried and as far as the step: value, mean and half the 95 % interval
+        [m/s], in order of the value.
     """
 
     item: Item
@@ -77,6 +80,7 @@ class Trial:
     beyond: bool
     tried: tuple[tuple[float, float, float, int], ...]
     cautions: tuple[str, ...]
+    curve: tuple[tuple[float, float, float], ...]
 
     @property
     def tells(self) -> tuple[str, str, str]:

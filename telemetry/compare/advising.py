@@ -32,6 +32,7 @@ LEAST_TEXT: Final = (
     f"{LEAST_TWO_WAYS} two-ways"
 )
 _WORTH = 0.1  # least expected gain, in differences that matter
+_CURVE_POINTS: Final = 41  # of the answer that is drawn
 _SPEED, _RIPPLE = MEASURES["two_way_mps"], MEASURES["ripple_mps"]
 
 
@@ -252,13 +253,15 @@ def _choose(
 
 def _weigh(family: Family, value: float, care: float) -> tuple[float, Trial]:
     """Reckon what a value may gain over the best sheet's."""
-    answer = family.predict([family.start, value], care)
+    tried = family.values
+    over = np.linspace(min(tried[0], value), max(tried[-1], value), _CURVE_POINTS)
+    answer = family.predict([family.start, value, *over], care)
     toward = np.array([-1.0, 1.0])
-    gained = Prediction(np.array([toward @ answer.mean]), np.array([[toward @ answer.covariance @ toward]]))
+    both = answer.covariance[:2, :2]
+    gained = Prediction(np.array([toward @ answer.mean[:2]]), np.array([[toward @ both @ toward]]))
     half = answer.half_width()
     way = 1 if value > family.start else -1
     caution = CAUTIONS.get((family.item.name, way))
-    tried = family.values
     return float(expected_gain(gained)[0]), Trial(
         item=family.item,
         start=family.start,
@@ -272,6 +275,7 @@ def _weigh(family: Family, value: float, care: float) -> tuple[float, Trial]:
         beyond=not tried[0] <= value <= tried[-1],
         tried=tuple(sorted((v, level.mean, level.u95 or 0.0, level.count) for v, level in family.members)),
         cautions=(*ALWAYS, *((caution,) if caution else ())),
+        curve=tuple(zip(over.tolist(), answer.mean[2:].tolist(), half[2:].tolist(), strict=True)),
     )
 
 

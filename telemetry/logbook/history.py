@@ -10,8 +10,11 @@ from sqlalchemy import Row, Select, select
 from sqlalchemy.orm import Session
 
 from telemetry.compare import Evidence
+from telemetry.logbook.figures import moment
+from telemetry.logbook.importing import open_document
+from telemetry.logbook.records import KeptTwoWay, KeptUpset
 from telemetry.logbook.services import Services
-from telemetry.logbook.tables import BoatRow, OutingRow, PassRow, TwoWayRow
+from telemetry.logbook.tables import AnalysisRow, BoatRow, OutingRow, PassRow, TwoWayRow
 
 _PASS_VALUES: Final = (
     "peak_mps",
@@ -23,6 +26,7 @@ _PASS_VALUES: Final = (
     "esc_temp_c",
 )
 _PASS_U95: Final = {"peak_mps": "peak_u95_mps", "held_1s_mps": "held_1s_u95_mps", "slip": "slip_u95"}
+_UPSETS: Final = ("blow-over", "veer")
 _OF_OUTING: Final = ("wind_mps", "water", "air_c", "water_c", "pack")
 
 
@@ -74,6 +78,69 @@ class History(Services):
             self._analyse_again(outing_id)
         with self._reading() as session:
             return _evidence(session, asked, distance_m)
+
+    def two_ways(self, boat: str) -> tuple[KeptTwoWay, ...]:
+        """List every two-way of a boat, as its outings' latest analyses have them, in order of time.
+
+        Raises
+        ------
+        LogbookError
+            If there is no such boat.
+        """
+        first = (PassRow.outing_id == TwoWayRow.outing_id) & (PassRow.position == TwoWayRow.first_position)
+        with self._reading() as session:
+            rows = session.execute(
+                select(TwoWayRow, PassRow.start_utc)
+                .join(OutingRow, OutingRow.id == TwoWayRow.outing_id)
+                .join(PassRow, first)
+                .where(OutingRow.boat_id == self._boat_row(session, boat).id)
+                .order_by(OutingRow.when_utc, OutingRow.id, TwoWayRow.position)
+            )
+            return tuple(
+                KeptTwoWay(
+                    w.outing_id,
+                    w.two_way_id,
+                    w.rule,
+                    start_utc,
+                    w.distance_m,
+                    w.average_mps,
+                    w.u95_mps,
+                    w.verdict,
+                )
+                for w, start_utc in rows
+            )
+
+    def upsets(self, boat: str) -> tuple[KeptUpset, ...]:
+        """List the blow-overs and veers that a boat's outings show or may have, in order of time.
+
+        Raises
+        ------
+        LogbookError
+            If there is no such boat.
+        """
+        with self._reading() as session:
+            documents = session.execute(
+                select(AnalysisRow.outing_id, AnalysisRow.document)
+                .join(OutingRow, OutingRow.id == AnalysisRow.outing_id)
+                .where(
+                    OutingRow.boat_id == self._boat_row(session, boat).id,
+                    AnalysisRow.program_version == OutingRow.program_version,
+                )
+                .order_by(OutingRow.when_utc, OutingRow.id)
+            )
+            return tuple(
+                KeptUpset(
+                    outing_id,
+                    event["kind"],
+                    event["pass_id"],
+                    event["verdict"],
+                    event["why"],
+                    moment(event["start_utc"]),
+                )
+                for outing_id, document in documents
+                for event in open_document(document).get("ride", ())
+                if event["kind"] in _UPSETS and event["verdict"] in ("shown", "possible")
+            )
 
 
 def _evidence(session: Session, asked: Sequence[Any], distance_m: float | None) -> tuple[Evidence, ...]:

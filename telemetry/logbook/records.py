@@ -129,6 +129,53 @@ class Outing:
 
 
 @dataclass(frozen=True, slots=True)
+class KeptTwoWay:
+    """One two-way of an outing's latest analysis.
+
+    Attributes
+    ----------
+    outing_id : int
+    two_way_id, rule : str
+        As the outing's analysis calls it, and by which rule it was judged.
+    start_utc : datetime or None
+        When its first pass began.
+    distance_m, average_mps, u95_mps : float
+        The measured distance, the figure, and half its 95 % interval [m, m/s].
+    verdict : str
+    """
+
+    outing_id: int
+    two_way_id: str
+    rule: str
+    start_utc: datetime | None
+    distance_m: float
+    average_mps: float
+    u95_mps: float
+    verdict: str
+
+
+@dataclass(frozen=True, slots=True)
+class KeptUpset:
+    """A blow-over or a veer that an outing's latest analysis tells of.
+
+    Attributes
+    ----------
+    outing_id : int
+    kind : {"blow-over", "veer"}
+    pass_id, verdict, why : str
+        ``shown`` or ``possible``, with the evidence.
+    start_utc : datetime or None
+    """
+
+    outing_id: int
+    kind: str
+    pass_id: str
+    verdict: str
+    why: str
+    start_utc: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
 class OutingSearch:
     """Which outings, in which order.
 

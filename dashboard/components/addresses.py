@@ -1,0 +1,41 @@
+"""The addresses of what is chosen: each page reads its own back from the query."""
+
+from __future__ import annotations
+
+from typing import Final
+from urllib.parse import urlencode
+
+BENCH: Final = "/bench"
+HISTORY: Final = "/history"
+LOGBOOK: Final = "/logbook"
+
+
+def _with(path: str, **chosen: str | int | None) -> str:
+    query = urlencode({name: value for name, value in chosen.items() if value not in (None, "")})
+    return f"{path}?{query}" if query else path
+
+
+def bench_address(boat: str | None, sheet_id: str | None = None, back_to: str | None = None) -> str:
+    """Give the address of a boat on the bench, of its sheet as last set, and of the one to go back to.
+
+    Examples
+    --------
+    >>> bench_address("Kestrel", "ab12"), bench_address(None)
+    ('/bench?boat=Kestrel&sheet=ab12', '/bench')
+    """
+    return _with(BENCH, boat=boat, sheet=sheet_id, back=back_to)
+
+
+def history_address(boat: str | None) -> str:
+    """Give the address of a boat's history."""
+    return _with(HISTORY, boat=boat)
+
+
+def logbook_address(boat: str | None) -> str:
+    """Give the address of a boat's outings."""
+    return _with(LOGBOOK, boat=boat)
+
+
+def outing_address(outing_id: int) -> str:
+    """Give the address of an outing's page."""
+    return _with(LOGBOOK, outing=outing_id)

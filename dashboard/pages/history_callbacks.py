@@ -1,0 +1,103 @@
+"""What happens on the page "History": which boat, and all that is told of it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dash import ClientsideFunction, Dash, Input, Output, State
+
+from dashboard.components.comparing import advice
+from dashboard.components.history import (
+    best_told,
+    due_told,
+    events_told,
+    outings_told,
+    sheets_told,
+    tune_told,
+)
+from dashboard.figures.history import outings_figure
+from dashboard.figures.palette import seen_by
+from dashboard.figures.trial import trial_figure
+from dashboard.services.history import HistoryBook
+from telemetry.compare import Units
+
+_HIDDEN = {"display": "none"}
+
+
+def register(app: Dash, book: HistoryBook) -> None:
+    """Attach the page's callbacks to an app."""
+    _register_choice(app, book)
+    _register_past(app, book)
+    _register_next(app, book)
+
+
+def _register_choice(app: Dash, book: HistoryBook) -> None:
+    @app.callback(
+        Output("history-boat", "data"),
+        Output("history-boat", "value"),
+        Input("history-asked", "data"),
+        State("history-boat", "value"),
+    )
+    def offer_boats(asked: str | None, chosen: str | None) -> tuple[Any, str | None]:
+        boats = book.boats()
+        names = [one.value for one in boats]
+        wished = next((name for name in (chosen, asked, book.last_set()) if name in names), None)
+        return [{"value": one.value, "label": one.label} for one in boats], wished
+
+    app.clientside_callback(
+        ClientsideFunction("address", "keep"),
+        Output("history-address", "data"),
+        Input("history-boat", "value"),
+        State("history-boat", "id"),
+        prevent_initial_call=True,
+    )
+
+
+def _register_past(app: Dash, book: HistoryBook) -> None:
+    @app.callback(
+        Output("history-best", "children"),
+        Output("history-outings", "figure"),
+        Output("history-outings-told", "children"),
+        Output("history-sheets-told", "children"),
+        Output("history-tune-told", "children"),
+        Output("history-due-told", "children"),
+        Output("history-events-told", "children"),
+        Input("history-boat", "value"),
+        Input("unit", "value"),
+        Input("surroundings", "data"),
+    )
+    def show_past(boat: str | None, unit: str, seen: Any) -> tuple[Any, ...]:
+        past = book.past(boat)
+        palette, coarse = seen_by(seen)
+        if past is None:
+            return [], outings_figure((), (), {}, None, unit, palette), [], [], [], [], []
+        return (
+            best_told(past, unit),
+            outings_figure(
+                past.outings, past.two_ways, past.letters, past.best, unit, palette, coarse=coarse
+            ),
+            outings_told(past, unit),
+            sheets_told(past, Units(unit)),
+            tune_told(past.boat, past.tune),
+            due_told(past.boat, past.due),
+            events_told(past),
+        )
+
+
+def _register_next(app: Dash, book: HistoryBook) -> None:
+    @app.callback(
+        Output("history-trial", "figure"),
+        Output("history-trial-box", "style"),
+        Output("history-advice-told", "children"),
+        Input("history-boat", "value"),
+        Input("unit", "value"),
+        Input("compare-temperature", "value"),
+        Input("surroundings", "data"),
+    )
+    def show_next(boat: str | None, unit: str, temperature: str, seen: Any) -> tuple[Any, Any, Any]:
+        if not boat:
+            return {"layout": {}}, _HIDDEN, []
+        shown = book.advise(boat, None, None)
+        units, (palette, coarse) = Units(unit, temperature), seen_by(seen)
+        figure = trial_figure(shown.told.trial, units, palette, coarse=coarse)
+        return figure, {} if shown.told.trial else _HIDDEN, advice(shown.told, shown.best_sheet, units)
