@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any, Final
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from telemetry.legible import shortened
 from telemetry.report import ESTIMATE
 from telemetry.statement.drawing import plan_svg, speed_svg
-from telemetry.statement.legible import shortened
 from telemetry.statement.sections import sections, volume
 from telemetry.statement.wording import TITLE, closing, day, headline
 

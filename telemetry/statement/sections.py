@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from telemetry.legible import LABEL, LONG, SHORT, cut, legible, shortened
 from telemetry.report import BEFORE_YOU_RUN, findings_lines, heading_text
-from telemetry.statement.legible import LABEL, LONG, SHORT, cut, legible, shortened
 from telemetry.statement.wording import number
 from telemetry.units import distance_text, speed_text
 

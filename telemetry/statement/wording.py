@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from telemetry.statement.legible import LABEL, LONG, cut, shortened
+from telemetry.legible import LABEL, LONG, cut, shortened
 from telemetry.units import distance_text, speed_text
 
 if TYPE_CHECKING:

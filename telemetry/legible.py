@@ -1,13 +1,12 @@
 """Foreign words made fit to show.
 
-Whatever comes out of files and from the user passes here on its way into a statement: no control character
-and no sign that turns the direction of writing reaches a terminal or a page, and no text is longer than its
-place.
+Whatever comes out of files and from the user passes here on its way into a message or a statement: no
+control character and no sign that turns the direction of writing reaches a terminal or a page, and no text is
+longer than its place.
 """
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Iterable
 from typing import Final
 
@@ -15,7 +14,6 @@ from typing import Final
 LONG: Final = 260
 SHORT: Final = 120
 LABEL: Final = 60
-_STEERING: Final = ("Cc", "Cf", "Cs", "Co", "Zl", "Zp")
 
 
 def legible(text: str) -> str:
@@ -26,7 +24,7 @@ def legible(text: str) -> str:
     >>> legible("a\x1b[2Jb\u202egpx.\n  c")
     'a�[2Jb�gpx. c'
     """
-    kept = "".join(" " if c.isspace() else "�" if unicodedata.category(c) in _STEERING else c for c in text)
+    kept = "".join(" " if c.isspace() else c if c.isprintable() else "�" for c in text)
     return " ".join(kept.split())
 
 
