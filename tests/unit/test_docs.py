@@ -28,7 +28,7 @@ DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 CI = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
 
 INSTALL_AND_TRY = "python3 -m venv .venv && .venv/bin/pip install -e . && .venv/bin/reciprocal demo"
-INSTALL_AND_TEST = 'python3 -m venv .venv && .venv/bin/pip install -e ".[test]" && .venv/bin/pytest'
+INSTALL_AND_TEST = 'python3 -m venv .venv && .venv/bin/pip install -e ".[test]" && .venv/bin/pytest -n auto'
 
 
 def table_rows(text: str) -> Iterator[list[str]]:
