@@ -127,13 +127,19 @@ class CourseLine:
         h = np.radians(self.heading_deg)
         return np.asarray(de * np.sin(h) + dn * np.cos(h)), np.asarray(de * np.cos(h) - dn * np.sin(h))
 
-    def point(self, along_m: float, across_m: float = 0.0) -> tuple[float, float]:
-        """East and north of a point given along and across [m]."""
+    def points(self, along_m: npt.ArrayLike, across_m: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
+        """Invert :meth:`along_across`: east and north of points given along and across, any shape [m]."""
+        along, across = np.asarray(along_m, dtype=np.float64), np.asarray(across_m, dtype=np.float64)
         h = np.radians(self.heading_deg)
         return (
-            float(self.east0_m + along_m * np.sin(h) + across_m * np.cos(h)),
-            float(self.north0_m + along_m * np.cos(h) - across_m * np.sin(h)),
+            np.asarray(self.east0_m + along * np.sin(h) + across * np.cos(h)),
+            np.asarray(self.north0_m + along * np.cos(h) - across * np.sin(h)),
         )
+
+    def point(self, along_m: float, across_m: float = 0.0) -> tuple[float, float]:
+        """East and north of a point given along and across [m]."""
+        east_m, north_m = self.points(along_m, across_m)
+        return float(east_m), float(north_m)
 
 
 def fit_course(east_m: FloatArray, north_m: FloatArray, heading_hint_deg: float) -> CourseLine:

@@ -94,6 +94,13 @@ def _axis_difference_deg(a_deg: float, b_deg: float) -> float:
     return min(d, 180.0 - d)
 
 
+def one_course(first: CourseLine, other: CourseLine) -> bool:
+    """Tell whether two lines of one frame run, either way, over the same piece of water."""
+    _, across_m = first.along_across(other.east0_m, other.north0_m)
+    apart_deg = _axis_difference_deg(other.heading_deg, first.heading_deg)
+    return apart_deg < _SAME_COURSE_DEG and abs(float(across_m)) < _SAME_COURSE_M
+
+
 def _course_pass(index: int, measured: PassSpeeds, line: CourseLine, whole: bool) -> CoursePass:
     """See a pass along a line; ``whole`` lets the run-up and run-out count as covered."""
     data = measured.data
@@ -140,11 +147,7 @@ def find_courses(
             first = measured[group[0]].data.window.course
             if first is None or frames[i] != frames[group[0]]:
                 continue
-            _, across_m = first.along_across(own.east0_m, own.north0_m)
-            if (
-                _axis_difference_deg(own.heading_deg, first.heading_deg) < _SAME_COURSE_DEG
-                and abs(float(across_m)) < _SAME_COURSE_M
-            ):
+            if one_course(first, own):
                 group.append(i)
                 break
         else:

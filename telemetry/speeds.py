@@ -121,7 +121,11 @@ class PassData:
 
 @dataclass(frozen=True)
 class PassSpeeds:
-    """Figures of one pass; half-widths are of 95 % intervals."""
+    """Figures of one pass; half-widths are of 95 % intervals.
+
+    ``spread_mps`` is the standard deviation of the curves that the peak is taken from, on the nodes of
+    ``data``; errors that wander slowly or are shared by all passes are not in it, see :func:`curve_u95_mps`.
+    """
 
     data: PassData
     peak_mps: float
@@ -130,6 +134,7 @@ class PassSpeeds:
     held_1s_mps: float
     held_1s_u95_mps: float
     distances: tuple[DistanceSpeed, ...]
+    spread_mps: FloatArray
 
 
 @dataclass(frozen=True)
@@ -408,9 +413,26 @@ def measure(
                 float(held.mean()),
                 _u95(held, HELD_S, measured, 0.0, rx),
                 best_distances(data, distances_m),
+                curves.std(axis=1, ddof=1),
             )
         )
     return out
+
+
+def curve_u95_mps(measured: PassSpeeds) -> FloatArray:
+    """Give half the width of the 95 % band of a pass's speed, moment by moment.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        On the nodes of ``measured.data`` [m/s]. The crests of a chop that fall between samples are not in it;
+        those of the peak are in the peak's own interval.
+    """
+    rx = measured.data.receiver
+    # A differenced speed's wandering error is in the drawn curves already, as for the peak.
+    wandering = rx.coloured_sd_mps**2 if measured.data.speed_node.size else 0.0
+    assumed = wandering + rx.shared_sd_mps**2
+    return np.array([half_width(sd**2 + assumed, assumed, rx) for sd in measured.spread_mps.tolist()])
 
 
 def _gained_unseen(t_s: FloatArray, drawn_mps: FloatArray, share: FloatArray) -> FloatArray:
