@@ -18,6 +18,7 @@ from telemetry.timeline import break_after_s
 
 CUT: Final = "cut-by-hand"
 RESTORED: Final = "restored-by-hand"
+BY_HAND: Final = (CUT, RESTORED)
 # What the cleaning judged by itself; what the receiver says of its fix, or a stamp out of order, stays.
 RESTORABLE: Final = ("false-spike", "position-jump", "frozen-fix", "frozen-position", "held-speed")
 _LONGEST_WHY: Final = 300
@@ -110,7 +111,8 @@ class ByHand:
         CallError
             If a correction cannot be meant.
         """
-        return gathered([*(c for c in self.all if c not in more), *map(checked, more)])
+        kept = [c for c in self.all if c not in more]
+        return gathered([*kept, *dict.fromkeys(map(checked, more))])
 
     def without(self, *gone: Correction) -> ByHand:
         """Return the others."""

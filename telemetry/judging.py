@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from telemetry.byhand import CUT, RESTORED
+from telemetry.byhand import BY_HAND
 from telemetry.chains import ReceiverModel
 from telemetry.cleaning import Cleaned
 from telemetry.frames import Finding, FloatArray, by_code
@@ -150,13 +150,13 @@ def _by_hand(
 
     What stands there by hand is a person's word, which no log bears out: whoever decides has to look at it.
     """
-    if not any(f.code in (CUT, RESTORED) for log in logs for f in log.findings):
+    if not any(f.code in BY_HAND for log in logs for f in log.findings):
         return None
     result: CheckResult = "met"
     told = []
     for log, name, span in zip(logs, names, spans, strict=True):
         near_s = max(_BRACKET_S, 1.6 * log.step_s)
-        done = [f for f in log.findings if f.code in (CUT, RESTORED) and f.count]
+        done = [f for f in log.findings if f.code in BY_HAND and f.count]
         inside = [f for f in done if f.touches(span[0] - near_s, span[1] + near_s)]
         if inside:
             result = "cannot tell"

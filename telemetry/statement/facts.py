@@ -17,6 +17,7 @@ import pandas as pd
 
 from telemetry import __version__
 from telemetry.analysis import Analysis, Request
+from telemetry.byhand import BY_HAND
 from telemetry.errors import CallError
 from telemetry.frames import Finding, Log, MotorLog
 from telemetry.geo import CourseLine
@@ -141,6 +142,8 @@ class Statement:
         What was asked: a window or a mark of the user's stands in it.
     logs : tuple of LogFacts
         The speed logs of the two passes and the motor logs joined to them.
+    corrections : tuple of (str, str)
+        What a person corrected by hand in these logs, each with its log's name.
     ride : tuple of RideEvent
         What was shown or possible in the two passes.
     notes, unused : tuple of str
@@ -165,6 +168,7 @@ class Statement:
     rule_ships: bool
     request: Request
     logs: tuple[LogFacts, ...]
+    corrections: tuple[tuple[str, str], ...]
     ride: tuple[RideEvent, ...]
     notes: tuple[str, ...]
     unused: tuple[str, ...]
@@ -251,6 +255,7 @@ def statement(
         rule_ships=rule in shipped(),
         request=analysis.request,
         logs=_logs(analysis, {p.log for p in passes} if chosen else None),
+        corrections=_corrections(analysis, {p.log for p in passes} if chosen else None),
         ride=tuple(e for e in analysis.ride if e.pass_id in names and e.verdict in ("shown", "possible")),
         notes=analysis.notes,
         unused=tuple(str(error) for error in analysis.errors),
@@ -298,6 +303,23 @@ def _logs(analysis: Analysis, numbers: set[int] | None) -> tuple[LogFacts, ...]:
         )
         for log in logs
     )
+
+
+def _corrections(analysis: Analysis, numbers: set[int] | None) -> tuple[tuple[str, str], ...]:
+    """Gather what a person corrected in the logs that :func:`_logs` gathers."""
+    told = [
+        (log.read.meta.file, f"{f.count} samples {f.message}")
+        for k, log in enumerate(analysis.speed_logs)
+        if numbers is None or k in numbers
+        for f in log.cleaned.findings
+        if f.code in BY_HAND
+    ]
+    told += [
+        (j.log.meta.file, f"clock {j.clock.why}")
+        for j in analysis.motors
+        if j.by_hand is not None and (numbers is None or j.speed_log in numbers)
+    ]
+    return tuple((PurePath(file).name, text) for file, text in told)
 
 
 def _from_a_to_b(chosen: TwoWay) -> CourseLine:

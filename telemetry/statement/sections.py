@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from telemetry.twoway import TwoWay
 
 _MOST_FINDINGS, _MOST_UNUSED, _MOST_CONDITIONS, _MOST_ITEMS = 3, 4, 8, 24
+_MOST_CORRECTIONS = 4
 
 Rows = tuple[tuple[str, ...], ...]
 
@@ -49,6 +50,7 @@ def sections(s: Statement) -> tuple[Section, ...]:
         Section("rule", "The rule and where it comes from", (), _rule(s)),
         Section("gates", "Gates and measured distance", (), _gates(s.two_way) if s.two_way else ()),
         Section("findings", "Found inside the measured distance", (), _findings(s.ways)),
+        Section("by-hand", "Corrected by hand in these logs", (), _corrections(s)),
         Section("setup", "Setup sheet", (), _setup(s)),
         Section("conditions", "Conditions, as stated by the user", (), _conditions(s)),
         Section("logs", "The logs it rests on", ("Log", "What it is", "SHA-256 of its bytes"), _logs(s)),
@@ -134,6 +136,12 @@ def _findings(ways: Sequence[Way]) -> Rows:
     return tuple(rows)
 
 
+def _corrections(s: Statement) -> Rows:
+    rows = [(shortened(file, LABEL), shortened(text, LONG)) for file, text in s.corrections]
+    more = len(rows) - _MOST_CORRECTIONS
+    return (*rows[:_MOST_CORRECTIONS], *([("Further", f"{more} more corrections")] if more > 0 else []))
+
+
 def _setup(s: Statement) -> Rows:
     if s.sheet is None:
         return ()
@@ -195,6 +203,8 @@ def _cautions(s: Statement) -> Iterator[str]:
         yield "The log does not say which day it was."
     if len(speed_logs) > 1 and s.two_way is not None:
         yield "The two passes stand in two logs, laid in order by their UTC."
+    if s.corrections:
+        yield "What was corrected by hand is a person's word: whoever decides has to see the logs as they are."
     for event in s.ride:
         yield f"{event.pass_id}, {event.phase}: {event.kind} {event.verdict}."
     yield from (f"Not used: {text}" for text in cut(s.unused, _MOST_UNUSED))
