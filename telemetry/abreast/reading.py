@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.overlay.laying import Laid
+from telemetry.abreast.laying import Laid
 from telemetry.setup import Change, SetupSheet, changes
 
 
@@ -26,7 +26,7 @@ def read_at(one: Laid, quantity: str, x: float) -> Reading | None:
     ----------
     one : Laid
     quantity : str
-        A key of :data:`~telemetry.overlay.quantities.QUANTITIES`.
+        A key of :data:`~telemetry.abreast.quantities.QUANTITIES`.
     x : float
         Place on the abscissa [m or s].
 
@@ -50,7 +50,7 @@ def read_at(one: Laid, quantity: str, x: float) -> Reading | None:
     def between(values: np.ndarray) -> float:
         return float(values[k] + share * (values[k + 1] - values[k]))
 
-    value = between(signal.values)
+    value = between(signal.value)
     half = None if signal.u95 is None else between(signal.u95)
     if np.isnan(value):
         return None

@@ -10,11 +10,11 @@ import pytest
 from analysis_fixture import analysis, undated
 
 from sample_logs import data_folder
+from telemetry.abreast import SPEED, PassCurves, in_one_frame, lay, pass_curves, read_at, sheet_groups
 from telemetry.analysis import Analysis, Request, read_and_analyse
 from telemetry.errors import CallError
 from telemetry.frames import MotorLog
 from telemetry.geo import LocalFrame
-from telemetry.overlay import SPEED, PassCurves, in_one_frame, lay, pass_curves, read_at, sheet_groups
 from telemetry.power import PowerOptions
 from telemetry.readers import ReadOptions
 from telemetry.setup import Reading, SetupSheet
@@ -55,15 +55,15 @@ def test_the_speed_is_the_one_that_the_figures_come_from(
         inside = (one.t_s >= one.one.start_s) & (one.t_s <= one.one.end_s)
         data = measured.data
         at = np.searchsorted(data.t_s, one.t_s[inside])
-        assert np.array_equal(one.signals[SPEED].values[inside], data.speed_mps[at])
+        assert np.array_equal(one.signals[SPEED].value[inside], data.speed_mps[at])
         u95 = one.signals[SPEED].u95
         assert u95 is not None
         # At its top the band is as wide as the peak's own interval, which also holds the crests of a chop.
-        top = int(np.argmax(np.where(inside, one.signals[SPEED].values, 0.0)))
+        top = int(np.argmax(np.where(inside, one.signals[SPEED].value, 0.0)))
         assert 0.5 * one.one.peak_u95_mps < u95[top] < 1.1 * one.one.peak_u95_mps
 
 
-def test_the_way_along_the_course_is_as_long_as_the_measured_distances(
+def test_the_way_is_as_long_as_the_measured_distances(
     curves: tuple[PassCurves, ...],
 ) -> None:
     for one in curves:
@@ -83,7 +83,7 @@ def test_the_motor_s_rows_are_its_log_on_the_joined_clock(
     for one in curves:
         signal = one.signals["voltage_v"]
         at = np.searchsorted(motor.log.t_s, motor.clock.to_motor(signal.t_s) - 1e-6)
-        assert np.array_equal(signal.values, volts[at])
+        assert np.array_equal(signal.value, volts[at])
         assert {"current_a", "rpm", "slip"} <= set(one.signals)
 
 
@@ -97,9 +97,9 @@ def test_slip_is_reckoned_from_pitch_and_shaft_speed_as_in_the_power_report(
         assert told.slip is not None
         slip = one.signals["slip"]
         second = (slip.t_s >= told.best_start_s) & (slip.t_s <= told.best_start_s + 1.0)
-        assert np.nanmean(slip.values[second]) == pytest.approx(told.slip, abs=0.005)
+        assert np.nanmean(slip.value[second]) == pytest.approx(told.slip, abs=0.005)
         outside = (slip.t_s < one.one.start_s) | (slip.t_s > one.one.end_s)
-        assert np.isnan(slip.values[outside]).all()
+        assert np.isnan(slip.value[outside]).all()
 
 
 def test_a_motor_log_that_is_not_joined_gives_nothing_but_the_reason(four_passes: Analysis) -> None:
@@ -116,7 +116,7 @@ def test_without_positions_the_way_is_the_speed_summed() -> None:
     (one,) = pass_curves(analysis(), ["P1"])  # made up, without a course line
     assert one.way_source == "speed"
     assert one.east_m is None
-    speed = one.signals[SPEED].values
+    speed = one.signals[SPEED].value
     assert np.diff(one.way_m) == pytest.approx(0.5 * (speed[1:] + speed[:-1]) * np.diff(one.t_s))
     overlay = lay([one], "distance", "peak")
     assert overlay.notes == ("1 pass: its log has no positions: the way is the speed, summed",)
@@ -125,7 +125,7 @@ def test_without_positions_the_way_is_the_speed_summed() -> None:
 
 
 def test_a_pass_that_is_not_there_is_refused_with_those_that_are() -> None:
-    with pytest.raises(CallError, match="there is no pass P9. Mend: choose one that was found: P1 to P2"):
+    with pytest.raises(CallError, match=r"there is no pass P9\. Mend: choose one that was found: P1 to P2"):
         pass_curves(analysis(), ["P9"])
 
 
@@ -210,7 +210,7 @@ def test_a_reading_lies_between_its_two_samples(curves: tuple[PassCurves, ...]) 
     k = 40
     middle = read_at(one, SPEED, float(one.x[k] + one.x[k + 1]) / 2.0)
     assert middle is not None
-    assert middle.value == pytest.approx(one.curves.signals[SPEED].values[k : k + 2].mean())
+    assert middle.value == pytest.approx(one.curves.signals[SPEED].value[k : k + 2].mean())
     assert read_at(one, SPEED, float(one.x[-1]) + 1.0) is None
     assert read_at(one, "ripple gy_dps", 0.0) is None
 

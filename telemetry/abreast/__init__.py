@@ -1,9 +1,9 @@
 """Passes laid over one another, of one outing or of many."""
 
-from telemetry.overlay.curves import PassCurves, Signal, pass_curves
-from telemetry.overlay.laying import ANCHORS, Abscissa, Anchor, Laid, Overlay, in_one_frame, lay
-from telemetry.overlay.quantities import QUANTITIES, SPEED, Quantity
-from telemetry.overlay.reading import Reading, SheetGroup, read_at, sheet_groups
+from telemetry.abreast.curves import PassCurves, Signal, pass_curves
+from telemetry.abreast.laying import ANCHORS, Abscissa, Anchor, Laid, Overlay, in_one_frame, lay
+from telemetry.abreast.quantities import QUANTITIES, SPEED, Quantity
+from telemetry.abreast.reading import Reading, SheetGroup, read_at, sheet_groups
 
 __all__ = [
     "ANCHORS",

@@ -11,8 +11,8 @@ from analysis_fixture import START, one_pass
 from hypothesis import given
 from hypothesis import strategies as st
 
+from telemetry.abreast import SPEED, PassCurves, Signal, lay, read_at
 from telemetry.geo import CourseLine, LocalFrame
-from telemetry.overlay import SPEED, PassCurves, Signal, lay, read_at
 from telemetry.passes import TakeOff
 
 FRAME = LocalFrame(47.4, 8.2)
@@ -99,4 +99,4 @@ def test_a_reading_at_a_sample_is_that_sample(curves: PassCurves, how: tuple[str
     k = where % curves.t_s.size
     told = read_at(one, SPEED, float(one.x[k]))
     assert told is not None
-    assert told.value == pytest.approx(curves.signals[SPEED].values[k], rel=1e-9)
+    assert told.value == pytest.approx(curves.signals[SPEED].value[k], rel=1e-9)

@@ -10,9 +10,9 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from telemetry.abreast.curves import PassCurves
 from telemetry.frames import FloatArray
 from telemetry.geo import CourseLine, LocalFrame, fit_course
-from telemetry.overlay.curves import PassCurves
 from telemetry.pairing import one_course
 
 Abscissa = Literal["distance", "time", "day"]

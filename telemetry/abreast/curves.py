@@ -9,15 +9,16 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 
-from telemetry.analysis import Analysis, SpeedLog
+from telemetry.abreast.quantities import RIPPLE, SLIP, SPEED
+from telemetry.analysis import Analysis
 from telemetry.channels import Channels, channels
 from telemetry.errors import CallError
 from telemetry.frames import BoolArray, FloatArray
 from telemetry.geo import CourseLine, LocalFrame
 from telemetry.joining import JoinedMotor, motor_of
-from telemetry.overlay.quantities import RIPPLE, SLIP, SPEED
 from telemetry.passes import Pass
 from telemetry.rippleview import ripple_view
+from telemetry.speedlogs import SpeedLog
 from telemetry.speeds import PassSpeeds, curve_u95_mps
 
 BESIDE_S = 2.0  # of the run-up before take-off, or before the pass where there is none, and of the run-out
@@ -35,14 +36,14 @@ class Signal:
     ----------
     t_s : ndarray, shape (n,)
         On the speed log's clock [s].
-    values : ndarray, shape (n,)
+    value : ndarray, shape (n,)
         In the quantity's SI unit; NaN where unknown.
     u95 : ndarray, shape (n,), or None
         Half the width of its 95 % band, NaN where it is not known; None where the library states none.
     """
 
     t_s: FloatArray
-    values: FloatArray
+    value: FloatArray
     u95: FloatArray | None = None
 
 
@@ -69,7 +70,7 @@ class PassCurves:
     east_m, north_m : ndarray, shape (n,), or None
         Along the course as smoothed, across it as logged [m]; None without positions.
     signals : mapping of str to Signal
-        By the names of :data:`~telemetry.overlay.quantities.QUANTITIES`; those that there are.
+        By the names of :data:`~telemetry.abreast.quantities.QUANTITIES`; those that there are.
     notes : tuple of str
         What is missing, and why.
     """
@@ -123,7 +124,7 @@ def _curves(analysis: Analysis, k: int, prepared: dict[int, Channels]) -> PassCu
     rows = _rows(log, one, measured)
     t_s = log.motion.t_s[rows]
     speed = _speed(log, measured, rows)
-    way_m, east_m, north_m = _way(log, measured, rows, speed.values)
+    way_m, east_m, north_m = _way(log, measured, rows, speed.value)
     course = measured.data.window.course
     signals, notes = {SPEED: speed}, []
     motor = motor_of(analysis.motors, one)
@@ -211,7 +212,7 @@ def _motor(
         if values is not None and np.isfinite(values[span]).any():
             signals[name] = Signal(t_s, values[span])
     if pitch_mm is not None and "rpm" in signals:
-        signals[SLIP] = Signal(t_s, _slip(t_s, signals["rpm"].values, one, speed, pitch_mm))
+        signals[SLIP] = Signal(t_s, _slip(t_s, signals["rpm"].value, one, speed, pitch_mm))
     return signals
 
 
@@ -220,7 +221,7 @@ def _slip(t_s: FloatArray, rpm: FloatArray, one: Pass, speed: Signal, pitch_mm: 
     driven = (t_s >= one.start_s) & (t_s <= one.end_s) & np.isfinite(rpm)
     driven &= rpm > _UNDER_POWER * rpm[driven].max(initial=0.0)
     screwed_mps = np.where(driven, rpm, np.nan) / 60.0 * pitch_mm / 1000.0
-    return np.asarray(1.0 - np.interp(t_s, speed.t_s, speed.values) / screwed_mps)
+    return np.asarray(1.0 - np.interp(t_s, speed.t_s, speed.value) / screwed_mps)
 
 
 def _why_no_motor(analysis: Analysis, one: Pass) -> str:
