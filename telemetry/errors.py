@@ -20,6 +20,8 @@ Each message reads ``file (place): reason. Mend: mend`` so that a user never nee
 
 from __future__ import annotations
 
+import traceback
+from pathlib import Path
 from typing import Any
 
 
@@ -115,3 +117,10 @@ class KeptError(ReciprocalError):
 
 class LogbookError(ReciprocalError):
     """The logbook on disk cannot be opened, read or written."""
+
+
+def fault_text(error: BaseException) -> str:
+    """Say in one sentence that the program itself is at fault, and where."""
+    last = traceback.extract_tb(error.__traceback__)[-1]
+    what = f"{type(error).__name__}: {error} ({Path(last.filename).name}, line {last.lineno})"
+    return f"a fault of the program, not of your log: {what}. Mend: report it with the log."

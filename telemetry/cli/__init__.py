@@ -9,14 +9,12 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-import traceback
 from collections.abc import Sequence
-from pathlib import Path
 
 from telemetry import __version__
 from telemetry.cli.catalogue import CATALOGUE
 from telemetry.cli.outcome import DONE, INTERRUPTED, SOME_INPUT_UNUSED, WRONG_CALL, complain
-from telemetry.errors import LogError, ReciprocalError
+from telemetry.errors import LogError, ReciprocalError, fault_text
 
 __all__ = ["build_parser", "main"]
 
@@ -46,12 +44,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     except Exception as error:
         if sys.flags.dev_mode:  # python -X dev -m telemetry.cli ... shows the traceback
             raise
-        last = traceback.extract_tb(error.__traceback__)[-1]
-        what = f"{type(error).__name__}: {error} ({Path(last.filename).name}, line {last.lineno})"
-        print(
-            f"reciprocal: a fault of the program, not of your log: {what}. Mend: report it with the log.",
-            file=sys.stderr,
-        )
+        print(f"reciprocal: {fault_text(error)}", file=sys.stderr)
         return SOME_INPUT_UNUSED
     return status
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from telemetry.cli import arguments, commands, options
+from telemetry.cli import archive, arguments, commands, options
 from telemetry.cli.catalogue import Commands
 from telemetry.power import Limits
 
@@ -19,7 +19,8 @@ LIMITS = {
 
 
 def _add_analyse(parser: argparse.ArgumentParser) -> None:
-    options.add_logs(parser)
+    options.add_logs(parser, "*")
+    archive.add_archive(parser)
     options.add_judging(parser)
     power = options.add_power(parser)
     usual = Limits()

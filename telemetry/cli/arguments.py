@@ -62,6 +62,11 @@ def cells(text: str) -> int:
     return _count(text, "cells")
 
 
+def jobs(text: str) -> int:
+    """Read a count of processes that work at once."""
+    return _count(text, "jobs")
+
+
 def _count(text: str, of_what: str) -> int:
     if not text.isdecimal() or not 1 <= int(text) <= 100:
         raise argparse.ArgumentTypeError(

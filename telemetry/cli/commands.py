@@ -15,7 +15,7 @@ from tqdm import tqdm
 
 from telemetry import headingmaps
 from telemetry.analysis import Analysis, Request, read_and_analyse
-from telemetry.cli import arguments
+from telemetry.cli import archive, arguments
 from telemetry.cli.outcome import DONE, SOME_INPUT_UNUSED, complain
 from telemetry.errors import CallError, LogError
 from telemetry.estimating import start_pass, what_if_from
@@ -29,8 +29,11 @@ Progress = Callable[[str, float], None]
 
 
 def analyse(args: Namespace) -> int:
-    """Read logs, analyse them together, print tables or the JSON contract."""
+    """Read logs, analyse them together, print tables or the JSON contract; or analyse an archive."""
+    archive.check(args)
     load_rule(args.rule)  # a wrong rule ends the call before a long read
+    if args.archive is not None:
+        return archive.analyse_all(args)
     power = arguments.power_options(args, arguments.limits(args))
     request = replace(arguments.judging(args), power=power)
     analysis, unused = read_logs(args, request)

@@ -1,0 +1,29 @@
+"""Thousands of logs analysed again, on this machine or on a cluster, and gone on with after a kill.
+
+::
+
+    items     what lies in a folder: outings and single logs
+    work      one of them analysed: bytes in, bytes out, the same wherever it runs
+    local     spread over processes of this machine
+    cluster   spread over the workers of a Dask scheduler
+    results   what is finished, a file each, found again by its content
+    table     one row for each
+    run       all of these in order
+"""
+
+from telemetry.archive.cluster import on_cluster
+from telemetry.archive.items import Found, Item, find_items
+from telemetry.archive.local import on_this_machine
+from telemetry.archive.run import Summary, analyse_archive
+from telemetry.archive.work import Engine
+
+__all__ = [
+    "Engine",
+    "Found",
+    "Item",
+    "Summary",
+    "analyse_archive",
+    "find_items",
+    "on_cluster",
+    "on_this_machine",
+]

@@ -1,0 +1,138 @@
+"""An archive spread over the workers of a Dask scheduler, on this machine or others.
+
+Logs travel as bytes and results come back as bytes: a worker needs this program, and neither the logs nor the
+folder of results.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Generator, Iterable, Iterator
+from contextlib import contextmanager
+from itertools import islice
+from typing import Any, Final
+
+from telemetry.archive.table import Facts
+from telemetry.archive.work import Engine, Outcome, Task, work
+from telemetry.errors import CallError, ReciprocalError
+
+ENDED_ITS_WORKERS: Final = "ended its worker, as often as the scheduler allows"
+_CONNECT_S: Final = 15.0
+_LOOK_S: Final = 5.0  # so often a run that stands still looks whether anybody is there to go on
+_PATIENCE_S: Final = 60.0
+_UNDER_WAY: Final = 2  # for each thread of a worker, so that none waits while bytes travel
+_RETRIES: Final = 2
+_GO_ON: Final = "start it again, then repeat this call: what is finished is not done again"
+
+
+def on_cluster(address: str, patience_s: float = _PATIENCE_S) -> Engine:
+    """Make an engine of a running scheduler.
+
+    Parameters
+    ----------
+    address : str
+        Such as ``tcp://192.168.1.20:8786``.
+    patience_s : float
+        How long to wait while there is no worker [s].
+
+    Raises
+    ------
+    CallError
+        If the packages for it are not installed.
+    """
+    try:
+        import dask
+        import distributed
+    except ModuleNotFoundError as error:
+        raise CallError(
+            f"--scheduler needs a package that is not installed: {error.name}",
+            mend='install it with pip install "reciprocal[cluster]"',
+        ) from None
+
+    def engine(tasks: Iterator[Task]) -> Generator[tuple[Task, Outcome]]:
+        # The bytes of logs lie in the task, so that the scheduler still has them if a worker ends. Dask would
+        # warn of them.
+        quiet = {"distributed.admin.large-graph-warning-threshold": "10GB"}
+        with dask.config.set(quiet), _client(distributed, address) as client:
+            yield from _Spread(distributed, client, address, patience_s).run(tasks)
+
+    return engine
+
+
+@contextmanager
+def _client(distributed: Any, address: str) -> Iterator[Any]:
+    try:
+        client = distributed.Client(address, timeout=_CONNECT_S, set_as_default=False)
+    except (OSError, ValueError) as error:
+        raise CallError(
+            f"no scheduler answers at {address} ({error})",
+            mend="start one with `dask scheduler`, and give the address that it prints",
+        ) from None
+    try:
+        yield client
+    finally:
+        client.close(timeout=2)
+
+
+class _Spread:
+    """One run on a cluster."""
+
+    def __init__(self, distributed: Any, client: Any, address: str, patience_s: float) -> None:
+        self.distributed, self.client = distributed, client
+        self.address, self.patience_s = address, patience_s
+        self.seen_at = time.monotonic()  # when there was a worker last
+
+    def run(self, tasks: Iterator[Task]) -> Generator[tuple[Task, Outcome]]:
+        running: dict[Any, Task] = {}
+        while True:
+            for task in islice(tasks, max(self._room() - len(running), 0)):
+                running[self.client.submit(work, task, key=task.key, pure=False, retries=_RETRIES)] = task
+            if not running:
+                return
+            for future in self._finished(list(running)):
+                task = running.pop(future)
+                yield task, self._outcome(future)
+
+    def _room(self) -> int:
+        """Count how many tasks may be under way, by the workers that are there now."""
+        try:
+            threads: int = sum(self.client.nthreads().values())
+        except (OSError, RuntimeError) as error:
+            raise self._lost(str(error)) from None
+        if threads:
+            self.seen_at = time.monotonic()
+        elif time.monotonic() - self.seen_at > self.patience_s:
+            raise CallError(
+                f"the scheduler at {self.address} has had no worker for {self.patience_s:.0f} s",
+                mend=f"start one with `dask worker {self.address}`, then repeat this call: "
+                "what is finished is not done again",
+            )
+        return max(_UNDER_WAY * threads, 1)
+
+    def _finished(self, futures: list[Any]) -> Iterable[Any]:
+        try:
+            done: Iterable[Any] = self.distributed.wait(
+                futures, timeout=_LOOK_S, return_when="FIRST_COMPLETED"
+            ).done
+        except TimeoutError:
+            return ()
+        return done
+
+    def _outcome(self, future: Any) -> Outcome:
+        if future.status == "finished":
+            outcome: Outcome = future.result()
+            return outcome
+        if future.status != "error":
+            raise self._lost(f"a task is {future.status}")
+        error = future.exception()
+        if isinstance(error, self.distributed.KilledWorker):
+            return Outcome(b"", Facts.unusable(ENDED_ITS_WORKERS))
+        if isinstance(error, ReciprocalError):
+            raise error
+        raise CallError(
+            f"a worker of {self.address} cannot do the work ({type(error).__name__}: {error})",
+            mend="install the same version of reciprocal on every worker",
+        )
+
+    def _lost(self, why: str) -> CallError:
+        return CallError(f"the scheduler at {self.address} was lost ({why})", mend=_GO_ON)

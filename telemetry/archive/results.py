@@ -1,0 +1,129 @@
+"""What is finished: a file each, named by what it was made of and so never made twice."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import time
+from collections.abc import Sequence
+from dataclasses import asdict
+from pathlib import Path
+from typing import Final
+
+from telemetry import __version__
+from telemetry.analysis import Request
+from telemetry.archive.items import MARKER
+from telemetry.archive.table import Facts, facts_of
+from telemetry.contract import SCHEMA
+from telemetry.errors import CallError, LogError
+from telemetry.home import written_whole
+from telemetry.readers import LogFile, ReadOptions
+
+_LETTERS: Final = 32
+_HOUR_S: Final = 3600.0
+
+
+def request_id(request: Request, options: ReadOptions) -> str:
+    """Name a question: what is asked, what is said of the logs, and which version of the program answers.
+
+    The request holds its rule itself, so that an edited rule file is another question.
+    """
+    asked = {
+        "version": __version__,
+        "schema": SCHEMA,
+        "request": asdict(request),
+        "headings": dict(options.headings),
+        "pole_pairs": options.pole_pairs,
+        "gear_ratio": options.gear_ratio,
+        "kept": [kept.to_dict() for _, kept in sorted(options.kept.items())],
+    }
+    return _digest(json.dumps(asked, sort_keys=True).encode())
+
+
+def key_of(logs: Sequence[LogFile], unread: Sequence[LogError], question: str) -> str:
+    """Name a result by the content and the names of its logs, and by the question.
+
+    Where the logs lie has no part in it: a folder that is renamed is not analysed again.
+    """
+    parts = [(log.file, hashlib.sha256(log.data).hexdigest()) for log in logs]
+    content = json.dumps([parts, [str(error) for error in unread]])
+    return f"{_digest(content.encode())}-{question}"
+
+
+def _digest(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()[:_LETTERS]
+
+
+class Results:
+    """A folder of results.
+
+    Parameters
+    ----------
+    folder : Path
+        Empty or not there, or the results of an earlier run.
+
+    Raises
+    ------
+    CallError
+        If it holds something else, or cannot be written.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self._items = folder / "items"
+        try:
+            if folder.exists() and not (folder / MARKER).is_file() and any(folder.iterdir()):
+                raise CallError(
+                    f"{folder} holds other things than results",
+                    mend="name a new or empty folder with --out, or the results of an earlier run",
+                )
+            self._items.mkdir(parents=True, exist_ok=True)
+            (folder / MARKER).write_text("Results of `reciprocal analyse --archive`.\n", encoding="utf-8")
+            self._sweep()
+        except OSError as error:
+            raise _cannot_write(folder, error) from None
+
+    def _sweep(self) -> None:
+        """Remove what a kill left half-written, unless it is so young that another run may be writing it."""
+        for left in self._items.glob("*.new"):
+            if time.time() - left.stat().st_mtime > _HOUR_S:
+                left.unlink(missing_ok=True)
+
+    @property
+    def table(self) -> Path:
+        """Where the summary is written."""
+        return self.folder / "summary.csv"
+
+    def file(self, key: str) -> Path:
+        """Where a result lies, finished or not."""
+        return self._items / f"{key}.json"
+
+    def facts(self, key: str) -> Facts | None:
+        """Look a finished result up; None where there is none, or not a whole one."""
+        try:
+            contract = json.loads(self.file(key).read_bytes())
+            whole = contract["schema"] == SCHEMA and contract["archive"]["key"] == key
+            return facts_of(contract) if whole else None
+        except FileNotFoundError:
+            return None
+        except (OSError, ValueError, KeyError, TypeError):
+            return None  # damaged since it was written: made again, and then put in its place
+
+    def keep(self, key: str, document: bytes) -> None:
+        """Put a result in its place, whole or not at all.
+
+        Raises
+        ------
+        CallError
+            If it cannot be written.
+        """
+        try:
+            with written_whole(self.file(key)) as stream:
+                stream.write(document)
+        except OSError as error:
+            raise _cannot_write(self.folder, error) from None
+
+
+def _cannot_write(folder: Path, error: OSError) -> CallError:
+    reason = f"results cannot be written into {folder}: {error.strerror or error}"
+    return CallError(reason, mend="make room there, or name another folder with --out")

@@ -1,0 +1,175 @@
+"""An archive analysed from end to end: found, spread, kept, told."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import closing
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from telemetry.analysis import Request
+from telemetry.archive.items import Item, find_items, utf8_name
+from telemetry.archive.results import Results, key_of, request_id
+from telemetry.archive.table import DONE, NOT_USED, Facts, write_table
+from telemetry.archive.work import MADE_BY, Engine, Outcome, Task
+from telemetry.errors import CallError, LogError
+from telemetry.readers import LogFile, ReadOptions, bytes_of
+from telemetry.rules import load_rule
+
+Progress = Callable[[int, int], None]
+"""Told how many items are settled, and of how many."""
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """What became of an archive.
+
+    Attributes
+    ----------
+    rows : tuple of (Item, str, Facts)
+        Each item with its result's place below the folder of results (or an empty text), in order of names.
+    before : int
+        How many results an earlier run had finished.
+    passed_over : int
+        Files whose endings are those of no log.
+    table : Path
+        The summary.
+    """
+
+    rows: tuple[tuple[Item, str, Facts], ...]
+    before: int
+    passed_over: int
+    table: Path
+
+    @property
+    def unusable(self) -> tuple[tuple[Item, Facts], ...]:
+        """The items that could not be used."""
+        return tuple((item, facts) for item, _, facts in self.rows if facts.outcome == NOT_USED)
+
+    @property
+    def partly_used(self) -> int:
+        """How many items are done without some of their logs."""
+        return sum(facts.outcome == DONE and facts.unused_logs > 0 for _, _, facts in self.rows)
+
+    @property
+    def motors_alone(self) -> int:
+        """How many items have a motor log, and no speed log that could say what it did."""
+        return sum(facts.motor_logs > 0 and facts.speed_logs == 0 for _, _, facts in self.rows)
+
+
+class _Run:
+    """The items of one run, and what is known of each so far."""
+
+    def __init__(
+        self, items: tuple[Item, ...], results: Results, request: Request, options: ReadOptions
+    ) -> None:
+        self.items, self.results = items, results
+        self.request, self.options = request, options
+        self.question = request_id(request, options)
+        self.keys: dict[int, str] = {}  # of the items seen so far
+        self.facts: dict[str, Facts] = {}  # of the results, by key
+        self.asked: set[str] = set()
+        self.before = 0
+
+    def tasks(self) -> Iterator[Task]:
+        """Bring item after item into memory, as they are asked for; pass over what is finished."""
+        for k, item in enumerate(self.items):
+            if item.error is not None:
+                continue
+            task = self._task(item)
+            self.keys[k] = task.key
+            if task.key in self.asked:
+                continue  # a copy of another item, under the same names
+            self.asked.add(task.key)
+            known = self.results.facts(task.key)
+            if known is None:
+                yield task
+            else:
+                self.facts[task.key] = known
+                self.before += 1
+
+    def _task(self, item: Item) -> Task:
+        logs: list[LogFile] = []
+        unread: list[LogError] = []
+        for file in item.files:
+            name = utf8_name(file.name)
+            try:
+                logs.append(LogFile(name, bytes_of(file)))
+            except LogError as error:
+                unread.append(LogError(error.reason, file=name, mend=error.mend))
+        key = key_of(logs, unread, self.question)
+        return Task(key, tuple(logs), tuple(unread), self.request, self.options)
+
+    def settle(self, task: Task, outcome: Outcome) -> None:
+        """Keep a result."""
+        if outcome.made_by != MADE_BY:
+            raise CallError(
+                f"a worker runs {outcome.made_by}, this machine {MADE_BY}",
+                mend="install the same versions on every worker",
+            )
+        if outcome.document:
+            self.results.keep(task.key, outcome.document)
+        self.facts[task.key] = outcome.facts
+
+    @property
+    def settled(self) -> int:
+        """How many items are seen and have their facts."""
+        return len(self.keys) - len(self.asked) + len(self.facts)
+
+    def rows(self) -> Iterator[tuple[Item, str, Facts]]:
+        for k, item in enumerate(self.items):
+            if item.error is not None:
+                yield item, "", Facts.unusable(str(item.error))
+                continue
+            file = self.results.file(self.keys[k])
+            place = file.relative_to(self.results.folder).as_posix() if file.exists() else ""
+            yield item, place, self.facts[self.keys[k]]
+
+
+def analyse_archive(
+    archive: Path,
+    out: Path,
+    engine: Engine,
+    request: Request | None = None,
+    options: ReadOptions | None = None,
+    progress: Progress | None = None,
+) -> Summary:
+    """Analyse every item of an archive that is not analysed yet, and write the summary.
+
+    Parameters
+    ----------
+    archive : Path
+        The folder of logs, see :mod:`telemetry.archive.items`.
+    out : Path
+        The folder of results. It may lie in the archive; it is not looked through.
+    engine : callable
+        Where the work is done.
+    request, options
+        What is asked, and what the readers have to be told.
+    progress : callable, optional
+
+    Returns
+    -------
+    Summary
+        Whatever the engine and whatever the order in which items end, the same results and the same rows.
+
+    Raises
+    ------
+    RuleError, CallError
+        If the request or a folder cannot be used, or the engine cannot go on. What is finished is kept, and
+        the same call goes on from there.
+    """
+    request = request or Request()
+    request = replace(request, rule=load_rule(request.rule))
+    results = Results(out)
+    found = find_items(archive)
+    run = _Run(found.items, results, request, options or ReadOptions())
+    refused = sum(item.error is not None for item in found.items)
+    with closing(engine(run.tasks())) as outcomes:  # an engine that is left early ends what it started
+        for task, outcome in outcomes:
+            run.settle(task, outcome)
+            if progress:
+                progress(refused + run.settled, len(found.items))
+    rows = tuple(run.rows())
+    write_table(results.table, rows)
+    return Summary(rows, run.before, found.passed_over, results.table)

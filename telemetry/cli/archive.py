@@ -1,0 +1,125 @@
+"""The command analyse with an archive: its options, and how it tells what became of the items."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from argparse import Namespace
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+from typing import Final
+
+from tqdm import tqdm
+
+from telemetry import headingmaps
+from telemetry.archive import Summary, analyse_archive, on_cluster, on_this_machine
+from telemetry.cli import arguments
+from telemetry.cli.outcome import DONE, SOME_INPUT_UNUSED, complain
+from telemetry.errors import CallError
+from telemetry.readers import ReadOptions
+
+_MOST_NAMED: Final = 20
+
+
+def add_archive(parser: argparse.ArgumentParser) -> None:
+    """Add what is said of an archive."""
+    archive = parser.add_argument_group(
+        "archive", "thousands of logs analysed again; after a kill the same call goes on from where it was"
+    )
+    archive.add_argument(
+        "--archive",
+        type=Path,
+        metavar="FOLDER",
+        help="each folder below it is an outing, each log that lies loose in it stands alone",
+    )
+    archive.add_argument(
+        "--out", type=Path, metavar="FOLDER", help="of the results (default: FOLDER-analysed, beside it)"
+    )
+    archive.add_argument(
+        "--jobs", type=arguments.jobs, metavar="N", help="processes at once (default: one a processor)"
+    )
+    archive.add_argument(
+        "--scheduler", metavar="ADDRESS", help="spread over the workers of a Dask scheduler instead"
+    )
+
+
+def check(args: Namespace) -> None:
+    """Hold the options of an archive to one another.
+
+    Raises
+    ------
+    CallError
+        If they do not fit together.
+    """
+    if args.archive is None:
+        given = [name for name in ("out", "jobs", "scheduler") if getattr(args, name) is not None]
+        if given:
+            raise CallError(f"--{given[0]} goes with --archive", mend="add --archive FOLDER, or leave it out")
+        if not args.logs:
+            raise CallError("no log is named", mend="name a log or a folder, or give --archive FOLDER")
+        return
+    if args.logs:
+        raise CallError("an archive is analysed by itself", mend="leave out either --archive or the logs")
+    if args.json:
+        raise CallError("an archive's results are JSON files", mend="leave out --json, and see --out")
+    if args.jobs is not None and args.scheduler is not None:
+        raise CallError("the scheduler decides how many jobs run", mend="leave out --jobs or --scheduler")
+
+
+def analyse_all(args: Namespace) -> int:
+    """Analyse an archive and say where the results are and what could not be used."""
+    archive: Path = args.archive.resolve()
+    out = args.out or archive.with_name(f"{archive.name}-analysed")
+    request = replace(arguments.judging(args), power=arguments.power_options(args, arguments.limits(args)))
+    kept, damaged = headingmaps.load()
+    complain(damaged)
+    options = ReadOptions(arguments.headings(args.headings), args.pole_pairs, args.gear, kept)
+    engine = on_cluster(args.scheduler) if args.scheduler else on_this_machine(args.jobs)
+    try:
+        with _counted() as progress:
+            summary = analyse_archive(archive, out, engine, request, options, progress)
+    except KeyboardInterrupt:
+        print("reciprocal: interrupted; the same call goes on from here", file=sys.stderr)
+        raise
+    _tell(summary)
+    return SOME_INPUT_UNUSED if summary.unusable or summary.partly_used else DONE
+
+
+def _tell(summary: Summary) -> None:
+    unusable = summary.unusable
+    done = len(summary.rows) - len(unusable)
+    print(f"{len(summary.rows)} items: {done} done, {len(unusable)} could not be used")
+    if summary.before:
+        print(f"{summary.before} were analysed before, by the same question and version, and were not again")
+    if summary.partly_used:
+        print(f"{summary.partly_used} are done with some of their logs left out; the table names why")
+    if summary.motors_alone:
+        print(f"{summary.motors_alone} are a motor log alone: put it into a folder with its speed log")
+    if summary.passed_over:
+        print(f"{summary.passed_over} other files were passed over: they do not end as logs do")
+    print(f"{summary.table} has a row for each item")
+    for item, facts in unusable[:_MOST_NAMED]:
+        where = "" if facts.error.startswith(item.name) else f"{item.name}: "
+        print(f"reciprocal: {where}{facts.error}", file=sys.stderr)
+    if len(unusable) > _MOST_NAMED:
+        print(
+            f"reciprocal: {len(unusable) - _MOST_NAMED} more could not be used, see the table",
+            file=sys.stderr,
+        )
+
+
+@contextmanager
+def _counted() -> Iterator[Callable[[int, int], None] | None]:
+    """Show on stderr how many items are settled and how long the rest will take, where a person watches."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    with tqdm(unit=" items", delay=1.0, leave=False, smoothing=0.1) as bar:
+
+        def show(settled: int, of: int) -> None:
+            bar.total = of
+            bar.update(settled - bar.n)
+
+        yield show
