@@ -11,7 +11,7 @@ from dashboard.figures.clock import TimeAxis, time_axis
 from dashboard.figures.directions import arrow, by_direction
 from dashboard.figures.frame import blank_figure, empty_figure, pass_shade
 from dashboard.figures.palette import LIGHT, Palette, with_alpha
-from dashboard.figures.thinning import thin
+from dashboard.figures.thinning import RESAMPLED, Window, resample, thin
 from telemetry.analysis import Analysis, SpeedLog
 from telemetry.frames import FloatArray
 from telemetry.passes import Pass
@@ -25,7 +25,13 @@ _DOTS_UP_TO: Final = 1500  # beyond this many, raw samples are drawn as one path
 
 
 def speed_time(
-    analysis: Analysis, chosen: TwoWay | None, unit: Unit, palette: Palette = LIGHT, *, coarse: bool = False
+    analysis: Analysis,
+    chosen: TwoWay | None,
+    unit: Unit,
+    palette: Palette = LIGHT,
+    *,
+    coarse: bool = False,
+    window: Window | None = None,
 ) -> go.Figure:
     """Draw speed over time.
 
@@ -41,6 +47,8 @@ def speed_time(
         Colours for the page's surroundings.
     coarse : bool
         True for a finger: then a drag scrolls the page instead of zooming.
+    window : (float, float), optional
+        The part of the time axis that is looked at, which then shows true samples as far as they fit.
     """
     if not analysis.speed_logs:
         return empty_figure("No speed log yet", palette)
@@ -48,10 +56,9 @@ def speed_time(
     top = _top_speed_mps(analysis) * 1.18
     figure = blank_figure(palette, coarse=coarse)
     for number, log in enumerate(analysis.speed_logs):
-        spans = [(p.start_s, p.end_s) for p in analysis.passes if p.log == number]
-        figure.add_traces(_raw(log, number, axis, unit, palette, spans))
-        figure.add_trace(_smoothed(log, number, axis, unit, palette, spans))
-    figure.add_traces(_passes(analysis, axis, unit, palette))
+        figure.add_traces(_raw(log, number, axis, unit, palette, window))
+        figure.add_trace(_smoothed(log, number, axis, unit, palette, window))
+    figure.add_traces(_passes(analysis, axis, unit, palette, window))
     figure.update_layout(
         shapes=_shades(analysis, axis, palette), annotations=_labels(analysis, axis, palette)
     )
@@ -82,14 +89,16 @@ def _any(values: FloatArray) -> bool:
 
 
 def _smoothed(
-    log: SpeedLog, number: int, axis: TimeAxis, unit: Unit, palette: Palette, spans: list[tuple[float, float]]
+    log: SpeedLog, number: int, axis: TimeAxis, unit: Unit, palette: Palette, window: Window | None
 ) -> go.Scatter:
     t_s, speed = broken(log)
-    kept = thin(t_s, speed, LINE_POINTS, spans)
+    x = axis.at(number, t_s)
+    kept = resample(x, speed, LINE_POINTS, window)
     return go.Scatter(
-        x=axis.at(number, t_s[kept]),
+        x=x[kept],
         y=unit.from_si(speed[kept]),
         name="smoothed",
+        meta=RESAMPLED,
         mode="lines",
         line={"color": palette.ink, "width": 1.6},
         hovertemplate=f"%{{y:.{unit.decimals}f}} {unit.name}<extra>smoothed</extra>",
@@ -104,20 +113,22 @@ def broken(log: SpeedLog) -> tuple[FloatArray, FloatArray]:
 
 
 def _raw(
-    log: SpeedLog, number: int, axis: TimeAxis, unit: Unit, palette: Palette, spans: list[tuple[float, float]]
+    log: SpeedLog, number: int, axis: TimeAxis, unit: Unit, palette: Palette, window: Window | None
 ) -> list[go.Scatter]:
     logged = log.cleaned.track.column("speed_mps")
     if logged is None:
         return []
     shown = np.where(log.cleaned.speed_ok, logged, np.nan)  # the others appear as crosses
-    t_s = log.cleaned.track.t_s
-    kept = thin(t_s, shown, LINE_POINTS, spans)
-    dots = kept.size <= _DOTS_UP_TO
+    x = axis.at(number, log.cleaned.track.t_s)
+    kept = resample(x, shown, LINE_POINTS, window)
+    seen = kept.size if window is None else np.count_nonzero((x[kept] >= window[0]) & (x[kept] <= window[1]))
+    dots = seen <= _DOTS_UP_TO
     return [
         go.Scatter(
-            x=axis.at(number, t_s[kept]),
+            x=x[kept],
             y=unit.from_si(shown[kept]),
             name="as logged",
+            meta=RESAMPLED,
             mode="markers" if dots else "lines",
             marker={"color": palette.raw, "size": 4},
             line={"color": palette.raw, "width": 1},
@@ -126,7 +137,9 @@ def _raw(
     ]
 
 
-def _passes(analysis: Analysis, axis: TimeAxis, unit: Unit, palette: Palette) -> list[go.Scatter]:
+def _passes(
+    analysis: Analysis, axis: TimeAxis, unit: Unit, palette: Palette, window: Window | None
+) -> list[go.Scatter]:
     """One line for all passes out and one for all back, and the same for their take-offs."""
     traces = []
     for direction, passes in by_direction(analysis.passes).items():
@@ -134,8 +147,9 @@ def _passes(analysis: Analysis, axis: TimeAxis, unit: Unit, palette: Palette) ->
         lines = [(p.id, p.log, p.start_s, p.end_s) for p in passes]
         traces.append(
             go.Scatter(
-                **_joined(analysis, lines, axis, unit),
+                **_joined(analysis, lines, axis, unit, window),
                 name=f"passes {direction}",
+                meta=RESAMPLED,
                 mode="lines",
                 line={"color": colour, "width": 3},
                 hovertemplate=f"%{{text}} %{{y:.{unit.decimals}f}} {unit.name}<extra></extra>",
@@ -171,11 +185,15 @@ def _takeoffs(
 
 
 def _joined(
-    analysis: Analysis, lines: list[tuple[str, int, float, float]], axis: TimeAxis, unit: Unit
+    analysis: Analysis,
+    lines: list[tuple[str, int, float, float]],
+    axis: TimeAxis,
+    unit: Unit,
+    window: Window | None,
 ) -> dict[str, Any]:
     """Put pieces of smoothed speed into one line with a break after each; ``text`` names each piece."""
-    x: list[FloatArray] = []
-    y: list[FloatArray] = []
+    x: list[FloatArray] = [np.empty(0)]
+    y: list[FloatArray] = [np.empty(0)]
     text: list[str] = []
     for name, number, start_s, end_s in lines:
         motion = analysis.speed_logs[number].motion
@@ -183,7 +201,9 @@ def _joined(
         x += [axis.at(number, motion.t_s[inside]), np.array([axis.at(number, end_s)])]
         y += [unit.from_si(motion.speed_mps[inside]), np.array([np.nan])]
         text += [name] * (np.count_nonzero(inside) + 1)
-    return {"x": np.concatenate(x) if x else [], "y": np.concatenate(y) if y else [], "text": text}
+    at, speed = np.concatenate(x), np.concatenate(y)
+    kept = resample(at, speed, LINE_POINTS, window)
+    return {"x": at[kept], "y": speed[kept], "text": [text[k] for k in kept]}
 
 
 def _shades(analysis: Analysis, axis: TimeAxis, palette: Palette) -> list[dict[str, Any]]:

@@ -8,6 +8,7 @@ import pytest
 from dashboard.figures.directions import arrow, directions
 from dashboard.figures.palette import DARK, LIGHT
 from dashboard.figures.speed_time import cut_reasons, speed_time
+from dashboard.figures.thinning import RESAMPLED
 from telemetry.units import SPEED_UNITS
 
 MPH = SPEED_UNITS["mph"]
@@ -109,6 +110,27 @@ def test_an_hour_at_10_hz_is_thinned_and_keeps_its_passes() -> None:
     figure = speed_time(long, None, MPH)
     assert len(named(figure, "smoothed").x) < 3500
     assert np.count_nonzero(np.isfinite(named(figure, "passes out").y)) == 121
+
+
+def test_what_is_looked_at_shows_every_sample_and_the_rest_stays_coarse() -> None:
+    whole = made.analysis()
+    long = replace(whole, speed_logs=(made.speed_log(36_000),))
+    at_s = made.START.timestamp() + np.array([15.0, 80.0])
+    window = (at_s[0] * 1000.0, at_s[1] * 1000.0)
+    far = speed_time(long, None, MPH)
+    near = speed_time(long, None, MPH, window=window)
+    assert named(far, "as logged").mode == "lines"
+    assert named(near, "as logged").mode == "markers"
+    for name in ("smoothed", "as logged"):
+        x = np.asarray(named(near, name).x)
+        assert np.count_nonzero((x >= window[0]) & (x <= window[1])) == 651
+        assert x.size < 4500
+    assert [t.name for t in near.data if t.meta == RESAMPLED] == [
+        "as logged",
+        "smoothed",
+        "passes out",
+        "passes back",
+    ]
 
 
 def test_nothing_loaded_says_so() -> None:
