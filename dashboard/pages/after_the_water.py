@@ -43,6 +43,7 @@ def layout() -> html.Main:
             dcc.Store(id="dropped"),
             dcc.Store(id="revision", data=0),
             dcc.Store(id="asked"),
+            dcc.Store(id="speed-zoom"),
             dcc.Store(id="picked", data=[]),
         ],
         id="after-the-water",

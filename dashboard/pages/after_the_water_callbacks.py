@@ -17,7 +17,8 @@ from dashboard.figures.directions import directions
 from dashboard.figures.palette import seen_by
 from dashboard.figures.plan import aspect, place_at, plan
 from dashboard.figures.speed_time import speed_time
-from dashboard.pages import after_the_water_files, after_the_water_power
+from dashboard.figures.thinning import window_of
+from dashboard.pages import after_the_water_files, after_the_water_power, after_the_water_zoom
 from dashboard.services.questions import (
     USERS_OWN,
     Asked,
@@ -47,6 +48,7 @@ def register(app: Dash, sessions: Sessions, statements: Statements) -> None:
     _register_controls(app, sessions)
     _register_answer(app, sessions, statements)
     after_the_water_power.register(app, sessions)
+    after_the_water_zoom.register(app, sessions)
 
 
 def _register_controls(app: Dash, sessions: Sessions) -> None:
@@ -232,6 +234,7 @@ def _register_answer(app: Dash, sessions: Sessions, statements: Statements) -> N
         Input("unit", "value"),
         Input("picked", "data"),
         Input("surroundings", "data"),
+        State(after_the_water_zoom.STORE, "data"),
         State("session", "data"),
     )
     def draw(
@@ -240,6 +243,7 @@ def _register_answer(app: Dash, sessions: Sessions, statements: Statements) -> N
         unit: str,
         picked: list[list[float]],
         surroundings: dict[str, bool] | None,
+        looked_at: list[float | str] | None,
         token: str,
     ) -> tuple[Any, Any, dict[str, str]]:
         analysis = answered(sessions.peek(token), asked)
@@ -249,7 +253,9 @@ def _register_answer(app: Dash, sessions: Sessions, statements: Statements) -> N
         chosen = _two_way(analysis, opened) or next((t for t in analysis.two_ways if t.best), None)
         points = tuple((lat, lon) for lat, lon in picked or [])
         return (
-            speed_time(analysis, chosen, SPEED_UNITS[unit], palette, coarse=coarse),
+            speed_time(
+                analysis, chosen, SPEED_UNITS[unit], palette, coarse=coarse, window=window_of(looked_at)
+            ),
             plan(analysis, chosen, palette, picked=points, coarse=coarse),
             {"aspectRatio": f"{aspect(analysis):.3f}"},
         )

@@ -54,6 +54,12 @@ class Session:
         """Every log that was read."""
         return tuple(log for upload in self.uploads.values() for log in upload.logs)
 
+    @property
+    def latest(self) -> Analysis | None:
+        """The answer that was given last, whatever was asked; None before any."""
+        with self._lock:
+            return next(reversed(self._answers.values()), None)
+
     def put(self, upload: Upload) -> None:
         """Add a file or replace the same one; one that would be too much is kept as its own refusal."""
         with self._lock:
