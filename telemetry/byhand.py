@@ -91,7 +91,7 @@ class ByHand:
     cuts : tuple of Cut
     restored : tuple of Restored
     clocks : tuple of ClockByHand
-        The last one of a motor log holds.
+        One of each motor log.
     """
 
     cuts: tuple[Cut, ...] = ()
@@ -104,15 +104,17 @@ class ByHand:
         return (*self.cuts, *self.restored, *self.clocks)
 
     def with_(self, *more: Correction) -> ByHand:
-        """Return these and more; one that is there already is not doubled.
+        """Return these and more; none is doubled, and a clock takes the place of the motor log's former one.
 
         Raises
         ------
         CallError
             If a correction cannot be meant.
         """
-        kept = [c for c in self.all if c not in more]
-        return gathered([*kept, *dict.fromkeys(map(checked, more))])
+        every = (*self.all, *map(checked, more))
+        stretches = dict.fromkeys(c for c in every if not isinstance(c, ClockByHand))
+        clocks = {c.log: c for c in every if isinstance(c, ClockByHand)}
+        return gathered([*stretches, *clocks.values()])
 
     def without(self, *gone: Correction) -> ByHand:
         """Return the others."""
@@ -128,8 +130,8 @@ class ByHand:
         )
 
     def clock_of(self, log: str) -> ClockByHand | None:
-        """Return the clock set by hand for a motor log, the latest; None where none was."""
-        return next((c for c in reversed(self.clocks) if c.log == log), None)
+        """Return the clock set by hand for a motor log; None where none was."""
+        return next((c for c in self.clocks if c.log == log), None)
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain types, by kind."""

@@ -29,6 +29,7 @@ _TABLES: Final = (
     "founds",
     "outings",
     "outing_logs",
+    "corrections",
     "passes",
     "two_ways",
     "services",

@@ -14,8 +14,9 @@ class Logbook(History):
     """Everything that is kept.
 
     Boats, sheets and bench measures are in :class:`~telemetry.logbook.boats.Boats`, outings in
-    :class:`~telemetry.logbook.outings.Outings`, service in :class:`~telemetry.logbook.services.Services`,
-    evidence in :class:`~telemetry.logbook.history.History`.
+    :class:`~telemetry.logbook.outings.Outings`, their corrections by hand in
+    :class:`~telemetry.logbook.correcting.Correcting`, service in
+    :class:`~telemetry.logbook.services.Services`, evidence in :class:`~telemetry.logbook.history.History`.
     """
 
     def backup(self, file: str | Path, *, overwrite: bool = False) -> Backup:

@@ -15,9 +15,11 @@ from telemetry.analysis import Analysis, Progress, Request
 from telemetry.errors import LogbookError
 from telemetry.logbook import request as asked
 from telemetry.logbook.boats import Boats, boat_of
+from telemetry.logbook.corrections import by_hand_of, write_corrections
 from telemetry.logbook.importing import (
     PROGRAM_VERSION,
     as_used,
+    digest,
     now_utc,
     open_document,
     prepare,
@@ -56,6 +58,7 @@ class Outings(Boats):
         request: Request | None = None,
         options: ReadOptions | None = None,
         start_utc: datetime | None = None,
+        who: str = "",
         progress: Progress | None = None,
     ) -> Imported:
         """Add an outing: its logs are read and analysed, then all is written at once or not at all.
@@ -73,6 +76,8 @@ class Outings(Boats):
             power train is taken from the sheet, and limits from the boat.
         start_utc : datetime, optional
             When the outing began, where no log says so.
+        who : str
+            Who corrected by hand what the request says was corrected; it is recorded with the outing.
         progress : callable, optional
             Called with a step's name and the share done, 0 to 1.
 
@@ -121,6 +126,8 @@ class Outings(Boats):
             session.add(outing)
             session.flush()
             write_logs(session, outing.id, intake.named)
+            ours = {digest(log.data) for log in intake.named}
+            write_corrections(session, outing.id, [c for c in request.by_hand.all if c.log in ours], who)
             write_analysis(session, outing, prepared)
             session.flush()
             (record,) = told(session, [(outing, boat_row.name, sheet_row.name)])
@@ -153,7 +160,7 @@ class Outings(Boats):
             refuse_known(session, taken, outing_id)
             before, _, _ = self._found(session, outing_id)
             former = self._logs(session, outing_id)
-            request, told_before = asked.from_dict(self._analysis_row(session, outing_id).request)
+            request, told_before = self._asked(session, outing_id)
         options = told_by(told_before, options)
         intake = read_logs(taken, options, unread, progress)
         read = (*read_logs(former, options).read, *intake.read)
@@ -265,7 +272,7 @@ class Outings(Boats):
             If there is no such outing.
         """
         with self._reading() as session:
-            return asked.from_dict(self._analysis_row(session, outing_id).request)
+            return self._asked(session, outing_id)
 
     def analysis(self, outing_id: int) -> dict[str, Any]:
         """Return an outing's analysis as the output contract writes it.
@@ -294,7 +301,7 @@ class Outings(Boats):
         with self._reading() as session:
             self._found(session, outing_id)
             logs = self._logs(session, outing_id)
-            request, options = asked.from_dict(self._analysis_row(session, outing_id).request)
+            request, options = self._asked(session, outing_id)
         return prepare(read_logs(logs, options).read, request, options).analysis
 
     def stale(self) -> tuple[int, ...]:
@@ -317,7 +324,7 @@ class Outings(Boats):
         with self._reading() as session:
             outing, boat, _ = self._found(session, outing_id)
             logs = self._logs(session, outing_id)
-            request, options = asked.from_dict(self._analysis_row(session, outing_id).request)
+            request, options = self._asked(session, outing_id)
             if anew:
                 items, its_boat = self._what_is_known(session, boat, outing.sheet_id)
                 request = replace(request, power=PowerOptions())
@@ -328,6 +335,11 @@ class Outings(Boats):
             outing, _, _ = self._found(session, outing_id)
             write_analysis(session, outing, prepared)
         return prepared.document
+
+    def _asked(self, session: Session, outing_id: int) -> tuple[Request, ReadOptions]:
+        """Return what the latest analysis was asked, with the corrections that hold now."""
+        request, options = asked.from_dict(self._analysis_row(session, outing_id).request)
+        return replace(request, by_hand=by_hand_of(session, outing_id)), options
 
     def _found(self, session: Session, outing_id: int) -> Found:
         found = session.execute(found_outings().where(OutingRow.id == outing_id)).one_or_none()

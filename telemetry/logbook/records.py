@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import Literal
 
 from telemetry.analysis import Analysis
+from telemetry.byhand import Correction
 from telemetry.errors import LogError
 from telemetry.power import Limits
 from telemetry.setup import OwnItem
@@ -173,6 +174,36 @@ class KeptUpset:
     verdict: str
     why: str
     start_utc: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class KeptCorrection:
+    """What was corrected by hand in an outing, by whom and when; it stays when it is taken back.
+
+    Attributes
+    ----------
+    id : int
+    correction : Correction
+        With the reason given.
+    file : str
+        The name of its log.
+    made_utc : datetime
+    who : str
+        Empty where nobody said.
+    back_utc : datetime or None
+        When it was taken back; None while it holds.
+    back_who, back_why : str
+        By whom and why.
+    """
+
+    id: int
+    correction: Correction
+    file: str
+    made_utc: datetime
+    who: str
+    back_utc: datetime | None = None
+    back_who: str = ""
+    back_why: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,8 +10,8 @@ from sqlalchemy import delete, func, select
 from sqlalchemy.orm import Session
 
 from telemetry.errors import LogbookError
+from telemetry.logbook.correcting import Correcting
 from telemetry.logbook.importing import now_utc
-from telemetry.logbook.outings import Outings
 from telemetry.logbook.tables import OutingRow, ServiceDoneRow, ServiceRow
 from telemetry.setup.service import Due, ServiceTask, Use, due, tasks_for
 
@@ -27,7 +27,7 @@ class ServiceDone:
     note: str = ""
 
 
-class Services(Outings):
+class Services(Correcting):
     """The boats' service."""
 
     def service_tasks(self, boat: str) -> tuple[ServiceTask, ...]:

@@ -1,9 +1,9 @@
 """The tables of the logbook.
 
 What a user wrote or logged is in ``boats``, ``sheets``, ``founds``, ``outings``, ``logs``, ``outing_logs``,
-``services`` and ``services_done``; the program never changes it by itself. ``analyses`` holds what each
-version of the program made of it; ``passes`` and ``two_ways`` repeat the latest as numbers to search and
-compare by.
+``corrections``, ``services`` and ``services_done``; the program never changes it by itself. ``analyses``
+holds what each version of the program made of it; ``passes`` and ``two_ways`` repeat the latest as numbers to
+search and compare by.
 """
 
 from __future__ import annotations
@@ -171,6 +171,33 @@ class OutingLogRow(Base):
     outing_id: Mapped[int] = mapped_column(ForeignKey("outings.id", ondelete="CASCADE"), index=True)
     position: Mapped[int]
     file: Mapped[str]
+
+
+class CorrectionRow(Base):
+    """What a person corrected by hand in a log of an outing; one taken back stays, with when and by whom.
+
+    ``kind`` is ``cut`` or ``restored`` with a span, or ``clock`` with the rest; ``sha256`` names the log.
+    """
+
+    __tablename__ = "corrections"
+    __table_args__ = ({"sqlite_autoincrement": True},)  # a number once told is never another correction's
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    outing_id: Mapped[int] = mapped_column(ForeignKey("outings.id", ondelete="CASCADE"), index=True)
+    sha256: Mapped[str]
+    kind: Mapped[str]
+    start_s: Mapped[float | None]
+    end_s: Mapped[float | None]
+    speed_sha256: Mapped[str | None]
+    offset_s: Mapped[float | None]
+    drift_ppm: Mapped[float | None]
+    u95_s: Mapped[float | None]
+    why: Mapped[str]
+    who: Mapped[str]
+    made_utc: Mapped[datetime]
+    back_utc: Mapped[datetime | None]
+    back_who: Mapped[str]
+    back_why: Mapped[str]
 
 
 class AnalysisRow(Base):

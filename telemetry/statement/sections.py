@@ -204,7 +204,7 @@ def _cautions(s: Statement) -> Iterator[str]:
     if len(speed_logs) > 1 and s.two_way is not None:
         yield "The two passes stand in two logs, laid in order by their UTC."
     if s.corrections:
-        yield "What was corrected by hand is a person's word: whoever decides has to see the logs as they are."
+        yield "What was corrected by hand is a person's word: who decides has to see the logs as they came."
     for event in s.ride:
         yield f"{event.pass_id}, {event.phase}: {event.kind} {event.verdict}."
     yield from (f"Not used: {text}" for text in cut(s.unused, _MOST_UNUSED))

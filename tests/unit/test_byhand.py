@@ -285,8 +285,8 @@ def test_what_nobody_can_mean_is_refused(wrong: Correction) -> None:
 def test_the_same_correction_twice_is_one_and_the_last_clock_holds() -> None:
     cut = Cut(LOG, 1.0, 2.0)
     assert ByHand().with_(cut, cut).cuts == ByHand().with_(cut).with_(cut).cuts == (cut,)
-    both = ByHand().with_(ClockByHand("m", LOG, 1.0), ClockByHand("m", LOG, 2.0))
-    latest = both.clock_of("m")
-    assert latest is not None
-    assert latest.offset_s == 2.0
-    assert both.without(latest).clock_of("m") == ClockByHand("m", LOG, 1.0)
+    first, second, other = (ClockByHand(log, LOG, s) for log, s in (("m", 1.0), ("m", 2.0), ("n", 3.0)))
+    for both in (ByHand().with_(first, other).with_(second), ByHand().with_(first, second, other)):
+        assert set(both.clocks) == {second, other}
+        assert both.clock_of("m") == second
+        assert both.without(second).clock_of("m") is None

@@ -15,7 +15,7 @@ from telemetry.logbook.migrations import HEAD, VERSION_TABLE
 from telemetry.logbook.restore import count_on
 from telemetry.logbook.tables import Base
 
-LATER = {"founds", "services", "services_done"}  # tables that the first step did not have
+LATER = {"founds", "services", "services_done", "corrections"}  # tables that the first step did not have
 
 
 def differences(logbook: Logbook) -> list[object]:

@@ -3,4 +3,4 @@
 from typing import Final
 
 VERSION_TABLE: Final = "logbook_version"
-HEAD: Final = "0002"  # a test holds it to the last step: so a logbook in order opens without Alembic
+HEAD: Final = "0003"  # a test holds it to the last step: so a logbook in order opens without Alembic

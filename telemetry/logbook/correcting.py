@@ -1,0 +1,108 @@
+"""An outing's logs corrected by hand, and corrections taken back: recorded, and analysed again at once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+from sqlalchemy.orm import Session
+
+from telemetry.analysis import Analysis
+from telemetry.byhand import ByHand, ClockByHand, Correction
+from telemetry.errors import LogbookError
+from telemetry.logbook.corrections import by_hand_of, end, kept_of, rows_of, write_corrections
+from telemetry.logbook.importing import digest, prepare, read_logs
+from telemetry.logbook.outings import Outings
+from telemetry.logbook.records import KeptCorrection
+from telemetry.logbook.writing import write_analysis
+
+
+class Correcting(Outings):
+    """What was corrected by hand in outings."""
+
+    def corrections(self, outing_id: int) -> tuple[KeptCorrection, ...]:
+        """List what was ever corrected in an outing, taken back or not, the oldest first.
+
+        Raises
+        ------
+        LogbookError
+            If there is no such outing.
+        """
+        with self._reading() as session:
+            self._found(session, outing_id)
+            return kept_of(session, outing_id)
+
+    def correct_by_hand(
+        self, outing_id: int, corrections: Sequence[Correction], *, who: str = ""
+    ) -> Analysis:
+        """Correct an outing's logs by hand and analyse it again: both are kept, or neither.
+
+        Parameters
+        ----------
+        outing_id : int
+        corrections : sequence of Correction
+        who : str
+            Who says so.
+
+        Raises
+        ------
+        LogbookError
+            If there is no such outing, or it does not have a log that is to be corrected.
+        CallError
+            If a correction cannot be meant.
+        """
+        with self._reading() as session:
+            self._found(session, outing_id)
+            hashes = {digest(log.data) for log in self._logs(session, outing_id)}
+        named = {c.log for c in corrections} | {
+            c.speed_log for c in corrections if isinstance(c, ClockByHand)
+        }
+        if not named <= hashes:
+            raise LogbookError(
+                f"outing {outing_id} has no such log", file=self.where, mend="correct one of its own logs"
+            )
+        return self._analysed_with(
+            outing_id,
+            lambda before: before.with_(*corrections),
+            lambda session: write_corrections(session, outing_id, corrections, who),
+        )
+
+    def take_back(self, outing_id: int, ids: Sequence[int], *, who: str = "", why: str = "") -> Analysis:
+        """Take corrections back and analyse the outing again; the record of them stays.
+
+        Raises
+        ------
+        LogbookError
+            If there is no such outing, or a correction of it by that number does not hold.
+        """
+        kept = {one.id: one for one in self.corrections(outing_id) if one.back_utc is None}
+        unknown = [number for number in ids if number not in kept]
+        if unknown or not ids:
+            raise LogbookError(
+                f"no correction {', '.join(map(str, unknown))} of outing {outing_id} holds",
+                file=self.where,
+                mend=f"list them with `reciprocal show {outing_id}`",
+            )
+        return self._analysed_with(
+            outing_id,
+            lambda before: before.without(*(kept[number].correction for number in ids)),
+            lambda session: end(rows_of(session, outing_id, ids), who, why),
+        )
+
+    def _analysed_with(
+        self, outing_id: int, change: Callable[[ByHand], ByHand], write: Callable[[Session], None]
+    ) -> Analysis:
+        """Analyse with other corrections, then write them and the analysis together."""
+        with self._reading() as session:
+            logs = self._logs(session, outing_id)
+            request, options = self._asked(session, outing_id)
+        before = request.by_hand
+        request = replace(request, by_hand=change(before))
+        prepared = prepare(read_logs(logs, options).read, request, options)
+        with self._writing() as session:
+            outing, _, _ = self._found(session, outing_id)
+            if by_hand_of(session, outing_id) != before:
+                raise LogbookError("the outing was changed meanwhile", file=self.where, mend="do it again")
+            write(session)
+            write_analysis(session, outing, prepared)
+        return prepared.analysis
