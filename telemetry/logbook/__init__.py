@@ -12,6 +12,7 @@ from pathlib import Path
 
 from telemetry.logbook.backup import Backup
 from telemetry.logbook.logbook import Logbook
+from telemetry.logbook.passlist import KeptPass
 from telemetry.logbook.records import (
     Boat,
     Conditions,
@@ -32,6 +33,7 @@ __all__ = [
     "Conditions",
     "Imported",
     "KeptCorrection",
+    "KeptPass",
     "KeptTwoWay",
     "KeptUpset",
     "Logbook",

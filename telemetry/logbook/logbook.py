@@ -6,11 +6,11 @@ from pathlib import Path
 
 from telemetry.logbook.backup import Backup, open_backup, write_backup
 from telemetry.logbook.export import write_export
-from telemetry.logbook.history import History
+from telemetry.logbook.passlist import PassList
 from telemetry.logbook.restore import put_in, refuse_filled
 
 
-class Logbook(History):
+class Logbook(PassList):
     """Everything that is kept.
 
     Boats, sheets and bench measures are in :class:`~telemetry.logbook.boats.Boats`, outings in
