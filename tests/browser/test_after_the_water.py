@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import base64
-import json
-import subprocess
-import sys
-from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pytest
 from acts import choose, fits_the_screen, wait_until_settled
+from answers import by_command_line
 from playwright.sync_api import BrowserContext, Page, expect
 
 from sample_logs import data_folder
@@ -23,13 +20,9 @@ LOGS = (data_folder() / "four_passes.gpx", data_folder() / "four_passes_motor.cs
 FIGURE, VERDICT = "#two-way-figure", "#two-way-verdict"
 
 
-@cache
-def by_command_line(*arguments: str) -> dict[str, Any]:
+def analysed(*arguments: str) -> dict[str, Any]:
     """Ask the command line about the same logs."""
-    command = [sys.executable, "-m", "telemetry.cli", "analyse", *map(str, LOGS), "--json", *arguments]
-    done = subprocess.run(command, check=False, capture_output=True, text=True, encoding="utf-8")
-    assert done.returncode == 0, done.stderr
-    return json.loads(done.stdout)
+    return by_command_line("analyse", *map(str, LOGS), *arguments)
 
 
 def figure_of(answer: dict[str, Any], unit: str) -> str:
@@ -59,7 +52,7 @@ def drop(page: Page, *files: Path) -> None:
 def test_dropped_logs_give_the_command_lines_figure_and_a_changed_rule_changes_it(page: Page) -> None:
     page.locator("#unit").get_by_text("m/s", exact=True).click()
     drop(page, *LOGS)
-    water, land = by_command_line("--rule", "water"), by_command_line("--rule", "land")
+    water, land = analysed("--rule", "water"), analysed("--rule", "land")
     expect(page.locator(FIGURE)).to_have_text(figure_of(water, "m/s"))
     expect(page.locator(VERDICT)).to_have_text(water["two_ways"][0]["verdict"])
 
@@ -68,7 +61,7 @@ def test_dropped_logs_give_the_command_lines_figure_and_a_changed_rule_changes_i
     expect(page.locator(FIGURE)).to_have_text(figure_of(land, "m/s"))
 
     page.get_by_label("sixteenth-mile", exact=True).check()
-    open_window = by_command_line("--rule", "sixteenth-mile")
+    open_window = analysed("--rule", "sixteenth-mile")
     assert open_window["two_ways"][0]["verdict"] == "cannot tell"
     expect(page.locator(VERDICT)).to_have_text("cannot tell")
     expect(page.locator(".reasons")).to_contain_text("Time window: cannot tell")
@@ -81,10 +74,10 @@ def test_dropped_logs_give_the_command_lines_figure_and_a_changed_rule_changes_i
 
 def test_distance_and_gates_change_the_answer_as_on_the_command_line(page: Page) -> None:
     choose(page, *LOGS)
-    expect(page.locator(FIGURE)).to_have_text(figure_of(by_command_line(), "mph"))
+    expect(page.locator(FIGURE)).to_have_text(figure_of(analysed(), "mph"))
     page.locator("#distance").click()
     page.get_by_role("option", name="1/8 mile").click()
-    expect(page.locator(FIGURE)).to_have_text(figure_of(by_command_line("--distance", "1/8 mi"), "mph"))
+    expect(page.locator(FIGURE)).to_have_text(figure_of(analysed("--distance", "1/8 mi"), "mph"))
 
     page.locator("#distance").click()
     page.get_by_role("option", name="My own distance").click()
@@ -94,12 +87,12 @@ def test_distance_and_gates_change_the_answer_as_on_the_command_line(page: Page)
     expect(page.get_by_text("is no distance")).to_be_visible()
     own.fill("250 ft")
     own.press("Enter")
-    expect(page.locator(FIGURE)).to_have_text(figure_of(by_command_line("--distance", "250 ft"), "mph"))
+    expect(page.locator(FIGURE)).to_have_text(figure_of(analysed("--distance", "250 ft"), "mph"))
 
     page.get_by_role("button", name="Take these gates").first.click()
     gates = page.locator("#gates")
     expect(gates).not_to_have_value("")
-    taken = by_command_line("--gates", gates.input_value())
+    taken = analysed("--gates", gates.input_value())
     expect(page.locator(FIGURE)).to_have_text(figure_of(taken, "mph"))
     expect(page.locator(".gates-box").first).to_contain_text("given by you")
     page.get_by_role("button", name="Let the program place them").click()
@@ -142,7 +135,7 @@ def test_two_presses_on_the_plan_view_become_gates(page: Page) -> None:
         expect(page.locator("#pick-hint")).to_contain_text(hint)
     expect(page.locator("#gates")).not_to_have_value("")
     expect(page.locator(".gates-box").first).to_contain_text("given by you")
-    picked = by_command_line("--gates", page.locator("#gates").input_value())
+    picked = analysed("--gates", page.locator("#gates").input_value())
     expect(page.locator(FIGURE)).to_have_text(figure_of(picked, "mph"))
 
 
@@ -184,9 +177,9 @@ def test_the_unit_is_kept_and_a_reload_finds_the_logs_again(page: Page) -> None:
     page.get_by_role("button", name="Show me with sample logs").click()
     expect(page.locator(FIGURE)).to_contain_text("mph")
     page.locator("#unit").get_by_text("kn", exact=True).click()
-    expect(page.locator(FIGURE)).to_have_text(figure_of(by_command_line(), "kn"))
+    expect(page.locator(FIGURE)).to_have_text(figure_of(analysed(), "kn"))
     page.reload()
-    expect(page.locator(FIGURE)).to_have_text(figure_of(by_command_line(), "kn"))
+    expect(page.locator(FIGURE)).to_have_text(figure_of(analysed(), "kn"))
 
 
 def test_another_tab_does_not_see_the_logs(page: Page, context: BrowserContext) -> None:

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
-from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pytest
 from acts import choose, fits_the_screen, wait_until_settled
+from answers import by_command_line
 from playwright.sync_api import BrowserContext, Page, expect
 
 from sample_logs import data_folder
@@ -84,15 +82,15 @@ def test_temperatures_are_shown_in_the_unit_chosen_and_it_is_kept(page: Page) ->
     expect(heads.first).to_be_visible()
 
 
-@cache
 def what_if_by_command_line(*arguments: str) -> dict[str, Any]:
     """Ask the command line the same."""
-    known = [f"--{option}={BOAT[name]}" for option, name in (("pitch-mm", "pitch_mm"), ("cells", "cells"))]
-    known += [f"--diameter-mm={BOAT['diameter_mm']}", f"--kv={BOAT['kv_rpm_per_v']}"]
-    poles = f"--pole-pairs={BOAT['pole_pairs']}"
-    command = [sys.executable, "-m", "telemetry.cli", "what-if", str(SPEED), str(MOTOR), "--json", poles]
-    done = subprocess.run([*command, *known, *arguments], check=True, capture_output=True, encoding="utf-8")
-    return json.loads(done.stdout)
+    known = [f"--pitch-mm={BOAT['pitch_mm']}", f"--diameter-mm={BOAT['diameter_mm']}"]
+    known += [
+        f"--kv={BOAT['kv_rpm_per_v']}",
+        f"--cells={BOAT['cells']}",
+        f"--pole-pairs={BOAT['pole_pairs']}",
+    ]
+    return by_command_line("what-if", str(SPEED), str(MOTOR), *known, *arguments)
 
 
 def fill(page: Page, name: str, value: float) -> None:
