@@ -16,6 +16,7 @@ from waitress import create_server
 from dashboard.access import Door, Passphrase, greeting, reader_of_request, settled_passphrase
 from dashboard.components.marks import icon
 from dashboard.components.navigation import LINK, navigation
+from dashboard.components.units import other_choices, speed_choice
 from dashboard.figures.palette import FONT
 from dashboard.pages import (
     after_the_water,
@@ -33,13 +34,13 @@ from dashboard.pages import (
 from dashboard.security import LARGEST_REQUEST_BYTES, protect
 from dashboard.services.bench_logbook import BenchBook
 from dashboard.services.comparing import ComparingBook
+from dashboard.services.drops import put_in
 from dashboard.services.history import HistoryBook
 from dashboard.services.logbook import Shelf
 from dashboard.services.samples import sample_uploads
 from dashboard.services.sessions import Sessions, new_token
 from dashboard.services.statements import Statements
 from telemetry.errors import ReciprocalError
-from telemetry.units import SPEED_UNITS
 
 _log = logging.getLogger(__name__)
 
@@ -195,6 +196,7 @@ def serve(
     except KeyboardInterrupt:
         pass
     finally:
+        sessions.close()
         server.close()
 
 
@@ -225,9 +227,7 @@ def _report(error: Exception) -> None:
 def _shell(config: Config, door: Door | None) -> dmc.MantineProvider:
     token = new_token()
     if config.samples:
-        session = config.sessions.open(token)
-        for upload in sample_uploads():
-            session.put(upload)
+        put_in(config.sessions.open(token), sample_uploads())
     return dmc.MantineProvider(
         [
             # The tab keeps its first token in its own storage; a reload finds its logs again.
@@ -252,14 +252,6 @@ def _shell(config: Config, door: Door | None) -> dmc.MantineProvider:
 
 
 def _header(door: Door | None) -> html.Header:
-    units = dmc.SegmentedControl(
-        id="unit",
-        data=list(SPEED_UNITS),
-        value="mph",
-        persistence=True,
-        persistence_type="local",
-        **{"aria-label": "Speed unit"},
-    )
     scheme = dmc.ColorSchemeToggle(
         id="scheme",
         lightIcon=icon("sun"),
@@ -277,7 +269,7 @@ def _header(door: Door | None) -> html.Header:
         [
             name,
             navigation([(page.NAME, page.PATH) for page in _PAGES]),
-            html.Div([units, scheme, _log_out(door)], className="header-tools"),
+            html.Div([speed_choice(), other_choices(), scheme, _log_out(door)], className="header-tools"),
         ],
         className="top",
     )

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-import dash_mantine_components as dmc
 from dash import html
 
 from dashboard.components.marks import icon, sentence
@@ -25,7 +24,6 @@ from telemetry.compare.wording import (
     value_text,
 )
 from telemetry.setup import Item
-from telemetry.units import CELSIUS, TEMPERATURE_UNITS
 
 _ICONS = {NO_DIFFERENCE: "cross", NOT_ENOUGH: "question"}
 
@@ -34,19 +32,6 @@ def verdict(effect: Effect) -> html.Span:
     """Write a comparison's verdict as icon and word."""
     kind = _ICONS.get(effect.verdict, "check")
     return html.Span([icon(kind), effect.verdict], className=f"verdict verdict-{kind}")
-
-
-def temperature_choice() -> html.Div:
-    """Ask for the unit of temperatures: one choice, kept for every page that asks for it."""
-    control = dmc.SegmentedControl(
-        id="compare-temperature",
-        data=list(TEMPERATURE_UNITS),
-        value=CELSIUS,
-        persistence=True,
-        persistence_type="local",
-        **{"aria-label": "Temperatures in"},
-    )
-    return html.Div([html.Span("Temperatures in"), control], className="compare-unit")
 
 
 def answer(told: Comparison, units: Units) -> list[Any]:

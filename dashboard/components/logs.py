@@ -12,17 +12,16 @@ from dashboard.components.marks import icon
 from dashboard.services.uploads import LARGEST_BYTES, MOST_FILES_A_DROP, FileView, column_choices
 
 
-def upload_card() -> html.Div:
-    """Build the place to drop logs, and the way in for someone who has none at hand."""
+def upload_card(under_way: html.Div) -> html.Div:
+    """Build the place to drop logs, what is under way, and the way in for someone who has none at hand."""
     hint = (
         f"Speed and motor logs in any order: GPX, FIT, NMEA 0183, CSV, also packed in .zip or .gz. Up to "
         f"{MOST_FILES_A_DROP} files at once, {LARGEST_BYTES // 1_000_000} MB each. They stay on this machine."
     )
     drop = drop_area("drop", "Drop logs here", hint)
     samples = dmc.Button("Show me with sample logs", id="samples", variant="default", className="samples")
-    reading = html.P("Reading…", id="reading", className="reading", hidden=True, role="status")
     return html.Div(
-        [drop, samples, reading, html.Div(id="turned-away", role="alert")],
+        [drop, samples, under_way, html.Div(id="turned-away", role="alert")],
         className="upload-card",
     )
 

@@ -2,42 +2,47 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Any
 
 import dash_mantine_components as dmc
 from dash import html
 
 from dashboard.components.marks import sentence
+from dashboard.services.fields import FACTS, LIMITS, Chosen, Field
 from telemetry.explain import clock_text, pack_text, power_notes, power_rows
 from telemetry.joining import JoinedMotor
-from telemetry.power import PassPower
-from telemetry.units import CELSIUS, TEMPERATURE_UNITS
-
-FACTS: Final = {
-    "pitch_mm": ("pitch-mm", "Pitch [mm]"),
-    "diameter_mm": ("diameter-mm", "Diameter [mm]"),
-    "kv_rpm_per_v": ("kv", "Motor constant [rpm/V]"),
-    "cells": ("cells", "Cells in series"),
-    "motor_resistance_mohm": ("motor-resistance", "Motor resistance [mΩ]"),
-    "no_load_current_a": ("no-load-current", "No-load current [A]"),
-}
+from telemetry.power import Limits, PassPower
+from telemetry.units import CELSIUS
 
 
 def power_facts() -> html.Div:
-    """Ask for what the logs do not say, and in which unit temperatures are shown."""
-    inputs = [
-        dmc.NumberInput(id=name, label=label, min=0, debounce=True, hideControls=True)
-        for name, label in FACTS.values()
+    """Ask for what the logs do not say of the power train, and for its limits."""
+    units, usual = Chosen(), Limits()
+    facts = [number_field(field) for field in FACTS.values()]
+    limits = [
+        number_field(field, placeholder=field.usual(getattr(usual, name), units))
+        for name, field in LIMITS.items()
     ]
-    units = dmc.SegmentedControl(
-        id="temperature-unit",
-        data=list(TEMPERATURE_UNITS),
-        value=CELSIUS,
-        persistence=True,
-        persistence_type="local",
-        **{"aria-label": "Temperature unit"},
+    own = html.Details(
+        [
+            html.Summary("Your own limits"),
+            html.Div(limits, className="facts"),
+            html.P(
+                "Empty: the usual limit, which is common practice; where none is usual, none.",
+                className="quiet",
+            ),
+        ],
+        className="findings",
     )
-    return html.Div([html.Div(inputs, className="facts"), units])
+    return html.Div([html.Div(facts, className="facts"), own])
+
+
+def number_field(field: Field, **more: Any) -> dmc.NumberInput:
+    """Build a field for a number above zero, in the unit that the reader chose."""
+    return dmc.NumberInput(
+        **{"id": field.part, "label": field.label(Chosen()), "min": 0, "debounce": True, "hideControls": True}
+        | more
+    )
 
 
 def power_told(motors: tuple[JoinedMotor, ...], temperature_unit: str = CELSIUS) -> list[html.Div | html.P]:

@@ -8,16 +8,12 @@ import dash_mantine_components as dmc
 from dash import html
 
 from dashboard.components.marks import icon, sentence
+from dashboard.components.power import number_field
+from dashboard.services.fields import WHAT_IF
 from dashboard.services.supposing import Supposed
 from telemetry.explain import what_if_rows
 from telemetry.whatif import NO_LOAD_SPEED_RANGE, SIZE_RANGE
 
-FIELDS: Final = {
-    "diameter_mm": ("new-diameter-mm", "New diameter [mm]"),
-    "pitch_mm": ("new-pitch-mm", "New pitch [mm]"),
-    "cells": ("new-cells", "New cells in series"),
-    "kv_rpm_per_v": ("new-kv", "New constant [rpm/V]"),
-}
 _HINT: Final = (
     "Say what would be different; all else stays as it was. The answer starts from what this boat did in the "
     f"pass, and ends where that says nothing any more: a propeller beyond {100 * SIZE_RANGE[0]:.0f} to "
@@ -37,10 +33,7 @@ def what_if_form() -> html.Div:
         allowDeselect=False,
         className="short",
     )
-    inputs = [
-        dmc.NumberInput(id=name, label=label, min=0, debounce=True, hideControls=True)
-        for name, label in FIELDS.values()
-    ]
+    inputs = [number_field(field) for field in WHAT_IF.values()]
     return html.Div([html.P(_HINT, className="quiet"), chooser, html.Div(inputs, className="facts")])
 
 

@@ -9,15 +9,19 @@ from dash import dcc, html
 
 from dashboard.components.cautions import cautions
 from dashboard.components.controls import controls
+from dashboard.components.jobs import jobs_area
 from dashboard.components.logs import upload_card
 from dashboard.components.power import power_facts
 from dashboard.components.ride import pass_chooser
 from dashboard.components.supposing import what_if_form
+from dashboard.pages.units import memory
 from dashboard.services.uploads import LARGEST_BYTES, MOST_BYTES_A_DROP, MOST_FILES_A_DROP
 from telemetry.rules import shipped
 
 PATH: Final = "/"
 NAME: Final = "After the water"
+PAGE: Final = "water"
+"""What the ids of its parts begin with that other pages have too."""
 QUESTION: Final = "How fast did it really go, and does it count?"
 PLOTS: Final = ("speed-time", "plan", "ripple-time", "ripple-spectrum", "power-time")
 _PLOT: Final[dict[str, Any]] = {
@@ -45,6 +49,8 @@ def layout() -> html.Main:
             dcc.Store(id="asked"),
             dcc.Store(id="speed-zoom"),
             dcc.Store(id="picked", data=[]),
+            dcc.Store(id="begun"),
+            memory(PAGE),
         ],
         id="after-the-water",
         className="page empty",
@@ -52,7 +58,7 @@ def layout() -> html.Main:
 
 
 def _logs() -> html.Section:
-    parts = [html.H2("The logs"), upload_card(), html.Ul(id="files", className="files")]
+    parts = [html.H2("The logs"), upload_card(jobs_area(PAGE)), html.Ul(id="files", className="files")]
     return html.Section(parts, className="area-logs")
 
 

@@ -11,7 +11,6 @@ from dashboard.components.answer import answer
 from dashboard.components.controls import rule_choices, rule_notes
 from dashboard.components.marks import sentence
 from dashboard.components.passes import pass_table
-from dashboard.components.power import FACTS
 from dashboard.components.twoways import two_way_items
 from dashboard.figures.directions import directions
 from dashboard.figures.palette import seen_by
@@ -19,6 +18,8 @@ from dashboard.figures.plan import aspect, place_at, plan
 from dashboard.figures.speed_time import speed_time
 from dashboard.figures.thinning import window_of
 from dashboard.pages import after_the_water_files, after_the_water_power, after_the_water_zoom
+from dashboard.pages.units import chosen
+from dashboard.services.fields import FACTS, LIMITS, Chosen, Field
 from dashboard.services.questions import (
     USERS_OWN,
     Asked,
@@ -40,6 +41,7 @@ from telemetry.units import SPEED_UNITS
 
 TWO_WAYS_A_PAGE = 20
 GATES = Output("gates", "value", allow_duplicate=True)
+_POWER: tuple[Field, ...] = (*FACTS.values(), *LIMITS.values())
 
 
 def register(app: Dash, sessions: Sessions, statements: Statements) -> None:
@@ -71,6 +73,37 @@ def _register_controls(app: Dash, sessions: Sessions) -> None:
         except RuleError as error:
             return no_update, no_update, str(error)
         return rule_choices(rules_of(session)), rule.name, ""
+
+    @app.callback(
+        output={
+            "rules": Output("rule", "children", allow_duplicate=True),
+            "rule": Output("rule", "value", allow_duplicate=True),
+            "gates": GATES,
+            "window_min": Output("window", "value"),
+            "distance": Output("distance", "value"),
+            "own_distance": Output("own-distance", "value"),
+            "fields": [Output(field.part, "value", allow_duplicate=True) for field in _POWER],
+        },
+        inputs={"token": Input("session", "data"), "_begun": Input("begun", "data")},
+        state={"units": chosen()},
+        prevent_initial_call="initial_duplicate",
+    )
+    def begin(token: str, _begun: int | None, units: dict[str, str]) -> dict[str, Any]:
+        session = sessions.peek(token)
+        if not session.asked:
+            raise PreventUpdate
+        asked, now = Asked(**session.asked), Chosen(**units)
+        facts = [field.written(getattr(asked, name), now) for name, field in FACTS.items()]
+        limits = [field.written(asked.limits.get(name), now) for name, field in LIMITS.items()]
+        return {
+            "rules": rule_choices(rules_of(session)),
+            "rule": asked.rule,
+            "gates": asked.gates,
+            "window_min": asked.window_min or "",
+            "distance": asked.distance,
+            "own_distance": asked.own_distance,
+            "fields": [*facts, *limits],
+        }
 
     @app.callback(Output("rule-notes", "children"), Input("rule", "value"), State("session", "data"))
     def explain_rule(name: str, token: str) -> list[html.P]:
@@ -154,8 +187,10 @@ def _register_answer(app: Dash, sessions: Sessions, statements: Statements) -> N
             "token": Input("session", "data"),
             "judged": {name: Input(name, "value") for name in ("rule", "distance", "own-distance", "gates")},
             "window_min": Input("window", "value"),
-            "facts": {name: Input(part, "value") for name, (part, _) in FACTS.items()},
+            "facts": {name: Input(field.part, "value") for name, field in FACTS.items()},
+            "limits": {name: Input(field.part, "value") for name, field in LIMITS.items()},
         },
+        state={"units": chosen()},
     )
     def ask(
         _revision: int,
@@ -163,11 +198,13 @@ def _register_answer(app: Dash, sessions: Sessions, statements: Statements) -> N
         judged: dict[str, str | None],
         window_min: float | str | None,
         facts: dict[str, float | str | None],
+        limits: dict[str, float | str | None],
+        units: dict[str, str],
     ) -> tuple[Any, str, str]:
-        asked = asked_of(judged, window_min, facts)
+        asked = asked_of(judged, window_min, facts, limits, Chosen(**units))
         session = sessions.peek(token)
         try:
-            session.analysis(request_of(session, asked))
+            session.answer(request_of(session, asked))
         except CallError as error:
             said = sentence(error.reason)
             at_distance = error.place == "distance"

@@ -8,13 +8,13 @@ from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, dcc, 
 from dash.exceptions import PreventUpdate
 
 from dashboard.components.logs import file_list
-from dashboard.pages.after_the_water import PLOTS, plot
-from dashboard.services.drops import take_in
-from dashboard.services.maps import keep
+from dashboard.pages import reading
+from dashboard.pages.after_the_water import PAGE, PLOTS, plot
+from dashboard.services.drops import put_in, read_anew, take_in
 from dashboard.services.questions import answered
 from dashboard.services.samples import sample_uploads
 from dashboard.services.sessions import Sessions
-from dashboard.services.uploads import file_view, read_again
+from dashboard.services.uploads import file_view
 
 REVISION = Output("revision", "data", allow_duplicate=True)
 
@@ -31,29 +31,27 @@ def register(app: Dash, sessions: Sessions) -> None:
         State("limits", "data"),
         prevent_initial_call=True,
     )
-    busy = [(Output("reading", "hidden"), False, True)]
+    reading.register(app, sessions, PAGE, "revision")
 
-    @app.callback(
-        REVISION, Input("dropped", "data"), State("session", "data"), running=busy, prevent_initial_call=True
-    )
+    @app.callback(REVISION, Input("dropped", "data"), State("session", "data"), prevent_initial_call=True)
     def receive(dropped: list[dict[str, str]] | None, token: str) -> int:
         if not dropped:
             raise PreventUpdate
         session = sessions.open(token)
         _say(take_in(session, dropped))
+        reading.follow(PAGE)
         return session.revision
 
     @app.callback(
         REVISION,
         Input("samples", "n_clicks"),
         State("session", "data"),
-        running=busy,
         prevent_initial_call=True,
     )
     def show_samples(_clicks: int, token: str) -> int:
         session = sessions.open(token)
-        for upload in sample_uploads():
-            session.put(upload)
+        put_in(session, sample_uploads())
+        reading.follow(PAGE)
         return session.revision
 
     @app.callback(
@@ -67,6 +65,8 @@ def register(app: Dash, sessions: Sessions) -> None:
             raise PreventUpdate  # the button was drawn, not pressed
         session = sessions.open(token)
         session.remove(ctx.triggered_id["key"])
+        session.settle()
+        reading.follow(PAGE)
         return session.revision
 
     @app.callback(
@@ -79,7 +79,6 @@ def register(app: Dash, sessions: Sessions) -> None:
         State({"type": "gear", "key": ALL}, "value"),
         State({"type": "gear", "key": ALL}, "id"),
         State("session", "data"),
-        running=busy,
         prevent_initial_call=True,
     )
     def read_with_headings(
@@ -100,9 +99,8 @@ def register(app: Dash, sessions: Sessions) -> None:
         motors = zip(motor_ids, poles, gears, strict=True)
         pairs, gear = next(((p, g) for owner, p, g in motors if owner["key"] == key), (None, None))
         motor = int(pairs) if pairs else None, float(gear) if gear else None
-        upload = read_again(session.uploads[key], headings, *motor)
-        session.put(upload)
-        _say(keep(upload))
+        read_anew(session, key, headings, *motor)
+        reading.follow(PAGE)
         return session.revision
 
     @app.callback(
@@ -127,7 +125,8 @@ def register(app: Dash, sessions: Sessions) -> None:
         session = sessions.peek(token)
         analysis = answered(session, asked)
         views = tuple(file_view(upload, analysis) for upload in session.uploads.values())
-        return file_list(views), "page" if session.logs else "page empty"
+        _say(session.lost)
+        return file_list(views), "page" if session.has_answer else "page empty"
 
 
 def _say(unusable: str) -> None:

@@ -7,12 +7,15 @@ from typing import Any
 from dash import Dash, Input, Output, State, no_update
 from dash.exceptions import PreventUpdate
 
-from dashboard.components.power import FACTS, power_told
+from dashboard.components.power import power_told
 from dashboard.components.ride import pass_choices, ride_list
-from dashboard.components.supposing import FIELDS, what_if_told
+from dashboard.components.supposing import what_if_told
 from dashboard.figures.palette import seen_by
 from dashboard.figures.power import power_time
 from dashboard.figures.ride import ripple_spectrum, ripple_time
+from dashboard.pages.after_the_water import PAGE
+from dashboard.pages.units import chosen, follow_units
+from dashboard.services.fields import FACTS, LIMITS, WHAT_IF, Chosen
 from dashboard.services.motors import drawn_motor, ripple_of
 from dashboard.services.questions import answered
 from dashboard.services.sessions import Sessions
@@ -22,13 +25,7 @@ from telemetry.units import SPEED_UNITS, TEMPERATURE_UNITS
 
 def register(app: Dash, sessions: Sessions) -> None:
     """Attach the callbacks of ride and power to an app."""
-
-    @app.callback(*(Output(part, "value") for part, _ in FACTS.values()), Input("session", "data"))
-    def fill_facts(token: str) -> tuple[Any, ...]:
-        facts = sessions.peek(token).facts
-        if not facts:
-            raise PreventUpdate
-        return tuple(facts.get(name, "") for name in FACTS)
+    follow_units(app, PAGE, (*FACTS.values(), *LIMITS.values(), *WHAT_IF.values()))
 
     @app.callback(
         Output("ride-events", "children"),
@@ -105,21 +102,22 @@ def register(app: Dash, sessions: Sessions) -> None:
         inputs={
             "asked": Input("asked", "data"),
             "unit": Input("unit", "value"),
-            "chosen": Input("what-if-pass", "value"),
-            "wanted": {name: Input(part, "value") for name, (part, _) in FIELDS.items()},
+            "start": Input("what-if-pass", "value"),
+            "wanted": {name: Input(field.part, "value") for name, field in WHAT_IF.items()},
         },
-        state={"token": State("session", "data")},
+        state={"units": chosen(), "token": State("session", "data")},
         prevent_initial_call=True,
     )
     def suppose(
         asked: dict[str, Any],
         unit: str,
-        chosen: str | None,
+        start: str | None,
         wanted: dict[str, float | str | None],
+        units: dict[str, str],
         token: str,
     ) -> tuple[list[Any], list[dict[str, str]], str | None]:
         analysis = answered(sessions.peek(token), asked)
         if analysis is None:
             return [], [], None
-        answer = supposed(analysis, chosen, wanted)
+        answer = supposed(analysis, start, wanted, Chosen(**units))
         return what_if_told(answer, unit), pass_choices(analysis.passes), answer and answer.pass_id

@@ -7,8 +7,6 @@ from typing import Any, Final
 import dash_mantine_components as dmc
 from dash import dcc, html
 
-from dashboard.components.comparing import temperature_choice
-
 PATH: Final = "/before-and-after"
 NAME: Final = "Before and after"
 QUESTION: Final = "Did the change help?"
@@ -82,7 +80,6 @@ def _choices() -> html.Section:
         [
             html.Div(fields, className="compare-fields"),
             _groups(),
-            temperature_choice(),
             html.P(id="compare-said", className="quiet", role="status"),
         ],
     )

@@ -17,7 +17,7 @@ from dashboard.services.comparing import ComparingBook, Wanted
 from telemetry.compare import Units
 from telemetry.units import SPEED_UNITS
 
-UNITS: Final = (Input("unit", "value"), Input("compare-temperature", "value"))
+UNITS: Final = (Input("unit", "value"), Input("temperature-unit", "value"))
 
 
 def register(app: Dash, book: ComparingBook) -> None:

@@ -8,7 +8,6 @@ import dash_mantine_components as dmc
 from dash import dcc, html
 
 from dashboard.components.addresses import HISTORY
-from dashboard.components.comparing import temperature_choice
 from dashboard.figures.history import SYMBOLS
 
 PATH: Final = HISTORY
@@ -37,7 +36,7 @@ def layout(boat: str | None = None, **_query: str) -> html.Main:
             _section("due", "To look after", [_told("due")]),
             _section("events", "What went wrong", [_told("events")]),
             dcc.Store(id="history-asked", data=boat),
-            dcc.Store(id="history-address"),
+            dcc.Store(id="history-address", data=["boat"]),
         ],
         id="history",
         className="page plain history",
@@ -58,7 +57,6 @@ def _choice() -> list[Any]:
             allowDeselect=False,
             className="short",
         ),
-        temperature_choice(),
     ]
 
 

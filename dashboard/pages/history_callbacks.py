@@ -48,7 +48,7 @@ def _register_choice(app: Dash, book: HistoryBook) -> None:
         ClientsideFunction("address", "keep"),
         Output("history-address", "data"),
         Input("history-boat", "value"),
-        State("history-boat", "id"),
+        State("history-address", "data"),
         prevent_initial_call=True,
     )
 
@@ -91,7 +91,7 @@ def _register_next(app: Dash, book: HistoryBook) -> None:
         Output("history-advice-told", "children"),
         Input("history-boat", "value"),
         Input("unit", "value"),
-        Input("compare-temperature", "value"),
+        Input("temperature-unit", "value"),
         Input("surroundings", "data"),
     )
     def show_next(boat: str | None, unit: str, temperature: str, seen: Any) -> tuple[Any, Any, Any]:

@@ -8,12 +8,16 @@ import dash_mantine_components as dmc
 from dash import dcc, html
 
 from dashboard.components.addresses import LOGBOOK
+from dashboard.components.jobs import jobs_area
 from dashboard.components.logs import drop_area
-from dashboard.services.logbook import LIMITS, SORTS
+from dashboard.services.fields import LIMITS
+from dashboard.services.logbook import SORTS
 from dashboard.services.uploads import LARGEST_BYTES, MOST_BYTES_A_DROP, MOST_FILES_A_DROP
 
 PATH: Final = LOGBOOK
 NAME: Final = "Logbook"
+PAGE: Final = "book"
+"""What the ids of its parts begin with that other pages have too."""
 QUESTION: Final = "What has each boat done so far?"
 WATERS: Final = ("flat", "ripples", "chop")
 
@@ -98,8 +102,8 @@ def _search() -> list[Any]:
 
 def _boat() -> html.Div:
     limits = [
-        dmc.NumberInput(id=f"boat-{name}", label=label, min=0, hideControls=True)
-        for name, label in LIMITS.items()
+        dmc.NumberInput(id=f"boat-{name}", label=field.title, min=0, hideControls=True)
+        for name, field in LIMITS.items()
     ]
     return html.Div(
         [
@@ -122,7 +126,7 @@ def _adding() -> list[Any]:
     ]
     return [
         drop_area("book-drop", "Drop its logs here"),
-        html.P("Reading…", id="book-reading", className="reading", hidden=True, role="status"),
+        jobs_area(PAGE),
         html.Div(id="book-turned-away", role="alert", className="field-error"),
         html.Ul(id="book-logs", className="files"),
         html.Div([*who, *_conditions("add")], className="book-form"),

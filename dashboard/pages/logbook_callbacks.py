@@ -17,8 +17,11 @@ from dashboard.components.logbook import (
     outing_table,
     waiting_logs,
 )
+from dashboard.pages import reading
+from dashboard.pages.logbook import PAGE
 from dashboard.services.drops import take_in
-from dashboard.services.logbook import LIMITS, Entry, Shelf, outing_of
+from dashboard.services.fields import LIMITS
+from dashboard.services.logbook import Entry, Shelf, outing_of
 from dashboard.services.sessions import Sessions
 from dashboard.services.uploads import file_view
 from telemetry.errors import ReciprocalError
@@ -131,6 +134,7 @@ def _register_lists(app: Dash, shelf: Shelf) -> None:
 
 
 def _register_logs(app: Dash, sessions: Sessions) -> None:
+    reading.register(app, sessions, PAGE, "book-waiting")
     app.clientside_callback(
         ClientsideFunction("afterTheWater", "sortOut"),
         Output("book-dropped", "data"),
@@ -146,14 +150,14 @@ def _register_logs(app: Dash, sessions: Sessions) -> None:
         _WAITING,
         Input("book-dropped", "data"),
         State("session", "data"),
-        running=[(Output("book-reading", "hidden"), False, True)],
         prevent_initial_call=True,
     )
     def take(dropped: list[dict[str, str]] | None, token: str) -> int:
         if not dropped:
             raise PreventUpdate
         session = sessions.open(token)
-        unusable = take_in(session, dropped)
+        unusable = take_in(session, dropped, analysed=False)
+        reading.follow(PAGE)
         if unusable:
             set_props("notice", {"children": unusable})
         return session.revision

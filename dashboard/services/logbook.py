@@ -10,24 +10,16 @@ from datetime import datetime
 from pathlib import Path
 from typing import Final
 
+from dashboard.services.drops import bring_in
 from dashboard.services.maps import remembered
+from dashboard.services.questions import begun_with
 from dashboard.services.sessions import Session
-from dashboard.services.uploads import read_upload
 from telemetry.errors import CallError
 from telemetry.logbook import Boat, Conditions, Logbook, NamedLog, Outing, OutingSearch, open_logbook
 from telemetry.logbook.records import Sort
-from telemetry.power import PowerOptions
 from telemetry.setup import Due, SetupSheet
 
 OUTINGS_A_PAGE: Final = 20
-LIMITS: Final = {
-    "cell_v": "Lowest cell under load, V",
-    "motor_temp_c": "Hottest motor, °C",
-    "esc_temp_c": "Hottest controller, °C",
-    "current_a": "Most current, A",
-    "rpm": "Most rpm",
-    "charge_mah": "Most charge, mAh",
-}
 SORTS: Final[tuple[tuple[Sort, str], ...]] = (
     ("date", "Date"),
     ("two-way", "Best two-way"),
@@ -237,7 +229,7 @@ class Shelf:
             logbook.remove_outing(outing_id)
 
     def lay_open(self, session: Session, outing_id: int) -> None:
-        """Load an outing's logs into the session, in the place of what is there.
+        """Load an outing's logs into the session, in the place of what is there, with what was asked of them.
 
         Raises
         ------
@@ -249,9 +241,8 @@ class Shelf:
             request, options = logbook.asked(outing_id)
         for key in list(session.uploads):
             session.remove(key)
-        for log in logs:
-            session.put(read_upload(log.file, log.data, options))
-        session.facts.update(_facts(request.power))
+        session.asked = begun_with(session, request)
+        bring_in(session, logs, options)
 
     def backup(self) -> tuple[str, bytes]:
         """Write a backup for the browser to save: its name and its bytes.
@@ -265,20 +256,6 @@ class Shelf:
             file = Path(folder) / "logbook.zip"
             told = logbook.backup(file)
             return f"logbook-{_day(told.made_utc)}.zip", file.read_bytes()
-
-
-def _facts(power: PowerOptions) -> dict[str, float]:
-    """Say of a power train what the page "After the water" asks for, in its units."""
-    ohm = power.motor_resistance_ohm
-    told = {
-        "pitch_mm": power.pitch_mm,
-        "diameter_mm": power.diameter_mm,
-        "kv_rpm_per_v": power.kv_rpm_per_v,
-        "cells": power.cells,
-        "motor_resistance_mohm": None if ohm is None else 1000.0 * ohm,
-        "no_load_current_a": power.no_load_current_a,
-    }
-    return {name: value for name, value in told.items() if value is not None}
 
 
 def _day(moment: datetime) -> str:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dashboard.services.uploads import Upload
 from telemetry import headingmaps
-from telemetry.errors import KeptError
 from telemetry.readers import ReadOptions
 
 
@@ -14,21 +13,17 @@ def remembered() -> tuple[ReadOptions, str]:
     return ReadOptions(kept=kept), " ".join(str(error) for error in damaged)
 
 
-def keep(upload: Upload) -> str:
+def keep(upload: Upload) -> None:
     """Keep what the user said of a table that could be read with it; where he took it all back, forget it.
 
-    Returns
-    -------
-    str
-        Why it cannot be kept; empty where all is well.
+    Raises
+    ------
+    KeptError
+        If it cannot be kept.
     """
     if upload.said is None or upload.error is not None:
-        return ""
-    try:
-        if upload.said.worth_keeping("") is None:
-            headingmaps.forget_table(upload.said)
-        else:
-            headingmaps.keep(upload.said)
-    except KeptError as error:
-        return str(error)
-    return ""
+        return
+    if upload.said.worth_keeping("") is None:
+        headingmaps.forget_table(upload.said)
+    else:
+        headingmaps.keep(upload.said)

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Final
 
+from dashboard.services.fields import FACTS, LIMITS, Chosen, Value, limits_of, read_all
 from dashboard.services.sessions import Session
 from telemetry.analysis import USUAL_DISTANCES_M, Analysis, Request
 from telemetry.errors import CallError
 from telemetry.geo import gates_from_text
 from telemetry.passes import Pass
-from telemetry.power import PowerOptions
+from telemetry.power import Limits, PowerOptions
 from telemetry.rules import Rule, load_rule, shipped
 from telemetry.twoway import TwoWay, Verdict
 from telemetry.units import distance_from_text, distance_text
@@ -43,6 +44,8 @@ class Asked:
         Time window from the user's body's book, in place of the rule's [min].
     pitch_mm, diameter_mm, kv_rpm_per_v, cells, motor_resistance_mohm, no_load_current_a
         Of propeller, motor and pack; None where the user does not say.
+    limits : mapping of str to float
+        The user's own limits, by the names of :class:`telemetry.power.Limits`.
     """
 
     rule: str = "water"
@@ -56,6 +59,7 @@ class Asked:
     cells: int | None = None
     motor_resistance_mohm: float | None = None
     no_load_current_a: float | None = None
+    limits: Mapping[str, float] = field(default_factory=dict)
 
 
 def rules_of(session: Session) -> tuple[Rule, ...]:
@@ -92,14 +96,17 @@ def request_of(session: Session, asked: Asked) -> Request:
         cells=asked.cells,
         motor_resistance_ohm=None if resistance_mohm is None else resistance_mohm / 1000.0,
         no_load_current_a=asked.no_load_current_a,
+        limits=limits_of(asked.limits),
     )
     return Request(rule=rule, distance_m=distance_m, gates=gates, window_s=window_s, power=power)
 
 
 def asked_of(
     judged: Mapping[str, str | None],
-    window_min: float | str | None,
-    facts: Mapping[str, float | str | None],
+    window_min: Value,
+    facts: Mapping[str, Value],
+    limits: Mapping[str, Value],
+    units: Chosen,
 ) -> Asked:
     """Read the controls as the page hands them over.
 
@@ -109,9 +116,14 @@ def asked_of(
         ``rule``, ``distance``, ``own-distance`` and ``gates``.
     window_min : number, str or None
     facts : mapping of str to number, str or None
-        By the names of :class:`Asked`.
+        By the names of :class:`Asked`, in the units chosen.
+    limits : mapping of str to number, str or None
+        By the names of :class:`telemetry.power.Limits`, in the units chosen.
+    units : Chosen
     """
-    figures: dict[str, Any] = {name: figure_in(field) for name, field in facts.items() if name != "cells"}
+    figures: dict[str, Any] = {
+        name: value or None for name, value in read_all(FACTS, facts, units).items() if name != "cells"
+    }
     return Asked(
         rule=judged["rule"] or "water",
         distance=judged["distance"] or RULES_OWN,
@@ -119,23 +131,61 @@ def asked_of(
         gates=judged["gates"] or "",
         window_min=figure_in(window_min),
         cells=count_in(facts["cells"]),
+        limits={name: value for name, value in read_all(LIMITS, limits, units).items() if value},
         **figures,
     )
 
 
-def figure_in(field: float | str | None) -> float | None:
+def figure_in(said: Value) -> float | None:
     """Take the number out of a number field; an empty field or a nought is nothing said."""
-    return float(field) if field else None
+    return float(said) if said else None
 
 
-def count_in(field: float | str | None) -> int | None:
+def count_in(said: Value) -> int | None:
     """Take a count out of a number field."""
-    return int(field) if field else None
+    return int(said) if said else None
+
+
+def begun_with(session: Session, request: Request) -> dict[str, object]:
+    """Say what the controls are to show for a request: the reverse of :func:`request_of`.
+
+    A rule of the user's own is added to the session.
+    """
+    rule = request.rule
+    if isinstance(rule, Rule):
+        session.add_rule(rule)
+        rule = rule.name
+    distance, own = RULES_OWN, ""
+    if request.distance_m is not None:
+        usual = next((value for value, _ in DISTANCES if value == f"{request.distance_m}"), None)
+        distance = usual or USERS_OWN
+        own = "" if usual else f"{request.distance_m:.6f}".rstrip("0").rstrip(".") + " m"
+    power, common = request.power, Limits()
+    ohm = power.motor_resistance_ohm
+    limits = {
+        name: getattr(power.limits, name)
+        for name in LIMITS
+        if name in power.limits.own or getattr(power.limits, name) != getattr(common, name)
+    }
+    return {
+        "rule": rule,
+        "distance": distance,
+        "own_distance": own,
+        "gates": gates_text(request.gates) if request.gates else "",
+        "window_min": None if request.window_s is None else request.window_s / 60.0,
+        "pitch_mm": power.pitch_mm,
+        "diameter_mm": power.diameter_mm,
+        "kv_rpm_per_v": power.kv_rpm_per_v,
+        "cells": power.cells,
+        "motor_resistance_mohm": None if ohm is None else 1000.0 * ohm,
+        "no_load_current_a": power.no_load_current_a,
+        "limits": {name: value for name, value in limits.items() if value is not None},
+    }
 
 
 def answered(session: Session, asked: Mapping[str, Any] | None) -> Analysis | None:
-    """Return the answer to what was asked; None where nothing was asked or no log is there."""
-    return session.analysis(request_of(session, Asked(**asked))) if asked else None
+    """Return the answer to what was asked; None where nothing was asked or nothing is analysed yet."""
+    return session.answer(request_of(session, Asked(**asked))) if asked else None
 
 
 def gates_text(gates: tuple[tuple[float, float], tuple[float, float]]) -> str:

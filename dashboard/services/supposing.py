@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from dashboard.services.questions import count_in, figure_in
+from dashboard.services.fields import USUAL, WHAT_IF, Chosen, Value, read_all
+from dashboard.services.questions import count_in
 from telemetry.analysis import Analysis
 from telemetry.estimating import start_pass, what_if_from
 from telemetry.whatif import Change, WhatIf
@@ -28,7 +29,7 @@ class Supposed:
 
 
 def supposed(
-    analysis: Analysis, pass_id: str | None, wanted: Mapping[str, float | str | None]
+    analysis: Analysis, pass_id: str | None, wanted: Mapping[str, Value], units: Chosen = USUAL
 ) -> Supposed | None:
     """Reckon what the fields of the page ask; None without a pass to start from.
 
@@ -39,12 +40,16 @@ def supposed(
         Where it names none of the passes, the fastest that a motor log covers is taken.
     wanted : mapping of str to number or str or None
         The fields of :class:`telemetry.whatif.Change` as they stand on the page.
+    units : Chosen
+        What they stand in.
     """
     if not analysis.passes:
         return None
     known = pass_id if any(p.id == pass_id for p in analysis.passes) else None
     start = start_pass(analysis.passes, analysis.motors, known)
-    figures = {name: figure_in(field) for name, field in wanted.items() if name != "cells"}
+    figures = {
+        name: value or None for name, value in read_all(WHAT_IF, wanted, units).items() if name != "cells"
+    }
     change = Change(**figures, cells=count_in(wanted.get("cells")))
     if change == Change():
         return Supposed(start.id, None)

@@ -19,6 +19,7 @@ from telemetry.frames import Finding, Log, Track
 from telemetry.readers import Bounds, Explained, ReadOptions, explained, open_bytes, read_bytes
 from telemetry.readers.headings import match
 from telemetry.units import SPEED_UNITS
+from telemetry.watching import part
 
 # What one file, one drop and one session may hold. An hour at 25 Hz is about 25 MB of GPX.
 LARGEST_BYTES: Final = 32_000_000
@@ -75,23 +76,35 @@ class Upload:
         return replace(self, size=0, logs=(), error=error, data=None, said=None)
 
 
+TOO_MUCH: Final = "too much is loaded already", "remove some files, then drop it again"
+
+
+def turned_away(name: str) -> Upload:
+    """Say of a file that there is no room for it."""
+    reason, mend = TOO_MUCH
+    return _unread(LogError(reason, file=plain_name(name), mend=mend))
+
+
 def read_uploads(name: str, data: bytes, options: ReadOptions | None = None) -> tuple[Upload, ...]:
     """Read one dropped file, or each log of a dropped archive."""
-    name = _plain(name)
+    name = plain_name(name)
     if len(data) > LARGEST_BYTES:
         reason = f"it is larger than {LARGEST_BYTES // 1_000_000} MB"
         return (_unread(LogError(reason, file=name, mend="cut the outing out of it first")),)
     opened = open_bytes(data, name, Bounds(LARGEST_BYTES, MOST_BYTES_A_DROP, MOST_FILES_A_DROP))
-    read = [_read(found.file, found.data, options or ReadOptions()) for found in opened.files]
+    read = []
+    for k, found in enumerate(opened.files):
+        with part(k / len(opened.files), (k + 1) / len(opened.files)):
+            read.append(_read(found.file, found.data, options or ReadOptions()))
     return (*read, *(_unread(error) for error in opened.errors))
 
 
 def read_upload(name: str, data: bytes, options: ReadOptions | None = None) -> Upload:
     """Read one log; whatever is wrong with it ends in its ``error``."""
-    return _read(_plain(name), data, options or ReadOptions())
+    return _read(plain_name(name), data, options or ReadOptions())
 
 
-def _plain(name: str) -> str:
+def plain_name(name: str) -> str:
     """Take a file's name out of whatever path a browser, or somebody else, sent with it."""
     printed = "".join(c if c.isprintable() else "?" for c in name.replace("\\", "/"))
     return PurePath(printed).name[:120] or "log"

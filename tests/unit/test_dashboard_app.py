@@ -27,7 +27,7 @@ def _fresh_registry() -> Iterator[None]:
 
 @pytest.fixture
 def sessions() -> Sessions:
-    return Sessions()
+    return Sessions(workers=0)
 
 
 @pytest.fixture

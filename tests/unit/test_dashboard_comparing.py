@@ -104,7 +104,7 @@ def chosen(book: ComparingBook) -> dict[str, Any]:
         "compare-after.value": last.value,
         "compare-care.value": 0.5,
         "unit.value": "mph",
-        "compare-temperature.value": "°C",
+        "temperature-unit.value": "°C",
         "compare-measure.value": "two_way_mps",
         "compare-item.value": "strut_depth_mm",
         "surroundings.data": {"dark": False, "coarse": False},

@@ -1,11 +1,19 @@
+import base64
+import time
+
 import pytest
 
 from dashboard.services import sessions as module
+from dashboard.services.drops import put_in, take_in
+from dashboard.services.jobs import Job
 from dashboard.services.samples import sample_uploads
 from dashboard.services.sessions import Session, Sessions, new_token
 from dashboard.services.uploads import read_upload
+from telemetry import readers
 from telemetry.analysis import Request
+from telemetry.readers.base import LogReader
 from telemetry.rules import parse_rule, shipped_text
+from telemetry.watching import tell
 
 
 class Clock:
@@ -104,3 +112,122 @@ def test_a_rule_of_the_users_own_is_kept_in_the_session() -> None:
     session.add_rule(rule)
     assert session.rules == {"ours": rule}
     assert Session().rules == {}
+
+
+def filled(sessions: Sessions, kilobytes: int) -> str:
+    """Open a session that holds so much."""
+    token = new_token()
+    upload = read_upload(f"{token}.csv", b"t_s,speed_mps\n" + b"0,1\n1,1\n2,1\n" + b"\n" * (1000 * kilobytes))
+    assert upload.logs
+    sessions.open(token).put(upload)
+    return token
+
+
+def test_all_sessions_together_stay_within_their_bytes_and_the_longest_idle_goes_first() -> None:
+    sessions = Sessions(most_bytes=1_000_000, workers=0)
+    first, second, third = (filled(sessions, 300) for _ in range(3))
+    assert 900_000 < sessions.held_bytes <= 1_000_000
+    sessions.peek(first)  # so the second is idle longest
+    fourth = filled(sessions, 300)
+    assert sessions.held_bytes <= 1_000_000
+    assert [bool(sessions.peek(token).logs) for token in (first, second, third, fourth)] == [
+        True,
+        False,
+        True,
+        True,
+    ]
+
+
+def test_a_reader_whose_logs_were_dropped_is_told_and_nobody_else_is() -> None:
+    readers = ["anna"]
+    sessions = Sessions(most_bytes=500_000, workers=0, reader=lambda: readers[0])
+    mine = filled(sessions, 300)
+    assert sessions.peek(mine).lost == ""
+    readers[0] = "ben"
+    filled(sessions, 300)
+    assert sessions.peek(mine).lost == ""  # the name of Anna's tab means nothing in Ben's mouth
+    readers[0] = "anna"
+    assert sessions.peek(mine).lost == module.NO_ROOM
+    again = sessions.open(mine)
+    assert again.lost == module.NO_ROOM
+    assert not again.logs
+    again.put(sample_uploads()[0])
+    assert again.lost == ""
+
+
+def test_one_session_alone_is_never_dropped_for_what_it_holds_itself() -> None:
+    sessions = Sessions(most_bytes=10_000, workers=0)
+    token = filled(sessions, 300)
+    assert sessions.peek(token).logs
+
+
+def test_what_an_idle_session_held_is_said_to_be_gone_and_an_empty_one_is_no_loss() -> None:
+    clock = Clock()
+    sessions = Sessions(idle_s=100.0, clock=clock, workers=0)
+    token, empty = filled(sessions, 1), new_token()
+    sessions.open(empty)
+    clock.now_s = 101.0
+    assert sessions.peek(token).lost == module.IDLE
+    assert sessions.peek(empty).lost == ""
+
+
+def test_dropping_a_session_ends_its_work_and_lets_go_of_its_memory() -> None:
+    sessions = Sessions(limit=1, workers=0)
+    token = filled(sessions, 300)
+    session = sessions.open(token)
+    assert session.held_bytes > 300_000
+    sessions.open(new_token())
+    assert (session.held_bytes, session.logs) == (0, ())
+    session.queue.add(Job("reading", "late", lambda _: pytest.fail("it was read all the same")))
+    assert session.queue.views[0].state == "cancelled"
+
+
+def test_while_other_logs_are_analysed_the_answer_for_those_before_stays_until_that_is_cancelled() -> None:
+    sessions = Sessions()
+    session = sessions.open(new_token())
+    speed, motor = sample_uploads()
+    session.put(speed)
+    before = session.analysis(Request())
+    session.put(motor)
+    assert session.stale
+    assert session.answer(Request()) is before
+    session.cancel()
+    assert session.answer(Request()) is None  # it must not be taken for an answer about both logs
+    assert not session.has_answer
+    session.settle()
+    end = time.monotonic() + 60.0
+    while session.queue.under_way and time.monotonic() < end:
+        time.sleep(0.01)
+    both = session.answer(Request())
+    assert both is not None
+    assert len(both.motor_logs) == 1
+    assert not session.stale
+    sessions.close()
+
+
+def test_removing_the_last_log_takes_the_answer_away_at_once() -> None:
+    session = Session()
+    put_in(session, sample_uploads()[:1])
+    assert session.has_answer
+    session.remove(sample_uploads()[0].key)
+    assert not session.has_answer
+    assert session.answer(Request()) is None
+
+
+def test_a_dropped_file_that_is_cancelled_leaves_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    session = Session()
+    gpx = readers.READERS[0]
+
+    def pressed_midway(data: bytes, file: str, options: readers.ReadOptions) -> tuple[readers.Log, ...]:
+        read = gpx.read(data, file, options)
+        session.cancel(session.queue.views[0].key)
+        tell(0.9)
+        return read
+
+    slow = LogReader(gpx.name, gpx.suffixes, gpx.sniff, pressed_midway)
+    monkeypatch.setattr(readers, "READERS", (slow,))
+    contents = "data:;base64," + base64.b64encode(sample_uploads()[0].data or b"").decode()
+    assert take_in(session, [{"name": "long.gpx", "contents": contents}]) == ""
+    assert session.uploads == {}
+    assert [(view.name, view.state) for view in session.queue.views] == [("long.gpx", "cancelled")]
+    assert session.held_bytes == 0

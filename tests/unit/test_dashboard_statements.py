@@ -13,6 +13,7 @@ from dash_client import DashClient
 
 from dashboard.app import Config, create_app
 from dashboard.components.logbook import outing_facts
+from dashboard.services.drops import put_in
 from dashboard.services.questions import Asked
 from dashboard.services.samples import sample_uploads
 from dashboard.services.sessions import Sessions, new_token
@@ -55,11 +56,10 @@ def opened(client: DashClient, token: str, two_way: str) -> list[str]:
 
 
 def test_an_opened_two_way_leads_to_its_statement_and_that_to_a_file() -> None:
-    sessions, token = Sessions(), new_token()
+    sessions, token = Sessions(workers=0), new_token()
     client = DashClient(create_app(Config(sessions)))
     session = sessions.open(token)
-    for upload in sample_uploads():
-        session.put(upload)
+    put_in(session, sample_uploads())
     page_at, file_at = opened(client, token, "T2")
     page = client.http.get(page_at, base_url=HERE)
     assert page.status_code == 200

@@ -10,7 +10,8 @@ import analysis_fixture
 import pytest
 from test_dashboard_motors import text_of
 
-from dashboard.components.supposing import FIELDS, what_if_told
+from dashboard.components.supposing import what_if_told
+from dashboard.services.fields import WHAT_IF, Chosen
 from dashboard.services.supposing import Supposed, supposed
 from sample_logs import data_folder
 from telemetry.analysis import Analysis, Request, read_and_analyse
@@ -20,7 +21,7 @@ from telemetry.readers import ReadOptions
 from telemetry.whatif import Change
 
 BOAT = json.loads((data_folder() / "four_passes_truth.json").read_text(encoding="utf-8"))["boat"]
-NOTHING: dict[str, Any] = dict.fromkeys(FIELDS, "")
+NOTHING: dict[str, Any] = dict.fromkeys(WHAT_IF, "")
 
 
 @pytest.fixture(scope="module")
@@ -46,6 +47,13 @@ def test_the_fields_become_the_change_that_the_library_reckons(
     assert got == Supposed("P3", what_if_from(start, known.motors, known.request.power, change))
     assert got.answer is not None
     assert got.answer.refused == ""
+
+
+def test_the_fields_are_in_the_units_chosen(known: Analysis) -> None:
+    inches = supposed(known, "P1", NOTHING | {"diameter_mm": 2.0}, Chosen(length="in"))
+    assert inches == supposed(known, "P1", NOTHING | {"diameter_mm": 50.8})
+    assert inches is not None
+    assert inches.answer is not None
 
 
 def test_without_a_choice_it_starts_from_the_fastest_pass(known: Analysis) -> None:

@@ -1,0 +1,107 @@
+"""What is under way on a page that logs are dropped on: followed, cancelled, taken off the list."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dash import ALL, Dash, Input, Output, State, ctx, html, no_update, set_props
+from dash.exceptions import PreventUpdate
+
+from dashboard.components.jobs import CANCEL, CLEAR, SHARE, jobs_list, percent, shape_of
+from dashboard.services.sessions import Sessions
+
+
+def follow(page: str) -> None:
+    """Have the page ask how far things are, until nothing is under way."""
+    set_props(f"{page}-poll", {"disabled": False})
+
+
+def register(app: Dash, sessions: Sessions, page: str, revision: str) -> None:
+    """Attach the callbacks of what is under way on a page.
+
+    Parameters
+    ----------
+    app : Dash
+    sessions : Sessions
+    page : str
+        What the ids of its :func:`dashboard.components.jobs.jobs_area` begin with.
+    revision : str
+        The id of the store that tells the page which state of the session it shows.
+    """
+    shares = {"type": SHARE, "page": page, "key": ALL}
+
+    @app.callback(
+        Output(f"{page}-poll", "disabled"),
+        Output(f"{page}-shape", "data"),
+        Output(revision, "data", allow_duplicate=True),
+        Output(shares, "value"),
+        Input(f"{page}-poll", "n_intervals"),
+        State(shares, "id"),
+        State(f"{page}-shape", "data"),
+        State(revision, "data"),
+        State("session", "data"),
+        prevent_initial_call=True,
+    )
+    def look(_n: int, ids: list[dict[str, str]], shape: Any, shown: int, token: str) -> tuple[Any, ...]:
+        session = sessions.peek(token)
+        idle = not session.queue.under_way
+        jobs, now = session.queue.views, session.revision
+        by_key = {job.key: str(percent(job)) for job in jobs}
+        drawn = shape_of(jobs)
+        return (
+            idle,
+            no_update if drawn == shape else drawn,
+            no_update if now == shown else now,
+            [by_key.get(one["key"], no_update) for one in ids],
+        )
+
+    @app.callback(
+        Output(f"{page}-jobs", "children"),
+        Output(f"{page}-cancel-all", "style"),
+        Input(f"{page}-shape", "data"),
+        State("session", "data"),
+        prevent_initial_call=True,
+    )
+    def list_jobs(_shape: Any, token: str) -> tuple[list[html.Li], dict[str, str]]:
+        jobs = sessions.peek(token).queue.views
+        several = sum(job.state in ("waiting", "under way") for job in jobs) > 1
+        return jobs_list(jobs, page), {} if several else {"display": "none"}
+
+    @app.callback(
+        Output(f"{page}-poll", "disabled", allow_duplicate=True),
+        Input({"type": CANCEL, "page": page, "key": ALL}, "n_clicks"),
+        Input({"type": CLEAR, "page": page, "key": ALL}, "n_clicks"),
+        State("session", "data"),
+        prevent_initial_call=True,
+    )
+    def end_one(_cancels: list[int | None], _clears: list[int | None], token: str) -> bool:
+        if not ctx.triggered[0]["value"]:
+            raise PreventUpdate  # the button was drawn, not pressed
+        session, pressed = sessions.open(token), ctx.triggered_id
+        if pressed["type"] == CANCEL:
+            session.cancel(pressed["key"])
+        else:
+            session.queue.forget(pressed["key"])
+        return False  # once more, for the list to show it
+
+    @app.callback(
+        Output(f"{page}-poll", "disabled", allow_duplicate=True),
+        Input(f"{page}-cancel-all", "n_clicks"),
+        State("session", "data"),
+        prevent_initial_call=True,
+    )
+    def end_all(_clicks: int, token: str) -> bool:
+        sessions.open(token).cancel()
+        return False
+
+    @app.callback(
+        Output(f"{page}-poll", "disabled", allow_duplicate=True),
+        Input({"type": "analyse-again", "page": page}, "n_clicks"),
+        State("session", "data"),
+        prevent_initial_call=True,
+    )
+    def analyse_again(clicks: int | None, token: str) -> bool:
+        if not clicks:
+            raise PreventUpdate
+        sessions.open(token).settle()
+        return False
