@@ -74,6 +74,7 @@ def test_temperatures_are_shown_in_the_unit_chosen_and_it_is_kept(page: Page) ->
     choose(page, SPEED, MOTOR)
     told = page.locator("#power-told")
     expect(told.locator("td[data-head='motor °C: start, end, after']").first).to_be_visible()
+    page.locator(".units summary").click()
     page.locator("#temperature-unit").get_by_text("°F", exact=True).click()
     heads = told.locator("td[data-head='motor °F: start, end, after']")
     expect(heads.first).to_be_visible()
