@@ -6,14 +6,16 @@ bit for bit. A log is known by the SHA-256 of its bytes, or by its name where it
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any, Final
 
 import numpy as np
+import pandas as pd
 
 from telemetry.errors import CallError
-from telemetry.frames import BoolArray, Finding, FloatArray, LogMeta
+from telemetry.frames import BoolArray, Finding, FloatArray, LogMeta, Track
 from telemetry.timeline import break_after_s
 
 CUT: Final = "cut-by-hand"
@@ -45,6 +47,10 @@ class Cut:
     end_s: float
     why: str = ""
 
+    def told(self) -> str:
+        """Say what was done."""
+        return f"cut out from {self.start_s:.2f} to {self.end_s:.2f} s"
+
 
 @dataclass(frozen=True, slots=True)
 class Restored:
@@ -54,6 +60,10 @@ class Restored:
     start_s: float
     end_s: float
     why: str = ""
+
+    def told(self) -> str:
+        """Say what was done."""
+        return f"restored from {self.start_s:.2f} to {self.end_s:.2f} s"
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +87,11 @@ class ClockByHand:
     drift_ppm: float = 0.0
     u95_s: float | None = None
     why: str = ""
+
+    def told(self) -> str:
+        """Say what was done."""
+        sure = "" if self.u95_s is None else f" ± {self.u95_s:g} s"
+        return f"clock set to {self.offset_s:.3f} s{sure}"
 
 
 Correction = Cut | Restored | ClockByHand
@@ -218,3 +233,41 @@ def because(why: str) -> str:
     (': towed home', '')
     """
     return f": {why}" if why else ""
+
+
+_TIME: Final = re.compile(
+    r"(?:(\d{4}-\d\d-\d\d)[T ])?(\d\d?):(\d\d(?::\d\d(?:\.\d{1,6})?)?) ?(?:Z|UTC)?", re.ASCII
+)
+
+
+def moment_s(text: str, log: Track) -> float:
+    """Read a moment in a log: seconds on its clock, or UTC with its day or without [s].
+
+    A time without a day is the first one not before the log's start.
+
+    Raises
+    ------
+    CallError
+        If it is neither, or the log does not say which day it was.
+    """
+    try:
+        return float(text)
+    except ValueError:
+        said = _TIME.fullmatch(text.strip())
+    start = log.meta.start_utc
+    if said is None:
+        raise CallError(
+            f"'{text}' is no time", mend="write seconds from the log's start, or 09:31:07.5 for UTC"
+        )
+    if start is None:
+        raise CallError(
+            "the log does not say which day it was", file=log.meta.file, mend="write seconds from its start"
+        )
+    day, hour, rest = said.groups()
+    try:
+        at = pd.Timestamp(f"{day or start.date()}T{hour:0>2}:{rest}Z")
+    except ValueError:
+        raise CallError(f"'{text}' is no time", mend="write hours to 23, minutes and seconds to 59") from None
+    if day is None and at < start.floor("s"):
+        at += pd.Timedelta(days=1)
+    return float((at - start).total_seconds())

@@ -62,6 +62,10 @@ def check(args: Namespace) -> None:
         return
     if args.logs:
         raise CallError("an archive is analysed by itself", mend="leave out either --archive or the logs")
+    if args.cut or args.restore or args.clock:
+        raise CallError(
+            "corrections by hand are of one outing's logs", mend="name these in place of --archive"
+        )
     if args.json:
         raise CallError("an archive's results are JSON files", mend="leave out --json, and see --out")
     if args.jobs is not None and args.scheduler is not None:

@@ -14,8 +14,9 @@ from dataclasses import asdict, replace
 from tqdm import tqdm
 
 from telemetry import headingmaps
-from telemetry.analysis import Analysis, Request, read_and_analyse
-from telemetry.cli import archive, arguments
+from telemetry.analysis import Analysis, Request, read_and_analyse, rejudge
+from telemetry.byhand import ByHand
+from telemetry.cli import archive, arguments, byhand
 from telemetry.cli.outcome import DONE, SOME_INPUT_UNUSED, complain
 from telemetry.errors import CallError, LogError
 from telemetry.estimating import start_pass, what_if_from
@@ -74,6 +75,9 @@ def read_logs(args: Namespace, request: Request) -> tuple[Analysis, list[LogErro
         analysis = read_and_analyse(files, request, options, progress)
     if options != ReadOptions(kept=kept):
         complain(headingmaps.keep_of_files(files, options))
+    corrections = byhand.corrections_of(args, analysis)
+    if corrections:
+        analysis = rejudge(analysis, replace(request, by_hand=ByHand().with_(*corrections)))
     return analysis, [*unused, *analysis.errors]
 
 

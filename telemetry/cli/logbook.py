@@ -8,12 +8,21 @@ from dataclasses import replace
 from pathlib import Path
 
 from telemetry import headingmaps
-from telemetry.cli import arguments
+from telemetry.cli import arguments, byhand
 from telemetry.cli.commands import progress_bar
 from telemetry.cli.outcome import DONE, SOME_INPUT_UNUSED, complain
 from telemetry.errors import CallError, LogbookError, LogError
-from telemetry.logbook import Boat, Conditions, Imported, Logbook, NamedLog, OutingSearch, open_logbook
-from telemetry.logbook.telling import backup_text, boats_text, outing_text, outings_text
+from telemetry.logbook import (
+    Boat,
+    Conditions,
+    Imported,
+    Logbook,
+    NamedLog,
+    Outing,
+    OutingSearch,
+    open_logbook,
+)
+from telemetry.logbook.telling import backup_text, boats_text, corrections_text, outing_text, outings_text
 from telemetry.readers import ReadOptions
 from telemetry.report import analysis_text
 from telemetry.rules import load_rule
@@ -155,7 +164,7 @@ def show(args: Namespace) -> int:
         if args.json:
             print(json.dumps(logbook.analysis(outing.id), indent=2, allow_nan=False))
         else:
-            told = outing_text(outing, args.unit, args.temperature_unit)
+            told = _told(logbook, outing, args)
             again = logbook.analysed(outing.id)
             whole = analysis_text(again, args.unit, temperature_unit=args.temperature_unit)
             print(f"{told}\n\n{whole}")
@@ -180,12 +189,25 @@ def _write(logs: tuple[NamedLog, ...], folder: Path) -> None:
 
 
 def correct(args: Namespace) -> int:
-    """Correct what is said of an outing."""
+    """Correct what is said of an outing, or its logs by hand."""
     with open_logbook(args.logbook) as logbook:
         before = logbook.outing(args.outing).conditions
+        in_logs = args.cut or args.restore or args.clock
+        corrections = byhand.corrections_of(args, logbook.analysed(args.outing)) if in_logs else ()
+        if args.take_back:
+            logbook.take_back(args.outing, args.take_back, who=byhand.who(args), why=args.why)
+        if corrections:
+            logbook.correct_by_hand(args.outing, corrections, who=byhand.who(args))
         after = logbook.edit_outing(args.outing, conditions=_conditions(args, before), sheet=args.sheet)
-        print(outing_text(after, args.unit, args.temperature_unit))
+        print(_told(logbook, after, args))
     return DONE
+
+
+def _told(logbook: Logbook, outing: Outing, args: Namespace) -> str:
+    """Tell what an outing was, with what was corrected by hand in its logs."""
+    told = outing_text(outing, args.unit, args.temperature_unit)
+    corrections = corrections_text(logbook.corrections(outing.id))
+    return f"{told}\n\n{corrections}" if corrections else told
 
 
 def remove(args: Namespace) -> int:

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Final
 
 from telemetry.analysis import Analysis, Request, rejudge
-from telemetry.cli import arguments, options
+from telemetry.cli import arguments, byhand, options
 from telemetry.cli.bench import showing_of
 from telemetry.cli.bench_arguments import add_showing
 from telemetry.cli.catalogue import Commands
@@ -71,10 +71,11 @@ def _of_outing(args: Namespace) -> Stated:
         outing = logbook.outing(args.outing)
         analysis = logbook.analysed(outing.id)
         sheet = logbook.sheet(outing.sheet_id, outing.boat)
-    judged = arguments.judging(args)
-    if judged != Request():
-        asked = analysis.request
-        analysis = rejudge(analysis, replace(judged, power=asked.power, by_hand=asked.by_hand))
+    judged, asked = arguments.judging(args), analysis.request
+    by_hand = asked.by_hand.with_(*byhand.corrections_of(args, analysis))
+    if judged != Request() or by_hand != asked.by_hand:
+        judged = asked if judged == Request() else replace(judged, power=asked.power)
+        analysis = rejudge(analysis, replace(judged, by_hand=by_hand))
     told = conditions_told(outing.conditions, args.unit, args.temperature_unit)
     return analysis, list(analysis.errors), sheet, told
 
@@ -109,6 +110,7 @@ def _add_statement(parser: argparse.ArgumentParser) -> None:
         "--two-way", metavar="ID", help="such as T2, as `analyse` numbers it (default: the first, the best)"
     )
     options.add_judging(parser)
+    byhand.add_by_hand(parser)
     parser.add_argument(
         "--sheet", type=Path, metavar="FILE", help="the setup sheet that both passes ran on, TOML or JSON"
     )

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
+from telemetry.byhand import because
 from telemetry.logbook.backup import Backup
-from telemetry.logbook.records import Boat, Conditions, Outing
+from telemetry.logbook.records import Boat, Conditions, KeptCorrection, Outing
 from telemetry.texttable import text_table
 from telemetry.units import SPEED_UNITS, TEMPERATURE_UNITS, speed_text
 
@@ -68,6 +69,31 @@ def outing_text(outing: Outing, unit: str, temperature_unit: str) -> str:
     ]
     told += [("log", f"{log.file}, {log.size_bytes} bytes, SHA-256 {log.sha256[:12]}") for log in outing.logs]
     return "\n".join([f"Outing {outing.id}", *text_table(told)])
+
+
+def corrections_text(kept: Sequence[KeptCorrection]) -> str:
+    """List what was corrected by hand, those that were taken back too; nothing where nobody did."""
+    if not kept:
+        return ""
+    rows = [("no", "in", "what", "why", "by", "on, UTC", "")]
+    rows += [
+        (
+            str(one.id),
+            _cut(one.file),
+            one.correction.told(),
+            one.correction.why,
+            one.who,
+            moment_text(one.made_utc),
+            "" if one.back_utc is None else _taken_back(one),
+        )
+        for one in kept
+    ]
+    return "\n".join(["Corrected by hand", *text_table(rows, right=(0,))])
+
+
+def _taken_back(one: KeptCorrection) -> str:
+    by = f" by {one.back_who}" if one.back_who else ""
+    return f"taken back {moment_text(one.back_utc)}{by}{because(one.back_why)}"
 
 
 def conditions_told(c: Conditions, unit: str, temperature_unit: str) -> dict[str, str]:
