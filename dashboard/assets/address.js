@@ -4,13 +4,12 @@
 
   window.dash_clientside = Object.assign({}, window.dash_clientside, {
     address: {
-      // Each choice is a value, in the order of the names given last: "bench-boat" stands as "boat".
+      // The values in the order of their names, which come last.
       keep: function (...told) {
-        const half = told.length / 2;
         const query = new URLSearchParams();
-        told.slice(half).forEach(function (id, i) {
+        told.pop().forEach(function (name, i) {
           if (told[i]) {
-            query.set(id.slice(id.indexOf("-") + 1), told[i]);
+            query.set(name, told[i]);
           }
         });
         const text = query.toString();

@@ -1,4 +1,4 @@
-"""The sheet and what was found: rows to fill in, verdicts, the way back."""
+"""The sheet and what was found: verdicts, and the way back."""
 
 from __future__ import annotations
 
@@ -10,66 +10,10 @@ import dash_mantine_components as dmc
 from dash import html
 
 from dashboard.components.marks import icon, sentence
-from dashboard.services.bench import Row, Told
+from dashboard.services.bench import Told
 from telemetry.setup import GROUPS, FoundItem, SetupSheet, Showing, Step
 
-VALUE, GAUGE, VERDICT = "found-value", "found-gauge", "found-verdict"
 _ICONS: Final = {"moved": "cross", "as set": "check", "cannot tell": "question"}
-
-
-def found_rows(rows: Sequence[Row]) -> list[html.Div]:
-    """Lay out the items by group, each with its fields."""
-    blocks = []
-    for group, members in groupby(rows, key=lambda row: row.item.group):
-        blocks.append(
-            html.Div([html.H3(GROUPS[group]), *(_row(row) for row in members)], className="found-group")
-        )
-    return blocks
-
-
-def _row(row: Row) -> html.Div:
-    item = row.item
-    unit = f" [{row.unit}]" if row.unit else ""
-    fields = [_value(row, unit)]
-    if row.gauges:
-        fields.append(
-            dmc.Autocomplete(
-                id={"type": GAUGE, "item": item.name},
-                value=row.entry.gauge,
-                data=list(row.gauges),
-                placeholder=row.gauges[0],
-                label="Gauge, or its step",
-                **{"aria-label": f"Gauge for {item.title}"},
-            )
-        )
-    return html.Div(
-        [
-            html.Div(
-                [
-                    html.Strong(item.title),
-                    html.Span(["as set ", html.Span(row.as_set, className="set-value")], className="as-set"),
-                    html.P(sentence(row.sign), className="quiet") if row.sign else None,
-                ],
-                className="found-what",
-            ),
-            html.Div(fields, className="found-fields"),
-            html.Div(id={"type": VERDICT, "item": item.name}, className="found-verdict"),
-        ],
-        className="found-row",
-    )
-
-
-def _value(row: Row, unit: str) -> Any:
-    common = {
-        "id": {"type": VALUE, "item": row.item.name},
-        "label": f"As found{unit}",
-        "aria-label": f"{row.item.title} as found",
-    }
-    choices = {"flag": ("yes", "no"), "choice": row.item.choices}.get(row.item.kind)
-    if choices:
-        return dmc.Select(data=list(choices), value=row.entry.value or None, clearable=True, **common)
-    inputs = {} if not row.item.is_measured else {"inputProps": {"inputMode": "decimal"}}
-    return dmc.TextInput(value=row.entry.value, debounce=400, **inputs, **common)
 
 
 def found_mark(row: FoundItem | None, showing: Showing) -> list[Any]:

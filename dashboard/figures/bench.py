@@ -1,20 +1,19 @@
-"""Drawings of the bench: how strut and tab count, and where the masses lie."""
+"""Drawings of the bench: how each measure that has two ways is counted."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
+from types import MappingProxyType
 from typing import Any, Final
 
 import plotly.graph_objects as go
 
 from dashboard.figures.frame import blank_figure
 from dashboard.figures.palette import Palette, with_alpha
-from telemetry.setup import Balance, Part, Restoration, Showing
-from telemetry.units import convert
+from telemetry.setup import Showing
 
 _STERN_X: Final = 3.0
-_HEIGHTS: Final = (1.0, 1.4, 0.6)
 
 
 def _bare(palette: Palette) -> go.Figure:
@@ -95,58 +94,91 @@ def tab_drawing(palette: Palette, showing: Showing) -> go.Figure:
     return figure
 
 
-def balance_drawing(
-    parts: Sequence[Part],
-    now: Balance,
-    then: Balance,
-    hull_length_mm: float | None,
-    restoration: Restoration | None,
-    palette: Palette,
-    showing: Showing,
-) -> go.Figure:
-    """Draw the masses along the hull, and the centre of gravity before and after."""
-    figure = blank_figure(palette)
-    figure.update_layout(margin={"l": 16, "r": 16, "t": 12, "b": 46}, dragmode=False)
-    heaviest = max(part.mass_kg.value for part in parts)
-    places = [convert(part.place_mm.value, "mm", showing.length) for part in parts]
-    # Neighbours stand at different heights, so that none hides another.
-    rank = sorted(range(len(parts)), key=places.__getitem__)
-    heights = [_HEIGHTS[rank.index(i) % len(_HEIGHTS)] for i in range(len(parts))]
+def _from_above(palette: Palette) -> go.Figure:
+    """Draw the hull from above, bow to the right, with its keel line."""
+    figure = _bare(palette)
     figure.add_scatter(
-        x=places, y=heights, mode="markers+text", text=[part.name for part in parts],
-        textposition="middle right",
-        marker={
-            "size": [10.0 + 22.0 * math.sqrt(part.mass_kg.value / heaviest) for part in parts],
-            "color": with_alpha(palette.raw, 0.55), "line": {"color": palette.ink, "width": 2},
-        },
+        x=[_STERN_X, 8.0, 8.0, _STERN_X, _STERN_X], y=[-1.7, -1.7, 1.7, 1.7, -1.7],
+        mode="lines", fill="toself",
+        line={"color": palette.ink, "width": 2}, fillcolor=with_alpha(palette.raw, 0.25), hoverinfo="skip",
     )  # fmt: skip
-    marks = [(now, "now", palette.out)]
-    if abs(then.cog_mm.value - now.cog_mm.value) > 1e-6:
-        marks.append((then, "then", palette.back))
-    leftmost = min(told.cog_mm.value for told, _, _ in marks)
-    for told, word, colour in marks:
-        x = convert(told.cog_mm.value, "mm", showing.length)
-        dash = "solid" if word == "now" else "dash"
-        figure.add_vline(x=x, line={"color": colour, "width": 3, "dash": dash})
-        is_left = len(marks) > 1 and told.cog_mm.value == leftmost
-        figure.add_annotation(
-            x=x, y=0.0, yref="paper", yanchor="bottom", text=f" {word} {x:.4g} ", showarrow=False,
-            xanchor="right" if is_left else "left", font={"color": colour, "size": 14},
-        )  # fmt: skip
-    if restoration is not None:
-        x = convert(restoration.wanted_mm, "mm", showing.length)
-        figure.add_vline(x=x, line={"color": palette.ink, "width": 1, "dash": "dot"})
-        figure.add_annotation(
-            x=x, y=1.0, yref="paper", yanchor="top", text="wanted", showarrow=False, xanchor="left"
-        )
-    if hull_length_mm is not None:
-        figure.add_shape(
-            type="rect", x0=0.0, x1=convert(hull_length_mm, "mm", showing.length), y0=0.35, y1=1.65,
-            layer="below",
-            line={"color": palette.quiet, "width": 2}, fillcolor="rgba(0,0,0,0)",
-        )  # fmt: skip
-    figure.update_yaxes(visible=False, range=[-0.2, 2.2], fixedrange=True)
-    figure.update_xaxes(
-        title={"text": f"ahead of the transom [{showing.length}]"}, fixedrange=True, rangemode="tozero"
-    )
+    _line(figure, [(-4.0, 0.0), (8.0, 0.0)], palette.quiet, 2, dash="dash")
+    _word(figure, 7.8, 0.35, "keel line, bow →", palette.ink, 13, xanchor="right")
+    _word(figure, -4.6, 2.1, "port", palette.quiet, 13, xanchor="left")
+    _word(figure, -4.6, -2.1, "starboard", palette.quiet, 13, xanchor="left")
+    figure.update_xaxes(range=[-4.8, 8.3])
+    figure.update_yaxes(range=[-2.6, 2.6])
     return figure
+
+
+def rudder_drawing(palette: Palette, showing: Showing) -> go.Figure:
+    """Draw what a positive rudder toe means to this user, from above."""
+    figure = _from_above(palette)
+    side = -1.0 if "rudder-toe" not in showing.turned else 1.0
+    edge = (-2.4, side * 1.1)
+    _line(figure, [(2.6, 0.0), (1.2, 0.0)], palette.ink, 4)
+    _line(figure, [(1.2, 0.0), edge], palette.ink, 7)
+    _arrow(figure, (edge[0], 0.0), edge, palette.out)
+    _word(figure, edge[0] - 0.3, side * 0.6, "+ toe", palette.out, 15, xanchor="right")
+    _word(figure, 0.6, side * 1.25, "rudder", palette.ink, 13)
+    return figure
+
+
+def plumb_drawing(palette: Palette, showing: Showing) -> go.Figure:
+    """Draw what a positive lean of the rudder means to this user, from astern."""
+    figure = _bare(palette)
+    figure.add_scatter(
+        x=[-3.4, -3.4, 3.4, 3.4, -3.4], y=[0.2, 2.2, 2.2, 0.2, 0.2], mode="lines", fill="toself",
+        line={"color": palette.ink, "width": 2}, fillcolor=with_alpha(palette.raw, 0.25), hoverinfo="skip",
+    )  # fmt: skip
+    side = 1.0 if "rudder-plumb" not in showing.turned else -1.0
+    tip = (side * 1.1, -2.2)
+    _line(figure, [(0.0, 2.2), (0.0, -2.4)], palette.quiet, 2, dash="dash")
+    _line(figure, [(0.0, 1.2), tip], palette.ink, 7)
+    _arrow(figure, (0.0, tip[1]), tip, palette.out)
+    _word(figure, side * 1.4, tip[1], "+ lean", palette.out, 15, xanchor="left" if side > 0 else "right")
+    _word(figure, -3.6, -1.0, "port", palette.quiet, 13, xanchor="right")
+    _word(figure, 3.6, -1.0, "starboard", palette.quiet, 13, xanchor="left")
+    _word(figure, -3.2, 1.8, "from astern", palette.ink, 13, xanchor="left")
+    figure.update_xaxes(range=[-6.5, 6.5])
+    figure.update_yaxes(range=[-2.7, 2.5])
+    return figure
+
+
+def fin_drawing(palette: Palette, showing: Showing) -> go.Figure:
+    """Draw what a positive toe of a turn fin means to this user, from above."""
+    figure = _from_above(palette)
+    inwards = "fin-toe" not in showing.turned
+    lead = 1.0 if inwards else 2.2
+    for side in (1.0, -1.0):
+        _line(figure, [(3.2, side * 1.6), (6.4, side * 1.6)], palette.quiet, 1, dash="dot")
+        _line(figure, [(3.2, side * 1.6), (6.4, side * lead)], palette.ink, 7)
+    _arrow(figure, (6.4, 1.6), (6.4, lead), palette.out)
+    _word(figure, 6.6, lead, "+ toe", palette.out, 15, xanchor="left")
+    _word(figure, 2.7, 1.6, "turn fin", palette.ink, 13, xanchor="right")
+    return figure
+
+
+SIGN_DRAWINGS: Final[Mapping[str, Callable[[Palette, Showing], go.Figure]]] = MappingProxyType(
+    {
+        "strut": strut_drawing,
+        "tab": tab_drawing,
+        "rudder": rudder_drawing,
+        "plumb": plumb_drawing,
+        "fin": fin_drawing,
+    }
+)
+"""The drawings of the signs, in the order of the page."""
+_OF_SIGN: Final = {
+    "strut-depth": "strut",
+    "strut-angle": "strut",
+    "tab-gap": "tab",
+    "rudder-toe": "rudder",
+    "rudder-plumb": "plumb",
+    "fin-toe": "fin",
+}
+
+
+def sign_drawing(sign: str, palette: Palette, showing: Showing) -> go.Figure:
+    """Draw one of :data:`~telemetry.setup.showing.SIGNS`."""
+    return SIGN_DRAWINGS[_OF_SIGN[sign]](palette, showing)

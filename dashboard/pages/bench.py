@@ -8,8 +8,10 @@ import dash_mantine_components as dmc
 from dash import dcc, html
 
 from dashboard.components.addresses import BENCH
+from dashboard.components.bench_measure import kept_gauges, measuring
 from dashboard.components.bench_more import crash_list
 from dashboard.components.marks import icon
+from dashboard.figures.bench import SIGN_DRAWINGS
 from telemetry.setup import BENCH_CAUTIONS, BENCH_LENGTHS, BENCH_MASSES, COMMON_PRACTICE, SIGNS, tasks_for
 
 PATH: Final = BENCH
@@ -26,13 +28,15 @@ _SIGN_WORDS: Final = {
 }
 
 
-def layout() -> html.Main:
-    """Build the page, empty."""
+def layout(
+    boat: str | None = None, sheet: str | None = None, back: str | None = None, **_query: str
+) -> html.Main:
+    """Build the page, empty; boat, sheet and the one to go back to may stand in its address."""
     return html.Main(
         [
             html.H1(QUESTION),
             _boat(),
-            _section("found", "As found", [_found_hint(), html.Div(id="found-rows"), _more_items()]),
+            _section("found", "As found", [_found_hint(), kept_gauges(), *measuring(), _more_items()]),
             _way(),
             _section("signs", "How it counts", _signs()),
             _section("balance", "Balance", _balance()),
@@ -43,6 +47,8 @@ def layout() -> html.Main:
             dcc.Download(id="bench-download"),
             dcc.Store(id="bench-sheet", storage_type="session"),
             dcc.Store(id="bench-target"),
+            dcc.Store(id="bench-asked", data={"boat": boat, "sheet": sheet, "back": back}),
+            dcc.Store(id="bench-address", data=["boat", "sheet", "back"]),
             dcc.Store(id="bench-entries", storage_type="session"),
             dcc.Store(id="bench-shown"),
             dcc.Store(id="bench-parts"),
@@ -55,7 +61,7 @@ def layout() -> html.Main:
 
 
 def _section(area: str, title: str, children: list[Any]) -> html.Section:
-    return html.Section([html.H2(title), *children], className=f"bench-{area}")
+    return html.Section([html.H2(title, id=area), *children], className=f"bench-{area}")
 
 
 def _boat() -> html.Section:
@@ -121,8 +127,9 @@ def _units(name: str, label: str, units: tuple[str, ...]) -> html.Div:
 
 def _found_hint() -> html.P:
     return html.P(
-        "Write a number in the unit shown, or with another unit after it: 1/8 in, 125 thou. Name the gauge "
-        "or write its smallest step; empty means the usual one. The step decides what can be told.",
+        "Write a number in the unit shown, or with another unit after it: 1/8 in, 125 thou; the buttons "
+        "begin at what was set and go by the gauge's step. Name your gauges once, or write their smallest "
+        "step; empty means each item's usual one. The step decides what can be told.",
         className="quiet",
     )
 
@@ -213,7 +220,7 @@ def _signs() -> list[Any]:
             "Arrows show what is positive. Pick those that you count the other way round.", className="quiet"
         ),
         html.Div(switches, className="row", role="group", **{"aria-label": "Counted the other way round"}),
-        html.Div([_figure("strut-drawing"), _figure("tab-drawing")], className="drawings"),
+        html.Div([_figure(f"{name}-drawing") for name in SIGN_DRAWINGS], className="drawings"),
         html.Ul(id="sign-words", className="quiet"),
     ]
 

@@ -8,18 +8,10 @@ from typing import Any
 from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, dcc, no_update
 from dash.exceptions import PreventUpdate
 
-from dashboard.components.bench import (
-    GAUGE,
-    VALUE,
-    VERDICT,
-    counted,
-    found_mark,
-    found_rows,
-    sheet_told,
-    way_back,
-)
+from dashboard.components.bench import counted, found_mark, sheet_told, way_back
+from dashboard.components.bench_measure import GAUGE, VALUE, VERDICT, found_rows
 from dashboard.components.marks import sentence
-from dashboard.pages import bench_more_callbacks
+from dashboard.pages import bench_measure_callbacks, bench_more_callbacks
 from dashboard.services.bench import (
     Entry,
     OnBench,
@@ -33,15 +25,17 @@ from dashboard.services.bench import (
     showing_of,
     tell,
 )
+from dashboard.services.bench_gauges import KINDS, KeptGauges, steps_of
 from dashboard.services.bench_logbook import BenchBook, Choice
 from dashboard.services.uploads import content_of
 from telemetry.errors import SetupError
-from telemetry.setup import SetupSheet, toml_text
+from telemetry.setup import FoundMeasure, SetupSheet, toml_text
 
 SHEET = Output("bench-sheet", "data", allow_duplicate=True)
 KEPT = Output("bench-kept", "data", allow_duplicate=True)
 DONE = Output("bench-done", "children", allow_duplicate=True)
 SHOWING = (Input("bench-length", "value"), Input("bench-mass", "value"), Input("bench-turned", "value"))
+GAUGES_KEPT = tuple(Input(f"gauge-{unit}", "value") for unit in KINDS)
 SHOWN = tuple(State(one.component_id, one.component_property) for one in SHOWING)
 
 
@@ -51,6 +45,7 @@ def register(app: Dash, book: BenchBook) -> None:
     _register_own(app, book)
     _register_found(app, book)
     _register_keeping(app, book)
+    bench_measure_callbacks.register(app)
     bench_more_callbacks.register(app, book)
 
 
@@ -64,13 +59,16 @@ def _register_sheet(app: Dash, book: BenchBook) -> None:
         Output("bench-boat", "value"),
         Input("bench-kept", "data"),
         State("bench-boat", "value"),
+        State("bench-asked", "data"),
         State("bench-sheet", "data"),
     )
-    def list_boats(_kept: int, chosen: str | None, lying: dict[str, Any] | None) -> tuple[Any, Any]:
+    def list_boats(
+        _kept: int, chosen: str | None, asked: dict[str, str | None], lying: dict[str, Any] | None
+    ) -> tuple[Any, Any]:
         boats = book.boats()
         names = [one.value for one in boats]
         bench = OnBench.from_dict(lying)
-        wished = chosen or (bench.sheet.boat if bench else book.last_set())
+        wished = chosen or asked["boat"] or (bench.sheet.boat if bench else book.last_set())
         return _data(boats), wished if wished in names else None
 
     @app.callback(
@@ -80,10 +78,26 @@ def _register_sheet(app: Dash, book: BenchBook) -> None:
         Output("bench-targets", "value"),
         Input("bench-boat", "value"),
         Input("bench-kept", "data"),
+        State("bench-asked", "data"),
     )
-    def list_sheets(boat: str | None, _kept: int) -> tuple[Any, Any, Any, None]:
+    def list_sheets(boat: str | None, kept: int, asked: dict[str, str | None]) -> tuple[Any, ...]:
         sheets = book.sheets(boat)
-        return _data(sheets), _data(sheets), sheets[0].value if sheets else None, None
+        known = [one.value for one in sheets]
+        # What the address asks for holds until something new is kept.
+        last, back = (
+            name if name in known and not kept else None for name in (asked["sheet"], asked["back"])
+        )
+        return _data(sheets), _data(sheets), last or next(iter(known), None), back
+
+    app.clientside_callback(
+        ClientsideFunction("address", "keep"),
+        Output("bench-address", "data"),
+        Input("bench-boat", "value"),
+        Input("bench-sheets", "value"),
+        Input("bench-targets", "value"),
+        State("bench-address", "data"),
+        prevent_initial_call=True,
+    )
 
     @app.callback(
         SHEET, Input("bench-sheets", "value"), Input("bench-boat", "value"), prevent_initial_call=True
@@ -173,6 +187,16 @@ def stored(entries: Any) -> list[Entry]:
     return [Entry(*one) for one in (entries or {}).get("rows", [])]
 
 
+def judged(bench: OnBench, entries: Sequence[Entry], kept: Sequence[str | None]) -> list[Entry]:
+    """Take entries as they are judged: with the kept gauges where they name none."""
+    return KeptGauges.of(kept).put_in(entries, bench)
+
+
+def kept_in(entries: Any) -> list[str | None]:
+    """Read the kept gauges that stood beside the entries."""
+    return (entries or {}).get("gauges", [])
+
+
 def _register_found(app: Dash, book: BenchBook) -> None:
     @app.callback(
         Output("found-rows", "children"),
@@ -180,18 +204,21 @@ def _register_found(app: Dash, book: BenchBook) -> None:
         Input("bench-sheet", "data"),
         Input("more-items", "value"),
         *SHOWING,
+        *GAUGES_KEPT,
         State("bench-entries", "data"),
         State("bench-shown", "data"),
     )
     def ask(
-        lying: Any, more: list[str] | None, length: str, mass: str, turned: list[str], entries: Any, was: Any
+        lying: Any, more: list[str] | None, length: str, mass: str, turned: list[str], *rest: Any
     ) -> tuple[Any, Any]:
+        *gauges, entries, was = rest
         bench, showing = OnBench.from_dict(lying), showing_of(length, mass, turned)
         if bench is None:
             return [], [length, mass, turned]
         mine = stored(entries) if (entries or {}).get("boat") == bench.sheet.boat else []
         typed = entries_in(mine, bench, showing_of(*was) if was else showing, showing)
-        return found_rows(rows_of(bench, more or [], typed, showing)), [length, mass, turned]
+        kept = KeptGauges.of(gauges)
+        return found_rows(rows_of(bench, more or [], typed, showing, kept.usable)), [length, mass, turned]
 
     @app.callback(
         Output({"type": VERDICT, "item": ALL}, "children"),
@@ -200,19 +227,22 @@ def _register_found(app: Dash, book: BenchBook) -> None:
         Output("bench-steps", "children"),
         Output("bench-card", "children"),
         Output("bench-entries", "data"),
+        Output("bench-sizes", "data"),
+        *(Output(f"gauge-{unit}", "error") for unit in KINDS),
         Input({"type": VALUE, "item": ALL}, "value"),
         Input({"type": GAUGE, "item": ALL}, "value"),
         Input("bench-target", "data"),
+        *GAUGES_KEPT,
         State("bench-sheet", "data"),
         *SHOWN,
     )
-    def judge(
-        _values: Any, _gauges: Any, aimed: Any, lying: Any, length: str, mass: str, turned: list[str]
-    ) -> tuple[Any, ...]:
+    def judge(_values: Any, _gauges: Any, aimed: Any, *rest: Any) -> tuple[Any, ...]:
+        *gauges, lying, length, mass, turned = rest
         bench, showing = OnBench.from_dict(lying), showing_of(length, mass, turned)
         if bench is None:
             raise PreventUpdate
-        entries = entries_of(ctx.inputs_list[0], ctx.inputs_list[1])
+        typed = entries_of(ctx.inputs_list[0], ctx.inputs_list[1])
+        entries = judged(bench, typed, gauges)
         told = tell(bench, SetupSheet.from_dict(aimed) if aimed else None, entries, showing)
         names = [one["id"]["item"] for one in ctx.outputs_list[0]]
         measured = bool(told.found.readings)
@@ -222,8 +252,20 @@ def _register_found(app: Dash, book: BenchBook) -> None:
             counted(told) if measured else [],
             way_back(told.steps, showing, measured=measured),
             told.card,
-            {"boat": bench.sheet.boat, "rows": [[e.item, e.value, e.gauge] for e in entries]},
+            {
+                "boat": bench.sheet.boat,
+                "rows": [[e.item, e.value, e.gauge] for e in typed],
+                "gauges": gauges,
+            },
+            steps_of(bench, entries, showing),
+            *(sentence(error) if error else "" for error in KeptGauges.of(gauges).errors()),
         )
+
+
+def _found(bench: OnBench, entries: Any, shown: Sequence[Any]) -> FoundMeasure:
+    """Gather what was typed, as it was judged."""
+    rows = judged(bench, stored(entries), kept_in(entries))
+    return tell(bench, None, rows, showing_of(*shown)).found
 
 
 def _register_keeping(app: Dash, book: BenchBook) -> None:
@@ -249,7 +291,7 @@ def _register_keeping(app: Dash, book: BenchBook) -> None:
                   prevent_initial_call=True)  # fmt: skip
     def keep_found(_clicks: int, kept: int, lying: Any, entries: Any, *shown: Any) -> tuple[str, Any]:
         bench = OnBench.from_dict(lying)
-        found = tell(bench, None, stored(entries), showing_of(*shown)).found if bench else None
+        found = _found(bench, entries, shown) if bench else None
         if found is None or not found.readings:
             return "Nothing was filled in yet.", no_update
         book.keep_found(found)
@@ -271,9 +313,7 @@ def _register_keeping(app: Dash, book: BenchBook) -> None:
         if bench is None:
             return "Choose or begin a boat first.", no_update
         try:
-            new = next_sheet(
-                bench.sheet, tell(bench, None, stored(entries), showing_of(*shown)).found, name or ""
-            )
+            new = next_sheet(bench.sheet, _found(bench, entries, shown), name or "")
         except SetupError as error:
             return str(error), no_update
         there = book.keep_sheet(new, bench.sheet)
@@ -292,7 +332,7 @@ def _register_keeping(app: Dash, book: BenchBook) -> None:
         bench = OnBench.from_dict(lying)
         if bench is None:
             return no_update, "Choose or begin a boat first."
-        found = tell(bench, None, stored(entries), showing_of(*shown)).found
+        found = _found(bench, entries, shown)
         try:
             told = next_sheet(bench.sheet, found, name or "") if found.readings else bench.sheet
         except SetupError as error:

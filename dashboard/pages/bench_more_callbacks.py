@@ -9,10 +9,11 @@ from dash.exceptions import PreventUpdate
 
 from dashboard.components.bench_more import DONE, PART, part_rows, service_rows, weighed
 from dashboard.components.marks import sentence
-from dashboard.figures.bench import balance_drawing, strut_drawing, tab_drawing
+from dashboard.figures.bench import SIGN_DRAWINGS
+from dashboard.figures.bench_balance import balance_drawing
 from dashboard.figures.palette import seen_by
 from dashboard.services.bench import OnBench, showing_of, sign_words
-from dashboard.services.bench_balance import FIELDS, first_rows, in_old_units, weigh
+from dashboard.services.bench_balance import FIELDS, as_set_of, first_rows, in_old_units, weigh
 from dashboard.services.bench_logbook import BenchBook
 
 PARTS = {"type": PART, "row": ALL, "field": ALL}
@@ -27,16 +28,15 @@ def register(app: Dash, book: BenchBook) -> None:
 
 def _register_signs(app: Dash) -> None:
     @app.callback(
-        Output("strut-drawing", "figure"),
-        Output("tab-drawing", "figure"),
+        *(Output(f"{name}-drawing", "figure") for name in SIGN_DRAWINGS),
         Output("sign-words", "children"),
         Input("bench-turned", "value"),
         Input("surroundings", "data"),
     )
-    def draw_signs(turned: list[str] | None, surroundings: dict[str, bool] | None) -> tuple[Any, Any, Any]:
+    def draw_signs(turned: list[str] | None, surroundings: dict[str, bool] | None) -> tuple[Any, ...]:
         palette, showing = seen_by(surroundings)[0], showing_of(None, None, turned)
         words = [html.Li([html.Strong(f"{what}: "), sentence(said)]) for what, said in sign_words(showing)]
-        return strut_drawing(palette, showing), tab_drawing(palette, showing), words
+        return (*(draw(palette, showing) for draw in SIGN_DRAWINGS.values()), words)
 
 
 def typed_parts(told: list[dict[str, Any]]) -> list[dict[str, str]]:
@@ -90,17 +90,28 @@ def _register_balance(app: Dash) -> None:
         Input("surroundings", "data"),
         State("bench-length", "value"),
         State("bench-mass", "value"),
+        State("bench-sheet", "data"),
     )
     def weigh_parts(
-        _values: Any, wanted: str | None, hull: str | None, surroundings: Any, length: str, mass: str
+        _values: Any, wanted: str | None, hull: str | None, surroundings: Any, *rest: Any
     ) -> tuple[Any, Any, bool]:
-        showing = showing_of(length, mass, None)
-        told = weigh(typed_parts(ctx.inputs_list[0]), wanted or "", hull or "", showing)
+        length, mass, lying = rest
+        bench, showing = OnBench.from_dict(lying), showing_of(length, mass, None)
+        as_set_mm = as_set_of(bench.sheet if bench else None)
+        told = weigh(typed_parts(ctx.inputs_list[0]), wanted or "", hull or "", showing, as_set_mm)
         if told.now is None or told.then is None:
             return weighed(told), {"layout": {}}, True
         palette = seen_by(surroundings)[0]
         drawn = balance_drawing(
-            told.after, told.now, told.then, told.hull_length_mm, told.restoration, palette, showing
+            told.before,
+            told.after,
+            told.now,
+            told.then,
+            told.as_set_mm,
+            told.hull_length_mm,
+            told.restoration,
+            palette,
+            showing,
         )
         return weighed(told), drawn, False
 

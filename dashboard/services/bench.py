@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Final
@@ -98,6 +98,8 @@ class Row:
         What was typed so far, in this user's units.
     gauges : tuple of str
         Gauges to choose from; the usual one first.
+    usual : str
+        What is taken where none is named: the gauge that the user keeps, else the item's usual one.
     """
 
     item: Item
@@ -106,6 +108,7 @@ class Row:
     as_set: str
     entry: Entry
     gauges: tuple[str, ...]
+    usual: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,9 +160,16 @@ def sheet_of_file(name: str, content: bytes) -> SetupSheet:
 
 
 def rows_of(
-    bench: OnBench, more: Sequence[str], entries: Sequence[Entry], showing: Showing
+    bench: OnBench,
+    more: Sequence[str],
+    entries: Sequence[Entry],
+    showing: Showing,
+    kept: Callable[[Item], str] = lambda _: "",
 ) -> tuple[Row, ...]:
-    """List the items to measure: those of the sheet that can move, the boat's own, and those asked for."""
+    """List the items to measure: those of the sheet that can move, the boat's own, and those asked for.
+
+    ``kept`` names the gauge that the user keeps for an item, or nothing.
+    """
     sheet = bench.sheet
     typed = {entry.item: entry for entry in entries}
     names = {name for name in sheet.tune if sheet.item(name).at_bench}
@@ -175,6 +185,7 @@ def rows_of(
             showing.text(item, sheet.tune.get(item.name, sheet.readings.get(item.name))),
             typed.get(item.name, Entry(item.name)),
             _gauges(item),
+            kept(item) or item.gauge.name,
         )
         for item in items
     )

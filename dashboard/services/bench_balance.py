@@ -19,6 +19,7 @@ from telemetry.setup import (
     balance_text,
     effect,
     effect_text,
+    length_text,
     parts_of_sheet,
     restoration_text,
     restore,
@@ -47,6 +48,8 @@ class Weighed:
     restoration : Restoration or None
         Where a wanted place was typed.
     hull_length_mm : float or None
+    as_set_mm : Estimate or None
+        Where the sheet has the centre of gravity [mm].
     """
 
     sentences: tuple[str, ...] = ()
@@ -57,6 +60,18 @@ class Weighed:
     then: Balance | None = None
     restoration: Restoration | None = None
     hull_length_mm: float | None = None
+    as_set_mm: Estimate | None = None
+
+
+def as_set_of(sheet: SetupSheet | None) -> Estimate | None:
+    """Find where a sheet has the centre of gravity: by its masses, as what is typed, else as measured."""
+    if sheet is None:
+        return None
+    try:
+        return balance(parts_of_sheet(sheet)).cog_mm
+    except SetupError:
+        reading, item = sheet.tune.get("cog_mm"), ITEMS["cog_mm"]
+        return None if reading is None else Estimate.of(reading, item.gauge, item.unit)
 
 
 def first_rows(sheet: SetupSheet | None, showing: Showing) -> list[dict[str, str]]:
@@ -94,8 +109,17 @@ def _with_unit(text: str, field: str, old: Showing, new: Showing) -> str:
     return f"{text} {was}" if text and was != now and text[-1].isdigit() else text
 
 
-def weigh(rows: Sequence[Mapping[str, Any]], wanted: str, hull_length: str, showing: Showing) -> Weighed:
-    """Reckon the balance of what was typed; rows without a mass and a place do not count."""
+def weigh(
+    rows: Sequence[Mapping[str, Any]],
+    wanted: str,
+    hull_length: str,
+    showing: Showing,
+    as_set_mm: Estimate | None = None,
+) -> Weighed:
+    """Reckon the balance of what was typed; rows without a mass and a place do not count.
+
+    Where no place is wanted, the one that was set is, as soon as a part may be moved.
+    """
     try:
         length = _length(hull_length, showing, "hull length")
         before = tuple(_part(row, showing) for row in rows if _typed(row, "mass") or _typed(row, "place"))
@@ -105,15 +129,19 @@ def weigh(rows: Sequence[Mapping[str, Any]], wanted: str, hull_length: str, show
         after = tuple(_changed(part, changed[part.name], showing) for part in before)
         told = effect(before, after)
         aim = _length(wanted, showing, "wanted place")
+        if aim is None and as_set_mm is not None and any(part.range_mm for part in after):
+            aim = as_set_mm.value
         restoration = None if aim is None else restore(after, aim)
     except SetupError as error:
         return Weighed(error=f"{error.place}: {error.reason}" if error.place else error.reason)
-    said = [f"Now: {balance_text(balance(before), showing, length)}"]
+    said = [f"Now: {balance_text(told.before, showing, length)}"]
+    if as_set_mm is not None:
+        said.insert(0, f"As set: centre of gravity {length_text(as_set_mm, showing)} ahead of the transom.")
     if after != before:
         said += [effect_text(told, showing), f"Then: {balance_text(told.after, showing, length)}"]
     if restoration is not None:
         said.append(restoration_text(restoration, showing))
-    return Weighed(tuple(said), "", before, after, told.before, told.after, restoration, length)
+    return Weighed(tuple(said), "", before, after, told.before, told.after, restoration, length, as_set_mm)
 
 
 def _typed(row: Mapping[str, Any], key: str) -> str:

@@ -48,7 +48,7 @@ from telemetry.setup.service import (
     uses_from_table,
 )
 from telemetry.setup.sheet import SetupSheet
-from telemetry.setup.showing import BENCH_LENGTHS, BENCH_MASSES, SIGNS, Showing, parse_reading
+from telemetry.setup.showing import BENCH_LENGTHS, BENCH_MASSES, SIGNS, Showing, gauge_of_text, parse_reading
 from telemetry.setup.steps import Step, steps_back
 from telemetry.setup.strut import StrutGeometry, strut_from_heights, strut_of
 from telemetry.setup.tables import measure, own_item_of, own_item_table
@@ -110,6 +110,7 @@ __all__ = [
     "effect",
     "effect_text",
     "found_text",
+    "gauge_of_text",
     "length_text",
     "limit_of",
     "load_found",

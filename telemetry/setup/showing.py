@@ -156,10 +156,26 @@ def parse_reading(item: Item, text: str, showing: Showing, gauge: str = "") -> R
     if not item.is_measured:
         return reading_of(text.strip(), item)
     value, _, after = text.partition("@")
-    told = (gauge or after).strip()
-    unit = showing.unit(item)
+    return item.check(Reading(showing.inside(item, value), gauge_of_text(item, gauge or after, showing)))
+
+
+def gauge_of_text(item: Item, text: str, showing: Showing) -> Gauge | None:
+    """Read which gauge a user names for an item: one of ``GAUGES``, or its smallest step; None for nothing.
+
+    Raises
+    ------
+    SetupError
+        Naming the item.
+
+    Examples
+    --------
+    >>> gauge_of_text(ITEMS["strut_depth_mm"], "1 thou", Showing()).text()
+    'gauge, 0.0254 mm'
+    """
+    told = text.strip()
+    unit = showing.unit(item) or "1"
     named = next((known for known in GAUGES if known.name == told), None)
     if named is None and told:
-        number = measure(told, unit or "1", f"{item.title}, gauge")
-        named = Gauge("gauge", convert(number, unit or "1", item.unit), item.unit)
-    return item.check(Reading(showing.inside(item, value), named))
+        number = measure(told, unit, f"{item.title}, gauge")
+        named = Gauge("gauge", convert(number, unit, item.unit), item.unit)
+    return named

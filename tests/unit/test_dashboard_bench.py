@@ -11,7 +11,8 @@ from bench_fixture import found, sheet
 from dash_client import DashClient
 
 from dashboard.app import Config, create_app
-from dashboard.figures.bench import balance_drawing, strut_drawing, tab_drawing
+from dashboard.figures.bench import SIGN_DRAWINGS, sign_drawing
+from dashboard.figures.bench_balance import balance_drawing
 from dashboard.figures.palette import LIGHT
 from dashboard.services.bench import (
     FIRST_ITEMS,
@@ -27,11 +28,12 @@ from dashboard.services.bench import (
     sign_words,
     tell,
 )
-from dashboard.services.bench_balance import FIELDS, first_rows, in_old_units, weigh
+from dashboard.services.bench_balance import FIELDS, as_set_of, first_rows, in_old_units, weigh
+from dashboard.services.bench_gauges import KeptGauges, sign_of, steps_of
 from dashboard.services.bench_logbook import BenchBook
 from telemetry.errors import SetupError
 from telemetry.logbook import open_logbook
-from telemetry.setup import SIGNS, SetupSheet, Showing, toml_text
+from telemetry.setup import SIGNS, Reading, SetupSheet, Showing, restore, toml_text
 
 MM = Showing()
 KESTREL = OnBench(sheet())
@@ -172,21 +174,79 @@ def arrow(figure, text: str) -> tuple[float, float]:
 
 
 def test_the_drawings_point_where_the_words_say() -> None:
-    depth, angle, gap = (
-        arrow(figure, text)
-        for figure, text in (
-            (strut_drawing(LIGHT, MM), "+ depth"),
-            (strut_drawing(LIGHT, MM), "+ angle"),
-            (tab_drawing(LIGHT, MM), "+ gap"),
+    depth, angle, gap, toe, fin = (
+        arrow(sign_drawing(sign, LIGHT, MM), text)
+        for sign, text in (
+            ("strut-depth", "+ depth"),
+            ("strut-angle", "+ angle"),
+            ("tab-gap", "+ gap"),
+            ("rudder-toe", "+ toe"),
+            ("fin-toe", "+ toe"),
         )
     )
     assert depth[1] < depth[0]
     assert angle[1] > angle[0]
     assert gap[1] > gap[0]
+    assert toe[1] < 0.0  # to starboard, which lies below the keel line where the bow is to the right
+    assert fin[1] < fin[0]  # of the port fin, to the keel line
+    assert leaning(MM) > 0.0  # to starboard, which is to the right from astern
     other = Showing(turned=frozenset(SIGNS))
-    assert arrow(strut_drawing(LIGHT, other), "+ depth")[1] == 0.0
-    assert arrow(strut_drawing(LIGHT, other), "+ angle")[1] < -1.5
-    assert arrow(tab_drawing(LIGHT, other), "+ gap")[1] < 0.0
+    assert arrow(sign_drawing("strut-depth", LIGHT, other), "+ depth")[1] == 0.0
+    assert arrow(sign_drawing("strut-angle", LIGHT, other), "+ angle")[1] < -1.5
+    assert arrow(sign_drawing("tab-gap", LIGHT, other), "+ gap")[1] < 0.0
+    assert arrow(sign_drawing("rudder-toe", LIGHT, other), "+ toe")[1] > 0.0
+    assert arrow(sign_drawing("fin-toe", LIGHT, other), "+ toe")[1] > fin[0]
+    assert leaning(other) < 0.0
+
+
+def leaning(showing: Showing) -> float:
+    """To where the arrow of the rudder's lean points, to the right."""
+    (note,) = (n for n in sign_drawing("rudder-plumb", LIGHT, showing).layout.annotations if n.showarrow)
+    return note.x
+
+
+def test_every_sign_has_its_drawing() -> None:
+    drawn = {sign_drawing(sign, LIGHT, MM).to_json() for sign in SIGNS}
+    assert drawn == {draw(LIGHT, MM).to_json() for draw in SIGN_DRAWINGS.values()}
+    assert sign_of("tab_gap_left_inner_mm") == "tab-gap"
+    assert sign_of("turn_fin_right_toe_deg") == "fin-toe"
+    assert sign_of("turn_fin_right_depth_mm") is None
+
+
+def test_gauges_are_kept_by_what_they_measure() -> None:
+    kept = KeptGauges.of(["0.02", "", "5"])
+    entries = [Entry("strut_depth_mm", "125"), Entry("strut_angle_deg", "1.8", "0.5"), Entry("cells", "6")]
+    thou = Showing("thou")
+    depth, angle, cells = kept.put_in(entries, KESTREL)
+    assert depth.gauge == "0.02 mm"  # as it was kept, whatever lengths are shown in today
+    assert (angle.gauge, cells.gauge) == ("0.5", "")
+    told = tell(KESTREL, None, [depth], thou)
+    gauge = told.found.readings["strut_depth_mm"].gauge
+    assert gauge is not None
+    assert gauge.resolution == pytest.approx(0.02)
+    rows = {row.item.name: row for row in rows_of(KESTREL, [], [], MM, kept.usable)}
+    assert (rows["strut_depth_mm"].usual, rows["strut_angle_deg"].usual) == ("0.02 mm", "angle gauge")
+    wrong = KeptGauges.of(["scale", "steep", "1/10 oz"])
+    assert [bool(error) for error in wrong.errors()] == [True, True, False]
+    assert wrong.put_in([Entry("strut_depth_mm", "3")], KESTREL)[0].gauge == ""
+
+
+def test_a_button_goes_by_the_gauges_step_in_the_users_unit() -> None:
+    entries = [
+        Entry("strut_depth_mm", "1/8 in", "0.05 mm"),
+        Entry("tab_gap_left_inner_mm"),
+        Entry("cells", "6"),
+        Entry("rudder_depth_mm", "deep", "coarse"),
+        Entry("prop_name", "X45"),
+    ]
+    steps = steps_of(KESTREL, entries, MM)
+    assert steps["strut_depth_mm"] == {"step": 0.05, "now": 3.175, "set": 3.0}
+    assert steps["tab_gap_left_inner_mm"] == {"step": 0.05, "now": None, "set": 3.0}
+    assert steps["cells"] == {"step": 1.0, "now": 6.0, "set": 6.0}
+    assert steps["rudder_depth_mm"] == {"step": 0.5, "now": None, "set": None}
+    assert "prop_name" not in steps
+    inches = steps_of(KESTREL, entries[:1], showing_of("thou", None, ["strut-depth"]))
+    assert inches["strut_depth_mm"] == {"step": 1.9685, "now": 125.0, "set": -118.11}
 
 
 PARTS = [
@@ -214,9 +274,54 @@ def test_typed_parts_are_weighed_moved_and_restored() -> None:
     assert told.now is not None
     assert inches.now.cog_mm.value == pytest.approx(told.now.cog_mm.value)
     assert told.then is not None
-    drawn = balance_drawing(told.after, told.now, told.then, 800.0, told.restoration, LIGHT, MM)
-    assert list(drawn.data[0].x) == [330.0, 200.0, 330.0, 260.0]
-    assert {"now", "then", "wanted"} <= {note.text.split()[0] for note in drawn.layout.annotations}
+
+
+def test_the_balance_is_drawn_to_scale_with_its_move() -> None:
+    as_set = as_set_of(loaded())
+    assert as_set is not None
+    told = weigh(PARTS, "", "800", MM, as_set)
+    assert told.now is not None
+    assert told.then is not None
+    assert told.restoration == restore(told.after, as_set.value)  # without a wish, back to what was set
+    drawn = balance_drawing(
+        told.before, told.after, told.now, told.then, as_set, 800.0, told.restoration, LIGHT, MM
+    )
+    by_name = {trace.name: trace for trace in drawn.data}
+    assert list(by_name["masses"].x) == [330.0, 200.0, 330.0, 260.0]
+    assert list(by_name["masses"].marker.size) == [1.2, 1.1, 0.45, 0.25]
+    assert by_name["masses"].marker.sizemode == "area"
+    assert list(by_name["before"].x) == [180.0]
+    assert (min(by_name["hull"].x), max(by_name["hull"].x)) == (0.0, 800.0)
+    assert by_name["as set"].x[0] == pytest.approx(269.17, abs=0.005)  # CHECKS.md, computed
+    assert by_name["as found"].x[0] == told.now.cog_mm.value
+    assert by_name["what if"].x[0] == told.then.cog_mm.value
+    (arrow_drawn,) = (note for note in drawn.layout.annotations if note.showarrow)
+    (move,) = told.restoration.together
+    assert (arrow_drawn.ax, arrow_drawn.x) == (move.from_mm, move.to_mm)
+    assert "<b>pack back 20.0 mm</b>" in {note.text for note in drawn.layout.annotations}
+    low, high = drawn.layout.xaxis.range
+    assert list(drawn.layout.xaxis2.range) == pytest.approx([low / 8.0, high / 8.0])
+    bare = balance_drawing(
+        told.before, told.before, told.now, told.now, None, None, None, LIGHT, Showing("in")
+    )
+    assert {trace.name for trace in bare.data} == {"masses", "as found"}
+    assert bare.data[0].x[0] == pytest.approx(330.0 / 25.4)
+
+
+def loaded() -> SetupSheet:
+    """The parts above as they stand on a sheet."""
+    masses = {"hull": (1.2, 330.0), "pack": (1.1, 180.0), "motor": (0.45, 330.0), "controller": (0.25, 260.0)}
+    readings = {f"{name}_mass_kg": Reading(mass) for name, (mass, _) in masses.items()}
+    readings |= {f"{name}_place_mm": Reading(place) for name, (_, place) in masses.items()}
+    return SetupSheet(boat="Kestrel", name="loaded", readings=readings)
+
+
+def test_where_the_sheet_has_no_masses_its_measured_centre_counts() -> None:
+    told = as_set_of(sheet())
+    assert told is not None
+    assert told.value == 269.0
+    assert as_set_of(blank_sheet("Heron")) is None
+    assert as_set_of(None) is None
 
 
 @pytest.mark.parametrize(
