@@ -73,6 +73,7 @@ USUAL_DENSITY, _DENSITY_FACTOR = 0.5, 4.0
 # motion would otherwise tie the two so tightly that the system cannot be solved in double precision; a
 # hundred steps of it add half a centimetre.
 _WAY_SLACK_M = 5e-4
+_MOST_PARTS = 20  # so that what smoothing costs goes by the samples of a log, not by how long it lasts
 _ROUNDING_M = 1e-6
 CORNER_FACTOR = 5.0  # a step this much livelier than the rest is a corner: the throttle was moved
 _CORNER_SLACK = 5.0
@@ -225,7 +226,7 @@ def nodes(t_s: FloatArray, longest_s: float, broken: BoolArray) -> tuple[FloatAr
     t_s : ndarray, shape (m,)
         Sample times [s].
     longest_s : float
-        Longest step between nodes [s].
+        Longest step between nodes; a step between samples is cut into 20 at most all the same [s].
     broken : ndarray of bool, shape (m - 1,)
         Steps that get no nodes and no coupling.
 
@@ -237,7 +238,7 @@ def nodes(t_s: FloatArray, longest_s: float, broken: BoolArray) -> tuple[FloatAr
     coupled : ndarray of bool, shape (n - 1,)
     """
     step = np.diff(t_s)
-    parts = np.where(broken, 1, np.maximum(1, np.ceil(step / longest_s - 1e-6))).astype(np.int64)
+    parts = np.where(broken, 1, np.clip(np.ceil(step / longest_s - 1e-6), 1, _MOST_PARTS)).astype(np.int64)
     at = np.r_[0, np.cumsum(parts)]
     owner = np.repeat(np.arange(step.size), parts)
     k = np.arange(owner.size) - at[owner]

@@ -126,7 +126,7 @@ def channels(motor: MotorLog) -> Channels:
 
 
 def _at_rest(rpm: FloatArray | None, throttle: FloatArray | None) -> BoolArray | None:
-    if rpm is not None and np.nanmin(rpm) < _REST_RPM:
+    if rpm is not None and (rpm < _REST_RPM).any():
         still = rpm < _REST_RPM
         return np.asarray(still if throttle is None else still & ~(np.abs(throttle) > _REST_THROTTLE_PCT))
     if throttle is not None:

@@ -122,7 +122,7 @@ def _no_fix(track: Track) -> BoolArray:
         bad |= fix == 0
     if hdop is not None:
         bad |= hdop > _HDOP_LIMIT
-    if satellites is not None and np.nanmax(satellites) >= _LEAST_SATELLITES:
+    if satellites is not None and (satellites >= _LEAST_SATELLITES).any():
         bad |= satellites < _LEAST_SATELLITES
     return bad
 

@@ -13,6 +13,9 @@ from telemetry.frames import TRACK_COLUMNS, FloatArray
 from telemetry.geo import LocalFrame, wrap_deg
 from telemetry.timeline import around, break_after_s
 
+# Positions that scatter more say nothing about a pass, and their weight would be lost in rounding.
+_LARGEST_SD_M = 1000.0
+
 
 @dataclass(frozen=True)
 class Motion:
@@ -118,7 +121,7 @@ def smooth(cleaned: Cleaned, frame: LocalFrame, receiver: ReceiverModel | None =
         e, n = frame.to_local(lat[ok], lon[ok])
         east_m, north_m = np.interp(t_s, t_s[ok], e), np.interp(t_s, t_s[ok], n)
         position_sd_m = float(np.hypot(white_sd(e, 0.0), white_sd(n, 0.0)) / np.sqrt(2.0))
-        position_sd_m = max(position_sd_m, receiver.least_position_sd_m)
+        position_sd_m = float(np.clip(position_sd_m, receiver.least_position_sd_m, _LARGEST_SD_M))
 
     measured = track.column("speed_mps")
     if measured is None:

@@ -10,11 +10,16 @@ from telemetry.frames import BoolArray, Finding, FloatArray, IntArray
 
 # A gap longer than this cannot be bridged by what a hull does on either side of it.
 _BREAK_S = 5.0
+# However slowly a log is written, what a boat did for longer than this is anybody's guess.
+_LONGEST_BRIDGED_S = 30.0
 _CLUSTER_S = 1.0
+# Two stamps nearer than this are one moment: no receiver measures a thousand times a second, and a change of
+# speed over less would drown in rounding.
+_CLOSEST_S = 1e-4
 
 
 def longest_increasing(t_s: FloatArray) -> BoolArray:
-    """Mark the largest set of samples whose stamps strictly increase.
+    """Mark the largest set of samples whose stamps strictly increase, by a tenth of a millisecond at least.
 
     One false stamp, early or late, then costs one sample and not the rest of the log.
 
@@ -38,7 +43,7 @@ def longest_increasing(t_s: FloatArray) -> BoolArray:
     [True, True, False, True, False, True]
     """
     known = ~np.isnan(t_s)
-    if known.all() and (np.diff(t_s) > 0).all():
+    if known.all() and (np.diff(t_s) >= _CLOSEST_S).all():
         return np.ones(t_s.size, dtype=np.bool_)
     tails: list[float] = []
     tail_at: list[int] = []
@@ -55,8 +60,10 @@ def longest_increasing(t_s: FloatArray) -> BoolArray:
         before[i] = tail_at[k - 1] if k else -1
     keep = np.zeros(t_s.size, dtype=np.bool_)
     i = tail_at[-1] if tail_at else -1
+    later_s = np.inf
     while i >= 0:
-        keep[i] = True
+        keep[i] = later_s - t_s[i] >= _CLOSEST_S
+        later_s = t_s[i] if keep[i] else later_s
         i = int(before[i])
     return keep
 
@@ -70,10 +77,10 @@ def stamp_findings(t_s: FloatArray, keep: BoolArray) -> tuple[list[Finding], lis
     codes : list of str
         One for each sample left out, in file order: ``no-time``, ``duplicate`` or ``backward-time``.
     """
-    left = t_s[~keep]
-    code = np.where(
-        np.isnan(left), "no-time", np.where(np.isin(left, t_s[keep]), "duplicate", "backward-time")
-    )
+    left, kept = t_s[~keep], np.r_[-np.inf, t_s[keep], np.inf]
+    after = np.searchsorted(kept[:-1], left)
+    seen = np.minimum(left - kept[after - 1], kept[after] - left) < _CLOSEST_S
+    code = np.where(np.isnan(left), "no-time", np.where(seen, "duplicate", "backward-time"))
     texts = {
         "duplicate": "samples with a time already seen left out",
         "backward-time": "samples whose time steps out of order left out",
@@ -113,7 +120,7 @@ def around(t_s: FloatArray, width_s: float) -> tuple[IntArray, IntArray]:
 
 def break_after_s(step_s: float) -> float:
     """Longest gap that is bridged, for a log with the given usual step [s]."""
-    return max(_BREAK_S, 3.0 * step_s)
+    return min(max(_BREAK_S, 3.0 * step_s), _LONGEST_BRIDGED_S)
 
 
 def gap_findings(t_s: FloatArray) -> tuple[list[Finding], BoolArray]:

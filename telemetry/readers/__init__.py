@@ -13,6 +13,7 @@ from typing import Final
 
 from telemetry.errors import DamagedLogError, LogError, NothingUsableError, UnknownFormatError
 from telemetry.frames import Log
+from telemetry.legible import SHORT, shortened
 from telemetry.readers import fit, gpx, nmea, table
 from telemetry.readers.archive import ARCHIVE_SUFFIXES, Bounds, LogFile, is_archive, taken_out
 from telemetry.readers.base import LogReader, ReadOptions
@@ -182,7 +183,8 @@ def read_bytes(data: bytes, file: str, options: ReadOptions | None = None) -> tu
     except LogError:
         raise
     except Exception as error:
-        reason = f"the {reader.name} reader cannot make sense of it ({type(error).__name__}: {error})"
+        told = shortened(str(error), SHORT)
+        reason = f"the {reader.name} reader cannot make sense of it ({type(error).__name__}: {told})"
         raise DamagedLogError(reason, file=file, mend="export the log again from the device") from error
     digest = hashlib.sha256(data).hexdigest()
     return tuple(replace(log, meta=replace(log.meta, sha256=digest)) for log in logs)

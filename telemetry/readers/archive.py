@@ -17,6 +17,7 @@ from pathlib import PurePosixPath
 from typing import Final
 
 from telemetry.errors import DamagedLogError, LogError
+from telemetry.legible import SHORT, shortened
 
 ARCHIVE_SUFFIXES: Final = (".zip", ".gz")
 
@@ -93,7 +94,7 @@ def taken_out(data: bytes, file: str, bounds: Bounds, wanted: Wanted) -> Iterato
         raise
     except Exception as error:
         # Besides BadZipFile the standard library lets through zlib, struct, unicode and value errors.
-        reason = f"the archive is damaged ({type(error).__name__}: {error})"
+        reason = f"the archive is damaged ({type(error).__name__}: {shortened(str(error), SHORT)})"
         raise DamagedLogError(reason, file=file, mend=_MEND_AGAIN) from error
 
 
@@ -137,7 +138,8 @@ def _members(
         except LogError as error:
             yield error
         except Exception as error:  # see `taken_out`; the files beside it may be whole
-            reason = f"this part of the archive is damaged ({type(error).__name__}: {error})"
+            told = shortened(str(error), SHORT)
+            reason = f"this part of the archive is damaged ({type(error).__name__}: {told})"
             yield DamagedLogError(reason, file=name, mend=_MEND_AGAIN)
         else:
             if log is None:

@@ -24,6 +24,7 @@ from fitparse.records import FieldDefinition as FitparseDefinition
 
 from telemetry.errors import DamagedLogError, NothingUsableError
 from telemetry.frames import Finding, FloatArray, Log, LogMeta, make_track
+from telemetry.legible import SHORT, shortened
 from telemetry.readers import notes, stamps
 from telemetry.readers.base import LogReader, ReadOptions
 from telemetry.readers.fit_scan import RECORD, TIMESTAMP, Scan, scan
@@ -128,7 +129,7 @@ def _rows(records: Iterator[Iterable[tuple[int, Any]]], likely: int) -> tuple[li
                 rows.append(row)
     except Exception as error:
         # Foreign decoders on foreign bytes let through struct, key and type errors besides their own.
-        return rows, f"{type(error).__name__}: {error}"[:200]
+        return rows, f"{type(error).__name__}: {shortened(str(error), SHORT)}"
     return rows, "end of file"
 
 

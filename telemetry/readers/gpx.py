@@ -24,6 +24,7 @@ from lxml import etree
 
 from telemetry.errors import DamagedLogError, NothingUsableError
 from telemetry.frames import Finding, FloatArray, IntArray, Log, LogMeta, make_track
+from telemetry.legible import SHORT, shortened
 from telemetry.readers import notes, stamps
 from telemetry.readers.base import LogReader, ReadOptions
 from telemetry.readers.text import decode
@@ -134,7 +135,7 @@ def _points(text: str, file: str) -> tuple[_Points, list[Finding]]:
             points = _from_gpxpy(gpxpy.parse(text))
         except Exception as error:
             # A foreign decoder on foreign bytes: its XML library has errors of its own.
-            why = f"the usual decoder gave up ({_first_line(error)})"
+            why = f"the usual decoder gave up ({_told(error)})"
         else:
             if "speed_mps" in points.more or not _SPEED_ELEMENT.search(text):
                 return points, []
@@ -162,8 +163,9 @@ def _suits_gpxpy(text: str) -> bool:
     )
 
 
-def _first_line(error: BaseException) -> str:
-    return str(error).strip().splitlines()[0][:160] if str(error).strip() else type(error).__name__
+def _told(error: BaseException) -> str:
+    """Tell what a decoder says, which quotes the file as it stands."""
+    return shortened(str(error), SHORT) or type(error).__name__
 
 
 def _from_gpxpy(gpx: gpxpy.gpx.GPX) -> _Points:
@@ -219,9 +221,9 @@ def _from_elements(text: str) -> tuple[_Points, str]:
     try:
         root = etree.fromstring(text.encode("utf-8", errors="replace"), parser)
     except etree.XMLSyntaxError as error:  # beyond what can be recovered: no element at all
-        return _Points(), _first_line(error)
+        return _Points(), _told(error)
     faults = [entry.message for entry in parser.error_log if entry.level_name in ("ERROR", "FATAL")]
-    damage = f"{faults[0]} (line {parser.error_log[0].line})" if faults else ""
+    damage = f"{shortened(faults[0], SHORT)} (line {parser.error_log[0].line})" if faults else ""
     points = _Points()
     if root is not None:
         likely = max(1, text.count("trkpt") // 2)  # a start and an end each

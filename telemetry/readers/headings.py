@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from telemetry.frames import MOTOR_COLUMNS, TRACK_COLUMNS
+from telemetry.legible import LABEL, shortened
 from telemetry.units import FOOT_M, KMH_MPS, KNOT_MPS, MPH_MPS
 
 STANDARD_GRAVITY_MPS2: Final = 9.80665
@@ -160,6 +161,11 @@ class Match:
     offset: float
     unit: str
     rank: int
+
+    @property
+    def shown(self) -> str:
+        """The heading as it may be told, whatever the file has in its place."""
+        return shortened(self.heading, LABEL)
 
 
 def is_unit(cell: str) -> bool:

@@ -6,7 +6,7 @@ from typing import Final
 
 import numpy as np
 
-from telemetry.frames import FloatArray
+from telemetry.frames import TRACK_COLUMNS, FloatArray
 from telemetry.geo import LocalFrame
 from telemetry.units import KMH_MPS, KNOT_MPS, MPH_MPS
 
@@ -15,6 +15,7 @@ UNITS_MPS: Final = {"m/s": 1.0, "km/h": KMH_MPS, "mph": MPH_MPS, "kn": KNOT_MPS}
 _TOLERANCE: Final = 0.07
 _LONGEST_STEP_S: Final = 60.0
 _LEAST_PATH_M: Final = 50.0
+_HIGHEST: Final = TRACK_COLUMNS["speed_mps"].high / min(UNITS_MPS.values())  # a speed in no unit lies above
 
 
 def from_positions(
@@ -43,7 +44,7 @@ def from_positions(
     Only steps at half the highest speed and more count, where position noise is small against the step. The
     sums are compared, not the single steps, so values held over several samples do no harm.
     """
-    known = np.isfinite(speed) & np.isfinite(lat_deg) & np.isfinite(lon_deg)
+    known = (np.abs(speed) <= _HIGHEST) & (np.abs(lat_deg) <= 90.0) & (np.abs(lon_deg) <= 180.0)
     v, t = speed[known], t_s[known]
     if v.size < 3:
         return None, float("nan")

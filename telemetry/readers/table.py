@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import io
 import re
+from collections.abc import Iterable
 from typing import Final
 
 import numpy as np
@@ -32,6 +33,7 @@ from telemetry.frames import (
     make_motor_log,
     make_track,
 )
+from telemetry.legible import LABEL, LONG, cut, shortened
 from telemetry.readers import motor_sanity, notes, speed_unit, stamps
 from telemetry.readers.base import LogReader, ReadOptions
 from telemetry.readers.headings import RPM_COLUMNS, TIME_COLUMNS, Match, best, match
@@ -45,6 +47,7 @@ _SENTENCE: Final = re.compile(r"\$[A-Z]{5},")
 _CONTROL: Final = re.compile(r"[\x01-\x08\x0e-\x1f]")
 # Quantities whose customary unit is beyond doubt even where none is stated.
 _CUSTOMARY_UNITS: Final = {"alt_m", "esc_temp_c", "motor_temp_c", "ax_mps2", "ay_mps2", "az_mps2"}
+_MOST_LISTED: Final = 25
 _MEND_MAP: Final = "say which heading means what and in which unit (a heading map)"
 
 
@@ -102,9 +105,8 @@ def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
 
 
 def _map_needed(reason: str, layout: Layout, file: str) -> HeadingMapNeededError:
-    listed = ", ".join(layout.headings[:40])
     return HeadingMapNeededError(
-        f"{reason}; its headings are: {listed}",
+        f"{reason}; its headings are: {_listed(layout.headings)}",
         headings=layout.headings,
         file=file,
         place=f"line {layout.heading_line}",
@@ -112,10 +114,14 @@ def _map_needed(reason: str, layout: Layout, file: str) -> HeadingMapNeededError
     )
 
 
+def _listed(headings: Iterable[str]) -> str:
+    return ", ".join(cut(headings, _MOST_LISTED, LABEL))
+
+
 def _remembered(said: Explained) -> list[Finding]:
     if said.kept is None:
         return []
-    when, what = said.kept.kept_utc[:10], said.kept.text()
+    when, what = shortened(said.kept.kept_utc[:10], LABEL), shortened(said.kept.text(), LONG)
     return [
         Finding("heading-map-kept", f"read as tables with these headings were explained on {when}: {what}")
     ]
@@ -123,22 +129,16 @@ def _remembered(said: Explained) -> list[Finding]:
 
 def _unread(layout: Layout, matches: list[Match], columns: dict[str, Match]) -> list[Finding]:
     findings = []
-    second = [m.heading for m in matches if columns[m.column] is not m and m.column not in TIME_COLUMNS]
+    second = [m for m in matches if columns[m.column] is not m and m.column not in TIME_COLUMNS]
     if second:
-        used = ", ".join(sorted({columns[m.column].heading for m in matches if m.heading in second}))
-        findings.append(
-            Finding(
-                "column-chosen",
-                f"{', '.join(second)}: left aside for {used}, which says the same more plainly",
-                len(second),
-            )
-        )
+        left = _listed(m.heading for m in second)
+        used = _listed(sorted({columns[m.column].heading for m in second}))
+        message = f"{left}: left aside for {used}, which says the same more plainly"
+        findings.append(Finding("column-chosen", message, len(second)))
     named = {m.position for m in matches}
     unknown = [h for i, h in enumerate(layout.headings) if i not in named and h]
     if unknown:
-        findings.append(
-            Finding("columns-unread", f"headings not read: {', '.join(unknown[:40])}", len(unknown))
-        )
+        findings.append(Finding("columns-unread", f"headings not read: {_listed(unknown)}", len(unknown)))
     return findings
 
 
@@ -248,13 +248,13 @@ class _Table:
             bad = int((filled & numbers.isna()).sum())
             if bad:
                 self._findings.append(
-                    Finding("bad-number", f"{m.heading!r}: cells that are no number were left out", bad)
+                    Finding("bad-number", f"{m.shown!r}: cells that are no number were left out", bad)
                 )
             cells = numbers
         if not m.unit and m.column in _CUSTOMARY_UNITS:
             spec = {**TRACK_COLUMNS, **MOTOR_COLUMNS}[m.column]
             self._findings.append(
-                Finding("unit-assumed", f"{m.heading!r} states no unit; {spec.unit} was assumed")
+                Finding("unit-assumed", f"{m.shown!r} states no unit; {spec.unit} was assumed")
             )
         values = cells.to_numpy(dtype=np.float64) * m.factor + m.offset
         return np.asarray(values, dtype=np.float64)
@@ -268,7 +268,7 @@ class _Table:
             return self._values(self._columns["motor_rpm"]) / gear_ratio
         if "erpm" not in self._columns:
             return None
-        heading = self._columns["erpm"].heading
+        heading = self._columns["erpm"].shown
         if said.pole_pairs is None:
             findings.append(
                 Finding(
@@ -293,21 +293,21 @@ class _Table:
             )
             if unit is not None:
                 message = (
-                    f"{m.heading!r} states no unit; against the positions it is in {unit} (ratio {ratio:.3f})"
+                    f"{m.shown!r} states no unit; against the positions it is in {unit} (ratio {ratio:.3f})"
                 )
                 self._findings.append(Finding("speed-unit", message))
                 return {**track, "speed_mps": track["speed_mps"] * speed_unit.UNITS_MPS[unit]}
         elif has_motor:
-            self._findings.append(Finding("speed-unit", f"{m.heading!r} states no unit and was left out"))
+            self._findings.append(Finding("speed-unit", f"{m.shown!r} states no unit and was left out"))
             return {name: values for name, values in track.items() if name != "speed_mps"}
         why = (
             "nothing tells which it is" if np.isnan(ratio) else f"it is {ratio:.2f} times the positions' m/s"
         )
         raise HeadingMapNeededError(
-            f"the speed {m.heading!r} states no unit and {why}",
+            f"the speed {m.shown!r} states no unit and {why}",
             headings=self._layout.headings,
             file=self._file,
-            mend=f"give its unit in a heading map, for instance {m.heading!r} as speed_mps:km/h",
+            mend=f"give its unit in a heading map, for instance {m.shown!r} as speed_mps:km/h",
         )
 
 

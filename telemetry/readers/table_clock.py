@@ -87,8 +87,8 @@ def find_clock(
             continue
         findings = reading.findings
         if len(present) > 1:
-            others = ", ".join(repr(other.heading) for other in present if other is not m)
-            findings.append(Finding("clock-chosen", f"times are taken from {m.heading!r}, not from {others}"))
+            others = ", ".join(repr(other.shown) for other in present if other is not m)
+            findings.append(Finding("clock-chosen", f"times are taken from {m.shown!r}, not from {others}"))
         if not reading.dated and has_positions:  # a controller hardly ever knows the day
             findings.append(
                 Finding("no-date", "the table does not say which day it was", int(reading.timed.sum()))
@@ -157,7 +157,7 @@ def _from_numbers(m: Match, numbers: FloatArray) -> _Reading:
             coarse = bool(steps.size) and bool((finite % 1 == 0).all()) and float(np.median(steps)) >= 5
             factor = 1e-3 if coarse else 1.0
             name = "milliseconds" if coarse else "seconds"
-            findings.append(Finding("unit-assumed", f"{m.heading!r} states no unit; {name} were assumed"))
+            findings.append(Finding("unit-assumed", f"{m.shown!r} states no unit; {name} were assumed"))
     seconds = numbers * factor
     usable = np.isfinite(seconds) & (np.abs(seconds) < 9e12)
     # Whole milli- and microseconds stay exact: they are scaled up, not down to seconds and up again.

@@ -66,7 +66,7 @@ def test_a_long_gap_breaks_the_log_at_its_step() -> None:
 
 def test_what_breaks_a_log_grows_with_its_step() -> None:
     assert break_after_s(0.1) == break_after_s(1.0) == 5.0
-    assert break_after_s(10.0) == 30.0
+    assert break_after_s(10.0) == break_after_s(86_400.0) == 30.0
     _, broken = gap_findings(np.array([0.0, 10.0, 20.0, 45.0, 55.0, 65.0]))
     assert not broken.any()
 
