@@ -3,8 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Final
 
+import pytest
 from playwright.sync_api import Page
+
+# Where the size of the screen decides nothing of what a test is about.
+AT_A_DESK: Final = pytest.mark.parametrize("context", ["desk"], indirect=True)
+ON_A_PHONE: Final = pytest.mark.parametrize("context", ["phone"], indirect=True)
 
 
 def choose(page: Page, *files: Path) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from acts import choose, fits_the_screen, wait_until_settled
+from acts import AT_A_DESK, choose, fits_the_screen, wait_until_settled
 from answers import by_command_line
 from playwright.sync_api import BrowserContext, Page, expect
 
@@ -139,6 +139,7 @@ def test_two_presses_on_the_plan_view_become_gates(page: Page) -> None:
     expect(page.locator(FIGURE)).to_have_text(figure_of(picked, "mph"))
 
 
+@AT_A_DESK
 def test_each_file_has_its_own_findings_or_error_and_can_be_removed(page: Page, tmp_path: Path) -> None:
     holiday = tmp_path / "holiday.gpx"
     holiday.write_text("no log at all", encoding="utf-8")
@@ -173,6 +174,7 @@ def test_a_table_that_explains_nothing_is_read_once_its_columns_are_named(page: 
     expect(page.locator(FIGURE)).to_contain_text("mph")
 
 
+@AT_A_DESK
 def test_the_unit_is_kept_and_a_reload_finds_the_logs_again(page: Page) -> None:
     page.get_by_role("button", name="Show me with sample logs").click()
     expect(page.locator(FIGURE)).to_contain_text("mph")
@@ -182,6 +184,7 @@ def test_the_unit_is_kept_and_a_reload_finds_the_logs_again(page: Page) -> None:
     expect(page.locator(FIGURE)).to_have_text(figure_of(analysed(), "kn"))
 
 
+@AT_A_DESK
 def test_another_tab_does_not_see_the_logs(page: Page, context: BrowserContext) -> None:
     page.get_by_role("button", name="Show me with sample logs").click()
     expect(page.locator("#files > li")).to_have_count(2)
@@ -199,6 +202,7 @@ def test_nothing_is_wider_than_the_screen_and_the_plots_are_drawn(page: Page) ->
     assert fits_the_screen(page)
 
 
+@AT_A_DESK
 def test_the_page_can_be_used_from_the_keyboard(page: Page) -> None:
     page.get_by_role("button", name="Show me with sample logs").focus()
     page.keyboard.press("Enter")
@@ -212,6 +216,7 @@ def test_the_page_can_be_used_from_the_keyboard(page: Page) -> None:
     expect(page.locator("#answer")).to_contain_text("Rule: land")
 
 
+@AT_A_DESK
 def test_the_dark_page_redraws_its_plots(page: Page) -> None:
     page.get_by_role("button", name="Show me with sample logs").click()
     line = page.locator("#speed-time .scatterlayer .trace path.js-line").nth(1)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 
 import pytest
-from acts import fits_the_screen, wait_until_settled
+from acts import AT_A_DESK, fits_the_screen, wait_until_settled
 from playwright.sync_api import Page, expect
 from seasons import BOAT
 
@@ -56,6 +56,7 @@ def test_two_sheets_are_compared_as_on_the_command_line(
     assert fits_the_screen(page)
 
 
+@AT_A_DESK
 def test_units_and_what_matters_change_the_answer(page: Page) -> None:
     page.goto("/before-and-after")
     expect(page.locator("#compare-figure")).to_contain_text("mph")

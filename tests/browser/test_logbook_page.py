@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from acts import fits_the_screen, wait_until_settled
+from acts import AT_A_DESK, fits_the_screen, wait_until_settled
 from logbooks import BOAT, OTHER_BOAT, small_log, with_fleet
 from playwright.sync_api import BrowserContext, Page, expect
 
@@ -61,6 +61,7 @@ def test_an_outing_is_added_with_a_boat_and_sheet_made_on_the_spot(book: Page) -
     assert fits_the_screen(book)
 
 
+@AT_A_DESK
 def test_what_is_missing_is_said_beside_the_button_and_the_navigation_leads_away(book: Page) -> None:
     book.get_by_role("button", name="Add it to the logbook").click()
     expect(book.locator("#add-error")).to_contain_text("there is no log to add")
@@ -144,6 +145,7 @@ def test_an_outing_is_opened_corrected_analysed_and_removed(book: Page) -> None:
     expect(book.locator("#book-facts")).to_contain_text("no outing 1")
 
 
+@AT_A_DESK
 def test_a_backup_is_saved_and_is_the_whole_logbook(book: Page, tmp_path: Path) -> None:
     fill(book)
     with book.expect_download() as saving:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from acts import choose, fits_the_screen, wait_until_settled
+from acts import ON_A_PHONE, choose, fits_the_screen, wait_until_settled
 from conftest import Watch
 from playwright.sync_api import BrowserContext, Page, expect
 
@@ -71,6 +71,7 @@ def test_a_wrong_passphrase_the_right_one_work_and_logging_out(page: Page, watch
     expect(page.get_by_label("Passphrase")).to_be_visible()
 
 
+@ON_A_PHONE
 def test_a_page_left_open_asks_again_when_the_login_has_ended(
     page: Page, context: BrowserContext, watch: Watch
 ) -> None:
@@ -86,6 +87,7 @@ def test_a_page_left_open_asks_again_when_the_login_has_ended(
     watch.console.clear()
 
 
+@ON_A_PHONE
 def test_two_readers_see_their_own_logs_only(page: Page, context: BrowserContext, server: str) -> None:
     say(page, SAID)
     wait_until_settled(page)
@@ -109,6 +111,7 @@ def test_two_readers_see_their_own_logs_only(page: Page, context: BrowserContext
         wait_until_settled(second)
 
 
+@ON_A_PHONE
 def test_too_many_tries_are_told_to_wait(page: Page, watch: Watch) -> None:
     for _ in range(3):
         say(page, "not these words at all")

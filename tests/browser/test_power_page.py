@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from acts import choose, fits_the_screen, wait_until_settled
+from acts import AT_A_DESK, choose, fits_the_screen, wait_until_settled
 from answers import by_command_line
 from playwright.sync_api import BrowserContext, Page, expect
 
@@ -26,6 +26,7 @@ def odd_table(folder: Path, name: str) -> Path:
     return table
 
 
+@AT_A_DESK
 def test_columns_named_once_are_known_in_every_later_session(
     page: Page, context: BrowserContext, tmp_path: Path
 ) -> None:
@@ -56,6 +57,7 @@ def test_columns_named_once_are_known_in_every_later_session(
     expect(later.get_by_role("textbox", name="vgps")).to_have_value("Speed over ground [km/h]")
 
 
+@AT_A_DESK
 def test_electrical_rpm_alone_asks_for_the_motor(page: Page, tmp_path: Path) -> None:
     table = tmp_path / "turns.csv"
     rows = "".join(f"{i},47.0,{8 + i / 1e4},7.6,60000\n" for i in range(60))
@@ -70,6 +72,7 @@ def test_electrical_rpm_alone_asks_for_the_motor(page: Page, tmp_path: Path) -> 
     expect(page.locator("#files")).to_contain_text("How its columns are read")
 
 
+@AT_A_DESK
 def test_temperatures_are_shown_in_the_unit_chosen_and_it_is_kept(page: Page) -> None:
     choose(page, SPEED, MOTOR)
     told = page.locator("#power-told")
