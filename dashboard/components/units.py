@@ -8,7 +8,7 @@ from typing import Final
 import dash_mantine_components as dmc
 from dash import html
 
-from telemetry.setup import BENCH_LENGTHS
+from telemetry.setup import BENCH_LENGTHS, BENCH_MASSES
 from telemetry.units import SPEED_UNITS, TEMPERATURE_UNITS
 
 CHOSEN: Final = {"speed": "unit", "length": "length-unit", "temperature": "temperature-unit"}
@@ -25,6 +25,7 @@ def other_choices() -> html.Details:
     rows = [
         ("Temperatures", _choice(CHOSEN["temperature"], tuple(TEMPERATURE_UNITS), "Temperature unit")),
         ("Lengths", _choice(CHOSEN["length"], BENCH_LENGTHS, "Length unit")),
+        ("Masses", _choice("mass-unit", BENCH_MASSES, "Mass unit")),
     ]
     return html.Details(
         [

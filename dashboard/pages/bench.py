@@ -12,7 +12,7 @@ from dashboard.components.bench_measure import kept_gauges, measuring
 from dashboard.components.bench_more import crash_list
 from dashboard.components.marks import icon
 from dashboard.figures.bench import SIGN_DRAWINGS
-from telemetry.setup import BENCH_CAUTIONS, BENCH_LENGTHS, BENCH_MASSES, COMMON_PRACTICE, SIGNS, tasks_for
+from telemetry.setup import BENCH_CAUTIONS, COMMON_PRACTICE, SIGNS, tasks_for
 
 PATH: Final = BENCH
 NAME: Final = "Bench"
@@ -95,10 +95,6 @@ def _boat() -> html.Section:
         ],
         className="findings",
     )
-    units = [
-        _units("bench-length", "Lengths in", BENCH_LENGTHS),
-        _units("bench-mass", "Masses in", BENCH_MASSES),
-    ]
     return _section(
         "boat",
         "The boat",
@@ -106,23 +102,10 @@ def _boat() -> html.Section:
             html.Div(choices, className="bench-choices"),
             html.Div(id="bench-said", **{"aria-live": "polite"}),
             html.P(id="bench-file-error", className="field-error", role="alert"),
-            html.Div(units, className="bench-units"),
             upload,
             new,
         ],
     )
-
-
-def _units(name: str, label: str, units: tuple[str, ...]) -> html.Div:
-    control = dmc.SegmentedControl(
-        id=name,
-        data=list(units),
-        value=units[0],
-        persistence=True,
-        persistence_type="local",
-        **{"aria-label": label},
-    )
-    return html.Div([html.Span(label), control], className="bench-unit")
 
 
 def _found_hint() -> html.P:

@@ -34,7 +34,7 @@ from telemetry.setup import FoundMeasure, SetupSheet, toml_text
 SHEET = Output("bench-sheet", "data", allow_duplicate=True)
 KEPT = Output("bench-kept", "data", allow_duplicate=True)
 DONE = Output("bench-done", "children", allow_duplicate=True)
-SHOWING = (Input("bench-length", "value"), Input("bench-mass", "value"), Input("bench-turned", "value"))
+SHOWING = (Input("length-unit", "value"), Input("mass-unit", "value"), Input("bench-turned", "value"))
 GAUGES_KEPT = tuple(Input(f"gauge-{unit}", "value") for unit in KINDS)
 SHOWN = tuple(State(one.component_id, one.component_property) for one in SHOWING)
 

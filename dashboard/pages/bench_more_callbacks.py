@@ -56,8 +56,8 @@ def _register_balance(app: Dash) -> None:
         Input("bench-sheet", "data"),
         Input("part-add", "n_clicks"),
         Input("part-sheet", "n_clicks"),
-        Input("bench-length", "value"),
-        Input("bench-mass", "value"),
+        Input("length-unit", "value"),
+        Input("mass-unit", "value"),
         State(PARTS, "value"),
         State("hull-length", "value"),
         State("bench-parts", "data"),
@@ -88,8 +88,8 @@ def _register_balance(app: Dash) -> None:
         Input("cog-wanted", "value"),
         Input("hull-length", "value"),
         Input("surroundings", "data"),
-        State("bench-length", "value"),
-        State("bench-mass", "value"),
+        State("length-unit", "value"),
+        State("mass-unit", "value"),
         State("bench-sheet", "data"),
     )
     def weigh_parts(

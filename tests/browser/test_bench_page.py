@@ -81,7 +81,9 @@ def test_the_balance_and_then_other_units_and_signs(bench: Page) -> None:
     # The words change and the verdict does not; what was typed means what it meant.
     fill(bench, "Strut angle as found", "1.0")
     expect(verdict(bench, "Strut angle")).to_contain_text("moved")
-    bench.locator("#bench-length").get_by_text("thou", exact=True).click()
+    bench.locator(".units summary").click()
+    bench.locator("#length-unit").get_by_text("thou", exact=True).click()
+    bench.locator(".units summary").click()
     expect(bench.locator(".found-row", has_text="Strut depth")).to_contain_text("137.8 thou")
     expect(bench.get_by_label("What if: place, pack")).to_have_value("200 mm")
     bench.get_by_text("strut angle", exact=True).click()

@@ -397,8 +397,8 @@ def test_keeping_the_next_sheet_needs_a_name_and_then_is_in_the_logbook(
     typed = {
         "bench-sheet.data": KESTREL.to_dict(),
         "bench-entries.data": {"boat": "Kestrel", "rows": [["strut_depth_mm", "3.5", ""]]},
-        "bench-length.value": "mm",
-        "bench-mass.value": "kg",
+        "length-unit.value": "mm",
+        "mass-unit.value": "kg",
         "bench-turned.value": [],
         "bench-kept.data": 0,
     }
