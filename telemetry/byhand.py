@@ -47,6 +47,11 @@ class Cut:
     end_s: float
     why: str = ""
 
+    @property
+    def logs(self) -> tuple[str, ...]:
+        """The logs that it is about."""
+        return (self.log,)
+
     def told(self) -> str:
         """Say what was done."""
         return f"cut out from {self.start_s:.2f} to {self.end_s:.2f} s"
@@ -60,6 +65,11 @@ class Restored:
     start_s: float
     end_s: float
     why: str = ""
+
+    @property
+    def logs(self) -> tuple[str, ...]:
+        """The logs that it is about."""
+        return (self.log,)
 
     def told(self) -> str:
         """Say what was done."""
@@ -87,6 +97,11 @@ class ClockByHand:
     drift_ppm: float = 0.0
     u95_s: float | None = None
     why: str = ""
+
+    @property
+    def logs(self) -> tuple[str, ...]:
+        """The logs that it is about."""
+        return (self.log, self.speed_log)
 
     def told(self) -> str:
         """Say what was done."""

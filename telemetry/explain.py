@@ -7,7 +7,7 @@ from pathlib import PurePath
 from typing import Final
 
 from telemetry.clocks import Clock
-from telemetry.joining import JoinedMotor
+from telemetry.joining import BY_HAND, JoinedMotor
 from telemetry.pack import PackEstimate
 from telemetry.power import Exceeded, Heat, PassPower, PowerReport
 from telemetry.ride import RideEvent
@@ -105,8 +105,9 @@ def clock_text(clock: Clock) -> str:
     """Say how a motor log's clock was joined, or why it was not."""
     if not clock.trusted:
         return f"clock not joined, cannot tell what the power train did in the passes: {clock.why}"
+    how = clock.method if clock.method == BY_HAND else f"by {clock.method}"
     return (
-        f"clock joined by {clock.method}: {clock.offset_s:+.2f} ± {clock.u95_s:.2f} s, "
+        f"clock joined {how}: {clock.offset_s:+.2f} ± {clock.u95_s:.2f} s, "
         f"drift {clock.drift_ppm:+.0f} ppm; {clock.why}"
     )
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from telemetry.ride import MotorSignal
 from telemetry.speeds import COVERAGE_95
 from telemetry.watching import counted
 
+BY_HAND: Final = "by hand"
 _BY_EYE_S = 0.1
 
 
@@ -167,7 +168,7 @@ def clock_by_hand(said: ClockByHand, motor: MotorLog, cleaned: Cleaned, motion: 
         steps_s = [1.0 / log.rate_hz for log in (motor, cleaned.track) if log.rate_hz]
         u95_s = float(np.hypot(_BY_EYE_S, COVERAGE_95 * np.sqrt(np.sum(np.square(steps_s)) / 12.0)))
         how = f"its interval by what an eye can do: {_BY_EYE_S:g} s and the steps of both logs"
-    clock = Clock(said.offset_s, said.drift_ppm, u95_s, "by hand", True, "", np.nan, np.nan)
+    clock = Clock(said.offset_s, said.drift_ppm, u95_s, BY_HAND, True, "", np.nan, np.nan)
     ends_s = clock.to_speed_log(motor.t_s[[0, -1]])
     start_s, end_s = max(ends_s[0], motion.t_s[0]), min(ends_s[1], motion.t_s[-1])
     apart_s = float(np.max(np.abs(ends_s - own.to_speed_log(motor.t_s[[0, -1]]))))

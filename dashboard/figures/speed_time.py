@@ -7,12 +7,14 @@ from typing import Any, Final
 import numpy as np
 import plotly.graph_objects as go
 
+from dashboard.figures.byhand import cut_by_hand, cut_shades
 from dashboard.figures.clock import TimeAxis, time_axis
 from dashboard.figures.directions import arrow, by_direction
 from dashboard.figures.frame import blank_figure, empty_figure, pass_shade
 from dashboard.figures.palette import LIGHT, Palette, with_alpha
 from dashboard.figures.thinning import RESAMPLED, Window, resample, thin
 from telemetry.analysis import Analysis, SpeedLog
+from telemetry.byhand import CUT
 from telemetry.frames import FloatArray
 from telemetry.passes import Pass
 from telemetry.twoway import TwoWay
@@ -60,12 +62,14 @@ def speed_time(
         figure.add_trace(_smoothed(log, number, axis, unit, palette, window))
     figure.add_traces(_passes(analysis, axis, unit, palette, window))
     figure.update_layout(
-        shapes=_shades(analysis, axis, palette), annotations=_labels(analysis, axis, palette)
+        shapes=[*_shades(analysis, axis, palette), *cut_shades(analysis, axis, palette)],
+        annotations=_labels(analysis, axis, palette),
     )
     if chosen is not None:
         figure.add_traces(_measured(chosen, analysis, axis, unit, palette))
     for number, log in enumerate(analysis.speed_logs):
         figure.add_traces(_cut(log, number, axis, unit, palette, top))
+        figure.add_traces(cut_by_hand(log, number, axis, unit, palette, top))
     figure.update_yaxes(title_text=f"Speed [{unit.name}]", range=[0.0, unit.from_si(top)])
     if axis.dated:
         figure.update_xaxes(type="date", title_text="Time of day (UTC)", tickformat="%H:%M:%S\n%-d %b %Y")
@@ -272,7 +276,8 @@ def _cut(
     log: SpeedLog, number: int, axis: TimeAxis, unit: Unit, palette: Palette, top_mps: float
 ) -> list[go.Scatter]:
     speed = log.cleaned.cut["speed_mps"].to_numpy(dtype=np.float64)
-    have = np.flatnonzero(np.isfinite(speed))
+    by_hand = log.cleaned.cut["code"].to_numpy() == CUT  # these are shaded whole
+    have = np.flatnonzero(np.isfinite(speed) & ~by_hand)
     if have.size == 0:
         return []
     have = have[thin(log.cleaned.cut["t_s"].to_numpy(dtype=np.float64)[have], speed[have], CUT_POINTS)]

@@ -8,7 +8,7 @@ from dataclasses import replace
 from sqlalchemy.orm import Session
 
 from telemetry.analysis import Analysis
-from telemetry.byhand import ByHand, ClockByHand, Correction
+from telemetry.byhand import ByHand, Correction
 from telemetry.errors import LogbookError
 from telemetry.logbook.corrections import by_hand_of, end, kept_of, rows_of, write_corrections
 from telemetry.logbook.importing import digest, prepare, read_logs
@@ -54,10 +54,7 @@ class Correcting(Outings):
         with self._reading() as session:
             self._found(session, outing_id)
             hashes = {digest(log.data) for log in self._logs(session, outing_id)}
-        named = {c.log for c in corrections} | {
-            c.speed_log for c in corrections if isinstance(c, ClockByHand)
-        }
-        if not named <= hashes:
+        if not {log for one in corrections for log in one.logs} <= hashes:
             raise LogbookError(
                 f"outing {outing_id} has no such log", file=self.where, mend="correct one of its own logs"
             )
