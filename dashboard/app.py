@@ -29,6 +29,8 @@ from dashboard.pages import (
     history_callbacks,
     logbook,
     logbook_callbacks,
+    overlay,
+    overlay_callbacks,
     statement,
 )
 from dashboard.security import LARGEST_REQUEST_BYTES, protect
@@ -37,6 +39,7 @@ from dashboard.services.comparing import ComparingBook
 from dashboard.services.drops import put_in
 from dashboard.services.history import HistoryBook
 from dashboard.services.logbook import Shelf
+from dashboard.services.overlay import OverlayBook
 from dashboard.services.samples import sample_uploads
 from dashboard.services.sessions import Sessions, new_token
 from dashboard.services.statements import Statements
@@ -45,7 +48,7 @@ from telemetry.errors import ReciprocalError
 _log = logging.getLogger(__name__)
 
 # In the order of a day: each has PATH, NAME and layout, and stands in the navigation.
-_PAGES: Final = (after_the_water, bench, before_and_after, history, logbook)
+_PAGES: Final = (after_the_water, overlay, bench, before_and_after, history, logbook)
 
 _INDEX: Final = """<!DOCTYPE html>
 <html lang="en">
@@ -138,6 +141,7 @@ def create_app(config: Config | None = None) -> Dash:
     before_and_after_callbacks.register(app, ComparingBook(config.logbook))
     history_callbacks.register(app, HistoryBook(config.logbook))
     logbook_callbacks.register(app, config.sessions, Shelf(config.logbook))
+    overlay_callbacks.register(app, config.sessions, OverlayBook(config.logbook))
     statement.register(app.server, statements)
     protect(app.server, app.csp_hashes, loopback=door is None)
     if door is not None:

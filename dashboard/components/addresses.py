@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Final
 from urllib.parse import urlencode
 
 BENCH: Final = "/bench"
+COMPARE: Final = "/before-and-after"
 HISTORY: Final = "/history"
 LOGBOOK: Final = "/logbook"
+BACKUP: Final = "/logbook/backup"
+EXPORT: Final = "/logbook/export"
+OVERLAY: Final = "/overlay"
 
 
 def _with(path: str, **chosen: str | int | None) -> str:
@@ -26,6 +31,11 @@ def bench_address(boat: str | None, sheet_id: str | None = None, back_to: str | 
     return _with(BENCH, boat=boat, sheet=sheet_id, back=back_to)
 
 
+def compare_address(boat: str | None, before: str | None = None, after: str | None = None) -> str:
+    """Give the address of a boat's two sheets beside each other."""
+    return _with(COMPARE, boat=boat, before=before, after=after)
+
+
 def history_address(boat: str | None) -> str:
     """Give the address of a boat's history."""
     return _with(HISTORY, boat=boat)
@@ -39,3 +49,14 @@ def logbook_address(boat: str | None) -> str:
 def outing_address(outing_id: int) -> str:
     """Give the address of an outing's page."""
     return _with(LOGBOOK, outing=outing_id)
+
+
+def overlay_address(keys: Iterable[str]) -> str:
+    """Give the address of passes beside one another.
+
+    Examples
+    --------
+    >>> overlay_address(["12.P1", "tab.P3"])
+    '/overlay?pass=12.P1,tab.P3'
+    """
+    return f"{OVERLAY}?pass={','.join(keys)}"

@@ -10,6 +10,7 @@ from dash import html
 
 from dashboard.components.addresses import history_address, outing_address
 from dashboard.components.marks import icon, speed_value, verdict_mark
+from dashboard.components.overlay import passes_beside
 from dashboard.components.statements import outing_statement
 from dashboard.services.logbook import BoatStory, OutingsPage
 from dashboard.services.uploads import FileView
@@ -139,6 +140,7 @@ def outing_facts(outing: Outing, unit: str) -> list[Any]:
             className="facts-list",
         ),
         outing_statement(outing.id, unit),
+        passes_beside(outing.id, outing.passes),
         html.Ul(logs, className="kept-logs"),
         html.P(f"Analysed by version {outing.program_version}.", className="quiet"),
     ]

@@ -5,9 +5,11 @@ from __future__ import annotations
 import dash_mantine_components as dmc
 from dash import html
 
+from dashboard.components.addresses import overlay_address
 from dashboard.components.findings import finding_lines
 from dashboard.components.marks import heading_text, pass_mark, speed_value
 from dashboard.figures.directions import Direction
+from dashboard.services.overlay import TAB
 from telemetry.passes import Pass
 from telemetry.units import distance_text
 
@@ -37,8 +39,9 @@ def _cells(p: Pass, unit: str, direction: Direction, heads: list[str]) -> list[d
     ]
     takeoff = f"{p.takeoff.end_s - p.takeoff.start_s:.1f} s" if p.takeoff else "not in the log"
     findings = [html.Div(line) for line in finding_lines(p.findings)] or "none"
+    beside = html.A("beside others", href=overlay_address([f"{TAB}.{p.id}"]))
     cells = [
-        pass_mark(p, direction),
+        html.Div([pass_mark(p, direction), beside], className="pass-cell"),
         starts,
         heading_text(p.heading_deg),
         speed_value(p.peak_mps, unit, p.peak_u95_mps),

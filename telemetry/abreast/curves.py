@@ -22,7 +22,10 @@ from telemetry.speedlogs import SpeedLog
 from telemetry.speeds import PassSpeeds, curve_u95_mps
 
 BESIDE_S = 2.0  # of the run-up before take-off, or before the pass where there is none, and of the run-out
-_UNDER_POWER = 0.5  # of the pass's highest shaft speed; below it a closed throttle makes any slip
+# Of the pass's most current, or of its highest shaft speed where no current is logged. With the power off the
+# water turns the propeller, and slip says nothing.
+_POWER_ON = 0.05
+_TURNED = 0.8
 _MOTOR_ROWS = ("current_a", "voltage_v", "rpm")
 
 WaySource = Literal["positions", "speed"]
@@ -212,16 +215,18 @@ def _motor(
         if values is not None and np.isfinite(values[span]).any():
             signals[name] = Signal(t_s, values[span])
     if pitch_mm is not None and "rpm" in signals:
-        signals[SLIP] = Signal(t_s, _slip(t_s, signals["rpm"].value, one, speed, pitch_mm))
+        signals[SLIP] = _slip(signals, one, speed, pitch_mm)
     return signals
 
 
-def _slip(t_s: FloatArray, rpm: FloatArray, one: Pass, speed: Signal, pitch_mm: float) -> FloatArray:
+def _slip(signals: Mapping[str, Signal], one: Pass, speed: Signal, pitch_mm: float) -> Signal:
     """Reckon slip while the pass is under power; NaN elsewhere."""
-    driven = (t_s >= one.start_s) & (t_s <= one.end_s) & np.isfinite(rpm)
-    driven &= rpm > _UNDER_POWER * rpm[driven].max(initial=0.0)
+    t_s, rpm = signals["rpm"].t_s, signals["rpm"].value
+    inside = (t_s >= one.start_s) & (t_s <= one.end_s)
+    drive, share = (signals["current_a"].value, _POWER_ON) if "current_a" in signals else (rpm, _TURNED)
+    driven = inside & (drive > share * np.nanmax(drive, where=inside, initial=0.0)) & (rpm > 0.0)
     screwed_mps = np.where(driven, rpm, np.nan) / 60.0 * pitch_mm / 1000.0
-    return np.asarray(1.0 - np.interp(t_s, speed.t_s, speed.value) / screwed_mps)
+    return Signal(t_s, 1.0 - np.interp(t_s, speed.t_s, speed.value) / screwed_mps)
 
 
 def _why_no_motor(analysis: Analysis, one: Pass) -> str:
