@@ -29,6 +29,7 @@ from dashboard.pages import (
     history_callbacks,
     logbook,
     logbook_callbacks,
+    logbook_files,
     overlay,
     overlay_callbacks,
     statement,
@@ -40,6 +41,7 @@ from dashboard.services.drops import put_in
 from dashboard.services.history import HistoryBook
 from dashboard.services.logbook import Shelf
 from dashboard.services.overlay import OverlayBook
+from dashboard.services.safety import Safe
 from dashboard.services.samples import sample_uploads
 from dashboard.services.sessions import Sessions, new_token
 from dashboard.services.statements import Statements
@@ -142,6 +144,7 @@ def create_app(config: Config | None = None) -> Dash:
     history_callbacks.register(app, HistoryBook(config.logbook))
     logbook_callbacks.register(app, config.sessions, Shelf(config.logbook))
     overlay_callbacks.register(app, config.sessions, OverlayBook(config.logbook))
+    logbook_files.register(app, app.server, Safe(config.logbook))
     statement.register(app.server, statements)
     protect(app.server, app.csp_hashes, loopback=door is None)
     if door is not None:

@@ -14,6 +14,7 @@
     ├── CallError                   arguments that do not fit together
     ├── KeptError                   what was asked once cannot be kept or forgotten
     └── LogbookError                the logbook on disk
+        └── FilledLogbookError      something in it would be lost
 
 Each message reads ``file (place): reason. Mend: mend`` so that a user never needs a traceback.
 """
@@ -117,6 +118,10 @@ class KeptError(ReciprocalError):
 
 class LogbookError(ReciprocalError):
     """The logbook on disk cannot be opened, read or written."""
+
+
+class FilledLogbookError(LogbookError):
+    """What is in the logbook would be lost."""
 
 
 def fault_text(error: BaseException) -> str:

@@ -4,10 +4,11 @@
 
   window.dash_clientside = Object.assign({}, window.dash_clientside, {
     address: {
-      // The values in the order of their names, which come last.
+      // The values in the order of their names, which come last; what else the address says stays.
       keep: function (...told) {
-        const query = new URLSearchParams();
+        const query = new URLSearchParams(window.location.search);
         told.pop().forEach(function (name, i) {
+          query.delete(name);
           if (told[i]) {
             query.set(name, told[i]);
           }

@@ -8,7 +8,7 @@ from typing import Any, Final
 import dash_mantine_components as dmc
 from dash import html
 
-from dashboard.components.addresses import bench_address, logbook_address, outing_address
+from dashboard.components.addresses import bench_address, compare_address, logbook_address, outing_address
 from dashboard.components.logbook import outing_table
 from dashboard.components.marks import icon, sentence, speed_value
 from dashboard.components.statements import outing_statement
@@ -121,6 +121,12 @@ def tune_told(boat: str, tune: Tune) -> list[Any]:
         last,
         html.P(["Its best sheet is ", html.Strong(tune.best.name), ". From the one to the other:"]),
         html.Ul([html.Li(change_text(change)) for change in tune.changes], className="told"),
+        html.P(
+            html.A(
+                "What the difference did",
+                href=compare_address(boat, tune.latest.sheet_id, tune.best.sheet_id),
+            )
+        ),
         html.H3("Steps back to the best"),
         html.Ol([html.Li(step.text()) for step in tune.steps], className="told", id="history-steps"),
         html.P(

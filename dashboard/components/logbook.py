@@ -13,6 +13,7 @@ from dashboard.components.marks import icon, speed_value, verdict_mark
 from dashboard.components.overlay import passes_beside
 from dashboard.components.statements import outing_statement
 from dashboard.services.logbook import BoatStory, OutingsPage
+from dashboard.services.safety import Restored
 from dashboard.services.uploads import FileView
 from telemetry.logbook import Boat, Outing
 from telemetry.logbook.telling import moment_text, wind_text
@@ -144,6 +145,16 @@ def outing_facts(outing: Outing, unit: str) -> list[Any]:
         html.Ul(logs, className="kept-logs"),
         html.P(f"Analysed by version {outing.program_version}.", className="quiet"),
     ]
+
+
+def restored_told(told: Restored) -> list[html.P]:
+    """Say what a restore took in, and where what was there before is kept."""
+    rows = told.taken.rows
+    counts = f"{_plural(rows['boats'], 'boat')}, {_plural(rows['outings'], 'outing')}"
+    parts = [html.P(f"Taken in: {counts}, of {told.taken.made_utc:%Y-%m-%d %H:%M} UTC.")]
+    if told.saved is not None:
+        parts.append(html.P(f"What was here before is kept in {told.saved}."))
+    return parts
 
 
 def _terms(rows: Iterable[tuple[str, Any]]) -> Iterable[Any]:

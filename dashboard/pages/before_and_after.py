@@ -7,14 +7,18 @@ from typing import Any, Final
 import dash_mantine_components as dmc
 from dash import dcc, html
 
-PATH: Final = "/before-and-after"
+from dashboard.components.addresses import COMPARE
+
+PATH: Final = COMPARE
 NAME: Final = "Before and after"
 QUESTION: Final = "Did the change help?"
 _PLOT: Final[dict[str, Any]] = {"displayModeBar": False, "responsive": True}
 
 
-def layout() -> html.Main:
-    """Build the page, empty."""
+def layout(
+    boat: str | None = None, before: str | None = None, after: str | None = None, **_query: str
+) -> html.Main:
+    """Build the page, empty; boat and sheets may stand in its address."""
     return html.Main(
         [
             html.H1(QUESTION),
@@ -33,6 +37,8 @@ def layout() -> html.Main:
             ),
             _section("history", "Against one item", _history()),
             _section("next", "What to try next", _next()),
+            dcc.Store(id="compare-asked", data={"boat": boat, "before": before, "after": after}),
+            dcc.Store(id="compare-address", data=["boat", "before", "after"]),
         ],
         id="compare",
         className="page plain compare",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, Final
 
-from dash import Dash, Input, Output, State, no_update
+from dash import ClientsideFunction, Dash, Input, Output, State, no_update
 from dash.exceptions import PreventUpdate
 
 from dashboard.components.comparing import advice, answer, changed, effects_table, remarks, story
@@ -45,13 +45,14 @@ def _register_choices(app: Dash, book: ComparingBook) -> None:
     @app.callback(
         Output("compare-boat", "data"),
         Output("compare-boat", "value"),
-        Input("compare", "id"),
+        Input("compare-asked", "data"),
         State("compare-boat", "value"),
     )
-    def offer_boats(_page: str, chosen: str | None) -> tuple[Any, Any]:
+    def offer_boats(asked: dict[str, str | None], chosen: str | None) -> tuple[Any, Any]:
         boats = book.boats()
         names = [one.value for one in boats]
-        return _data(boats), chosen if chosen in names else next(iter(names), None)
+        wished = chosen or asked["boat"]
+        return _data(boats), wished if wished in names else next(iter(names), None)
 
     @app.callback(
         Output("compare-before", "data"),
@@ -68,16 +69,32 @@ def _register_choices(app: Dash, book: ComparingBook) -> None:
         Output("compare-measure", "value"),
         Output("compare-said", "children"),
         Input("compare-boat", "value"),
+        State("compare-asked", "data"),
     )
-    def offer_choices(boat: str | None) -> tuple[Any, ...]:
+    def offer_choices(boat: str | None, asked: dict[str, str | None]) -> tuple[Any, ...]:
         lists = book.lists(boat)
         parts = (lists.sheets, lists.outings, lists.items, lists.measures)
         sheets, outings, items, measures = (_data(part) for part in parts)
-        chosen = [s["value"] for s in sheets[-2:]] if len(sheets) > 1 else [None, None]
+        usual = [s["value"] for s in sheets[-2:]] if len(sheets) > 1 else [None, None]
+        run = {s["value"] for s in sheets}
+        chosen = [
+            asked[side] if asked[side] in run else one
+            for side, one in zip(("before", "after"), usual, strict=True)
+        ]
         said = "" if len(sheets) > 1 else "Two sheets with outings in the logbook are needed to compare."
         item = items[0]["value"] if items else None
         measure = measures[0]["value"] if measures else None
         return sheets, sheets, outings, outings, items, measures, *chosen, [], [], item, measure, said
+
+    app.clientside_callback(
+        ClientsideFunction("address", "keep"),
+        Output("compare-address", "data"),
+        Input("compare-boat", "value"),
+        Input("compare-before", "value"),
+        Input("compare-after", "value"),
+        State("compare-address", "data"),
+        prevent_initial_call=True,
+    )
 
     @app.callback(
         Output("compare-care", "suffix"), Output("compare-ripple", "suffix"), Input("unit", "value")

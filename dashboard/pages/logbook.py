@@ -7,11 +7,12 @@ from typing import Any, Final
 import dash_mantine_components as dmc
 from dash import dcc, html
 
-from dashboard.components.addresses import LOGBOOK
+from dashboard.components.addresses import BACKUP, EXPORT, LOGBOOK
 from dashboard.components.jobs import jobs_area
 from dashboard.components.logs import drop_area
 from dashboard.services.fields import LIMITS
 from dashboard.services.logbook import SORTS
+from dashboard.services.safety import LARGEST_BACKUP_BYTES, WORD
 from dashboard.services.uploads import LARGEST_BYTES, MOST_BYTES_A_DROP, MOST_FILES_A_DROP
 
 PATH: Final = LOGBOOK
@@ -22,8 +23,8 @@ QUESTION: Final = "What has each boat done so far?"
 WATERS: Final = ("flat", "ripples", "chop")
 
 
-def layout(**_query: str) -> html.Main:
-    """Build the page, empty; which outing it shows stands in its address."""
+def layout(boat: str | None = None, **_query: str) -> html.Main:
+    """Build the page, empty; which outing it shows, or which boat's, stands in its address."""
     return html.Main(
         [
             html.H1(QUESTION),
@@ -34,10 +35,11 @@ def layout(**_query: str) -> html.Main:
             html.Section([html.H2("Keep it safe"), *_safety()], className="book-safety"),
             dcc.Store(id="book-limits", data=[LARGEST_BYTES, MOST_BYTES_A_DROP, MOST_FILES_A_DROP]),
             dcc.Store(id="book-dropped"),
+            dcc.Store(id="book-asked", data=boat),
+            dcc.Store(id="book-address", data=["boat"]),
             dcc.Store(id="book-revision", data=0),
             dcc.Store(id="book-waiting", data=0),
             dcc.Store(id="book-shown"),
-            dcc.Download(id="book-download"),
         ],
         id="logbook",
         className="page plain logbook",
@@ -164,14 +166,43 @@ def _conditions(form: str) -> list[Any]:
 
 
 def _safety() -> list[Any]:
+    out = [
+        html.A("Save a backup", href=BACKUP, className="as-button"),
+        html.A("Save tables for other programs", href=EXPORT, className="as-button"),
+    ]
+    take = html.Details(
+        [
+            html.Summary("Take a backup in"),
+            html.P(
+                "Into an empty logbook as it is. One that holds something is only replaced where you write "
+                f"the word {WORD}, and is saved first on the machine that serves this page.",
+                className="quiet",
+            ),
+            dcc.Upload(
+                html.U("Choose the backup's file"), id="restore-file", className="own-rule", accept=".zip"
+            ),
+            html.P(id="restore-name", role="status"),
+            html.Div(
+                [
+                    dmc.TextInput(id="restore-word", label=f"To lose what is there: {WORD}"),
+                    dmc.Button("Take it in", id="restore-take", variant="default"),
+                ],
+                className="book-form",
+            ),
+            html.P("Taking it in…", id="restore-working", className="reading", hidden=True, role="status"),
+            html.Div(id="restore-said", role="status"),
+            html.P(id="restore-error", className="field-error", role="alert"),
+            dcc.Store(id="restore-waiting"),
+            dcc.Store(id="restore-limit", data=LARGEST_BACKUP_BYTES),
+        ],
+        className="findings",
+    )
     return [
-        html.Div(dmc.Button("Save a backup", id="book-backup", variant="default"), className="row"),
+        html.Div(out, className="row"),
         html.P(
-            [
-                "One file with everything, logs byte for byte. ",
-                html.Code("reciprocal restore FILE"),
-                " takes it in again, on this or another machine.",
-            ],
+            "A backup is one file with everything, logs byte for byte, for this or another machine. The "
+            "tables are CSV, with one JSON document; they cannot be taken in again.",
             className="quiet",
         ),
+        take,
     ]

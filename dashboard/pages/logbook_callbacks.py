@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html, no_update, set_props
+from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, html, no_update, set_props
 from dash.exceptions import PreventUpdate
 
 from dashboard.components.addresses import LOGBOOK as PATH
@@ -48,11 +48,23 @@ def _register_lists(app: Dash, shelf: Shelf) -> None:
         Output("add-boat", "data"),
         Output("add-place", "data"),
         Output("mend-place", "data"),
+        Output("book-boat", "value"),
         Input("book-revision", "data"),
+        State("book-boat", "value"),
+        State("book-asked", "data"),
     )
-    def offer(_revision: int) -> tuple[list[str], list[str], list[str], list[str]]:
+    def offer(revision: int, chosen: str | None, asked: str | None) -> tuple[Any, ...]:
         boats, places = shelf.boats(), shelf.places()
-        return boats, boats, places, places
+        wished = chosen or (None if revision else asked)
+        return boats, boats, places, places, wished if wished in boats else None
+
+    app.clientside_callback(
+        ClientsideFunction("address", "keep"),
+        Output("book-address", "data"),
+        Input("book-boat", "value"),
+        State("book-address", "data"),
+        prevent_initial_call=True,
+    )
 
     @app.callback(
         Output("book-table", "children"),
@@ -124,13 +136,6 @@ def _register_lists(app: Dash, shelf: Shelf) -> None:
         told = {limit: _number(value) for limit, value in zip(LIMITS, limits, strict=True)}
         shelf.edit_boat(name, kind or "", _number(length), note or "", told)
         return int(revision) + 1
-
-    @app.callback(
-        Output("book-download", "data"), Input("book-backup", "n_clicks"), prevent_initial_call=True
-    )
-    def save(_clicks: int) -> Any:
-        name, data = shelf.backup()
-        return dcc.send_bytes(data, name)
 
 
 def _register_logs(app: Dash, sessions: Sessions) -> None:

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
-from datetime import datetime
-from pathlib import Path
 from typing import Final
 
 from dashboard.services.drops import bring_in
@@ -243,23 +240,6 @@ class Shelf:
             session.remove(key)
         session.asked = begun_with(session, request)
         bring_in(session, logs, options)
-
-    def backup(self) -> tuple[str, bytes]:
-        """Write a backup for the browser to save: its name and its bytes.
-
-        Raises
-        ------
-        LogbookError
-            If it cannot be made.
-        """
-        with tempfile.TemporaryDirectory() as folder, self._open() as logbook:
-            file = Path(folder) / "logbook.zip"
-            told = logbook.backup(file)
-            return f"logbook-{_day(told.made_utc)}.zip", file.read_bytes()
-
-
-def _day(moment: datetime) -> str:
-    return f"{moment:%Y-%m-%d}"
 
 
 def outing_of(query: str | None) -> int | None:

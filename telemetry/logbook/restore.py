@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from sqlalchemy import Connection, DateTime, MetaData, Table, func, insert, select, text
 
-from telemetry.errors import LogbookError
+from telemetry.errors import FilledLogbookError, LogbookError
 from telemetry.logbook import schema
 from telemetry.logbook.backup import log_member, rows_of
 from telemetry.logbook.importing import packed, press_document
@@ -25,14 +25,14 @@ def refuse_filled(connection: Connection, where: str) -> None:
 
     Raises
     ------
-    LogbookError
+    FilledLogbookError
     """
     filled = {
         table.name: connection.scalar(select(func.count()).select_from(table)) or 0
         for table in Base.metadata.sorted_tables
     }
     if any(filled.values()):
-        raise LogbookError(
+        raise FilledLogbookError(
             f"there are {filled['boats']} boats and {filled['outings']} outings in it",
             file=where,
             mend="restore into a new logbook with --logbook, or say --replace to lose these",

@@ -100,6 +100,7 @@ def chosen(book: ComparingBook) -> dict[str, Any]:
     first, *_, last = book.lists(BOAT).sheets
     return {
         "compare-boat.value": BOAT,
+        "compare-asked.data": {"boat": None, "before": None, "after": None},
         "compare-before.value": first.value,
         "compare-after.value": last.value,
         "compare-care.value": 0.5,
@@ -112,14 +113,15 @@ def chosen(book: ComparingBook) -> dict[str, Any]:
 
 
 def test_boats_and_sheets_that_were_run_are_offered(client: DashClient) -> None:
-    listed = client.call("offer_boats", {"compare.id": "compare"}, "compare.id")
+    asked = {"compare-asked.data": {"boat": None, "before": None, "after": None}}
+    listed = client.call("offer_boats", asked, "compare-asked.data")
     assert listed["compare-boat"]["value"] == BOAT
-    offered = client.call("offer_choices", {"compare-boat.value": BOAT}, "compare-boat.value")
+    offered = client.call("offer_choices", asked | {"compare-boat.value": BOAT}, "compare-boat.value")
     labels = [one["label"] for one in offered["compare-before"]["data"]]
     assert labels == [f"Strut {depth} mm (2 outings)" for depth in ("3.0", "2.5", "2.0")]
     assert offered["compare-item"]["value"] == "strut_depth_mm"
     assert offered["compare-said"]["children"] == ""
-    nothing = client.call("offer_choices", {"compare-boat.value": None}, "compare-boat.value")
+    nothing = client.call("offer_choices", asked | {"compare-boat.value": None}, "compare-boat.value")
     assert "Two sheets with outings" in nothing["compare-said"]["children"]
 
 
