@@ -70,6 +70,7 @@ def _boat() -> html.Section:
         id="bench-file",
         className="own-rule",
         max_size=1_000_000,
+        disable_click=True,  # the label around it opens the browser's chooser
     )
     choices = [
         dmc.Select(id="bench-boat", label="Boat", data=[], placeholder="none in the logbook yet"),
@@ -102,7 +103,7 @@ def _boat() -> html.Section:
             html.Div(choices, className="bench-choices"),
             html.Div(id="bench-said", **{"aria-live": "polite"}),
             html.P(id="bench-file-error", className="field-error", role="alert"),
-            upload,
+            html.Label(upload),
             new,
         ],
     )
