@@ -23,15 +23,21 @@ CELL: Final = "overlay-cell"
 _NOT_KNOWN: Final = "–"
 
 
-def offer_groups(offers: Sequence[Offer], unit: str) -> list[dict[str, Any]]:
-    """Turn passes into a list of choices, outing by outing."""
-    return [
+def offer_groups(offers: Sequence[Offer], unit: str, chosen: Sequence[str]) -> list[dict[str, Any]]:
+    """Turn passes into a list of choices, outing by outing.
+
+    What was chosen stays a choice, be it too old for the list or none at all: the page says which.
+    """
+    groups = [
         {
             "group": group,
             "items": [{"value": one.key, "label": f"{one.words}: {_short(one, unit)}"} for one in some],
         }
         for group, some in groupby(offers, key=lambda one: one.group)
     ]
+    listed = {one.key for one in offers}
+    others = [{"value": key, "label": key} for key in dict.fromkeys(chosen) if key not in listed]
+    return [*groups, {"group": "From the address", "items": others}] if others else groups
 
 
 def _short(one: Offer, unit: str) -> str:

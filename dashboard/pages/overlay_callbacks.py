@@ -51,10 +51,11 @@ def _register_choices(app: Dash, sessions: Sessions, book: OverlayBook) -> None:
         Output("overlay-list", "children"),
         Input("session", "data"),
         Input("unit", "value"),
+        State("overlay-passes", "value"),
     )
-    def offer_passes(token: str, unit: str) -> tuple[list[dict[str, Any]], str]:
+    def offer_passes(token: str, unit: str, chosen: list[str] | None) -> tuple[list[dict[str, Any]], str]:
         offers, left_out = book.offers(sessions.peek(token))
-        return offer_groups(offers, unit), shortened(left_out)
+        return offer_groups(offers, unit, chosen or []), shortened(left_out)
 
     @app.callback(
         Output("overlay-from", "data"),

@@ -309,5 +309,7 @@ def test_the_page_answers_over_http(url: str) -> None:
         "look_closer_at_passes", told | {"overlay-zoom.data": [1.0, 2.0]}, "overlay-zoom.data"
     )
     assert patch["overlay-plots"]["figure"]["operations"]
-    listed = client.call("offer_passes", told, "unit.value")
-    assert listed["overlay-passes"]["data"][0]["group"].startswith(OTHER_BOAT)
+    old = told | {"overlay-passes.value": ["1.P1", "0.P7"]}
+    groups = client.call("offer_passes", old, "unit.value")["overlay-passes"]["data"]
+    assert groups[0]["group"].startswith(OTHER_BOAT)
+    assert groups[-1] == {"group": "From the address", "items": [{"value": "0.P7", "label": "0.P7"}]}
