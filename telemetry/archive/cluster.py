@@ -7,9 +7,10 @@ folder of results.
 from __future__ import annotations
 
 import time
-from collections.abc import Generator, Iterable, Iterator
-from contextlib import contextmanager
+from collections.abc import Generator, Iterator
+from contextlib import contextmanager, suppress
 from itertools import islice
+from queue import Empty, Queue
 from typing import Any, Final
 
 from telemetry.archive.table import Facts
@@ -84,14 +85,17 @@ class _Spread:
 
     def run(self, tasks: Iterator[Task]) -> Generator[tuple[Task, Outcome]]:
         running: dict[Any, Task] = {}
+        ended: Queue[Any] = Queue()
         while True:
             for task in islice(tasks, max(self._room() - len(running), 0)):
-                running[self.client.submit(work, task, key=task.key, pure=False, retries=_RETRIES)] = task
+                future = self.client.submit(work, task, key=task.key, pure=False, retries=_RETRIES)
+                running[future] = task
+                future.add_done_callback(ended.put)
             if not running:
                 return
-            for future in self._finished(list(running)):
-                task = running.pop(future)
-                yield task, self._outcome(future)
+            with suppress(Empty):
+                future = ended.get(timeout=_LOOK_S)
+                yield running.pop(future), self._outcome(future)
 
     def _room(self) -> int:
         """Count how many tasks may be under way, by the workers that are there now."""
@@ -108,15 +112,6 @@ class _Spread:
                 "what is finished is not done again",
             )
         return max(_UNDER_WAY * threads, 1)
-
-    def _finished(self, futures: list[Any]) -> Iterable[Any]:
-        try:
-            done: Iterable[Any] = self.distributed.wait(
-                futures, timeout=_LOOK_S, return_when="FIRST_COMPLETED"
-            ).done
-        except TimeoutError:
-            return ()
-        return done
 
     def _outcome(self, future: Any) -> Outcome:
         if future.status == "finished":

@@ -11,10 +11,11 @@ import multiprocessing
 import os
 import signal
 import threading
+from collections import deque
 from collections.abc import Callable, Generator, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from itertools import islice
 from multiprocessing import connection
 from typing import Final
@@ -53,8 +54,7 @@ def on_this_machine(jobs: int | None = None, does: Work = work) -> Engine:
     def engine(tasks: Iterator[Task]) -> Generator[tuple[Task, Outcome]]:
         with _one_thread_each():
             while under_way := (yield from _together(tasks, jobs, does)):
-                for task in under_way:
-                    yield task, _alone(task, does)
+                yield from _one_by_one(under_way, does)
 
     return engine
 
@@ -89,15 +89,19 @@ def _together(
     return suspects
 
 
-def _alone(task: Task, does: Work) -> Outcome:
-    """Give a task workers of its own."""
-    for _ in range(_TRIES):
-        with _pool(1) as pool:
-            try:
-                return _submit(pool, does, task).result()
-            except BrokenProcessPool:
-                continue
-    return Outcome(b"", Facts.unusable(ENDED_ITS_WORKER))
+def _one_by_one(tasks: list[Task], does: Work) -> Generator[tuple[Task, Outcome]]:
+    """Work on tasks with a single worker, so that it is known which of them ends it."""
+    left = deque((task, _TRIES) for task in tasks)
+    while left:
+        with _pool(1) as pool, suppress(BrokenProcessPool):
+            while left:
+                task, tries = left[0]
+                left[0] = task, tries - 1
+                outcome = _submit(pool, does, task).result()
+                left.popleft()
+                yield task, outcome
+        if left and left[0][1] == 0:
+            yield left.popleft()[0], Outcome(b"", Facts.unusable(ENDED_ITS_WORKER))
 
 
 @contextmanager

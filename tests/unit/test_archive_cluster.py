@@ -1,0 +1,126 @@
+"""An archive over a Dask cluster: a LocalCluster, and two workers on loopback of which one is killed."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+
+import pytest
+from archives import fill, here, mixed, written
+
+from telemetry.archive import analyse_archive, on_cluster
+from telemetry.cli import main
+from telemetry.errors import CallError
+
+distributed = pytest.importorskip(
+    "distributed", reason="the optional packages of [cluster] are not installed"
+)
+
+WAIT_S = 120.0
+LOGS = 16
+
+
+def test_a_local_cluster_gives_the_same_bits(tmp_path: Path) -> None:
+    archive = mixed(tmp_path / "logs")
+    analyse_archive(archive, tmp_path / "here", here)
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, dashboard_address=None, host="127.0.0.1"
+    ) as cluster:
+        analyse_archive(archive, tmp_path / "there", on_cluster(cluster.scheduler_address))
+    assert written(tmp_path / "there") == written(tmp_path / "here")
+
+
+@contextmanager
+def process(*argv: str, log: Path) -> Iterator[subprocess.Popen[bytes]]:
+    """Run a Python program until the end of the block."""
+    with (
+        log.open("wb") as stream,
+        subprocess.Popen([sys.executable, *argv], stdout=stream, stderr=stream) as run,
+    ):
+        try:
+            yield run
+        finally:
+            run.kill()
+
+
+def scheduler(folder: Path) -> tuple[str, ...]:
+    file = str(folder / "scheduler.json")
+    where = ("--host", "127.0.0.1", "--port", "0", "--scheduler-file", file)
+    return ("-m", "distributed.cli.dask_scheduler", *where, "--no-dashboard", "--no-show")
+
+
+def worker(address: str) -> tuple[str, ...]:
+    return ("-m", "distributed.cli.dask_worker", address, "--nthreads", "1", "--no-nanny", "--no-dashboard")
+
+
+def address_of(folder: Path) -> str:
+    """Wait for a scheduler's word where it listens."""
+    end = time.monotonic() + WAIT_S
+    while True:
+        assert time.monotonic() < end, (folder / "scheduler.log").read_text()
+        try:
+            return str(json.loads((folder / "scheduler.json").read_bytes())["address"])
+        except (FileNotFoundError, ValueError):
+            time.sleep(0.02)
+
+
+def test_a_worker_that_is_killed_midway_costs_nothing(tmp_path: Path) -> None:
+    archive, out = fill(tmp_path / "logs", LOGS, rate_hz=10.0, passes=4), tmp_path / "out"
+    analyse_archive(archive, tmp_path / "here", here)
+    with ExitStack() as stack:
+        stack.enter_context(process(*scheduler(tmp_path), log=tmp_path / "scheduler.log"))
+        address = address_of(tmp_path)
+        one, _ = (
+            stack.enter_context(process(*worker(address), log=tmp_path / f"worker{k}.log")) for k in (1, 2)
+        )
+        with distributed.Client(address, set_as_default=False) as client:
+            client.wait_for_workers(2, timeout=WAIT_S)
+        at: list[int] = []
+
+        def kill(settled: int, _: int) -> None:
+            if settled >= 3 and one.poll() is None:
+                at.append(settled)
+                one.kill()
+
+        analyse_archive(archive, out, on_cluster(address), progress=kill)
+    assert one.returncode != 0
+    assert at[0] < LOGS - 4  # while each worker still had some under way and some to come
+    assert written(out) == written(tmp_path / "here")
+
+
+def test_without_a_worker_it_ends_and_says_so(tmp_path: Path) -> None:
+    archive = fill(tmp_path / "logs", 1)
+    with process(*scheduler(tmp_path), log=tmp_path / "scheduler.log"):
+        address = address_of(tmp_path)
+        with pytest.raises(CallError, match=r"has had no worker for 0 s.*repeat this call"):
+            analyse_archive(archive, tmp_path / "out", on_cluster(address, patience_s=0.0))
+
+
+def test_a_scheduler_that_ends_midway_is_told_and_gone_on_without(tmp_path: Path) -> None:
+    archive, out = fill(tmp_path / "logs", LOGS, rate_hz=10.0, passes=4), tmp_path / "out"
+    with ExitStack() as stack:
+        running = stack.enter_context(process(*scheduler(tmp_path), log=tmp_path / "scheduler.log"))
+        address = address_of(tmp_path)
+        stack.enter_context(process(*worker(address), log=tmp_path / "worker.log"))
+
+        def kill(*_: int) -> None:
+            running.kill()
+
+        with pytest.raises(CallError, match=r"was lost.*repeat this call"):
+            analyse_archive(archive, out, on_cluster(address), progress=kill)
+    assert 1 <= analyse_archive(archive, out, here).before < LOGS
+
+
+@pytest.mark.parametrize("address", ["tcp://127.0.0.1:1", "no address at all", "tcp://"])
+def test_no_scheduler_is_one_sentence(
+    address: str, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("telemetry.archive.cluster._CONNECT_S", 0.3)
+    archive = fill(tmp_path / "logs", 1)
+    assert main(["analyse", "--archive", str(archive), "--scheduler", address]) == 2
+    assert f"no scheduler answers at {address}" in capsys.readouterr().err

@@ -1,0 +1,116 @@
+"""An archive over real worker processes: the same bits, workers that die, a command that is ended."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import psutil
+import pytest
+from archives import ENDS_ITS_WORKER, fill, here, mixed, work_or_end, written
+
+from telemetry.archive import analyse_archive, on_this_machine
+from telemetry.archive.local import ENDED_ITS_WORKER
+
+pytestmark = pytest.mark.skipif(os.name != "posix", reason="kills processes as POSIX does")
+
+WAIT_S = 120.0
+LOGS = 16
+
+
+@contextmanager
+def command(archive: Path, out: Path, *more: str) -> Iterator[subprocess.Popen[bytes]]:
+    """Run the command in a group of processes of its own, as a terminal does."""
+    words = ["analyse", "--archive", str(archive), "--out", str(out), *more]
+    argv = [sys.executable, "-m", "telemetry.cli", *words]
+    process = subprocess.Popen(argv, stdout=subprocess.PIPE, stderr=subprocess.PIPE, start_new_session=True)
+    with process:
+        try:
+            yield process
+        finally:
+            process.kill()
+
+
+def midway(process: subprocess.Popen[bytes], out: Path, results: int) -> list[psutil.Process]:
+    """Wait until some results are there, and return the processes that work on the others."""
+    end = time.monotonic() + WAIT_S
+    while finished(out) < results:
+        assert process.poll() is None, process.communicate()
+        assert time.monotonic() < end
+        time.sleep(0.01)
+    return psutil.Process(process.pid).children(recursive=True)
+
+
+def finished(out: Path) -> int:
+    return len(list(out.glob("items/*.json")))
+
+
+def test_the_results_are_the_same_bits_however_many_processes_make_them(tmp_path: Path) -> None:
+    archive = mixed(tmp_path / "logs")
+    analyse_archive(archive, tmp_path / "here", here)
+    for jobs in (1, 2):
+        analyse_archive(archive, tmp_path / f"{jobs}", on_this_machine(jobs))
+    expected = written(tmp_path / "here")
+    assert len(expected) == 7 + 2
+    assert written(tmp_path / "1") == expected
+    assert written(tmp_path / "2") == expected
+
+
+def test_an_item_that_ends_its_worker_is_named_and_costs_no_other(tmp_path: Path) -> None:
+    archive = fill(tmp_path / "logs", 9)
+    (archive / "00003.csv").write_bytes(ENDS_ITS_WORKER)
+    out = tmp_path / "out"
+    rows = analyse_archive(archive, out, on_this_machine(2, work_or_end)).rows
+    told = {item.name: facts for item, _, facts in rows}
+    ended = [name for name, facts in told.items() if facts.error == ENDED_ITS_WORKER]
+    assert ended == ["00003.csv"]
+    assert [facts.outcome for facts in told.values()].count("done") == 8
+    assert finished(out) == 8  # it is tried again next time
+
+
+@pytest.fixture(scope="module")
+def many(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, bytes]]:
+    """An archive that takes two processes a few seconds, and its results."""
+    archive = fill(tmp_path_factory.mktemp("many") / "logs", LOGS, rate_hz=10.0, passes=4)
+    out = archive.with_name("expected")
+    analyse_archive(archive, out, here)
+    return archive, written(out)
+
+
+def test_a_command_that_is_killed_is_gone_on_with(
+    many: tuple[Path, dict[str, bytes]], tmp_path: Path
+) -> None:
+    archive, expected = many
+    out = tmp_path / "out"
+    with command(archive, out, "--jobs", "2") as running:
+        workers = midway(running, out, 3)
+    assert len(workers) >= 2
+    assert psutil.wait_procs(workers, WAIT_S)[1] == []  # orphans would work on for nobody
+    before = {name: data for name, data in written(out).items() if name.endswith(".json")}
+    assert 3 <= len(before) < LOGS
+    assert before.items() <= expected.items()
+    assert "summary.csv" not in written(out)
+    assert analyse_archive(archive, out, here).before == len(before)
+    assert {name: data for name, data in written(out).items() if not name.endswith(".new")} == expected
+
+
+def test_ctrl_c_ends_it_in_one_sentence(many: tuple[Path, dict[str, bytes]], tmp_path: Path) -> None:
+    archive, expected = many
+    out = tmp_path / "out"
+    with command(archive, out, "--jobs", "2") as running:
+        workers = midway(running, out, 2)
+        os.killpg(running.pid, signal.SIGINT)
+        output, errors = running.communicate(timeout=WAIT_S)
+    assert running.returncode == 130
+    assert output == b""
+    assert errors.decode() == "reciprocal: interrupted; the same call goes on from here\n"
+    assert psutil.wait_procs(workers, WAIT_S)[1] == []
+    kept = written(out)
+    assert kept.keys() < expected.keys()
+    assert kept.items() <= expected.items()
