@@ -15,6 +15,7 @@ from telemetry.byhand import CUT, log_key
 from telemetry.units import Unit
 
 CUT_POINTS: Final = 1500
+_LABELLED_SHARE: Final = 0.05  # of the log: a narrower shade has no room for words
 
 
 def cut_by_hand(
@@ -49,6 +50,7 @@ def cut_shades(analysis: Analysis, axis: TimeAxis, palette: Palette) -> list[dic
         t_s = analysis.speed_logs[number].read.t_s
         span = np.clip([cut.start_s, cut.end_s], np.nanmin(t_s), np.nanmax(t_s))
         x0, x1 = axis.at(number, span)
+        wide = span[1] - span[0] > _LABELLED_SHARE * (np.nanmax(t_s) - np.nanmin(t_s))
         shades.append(
             {
                 "type": "rect",
@@ -61,7 +63,7 @@ def cut_shades(analysis: Analysis, axis: TimeAxis, palette: Palette) -> list[dic
                 "line": {"width": 1, "dash": "dash", "color": palette.quiet},
                 "layer": "below",
                 "label": {
-                    "text": "cut by hand",
+                    "text": "cut by hand" if wide else "",
                     "textangle": -90,
                     "textposition": "middle center",
                     "font": {"size": 12, "color": palette.ink},

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import replace
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from telemetry.analysis import Analysis
-from telemetry.byhand import ByHand, Correction
+from telemetry.byhand import ByHand, Correction, gathered
 from telemetry.errors import LogbookError
 from telemetry.logbook.corrections import by_hand_of, end, kept_of, rows_of, write_corrections
 from telemetry.logbook.importing import digest, prepare, read_logs
 from telemetry.logbook.outings import Outings
 from telemetry.logbook.records import KeptCorrection
+from telemetry.logbook.tables import OutingLogRow
 from telemetry.logbook.writing import write_analysis
 
 
@@ -85,6 +87,40 @@ class Correcting(Outings):
             lambda before: before.without(*(kept[number].correction for number in ids)),
             lambda session: end(rows_of(session, outing_id, ids), who, why),
         )
+
+    def outing_with(self, hashes: Collection[str]) -> int | None:
+        """Return the outing that has one of these logs, the first; None where none has."""
+        with self._reading() as session:
+            query = select(OutingLogRow.outing_id).where(OutingLogRow.sha256.in_(hashes))
+            return session.scalar(query.order_by(OutingLogRow.outing_id).limit(1))
+
+    def hold_to(self, outing_id: int, by_hand: ByHand, *, who: str = "") -> Analysis:
+        """Make these an outing's corrections: others that hold are taken back, new ones recorded.
+
+        Parameters
+        ----------
+        outing_id : int
+        by_hand : ByHand
+            What is of logs that the outing does not have is left out.
+        who : str
+
+        Raises
+        ------
+        LogbookError
+            If there is no such outing.
+        """
+        with self._reading() as session:
+            self._found(session, outing_id)
+            hashes = {digest(log.data) for log in self._logs(session, outing_id)}
+        mine = gathered([one for one in by_hand.all if hashes.issuperset(one.logs)])
+
+        def write(session: Session) -> None:
+            kept = kept_of(session, outing_id)
+            gone = [k.id for k in kept if k.back_utc is None and k.correction not in mine.all]
+            end(rows_of(session, outing_id, gone), who, "")
+            write_corrections(session, outing_id, mine.all, who)
+
+        return self._analysed_with(outing_id, lambda _: mine, write)
 
     def _analysed_with(
         self, outing_id: int, change: Callable[[ByHand], ByHand], write: Callable[[Session], None]

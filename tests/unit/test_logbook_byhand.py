@@ -103,6 +103,28 @@ def test_corrections_come_in_with_an_outing_and_only_those_of_its_logs(fleet: Lo
     assert fleet.analysed(imported.outing.id).to_dict() == imported.analysis.to_dict()
 
 
+def test_an_outing_is_held_to_what_a_page_says(fleet: Logbook) -> None:
+    outing = add(fleet).outing
+    stays, goes, comes = (cut_of(fleet, outing.id, start_s, start_s + 0.5) for start_s in (1.0, 2.0, 3.0))
+    fleet.correct_by_hand(outing.id, [stays, goes], who="Ada")
+    said = ByHand((stays, comes, Cut("0" * 64, 1.0, 2.0)))
+    analysis = fleet.hold_to(outing.id, said, who="Bo")
+    assert analysis.request.by_hand == fleet.asked(outing.id)[0].by_hand == ByHand((stays, comes))
+    kept = fleet.corrections(outing.id)
+    assert [(one.correction, one.who, one.back_who) for one in kept] == [
+        (stays, "Ada", ""),
+        (goes, "Ada", "Bo"),
+        (comes, "Bo", ""),
+    ]
+
+
+def test_an_outing_is_found_by_its_logs(fleet: Logbook) -> None:
+    first, second = add(fleet).outing, add(fleet, 1).outing
+    assert fleet.outing_with(["0" * 64, second.logs[0].sha256]) == second.id
+    assert fleet.outing_with([log.sha256 for one in (second, first) for log in one.logs]) == first.id
+    assert fleet.outing_with(["0" * 64]) is None
+
+
 def test_a_log_of_another_outing_is_refused_and_nothing_written(fleet: Logbook) -> None:
     first, second = add(fleet).outing, add(fleet, 1).outing
     before = everything(fleet)
