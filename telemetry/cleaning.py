@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from telemetry.byhand import CUT, RESTORABLE, RESTORED, ByHand, because, cut_findings, inside
-from telemetry.frames import BoolArray, Finding, FloatArray, Track, runs_of
+from telemetry.frames import TRACK_COLUMNS, BoolArray, Finding, FloatArray, Track, runs_of
 from telemetry.geo import LocalFrame
 from telemetry.spikes import HullLimits, borne_out, denied_by_positions, islands, unreachable, way_made_m
 from telemetry.timeline import around, gap_findings, longest_increasing, stamp_findings
@@ -267,10 +267,16 @@ def _judge_positions(judge: _Judge, track: Track, limits: HullLimits) -> BoolArr
     lat, lon, speed = (_column(track, c) for c in ("lat_deg", "lon_deg", "speed_mps"))
     broken = np.zeros(t_s.size - 1, dtype=np.bool_)
     use = np.flatnonzero(judge.position_ok)
-    if use.size < 4:
+    if use.size < 2:
         return broken
     frame = LocalFrame(float(np.median(lat[use])), float(np.median(lon[use])))
     east_m, north_m = frame.to_local(lat[use], lon[use])
+    if use.size < 4:
+        way_m = np.hypot(np.diff(east_m), np.diff(north_m))
+        if (way_m > TRACK_COLUMNS["speed_mps"].high * np.diff(t_s[use])).any():
+            text = "the position leaps, and too few others tell which is true: set aside"
+            judge.reject(judge.position_ok, "position-jump", text, speed=False, position=True)
+        return broken
     good = judge.speed_ok[use]
     v = (
         np.interp(t_s[use], t_s[use][good], speed[use][good])

@@ -197,10 +197,11 @@ class _Log:
         return np.asarray(self.frame[name].to_numpy(), dtype=np.float64)
 
     def utc(self, t_s: float) -> pd.Timestamp | None:
-        """UTC of a time on the log's clock, to the microsecond; None when the day is unknown."""
+        """UTC of a time on the log's clock, to the microsecond; None when unknown or off the calendar."""
         if self.meta.start_utc is None:
             return None
-        return self.meta.start_utc + pd.Timedelta(round(t_s * 1e6), unit="us")
+        utc = self.meta.start_utc + pd.Timedelta(round(t_s * 1e6), unit="us")
+        return utc if 1 <= utc.year <= 9999 else None
 
     @property
     def span_utc(self) -> tuple[pd.Timestamp | None, pd.Timestamp | None]:

@@ -23,6 +23,10 @@ from scipy.linalg.lapack import dtbtrs
 
 from telemetry.frames import BoolArray, FloatArray, IntArray
 
+# What nothing was measured of is held by its prior alone, which drowns in rounding beside very short steps:
+# such a system is solved a little stiffer, at the first of these shares of its diagonal that will do.
+_STIFFER = (0.0, 1e-14, 1e-12, 1e-10)
+
 
 def jerk_transition(dt_s: FloatArray) -> FloatArray:
     """Transition of ``[v, a]`` when the acceleration is a random walk, shape (n, 2, 2)."""
@@ -90,6 +94,11 @@ class Posterior:
         """Half the log determinant of the precision."""
         return float(np.log(self.factor[0]).sum())
 
+    def part(self, nodes: slice) -> Posterior:
+        """Give what is known of some nodes that no step couples to the others."""
+        d = self.mean.shape[1]
+        return Posterior(self.mean[nodes], self.factor[:, d * nodes.start : d * nodes.stop])
+
     def covariance(self, weights: FloatArray) -> FloatArray:
         """Covariance of weighted sums of states.
 
@@ -134,31 +143,41 @@ class Chain:
 
     def __init__(self, n: int, d: int) -> None:
         self.n, self.d = n, d
-        self._diag = np.zeros((n, d, d))
-        self._off = np.zeros((max(n - 1, 0), d, d))
+        # Column by column, as LAPACK wants it: [node, column, row below the diagonal].
+        self._band = np.zeros((n, d, 2 * d))
         self._rhs = np.zeros((n, d))
 
-    def step(self, rows: slice, f: FloatArray, precision: FloatArray, coupled: BoolArray) -> None:
+    def step(
+        self, rows: slice, f: FloatArray, precision: FloatArray, coupled: BoolArray, first: int = 0
+    ) -> None:
         """Couple neighbouring nodes: states ``rows`` move by ``f`` with the given process precision.
 
         Parameters
         ----------
         rows : slice
             Which states of a node move together.
-        f, precision : ndarray, shape (n - 1, r, r)
+        f, precision : ndarray, shape (m, r, r)
             Transition and inverse process covariance of each step.
-        coupled : ndarray of bool, shape (n - 1,)
+        coupled : ndarray of bool, shape (m,)
             False at a break: the step then says nothing.
+        first : int
+            Which step they begin with.
         """
         p = np.where(coupled[:, None, None], precision, 0.0)
-        ftp = np.swapaxes(f, 1, 2) @ p
-        self._diag[:-1, rows, rows] += ftp @ f
-        self._diag[1:, rows, rows] += p
-        self._off[:, rows, rows] -= np.swapaxes(ftp, 1, 2)
+        pf = p @ f
+        ftpf = np.swapaxes(f, 1, 2) @ pf
+        node, after = slice(first, first + coupled.size), slice(first + 1, first + coupled.size + 1)
+        states = range(self.d)[rows]
+        for i, row in enumerate(states):
+            for j, col in enumerate(states):
+                self._band[node, col, self.d + row - col] -= pf[:, i, j]
+                if row >= col:
+                    self._band[node, col, row - col] += ftpf[:, i, j]
+                    self._band[after, col, row - col] += p[:, i, j]
 
     def prior(self, node: IntArray | slice | int, state: int, precision: float, mean: float = 0.0) -> None:
         """Add what is known of one state of some nodes beforehand."""
-        self._diag[node, state, state] += precision
+        self._band[node, state, 0] += precision
         self._rhs[node, state] += precision * mean
 
     def observe(self, node: IntArray, h: FloatArray, z: FloatArray, precision: FloatArray) -> None:
@@ -170,8 +189,11 @@ class Chain:
         h : ndarray, shape (d,)
         z, precision : ndarray, shape (m,)
         """
-        self._diag[node] += precision[:, None, None] * np.outer(h, h)
-        self._rhs[node] += (precision * z)[:, None] * h
+        seen = np.flatnonzero(h)
+        for row in seen:
+            self._rhs[node, row] += precision * z * h[row]
+            for col in seen[seen <= row]:
+                self._band[node, col, row - col] += precision * h[row] * h[col]
 
     def solve(self) -> Posterior:
         """Factor the system and return the posterior.
@@ -181,13 +203,14 @@ class Chain:
         numpy.linalg.LinAlgError
             If some state is neither observed nor coupled to one that is.
         """
-        n, d = self.n, self.d
-        band = np.zeros((2 * d, n * d))
-        for row in range(d):
-            for col in range(d):
-                if row >= col:
-                    band[row - col, col::d] = self._diag[:, row, col]
-                band[d + row - col, col : (n - 1) * d : d] = self._off[:, row, col]
-        factor = cholesky_banded(band, lower=True, check_finite=False, overwrite_ab=True)
+        band = self._band.reshape(self.n * self.d, 2 * self.d).T
+        for stiffer in _STIFFER:
+            band[0] *= 1.0 + stiffer
+            try:
+                factor = cholesky_banded(band, lower=True, check_finite=False)
+                break
+            except np.linalg.LinAlgError:
+                if stiffer == _STIFFER[-1]:
+                    raise
         mean = cho_solve_banded((factor, True), self._rhs.reshape(-1), check_finite=False)
-        return Posterior(mean.reshape(n, d), factor)
+        return Posterior(mean.reshape(self.n, self.d), factor)

@@ -13,6 +13,7 @@ import numpy as np
 from scipy.special import stdtrit
 
 from telemetry.chains import (
+    CORNER_FACTOR,
     USUAL_DENSITY,
     USUAL_SD_MPS,
     AlongChain,
@@ -36,6 +37,7 @@ COVERAGE_95 = 1.959963984540054  # two-sided 95 % point of the normal distributi
 _PAD_S = 2.0
 _NODE_STEP_S = 0.25
 _DRAWS = 256
+_MOST_STARTS = 20_000  # of a measured distance: half a metre apart on ten kilometres, further on a longer way
 _CRUISE_SHARE = 0.85
 _CRUISE_MPS2 = 3.0
 # Noise of which an unknown share, any from none to all, may be the hull's own motion on chop: its crests then
@@ -194,8 +196,9 @@ def _measured(cleaned: Cleaned, motion: Motion) -> tuple[FloatArray, BoolArray, 
         return motion.speed_mps, ~np.isnan(motion.speed_mps), np.ones(motion.t_s.size)
     trust = np.ones(v.size)
     own = track.column("speed_sd_mps")
-    if own is not None and cleaned.speed_ok.any():
-        usual = float(np.nanmedian(own[cleaned.speed_ok]))
+    if own is not None:
+        stated = own[cleaned.speed_ok & np.isfinite(own)]
+        usual = float(np.median(stated)) if stated.size else 0.0
         if usual > 0:
             trust = np.nan_to_num(np.maximum(1.0, own / usual), nan=1.0)
     return v, cleaned.speed_ok, trust
@@ -240,7 +243,7 @@ def best_distances(data: PassData, distances_m: Sequence[float]) -> tuple[Distan
         room = s1 - s0 - distance_m
         if room < 0.0:
             continue
-        starts = s0 + np.linspace(0.0, room, max(2, int(room / 0.5) + 1))
+        starts = s0 + np.linspace(0.0, room, min(max(2, int(room / 0.5) + 1), _MOST_STARTS))
         taken = chain.crossing_s(starts + distance_m) - chain.crossing_s(starts)
         if np.isnan(taken).all():  # the way runs back and forth, not through
             continue
@@ -358,9 +361,8 @@ def measure(
     if measured and motion.has_positions:
         lag_s = _lag_s(chain, _lag_parts(cleaned, motion, windows, lay))
 
-    rng = np.random.default_rng(0)  # fixed: the same log must give the same figures
-    drawn = chain.posterior.sample(rng.standard_normal((lay.t_s.size * 2, _DRAWS)))[:, 0]
-    drawn, corner, silent = without_overshoot(chain, at, drawn)
+    livelier = (chain.density > CORNER_FACTOR * chain.density.min()) & chain.coupled
+    usual_step_s = float(np.median(np.diff(lay.t_s[at])))
     out = []
     for w, part in counted(zip(windows, lay.slices, strict=True), len(windows)):
         mine = (lay.at >= part.start) & (lay.at < part.stop)
@@ -384,18 +386,27 @@ def measure(
             lag_s,
             rx,
         )
-        curves = drawn[part]
+        sampled = at[(at >= part.start) & (at < part.stop)] - part.start
+        # Fixed, and begun anew: a pass must give the same figures each time and in any company.
+        rng = np.random.default_rng(0)
+        noise = rng.standard_normal((data.t_s.size * 2, _DRAWS))
+        curves, corner, silent = without_overshoot(
+            data.t_s,
+            sampled,
+            livelier[part.start : part.stop - 1],
+            usual_step_s,
+            chain.posterior.part(part).sample(noise)[:, 0],
+        )
         if not measured and w.course is not None:
             along = data.along(w.course)
             noise = rng.standard_normal((along.t_s.size * 5, _DRAWS))
             curves = along.posterior.sample(noise)[:, 1]
-        sampled = at[(at >= part.start) & (at < part.stop)] - part.start
         peak, held = highest(
             data.t_s,
             curves,
             sampled,
-            corner[part],
-            silent[part],
+            corner,
+            silent,
             (data.start_s, data.end_s),
             rng.random(_DRAWS),
         )

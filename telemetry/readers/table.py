@@ -256,7 +256,8 @@ class _Table:
             self._findings.append(
                 Finding("unit-assumed", f"{m.shown!r} states no unit; {spec.unit} was assumed")
             )
-        values = cells.to_numpy(dtype=np.float64) * m.factor + m.offset
+        with np.errstate(over="ignore"):  # what no float holds becomes infinite, and so out of any range
+            values = cells.to_numpy(dtype=np.float64) * m.factor + m.offset
         return np.asarray(values, dtype=np.float64)
 
     def _shaft_rpm(self, said: Explained, findings: list[Finding]) -> FloatArray | None:
