@@ -12,8 +12,7 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
-from scipy.signal import lfilter
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from telemetry.cleaning import Cleaned
 from telemetry.frames import FloatArray, MotorLog
@@ -181,6 +180,9 @@ def _refused(method: str, why: str) -> Clock:
 
 def _candidates(motor: MotorLog, cleaned: Cleaned, motion: Motion, drive: Driver) -> list[float]:
     """Offsets worth a second look [s], the stated one among them."""
+    # Loaded here, since only a motor log needs it and it takes as long as all else together.
+    from scipy.signal import lfilter
+
     known = np.isfinite(motion.speed_mps)
     v_t = np.arange(motion.t_s[0], motion.t_s[-1], _GRID_S)
     u_t = np.arange(drive.t_s[0], drive.t_s[-1], _GRID_S)
@@ -315,7 +317,7 @@ def _judged(match: _Match, proxy: Proxy, lag_s: float) -> Clock:
     var = scatter_var + np.einsum("ei,ij,ej->e", ends, _form_covariance(match, proxy), ends)
     # Welch and Satterthwaite (JCGM 100, G.4): only the scatter has few degrees of freedom.
     freedom = max(step.clusters - 2.0, 1.0) * (var / scatter_var) ** 2
-    u95_s = float(np.max(student.ppf(0.975, freedom) * np.sqrt(var)))
+    u95_s = float(np.max(stdtrit(freedom, 0.975) * np.sqrt(var)))
     clock = Clock(
         offset_s - lag_s, fit.drift * 1e6, u95_s, method, True, "", match.start_s - lag_s, match.end_s - lag_s
     )

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import numpy as np
 from scipy.fft import irfft, next_fast_len, rfft
-from scipy.signal import find_peaks
 
 from telemetry.frames import FloatArray, IntArray
 
@@ -63,6 +62,8 @@ def correlation(first: FloatArray, second: FloatArray, least: int) -> tuple[IntA
 
 def best_shifts(shift: IntArray, coefficient: FloatArray, count: int, apart: int) -> IntArray:
     """Take the highest peaks of a correlation that stand at least so many samples apart, best first."""
+    from scipy.signal import find_peaks  # dear to load, and only a motor log needs it
+
     peaks, _ = find_peaks(np.r_[-1.0, coefficient, -1.0], height=-0.999, distance=apart)
     peaks = peaks - 1
     return np.asarray(shift[peaks[np.argsort(-coefficient[peaks])[:count]]])

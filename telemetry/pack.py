@@ -20,7 +20,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from telemetry.channels import Channels
 from telemetry.frames import FloatArray
@@ -122,7 +122,7 @@ def estimate_pack(log: Channels, cells: int | None = None) -> PackEstimate | str
         return "the motor log holds too few separate stretches under load to give resistance an interval"
     covariance = inverse @ (scores.T @ scores) @ inverse.T * count / (count - 1.0)
     theta, covariance = theta / scale, covariance / np.outer(scale, scale)
-    wide = float(student.ppf(0.975, count - 1.0))
+    wide = float(stdtrit(count - 1.0, 0.975))
     resistance = -float(theta[1])
     u95 = wide * float(np.sqrt(covariance[1, 1]))
     if resistance <= u95:

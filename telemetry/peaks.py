@@ -10,7 +10,6 @@ from typing import Final
 
 import numpy as np
 
-from telemetry.chains import CORNER_FACTOR, SpeedChain
 from telemetry.frames import BoolArray, FloatArray, IntArray
 
 HELD_S: Final = 1.0
@@ -19,7 +18,7 @@ _TOP_MPS2 = 3.0  # a hull near its top gains no faster (common practice, no sour
 
 
 def without_overshoot(
-    chain: SpeedChain, at: IntArray, drawn_mps: FloatArray
+    t_s: FloatArray, at: IntArray, livelier: BoolArray, usual_step_s: float, drawn_mps: FloatArray
 ) -> tuple[FloatArray, BoolArray, BoolArray]:
     """Draw straight lines through steps in which the throttle was moved.
 
@@ -28,9 +27,14 @@ def without_overshoot(
 
     Parameters
     ----------
-    chain : SpeedChain
+    t_s : ndarray, shape (n,)
+        Nodes of one pass [s].
     at : ndarray of int
         Nodes that carry a sample, increasing.
+    livelier : ndarray of bool, shape (n - 1,)
+        Steps between nodes that hold a corner.
+    usual_step_s : float
+        Between samples of the log [s].
     drawn_mps : ndarray, shape (n, draws)
 
     Returns
@@ -41,20 +45,19 @@ def without_overshoot(
     silent : ndarray of bool, shape (n,)
         Nodes a dropout follows, and those inside it.
     """
-    n = chain.t_s.size
-    corner = np.r_[(chain.density > CORNER_FACTOR * chain.density.min()) & chain.coupled, False]
+    n = t_s.size
     inner = np.ones(n, dtype=np.bool_)
     inner[at] = False
     left = np.maximum(np.searchsorted(at, np.arange(n), side="right") - 1, 0)
     right = np.minimum(left + 1, at.size - 1)
-    step_s = chain.t_s[at[right]] - chain.t_s[at[left]]
-    silent = step_s > _SILENT_STEPS * float(np.median(np.diff(chain.t_s[at])))
+    silent = t_s[at[right]] - t_s[at[left]] > _SILENT_STEPS * usual_step_s
     # A corner anywhere between two samples concerns all nodes between them.
     touched = np.zeros(at.size, dtype=np.bool_)
-    np.logical_or.at(touched, left, corner)
-    lined = np.flatnonzero(inner & (touched[left] | silent))
+    touched[left[:-1][livelier]] = True
+    between = inner & (np.arange(n) > at[0]) & (np.arange(n) < at[-1])
+    lined = np.flatnonzero(between & (touched[left] | silent))
     a, b = at[left[lined]], at[right[lined]]
-    share = ((chain.t_s[lined] - chain.t_s[a]) / (chain.t_s[b] - chain.t_s[a]))[:, None]
+    share = ((t_s[lined] - t_s[a]) / (t_s[b] - t_s[a]))[:, None]
     out = drawn_mps.copy()
     out[lined] = drawn_mps[a] * (1.0 - share) + drawn_mps[b] * share
     follows = np.zeros(n, dtype=np.bool_)

@@ -114,14 +114,22 @@ class Fit:
         return float(self.t_s[1] - self.t_s[0])
 
     def explained(self, a: int, b: int, f_hz: FloatArray, growth: FloatArray) -> FloatArray:
-        """Share in the log likelihood of each pair of frequency and growth on samples ``a`` to ``b``.
+        """Share in the log likelihood of each frequency with each growth on samples ``a`` to ``b``.
 
         That of the least-squares fit of a real damped sinusoid, summed over the signals.
+
+        Returns
+        -------
+        ndarray, shape (f_hz.size, growth.size)
         """
         t = self.t_s[a:b] - 0.5 * (self.t_s[a] + self.t_s[b - 1])
-        sinusoid = np.exp(t * (growth[:, None] - 2j * np.pi * f_hz[:, None])).T
-        amplitude, corr = least_squares(self.values[:, a:b], self.ok[:, a:b], sinusoid)
-        return self._likelihood(amplitude, corr)
+        values, ok = self.values[:, a:b], self.ok[:, a:b]
+        # A damped sinusoid is one of the two times the other, and both are few.
+        grown, turned = np.exp(growth[:, None] * t), np.exp(-2j * np.pi * f_hz[:, None] * t)
+        weight = ok[:, None, :] * grown**2
+        corr = turned @ np.swapaxes(values[:, None, :] * grown, 1, 2)
+        mirror = turned**2 @ np.swapaxes(weight, 1, 2)
+        return self._likelihood(amplitude_of(corr, weight.sum(axis=2)[:, None, :], mirror), corr)
 
     def _likelihood(self, amplitude: ComplexArray, corr: ComplexArray) -> FloatArray:
         """Gain in log likelihood over noise alone, all signals together, shape of one signal's."""
@@ -135,13 +143,12 @@ class Fit:
         span_s = (b - a) * self.step_s
         wide_f, wide_g = 0.6 / span_s, 2.0 / span_s
         grid = np.linspace(-1.0, 1.0, 5)
-        df, dg = (x.ravel() for x in np.meshgrid(grid, grid))
         for _ in range(5):
             most = most_growth(f_hz)
-            f = np.clip(f_hz + wide_f * df, *band)
-            g = np.clip(growth + wide_g * dg, -most, most)
-            k = int(np.argmax(self.explained(a, b, f, g)))
-            f_hz, growth = float(f[k]), float(g[k])
+            f = np.clip(f_hz + wide_f * grid, *band)
+            g = np.clip(growth + wide_g * grid, -most, most)
+            k, m = np.unravel_index(int(np.argmax(self.explained(a, b, f, g))), (f.size, g.size))
+            f_hz, growth = float(f[k]), float(g[m])
             wide_f, wide_g = 0.45 * wide_f, 0.45 * wide_g
         return f_hz, growth
 

@@ -30,7 +30,6 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-from scipy.optimize import brentq
 
 from telemetry.pack import PackEstimate
 from telemetry.power import PassPower, PowerOptions
@@ -341,6 +340,8 @@ def _moved(point: OperatingPoint, change: Change, off: dict[str, float]) -> dict
     torque = (current - idle) / (kv * point.rpm**2) * torque_scale
     shaft_power = off.get("shaft", 0.0) * _SHAFT_POWER_SD
     drag_power = _DRAG_POWER + off.get("drag", 0.0) * _DRAG_POWER_SD
+
+    from scipy.optimize import brentq  # dear to load, and only a what-if needs it
 
     def shaft(at_slip: float) -> tuple[float, float]:
         """Balance torque: n = kV (V0 - r I) with I = I0 + load kV n²; shaft speed and current."""

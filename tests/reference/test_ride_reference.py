@@ -5,7 +5,7 @@ import pytest
 import statsmodels.api as sm
 from scipy import signal, stats
 
-from telemetry.lines import Witness, _log_p, _standard_error, scan, strongest
+from telemetry.lines import Witness, _log_p, _rounded, _standard_error, scan, strongest
 from telemetry.ride import log_decrement
 from telemetry.ripple import aliases_hz, even_grid, noise_coherency, noise_floor, spectrum, take_ripple
 
@@ -108,3 +108,8 @@ def test_standard_errors_are_those_of_a_linearised_regression() -> None:
     ours = _standard_error(t, growth, score)
     assert np.sqrt(covariance[2, 2]) == pytest.approx(ours, rel=0.02)
     assert np.sqrt(covariance[3, 3]) == pytest.approx(ours, rel=0.02)
+
+
+@pytest.mark.parametrize("width", [8, 9, 40, 101])
+def test_the_window_of_the_search_is_scipys_tukey_window(width: int) -> None:
+    np.testing.assert_allclose(_rounded(width), signal.windows.tukey(width, 0.5), atol=1e-15)
