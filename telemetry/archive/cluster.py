@@ -14,7 +14,7 @@ from queue import Empty, Queue
 from typing import Any, Final
 
 from telemetry.archive.table import Facts
-from telemetry.archive.work import Engine, Outcome, Task, work
+from telemetry.archive.work import Engine, Outcome, Task, Work, work
 from telemetry.errors import CallError, ReciprocalError
 
 ENDED_ITS_WORKERS: Final = "ended its worker, as often as the scheduler allows"
@@ -26,13 +26,15 @@ _RETRIES: Final = 2
 _GO_ON: Final = "start it again, then repeat this call: what is finished is not done again"
 
 
-def on_cluster(address: str, patience_s: float = _PATIENCE_S) -> Engine:
+def on_cluster(address: str, does: Work = work, patience_s: float = _PATIENCE_S) -> Engine:
     """Make an engine of a running scheduler.
 
     Parameters
     ----------
     address : str
         Such as ``tcp://192.168.1.20:8786``.
+    does : callable
+        The work itself.
     patience_s : float
         How long to wait while there is no worker [s].
 
@@ -55,7 +57,7 @@ def on_cluster(address: str, patience_s: float = _PATIENCE_S) -> Engine:
         # warn of them.
         quiet = {"distributed.admin.large-graph-warning-threshold": "10GB"}
         with dask.config.set(quiet), _client(distributed, address) as client:
-            yield from _Spread(distributed, client, address, patience_s).run(tasks)
+            yield from _Spread(distributed, client, address, does, patience_s).run(tasks)
 
     return engine
 
@@ -78,9 +80,9 @@ def _client(distributed: Any, address: str) -> Iterator[Any]:
 class _Spread:
     """One run on a cluster."""
 
-    def __init__(self, distributed: Any, client: Any, address: str, patience_s: float) -> None:
+    def __init__(self, distributed: Any, client: Any, address: str, does: Work, patience_s: float) -> None:
         self.distributed, self.client = distributed, client
-        self.address, self.patience_s = address, patience_s
+        self.address, self.does, self.patience_s = address, does, patience_s
         self.seen_at = time.monotonic()  # when there was a worker last
 
     def run(self, tasks: Iterator[Task]) -> Generator[tuple[Task, Outcome]]:
@@ -88,7 +90,7 @@ class _Spread:
         ended: Queue[Any] = Queue()
         while True:
             for task in islice(tasks, max(self._room() - len(running), 0)):
-                future = self.client.submit(work, task, key=task.key, pure=False, retries=_RETRIES)
+                future = self.client.submit(self.does, task, key=task.key, pure=False, retries=_RETRIES)
                 running[future] = task
                 future.add_done_callback(ended.put)
             if not running:

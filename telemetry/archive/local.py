@@ -12,7 +12,7 @@ import os
 import signal
 import threading
 from collections import deque
-from collections.abc import Callable, Generator, Iterator
+from collections.abc import Generator, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager, suppress
@@ -21,15 +21,13 @@ from multiprocessing import connection
 from typing import Final
 
 from telemetry.archive.table import Facts
-from telemetry.archive.work import Engine, Outcome, Task, work
+from telemetry.archive.work import Engine, Outcome, Task, Work, work
 
 ENDED_ITS_WORKER: Final = "ended its worker, twice: the process was killed, or crashed outside of Python"
 _TRIES: Final = 2
 _UNDER_WAY: Final = 2  # for each worker: one at work, one waiting, so that no worker waits
 _MOST_JOBS: Final = 60  # Windows waits for no more than 63 things at once
 _ONE_THREAD: Final = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
-
-Work = Callable[[Task], Outcome]
 
 
 def usual_jobs() -> int:

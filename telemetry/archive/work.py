@@ -69,6 +69,9 @@ class Outcome:
     made_by: str = MADE_BY
 
 
+Work = Callable[[Task], Outcome]
+"""What a worker does; :func:`work`, but for tests."""
+
 Engine = Callable[[Iterator[Task]], Generator[tuple[Task, Outcome]]]
 """Takes tasks as it has room for them, and gives each back with its outcome, in whatever order they end."""
 

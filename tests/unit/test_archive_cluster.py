@@ -11,28 +11,47 @@ from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 import pytest
-from archives import fill, here, mixed, written
+from archives import ENDS_ITS_WORKER, fill, here, mixed, work_or_end, written
 
 from telemetry.archive import analyse_archive, on_cluster
+from telemetry.archive.cluster import ENDED_ITS_WORKERS
 from telemetry.cli import main
 from telemetry.errors import CallError
 
-distributed = pytest.importorskip(
-    "distributed", reason="the optional packages of [cluster] are not installed"
-)
+reason = "the optional packages of [cluster] are not installed"
+dask = pytest.importorskip("dask", reason=reason)
+distributed = pytest.importorskip("distributed", reason=reason)
 
 WAIT_S = 120.0
 LOGS = 16
 
 
-def test_a_local_cluster_gives_the_same_bits(tmp_path: Path) -> None:
+@pytest.fixture(scope="module")
+def cluster() -> Iterator[str]:
+    """The address of a cluster that gives a task up with the first worker that it ends."""
+    with (
+        dask.config.set({"distributed.scheduler.allowed-failures": 0}),
+        distributed.LocalCluster(
+            n_workers=2, threads_per_worker=1, dashboard_address=None, host="127.0.0.1"
+        ) as cluster,
+    ):
+        yield cluster.scheduler_address
+
+
+def test_a_local_cluster_gives_the_same_bits(cluster: str, tmp_path: Path) -> None:
     archive = mixed(tmp_path / "logs")
     analyse_archive(archive, tmp_path / "here", here)
-    with distributed.LocalCluster(
-        n_workers=2, threads_per_worker=1, dashboard_address=None, host="127.0.0.1"
-    ) as cluster:
-        analyse_archive(archive, tmp_path / "there", on_cluster(cluster.scheduler_address))
+    analyse_archive(archive, tmp_path / "there", on_cluster(cluster))
     assert written(tmp_path / "there") == written(tmp_path / "here")
+
+
+def test_an_item_that_ends_its_workers_is_named_and_costs_no_other(cluster: str, tmp_path: Path) -> None:
+    archive = fill(tmp_path / "logs", 1)
+    (archive / "00001.csv").write_bytes(ENDS_ITS_WORKER)
+    (_, _, good), (_, _, bad) = analyse_archive(
+        archive, tmp_path / "out", on_cluster(cluster, work_or_end)
+    ).rows
+    assert (good.outcome, bad.outcome, bad.error) == ("done", "could not be used", ENDED_ITS_WORKERS)
 
 
 @contextmanager
