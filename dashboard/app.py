@@ -21,6 +21,7 @@ from dashboard.figures.palette import FONT
 from dashboard.pages import (
     after_the_water,
     after_the_water_callbacks,
+    after_the_water_keeping,
     before_and_after,
     before_and_after_callbacks,
     bench,
@@ -142,6 +143,7 @@ def create_app(config: Config | None = None) -> Dash:
     bench_callbacks.register(app, BenchBook(config.logbook))
     before_and_after_callbacks.register(app, ComparingBook(config.logbook))
     history_callbacks.register(app, HistoryBook(config.logbook))
+    after_the_water_keeping.register(app, config.sessions, Shelf(config.logbook))
     logbook_callbacks.register(app, config.sessions, Shelf(config.logbook))
     overlay_callbacks.register(app, config.sessions, OverlayBook(config.logbook))
     logbook_files.register(app, app.server, Safe(config.logbook))

@@ -48,11 +48,12 @@ def percent(job: JobView) -> int:
     return round(100.0 * job.share)
 
 
-def jobs_list(jobs: tuple[JobView, ...], page: str) -> list[html.Li]:
-    """List the jobs, those under way with their share done."""
-    # An analysis that waits is no news: it follows what is read.
-    shown = [job for job in jobs if not (job.kind == "analysing" and job.state == "waiting")]
-    return [_job(job, page) for job in shown]
+def jobs_list(jobs: tuple[JobView, ...], page: str, *, keeping: bool = False) -> list[html.Li]:
+    """List the jobs, those under way with their share done: what is kept, or all else."""
+    mine = [job for job in jobs if (job.kind == "keeping") == keeping]
+    # An analysis that waits is no news: it follows what is read. A form says itself why it cannot be kept.
+    hidden = (("analysing", "waiting"), ("keeping", "failed"))
+    return [_job(job, page) for job in mine if (job.kind, job.state) not in hidden]
 
 
 def _job(job: JobView, page: str) -> html.Li:

@@ -12,11 +12,13 @@ from dashboard.components.addresses import history_address, outing_address
 from dashboard.components.marks import icon, speed_value, verdict_mark
 from dashboard.components.overlay import passes_beside
 from dashboard.components.statements import outing_statement
+from dashboard.services.fields import Chosen
 from dashboard.services.logbook import BoatStory, OutingsPage
 from dashboard.services.safety import Restored
 from dashboard.services.uploads import FileView
 from telemetry.logbook import Boat, Outing
-from telemetry.logbook.telling import moment_text, wind_text
+from telemetry.logbook.telling import conditions_told, moment_text
+from telemetry.units import CELSIUS
 
 _HEADS = ("Began, UTC", "Boat", "Setup sheet", "Place", "Passes", "Peak", "Best two-way", "Verdict")
 
@@ -69,27 +71,29 @@ def count_text(page: OutingsPage) -> str:
     return _plural(page.count, "outing")
 
 
-def fleet_list(fleet: Sequence[tuple[Boat, int]]) -> list[Any]:
+def fleet_list(fleet: Sequence[tuple[Boat, int]], units: Chosen) -> list[Any]:
     """List the boats, where none is chosen."""
     if not fleet:
         return [html.P("No boat yet: it comes with its first outing, below.")]
-    return [html.P([html.Strong(boat.name), f": {_about(boat, outings)}"]) for boat, outings in fleet]
+    return [html.P([html.Strong(boat.name), f": {_about(boat, outings, units)}"]) for boat, outings in fleet]
 
 
-def _about(boat: Boat, outings: int) -> str:
-    length = "" if boat.length_m is None else f"{boat.length_m:g} m"
+def _about(boat: Boat, outings: int, units: Chosen) -> str:
+    length = ""
+    if boat.length_m is not None:
+        length = f"{units.shown('length', 1000.0 * boat.length_m):.4g} {units.name('length')}"
     return ", ".join(part for part in (boat.hull_kind, length, _plural(outings, "outing")) if part)
 
 
-def boat_story(story: BoatStory, unit: str) -> list[Any]:
+def boat_story(story: BoatStory, units: Chosen) -> list[Any]:
     """Tell a boat at a glance."""
     boat = story.boat
-    about = f"{_about(boat, story.outings)}, {_plural(story.sheets, 'setup sheet')}"
+    about = f"{_about(boat, story.outings, units)}, {_plural(story.sheets, 'setup sheet')}"
     parts: list[Any] = [html.P([html.Strong(boat.name), f": {about}"])]
     if boat.note:
         parts.append(html.P(boat.note))
     if story.best is not None and story.best.best_two_way_mps is not None:
-        best = speed_value(story.best.best_two_way_mps, unit, story.best.best_two_way_u95_mps)
+        best = speed_value(story.best.best_two_way_mps, units.speed, story.best.best_two_way_u95_mps)
         parts.append(
             html.P(["Best two-way: ", best, " on ", _link(story.best), f", {story.best.sheet_name}"])
         )
@@ -109,20 +113,14 @@ def _link(outing: Outing) -> html.A:
     return html.A(moment_text(outing.start_utc), href=outing_address(outing.id))
 
 
-def outing_facts(outing: Outing, unit: str) -> list[Any]:
+def outing_facts(outing: Outing, unit: str, temperature_unit: str = CELSIUS) -> list[Any]:
     """Tell one outing: its figures, its conditions, its logs."""
-    c = outing.conditions
+    conditions = conditions_told(outing.conditions, unit, temperature_unit)
     told = [
         ("Boat", outing.boat),
         ("Setup sheet", f"{outing.sheet_name} ({outing.sheet_id[:6]})"),
         ("Began", f"{moment_text(outing.start_utc)} UTC" if outing.start_utc else "day not stated"),
-        ("Place", c.place),
-        ("Wind", wind_text(c.wind_mps, c.wind_from_deg, unit)),
-        ("Water", c.water),
-        ("Air", "" if c.air_c is None else f"{c.air_c:g} °C"),
-        ("Water temperature", "" if c.water_c is None else f"{c.water_c:g} °C"),
-        ("Pack", c.pack),
-        ("Note", c.note),
+        *((name.capitalize(), said) for name, said in conditions.items()),
         ("Passes", str(outing.passes)),
     ]
     figures = [

@@ -11,6 +11,7 @@ from dashboard.components.cautions import cautions
 from dashboard.components.controls import controls
 from dashboard.components.jobs import jobs_area
 from dashboard.components.logs import upload_card
+from dashboard.components.outing import outing_form
 from dashboard.components.power import power_facts
 from dashboard.components.ride import pass_chooser
 from dashboard.components.supposing import what_if_form
@@ -23,6 +24,7 @@ NAME: Final = "After the water"
 PAGE: Final = "water"
 """What the ids of its parts begin with that other pages have too."""
 QUESTION: Final = "How fast did it really go, and does it count?"
+KEEPING: Final = "keep"
 PLOTS: Final = ("speed-time", "plan", "ripple-time", "ripple-spectrum", "power-time")
 _PLOT: Final[dict[str, Any]] = {
     "displaylogo": False,
@@ -39,7 +41,7 @@ def layout() -> html.Main:
             html.H1(QUESTION),
             html.Div([_logs(), _section("controls", "Judged how", controls(shipped()))], className="rail"),
             html.Div(
-                [_answer(), _speed(), _plan(), _two_ways(), _passes(), _ride(), _power(), _what_if()],
+                [_answer(), _speed(), _plan(), _two_ways(), _passes(), _keep(), _ride(), _power(), _what_if()],
                 className="answers",
             ),
             cautions(),
@@ -86,6 +88,12 @@ def _two_ways() -> html.Section:
 
 def _passes() -> html.Section:
     return _section("passes", "Passes", [html.Div(id="passes")])
+
+
+def _keep() -> html.Section:
+    section = _section("keep", "Keep this outing", outing_form(KEEPING, "Keep this outing in the logbook"))
+    section.id = "keep-this-outing"
+    return section
 
 
 def _ride() -> html.Section:

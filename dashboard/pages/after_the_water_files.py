@@ -9,7 +9,7 @@ from dash.exceptions import PreventUpdate
 
 from dashboard.components.logs import file_list
 from dashboard.pages import reading
-from dashboard.pages.after_the_water import PAGE, PLOTS, plot
+from dashboard.pages.after_the_water import KEEPING, PAGE, PLOTS, plot
 from dashboard.services.drops import put_in, read_anew, take_in
 from dashboard.services.questions import answered
 from dashboard.services.samples import sample_uploads
@@ -31,7 +31,7 @@ def register(app: Dash, sessions: Sessions) -> None:
         State("limits", "data"),
         prevent_initial_call=True,
     )
-    reading.register(app, sessions, PAGE, "revision")
+    reading.register(app, sessions, PAGE, "revision", KEEPING)
 
     @app.callback(REVISION, Input("dropped", "data"), State("session", "data"), prevent_initial_call=True)
     def receive(dropped: list[dict[str, str]] | None, token: str) -> int:

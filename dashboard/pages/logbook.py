@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any, Final
 
 import dash_mantine_components as dmc
@@ -10,6 +11,10 @@ from dash import dcc, html
 from dashboard.components.addresses import BACKUP, EXPORT, LOGBOOK
 from dashboard.components.jobs import jobs_area
 from dashboard.components.logs import drop_area
+from dashboard.components.outing import conditions_fields, outing_form
+from dashboard.components.power import number_field
+from dashboard.pages.units import memory
+from dashboard.services.entries import hull_length
 from dashboard.services.fields import LIMITS
 from dashboard.services.logbook import SORTS
 from dashboard.services.safety import LARGEST_BACKUP_BYTES, WORD
@@ -20,7 +25,13 @@ NAME: Final = "Logbook"
 PAGE: Final = "book"
 """What the ids of its parts begin with that other pages have too."""
 QUESTION: Final = "What has each boat done so far?"
-WATERS: Final = ("flat", "ripples", "chop")
+ADDING: Final = "add"
+MENDING: Final = "mend"
+BOAT: Final = {
+    "length_mm": hull_length("boat"),
+    **{name: replace(field, part=f"boat-{name}") for name, field in LIMITS.items()},
+}
+"""The number fields for what is said of a boat."""
 
 
 def layout(boat: str | None = None, **_query: str) -> html.Main:
@@ -40,6 +51,8 @@ def layout(boat: str | None = None, **_query: str) -> html.Main:
             dcc.Store(id="book-revision", data=0),
             dcc.Store(id="book-waiting", data=0),
             dcc.Store(id="book-shown"),
+            memory(MENDING),
+            memory("boat"),
         ],
         id="logbook",
         className="page plain logbook",
@@ -58,7 +71,7 @@ def _outing() -> list[Any]:
             html.Div(
                 [
                     dmc.Select(id="mend-sheet", label="Setup sheet", data=[]),
-                    *_conditions("mend"),
+                    *conditions_fields(MENDING),
                     dmc.Button("Keep the correction", id="mend-keep", variant="default"),
                 ],
                 className="book-form",
@@ -103,14 +116,11 @@ def _search() -> list[Any]:
 
 
 def _boat() -> html.Div:
-    limits = [
-        dmc.NumberInput(id=f"boat-{name}", label=field.title, min=0, hideControls=True)
-        for name, field in LIMITS.items()
-    ]
+    length, *limits = (number_field(field) for field in BOAT.values())
     return html.Div(
         [
             dmc.TextInput(id="boat-kind", label="Hull", placeholder="catamaran, outrigger, deep-V"),
-            dmc.NumberInput(id="boat-length", label="Length, m", min=0, max=10, hideControls=True),
+            length,
             dmc.TextInput(id="boat-note", label="Note"),
             *limits,
             dmc.Button("Keep it", id="boat-keep", variant="default"),
@@ -120,48 +130,12 @@ def _boat() -> html.Div:
 
 
 def _adding() -> list[Any]:
-    who = [
-        dmc.Select(id="add-boat", label="Boat", data=[], clearable=True, placeholder="none chosen"),
-        dmc.TextInput(id="add-new-boat", label="or a new boat", placeholder="its name"),
-        dmc.Select(id="add-sheet", label="Setup sheet", data=[], clearable=True, placeholder="none chosen"),
-        dmc.TextInput(id="add-new-sheet", label="or a new sheet", placeholder="its name"),
-    ]
     return [
         drop_area("book-drop", "Drop its logs here"),
         jobs_area(PAGE),
         html.Div(id="book-turned-away", role="alert", className="field-error"),
         html.Ul(id="book-logs", className="files"),
-        html.Div([*who, *_conditions("add")], className="book-form"),
-        html.Div(dmc.Button("Add it to the logbook", id="add-keep"), className="row"),
-        html.P("Adding…", id="book-working", className="reading", hidden=True, role="status"),
-        html.Div(id="add-said", role="status"),
-        html.P(id="add-error", className="field-error", role="alert"),
-        html.P(
-            [
-                "A new sheet begins empty; write its items at the bench, or bring one with ",
-                html.Code("reciprocal sheet FILE --keep"),
-                ".",
-            ],
-            className="quiet",
-        ),
-    ]
-
-
-def _conditions(form: str) -> list[Any]:
-    """Ask what an outing was like; the ids begin with the form's name."""
-    return [
-        dmc.Autocomplete(id=f"{form}-place", label="Place", data=[]),
-        dmc.NumberInput(
-            id=f"{form}-wind", label="Mean wind, in the speed unit above", min=0, max=200, hideControls=True
-        ),
-        dmc.NumberInput(
-            id=f"{form}-wind-from", label="Wind from, degrees", min=0, max=360, hideControls=True
-        ),
-        dmc.Autocomplete(id=f"{form}-water", label="Water", data=list(WATERS)),
-        dmc.NumberInput(id=f"{form}-air", label="Air, °C", min=-60, max=60, hideControls=True),
-        dmc.NumberInput(id=f"{form}-water-c", label="Water, °C", min=-5, max=50, hideControls=True),
-        dmc.TextInput(id=f"{form}-pack", label="Pack"),
-        dmc.TextInput(id=f"{form}-note", label="Note"),
+        *outing_form(ADDING, "Add it to the logbook"),
     ]
 
 

@@ -8,7 +8,6 @@ from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, html,
 from dash.exceptions import PreventUpdate
 
 from dashboard.components.addresses import LOGBOOK as PATH
-from dashboard.components.addresses import outing_address
 from dashboard.components.logbook import (
     boat_story,
     count_text,
@@ -17,18 +16,20 @@ from dashboard.components.logbook import (
     outing_table,
     waiting_logs,
 )
-from dashboard.pages import reading
-from dashboard.pages.logbook import PAGE
+from dashboard.components.units import CHOSEN
+from dashboard.pages import keeping, reading
+from dashboard.pages.logbook import ADDING, BOAT, MENDING, PAGE
+from dashboard.pages.units import chosen, follow_units
 from dashboard.services.drops import take_in
-from dashboard.services.fields import LIMITS
-from dashboard.services.logbook import Entry, Shelf, outing_of
+from dashboard.services.entries import TEXTS, conditions_of, number_fields, written
+from dashboard.services.fields import LIMITS, Chosen, read_all
+from dashboard.services.logbook import Shelf, outing_of
 from dashboard.services.sessions import Sessions
 from dashboard.services.uploads import file_view
 from telemetry.errors import ReciprocalError
-from telemetry.logbook import Conditions
-from telemetry.units import SPEED_UNITS
 
-_CONDITIONS = ("place", "wind", "wind-from", "water", "air", "water-c", "pack", "note")
+_TEXTS = [f"{MENDING}-{name}" for name in TEXTS]
+_NUMBERS = [field.part for field in number_fields(MENDING).values()]
 _WAITING = Output("book-waiting", "data", allow_duplicate=True)
 _REVISION = Output("book-revision", "data", allow_duplicate=True)
 _GO = Output("_pages_location", "href", allow_duplicate=True)
@@ -37,6 +38,8 @@ _GO = Output("_pages_location", "href", allow_duplicate=True)
 def register(app: Dash, sessions: Sessions, shelf: Shelf) -> None:
     """Attach the page's callbacks to an app."""
     _register_lists(app, shelf)
+    follow_units(app, "boat", BOAT.values())
+    follow_units(app, MENDING, number_fields(MENDING).values())
     _register_logs(app, sessions)
     _register_adding(app, sessions, shelf)
     _register_outing(app, sessions, shelf)
@@ -45,8 +48,6 @@ def register(app: Dash, sessions: Sessions, shelf: Shelf) -> None:
 def _register_lists(app: Dash, shelf: Shelf) -> None:
     @app.callback(
         Output("book-boat", "data"),
-        Output("add-boat", "data"),
-        Output("add-place", "data"),
         Output("mend-place", "data"),
         Output("book-boat", "value"),
         Input("book-revision", "data"),
@@ -56,7 +57,7 @@ def _register_lists(app: Dash, shelf: Shelf) -> None:
     def offer(revision: int, chosen: str | None, asked: str | None) -> tuple[Any, ...]:
         boats, places = shelf.boats(), shelf.places()
         wished = chosen or (None if revision else asked)
-        return boats, boats, places, places, wished if wished in boats else None
+        return boats, places, wished if wished in boats else None
 
     app.clientside_callback(
         ClientsideFunction("address", "keep"),
@@ -99,47 +100,53 @@ def _register_lists(app: Dash, shelf: Shelf) -> None:
         Output("book-story", "children"),
         Input("book-boat", "value"),
         Input("unit", "value"),
+        Input("length-unit", "value"),
         Input("book-revision", "data"),
     )
-    def tell_boat(boat: str | None, unit: str, _revision: int) -> list[Any]:
-        return boat_story(shelf.story(boat), unit) if boat else fleet_list(shelf.fleet())
+    def tell_boat(boat: str | None, unit: str, length: str, _revision: int) -> list[Any]:
+        units = Chosen(unit, length)
+        return boat_story(shelf.story(boat), units) if boat else fleet_list(shelf.fleet(), units)
 
     @app.callback(
         Output("boat-details", "hidden"),
         Output("boat-kind", "value"),
-        Output("boat-length", "value"),
         Output("boat-note", "value"),
-        *(Output(f"boat-{name}", "value") for name in LIMITS),
+        [Output(field.part, "value") for field in BOAT.values()],
         Input("book-boat", "value"),
+        [State(part, "value") for part in CHOSEN.values()],
     )
-    def fill_boat(name: str | None) -> tuple[Any, ...]:
+    def fill_boat(name: str | None, units: list[str]) -> tuple[Any, ...]:
         if not name:
-            return (True, *(no_update for _ in range(3 + len(LIMITS))))
-        boat = shelf.boat(name)
-        limits = [getattr(boat.limits, limit) for limit in LIMITS]
-        length, *limits = ("" if value is None else value for value in (boat.length_m, *limits))
-        return (False, boat.hull_kind, length, boat.note, *limits)
+            return True, no_update, no_update, [no_update] * len(BOAT)
+        boat, now = shelf.boat(name), Chosen(*units)
+        length_mm = None if boat.length_m is None else 1000.0 * boat.length_m
+        known = {"length_mm": length_mm, **{limit: getattr(boat.limits, limit) for limit in LIMITS}}
+        numbers = [field.written(known[name], now) for name, field in BOAT.items()]
+        return False, boat.hull_kind, boat.note, numbers
 
     @app.callback(
         _REVISION,
         Input("boat-keep", "n_clicks"),
         State("book-boat", "value"),
         State("boat-kind", "value"),
-        State("boat-length", "value"),
         State("boat-note", "value"),
-        *(State(f"boat-{name}", "value") for name in LIMITS),
+        [State(field.part, "value") for field in BOAT.values()],
+        [State(part, "value") for part in CHOSEN.values()],
         State("book-revision", "data"),
         prevent_initial_call=True,
     )
-    def edit_boat(_clicks: int, name: str, kind: str, length: Any, note: str, *rest: Any) -> int:
-        *limits, revision = rest
-        told = {limit: _number(value) for limit, value in zip(LIMITS, limits, strict=True)}
-        shelf.edit_boat(name, kind or "", _number(length), note or "", told)
+    def edit_boat(
+        _clicks: int, name: str, kind: str, note: str, numbers: list[Any], units: list[str], revision: int
+    ) -> int:
+        told = read_all(BOAT, dict(zip(BOAT, numbers, strict=True)), Chosen(*units))
+        length_mm = told.pop("length_mm")
+        length_m = None if length_mm is None else length_mm / 1000.0
+        shelf.edit_boat(name, kind or "", length_m, note or "", told)
         return int(revision) + 1
 
 
 def _register_logs(app: Dash, sessions: Sessions) -> None:
-    reading.register(app, sessions, PAGE, "book-waiting")
+    reading.register(app, sessions, PAGE, "book-waiting", ADDING)
     app.clientside_callback(
         ClientsideFunction("afterTheWater", "sortOut"),
         Output("book-dropped", "data"),
@@ -186,52 +193,15 @@ def _register_logs(app: Dash, sessions: Sessions) -> None:
 
 
 def _register_adding(app: Dash, sessions: Sessions, shelf: Shelf) -> None:
-    @app.callback(
-        Output("add-sheet", "data"),
-        Output("add-sheet", "value"),
-        Input("add-boat", "value"),
-        Input("book-revision", "data"),
-    )
-    def offer_sheets(boat: str | None, _revision: int) -> tuple[list[dict[str, str]], str | None]:
-        sheets = shelf.sheets(boat)
-        return [{"value": v, "label": words} for v, words in sheets], sheets[0][0] if sheets else None
+    keeping.register(app, sessions, shelf, PAGE, ADDING, take_off=True)
 
     @app.callback(
-        _REVISION,
-        _WAITING,
-        Output("add-said", "children"),
-        Output("add-error", "children"),
-        Output("add-boat", "value"),
-        Output("add-new-boat", "value"),
-        Output("add-new-sheet", "value"),
-        Input("add-keep", "n_clicks"),
-        State("add-boat", "value"),
-        State("add-new-boat", "value"),
-        State("add-sheet", "value"),
-        State("add-new-sheet", "value"),
-        *(State(f"add-{name}", "value") for name in _CONDITIONS),
-        State("unit", "value"),
-        State("book-revision", "data"),
-        State("session", "data"),
-        running=[
-            (Output("book-working", "hidden"), False, True),
-            (Output("add-keep", "disabled"), True, False),
-        ],
-        prevent_initial_call=True,
+        _REVISION, Input(f"{ADDING}-kept", "data"), State("book-revision", "data"), prevent_initial_call=True
     )
-    def add(
-        _clicks: int, boat: Any, new_boat: Any, sheet: Any, new_sheet: Any, *rest: Any
-    ) -> tuple[Any, Any, Any, str, Any, Any, Any]:
-        *said, unit, revision, token = rest
-        entry = Entry(boat or "", new_boat or "", sheet or "", new_sheet or "", _conditions(said, unit))
-        session = sessions.open(token)
-        try:
-            outing = shelf.add(session, entry)
-        except ReciprocalError as error:
-            return no_update, no_update, "", str(error), no_update, no_update, no_update
-        link = html.A(f"outing {outing.id}", href=outing_address(outing.id))
-        added = html.P(["Added: ", link, f" of {outing.boat}."])
-        return revision + 1, session.revision, added, "", outing.boat, "", ""
+    def show_added(kept: int | None, revision: int) -> int:
+        if kept is None:
+            raise PreventUpdate
+        return revision + 1
 
 
 def _register_outing(app: Dash, sessions: Sessions, shelf: Shelf) -> None:
@@ -241,45 +211,68 @@ def _register_outing(app: Dash, sessions: Sessions, shelf: Shelf) -> None:
         Output("book-shown", "data"),
         Input("_pages_location", "search"),
         Input("unit", "value"),
+        Input("temperature-unit", "value"),
         Input("book-revision", "data"),
         State("_pages_location", "pathname"),
     )
-    def show(search: str, unit: str, _revision: int, path: str) -> tuple[bool, Any, int | None]:
+    def show(
+        search: str, unit: str, temperature: str, _revision: int, path: str
+    ) -> tuple[bool, Any, int | None]:
         outing_id = outing_of(search) if path == PATH else None
         if outing_id is None:
             return True, [], None
         try:
-            return False, outing_facts(shelf.outing(outing_id), unit), outing_id
+            return False, outing_facts(shelf.outing(outing_id), unit, temperature), outing_id
         except ReciprocalError as error:
             return False, html.P(str(error), role="alert"), None
 
     @app.callback(
-        Output("mend-sheet", "data"),
-        Output("mend-sheet", "value"),
-        *(Output(f"mend-{name}", "value") for name in _CONDITIONS),
-        Input("book-shown", "data"),
-        Input("unit", "value"),
+        output={
+            "sheets": Output("mend-sheet", "data"),
+            "sheet": Output("mend-sheet", "value"),
+            "texts": [Output(part, "value") for part in _TEXTS],
+            "numbers": [Output(part, "value") for part in _NUMBERS],
+        },
+        inputs={"outing_id": Input("book-shown", "data"), "_revision": Input("book-revision", "data")},
+        state={"units": chosen()},
     )
-    def fill_correction(outing_id: int | None, unit: str) -> tuple[Any, ...]:
+    def fill_correction(outing_id: int | None, _revision: int, units: dict[str, str]) -> dict[str, Any]:
         if outing_id is None:
             raise PreventUpdate
         outing = shelf.outing(outing_id)
-        sheets = [{"value": v, "label": words} for v, words in shelf.sheets(outing.boat)]
-        return (sheets, outing.sheet_id, *_written(outing.conditions, unit))
+        texts, numbers = written(MENDING, outing.conditions, Chosen(**units))
+        return {
+            "sheets": [{"value": v, "label": words} for v, words in shelf.sheets(outing.boat)],
+            "sheet": outing.sheet_id,
+            "texts": list(texts.values()),
+            "numbers": list(numbers.values()),
+        }
 
     @app.callback(
-        _REVISION,
-        Input("mend-keep", "n_clicks"),
-        State("mend-sheet", "value"),
-        *(State(f"mend-{name}", "value") for name in _CONDITIONS),
-        State("unit", "value"),
-        State("book-shown", "data"),
-        State("book-revision", "data"),
+        output=_REVISION,
+        inputs={"_clicks": Input("mend-keep", "n_clicks")},
+        state={
+            "sheet": State("mend-sheet", "value"),
+            "texts": [State(part, "value") for part in _TEXTS],
+            "numbers": [State(part, "value") for part in _NUMBERS],
+            "units": chosen(),
+            "outing_id": State("book-shown", "data"),
+            "revision": State("book-revision", "data"),
+        },
         prevent_initial_call=True,
     )
-    def correct(_clicks: int, sheet: str, *rest: Any) -> int:
-        *said, unit, outing_id, revision = rest
-        shelf.correct(outing_id, _conditions(said, unit), sheet)
+    def correct(
+        _clicks: int,
+        sheet: str,
+        texts: list[str | None],
+        numbers: list[Any],
+        units: dict[str, str],
+        outing_id: int,
+        revision: int,
+    ) -> int:
+        names = number_fields(MENDING)
+        said = dict(zip(TEXTS, texts, strict=True)), dict(zip(names, numbers, strict=True))
+        shelf.correct(outing_id, conditions_of(MENDING, *said, Chosen(**units)), sheet)
         return int(revision) + 1
 
     @app.callback(
@@ -303,30 +296,3 @@ def _register_outing(app: Dash, sessions: Sessions, shelf: Shelf) -> None:
             raise PreventUpdate
         shelf.remove(outing_id)
         return PATH
-
-
-def _conditions(said: list[Any], unit: str) -> Conditions:
-    """Turn the form's fields, in the order of ``_CONDITIONS``, into a record in SI."""
-    place, wind, wind_from, water, air, water_c, pack, note = said
-    wind_mps = _number(wind)
-    return Conditions(
-        place=place or "",
-        wind_mps=None if wind_mps is None else SPEED_UNITS[unit].to_si(wind_mps),
-        wind_from_deg=_number(wind_from),
-        water=water or "",
-        air_c=_number(air),
-        water_c=_number(water_c),
-        pack=pack or "",
-        note=note or "",
-    )
-
-
-def _written(c: Conditions, unit: str) -> tuple[Any, ...]:
-    """Turn a record into the form's fields."""
-    wind = "" if c.wind_mps is None else round(SPEED_UNITS[unit].from_si(c.wind_mps), 2)
-    numbers = ["" if value is None else value for value in (c.wind_from_deg, c.air_c, c.water_c)]
-    return c.place, wind, numbers[0], c.water, numbers[1], numbers[2], c.pack, c.note
-
-
-def _number(value: Any) -> float | None:
-    return None if value in (None, "") else float(value)

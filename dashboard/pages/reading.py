@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from dash import ALL, Dash, Input, Output, State, ctx, html, no_update, set_props
+from dash import ALL, Dash, Input, Output, State, ctx, no_update, set_props
 from dash.exceptions import PreventUpdate
 
 from dashboard.components.jobs import CANCEL, CLEAR, SHARE, jobs_list, percent, shape_of
@@ -16,7 +16,7 @@ def follow(page: str) -> None:
     set_props(f"{page}-poll", {"disabled": False})
 
 
-def register(app: Dash, sessions: Sessions, page: str, revision: str) -> None:
+def register(app: Dash, sessions: Sessions, page: str, revision: str, form: str) -> None:
     """Attach the callbacks of what is under way on a page.
 
     Parameters
@@ -27,6 +27,8 @@ def register(app: Dash, sessions: Sessions, page: str, revision: str) -> None:
         What the ids of its :func:`dashboard.components.jobs.jobs_area` begin with.
     revision : str
         The id of the store that tells the page which state of the session it shows.
+    form : str
+        What the ids of its :func:`dashboard.components.outing.outing_form` begin with.
     """
     shares = {"type": SHARE, "page": page, "key": ALL}
 
@@ -57,15 +59,17 @@ def register(app: Dash, sessions: Sessions, page: str, revision: str) -> None:
 
     @app.callback(
         Output(f"{page}-jobs", "children"),
+        Output(f"{form}-jobs", "children"),
         Output(f"{page}-cancel-all", "style"),
         Input(f"{page}-shape", "data"),
         State("session", "data"),
         prevent_initial_call=True,
     )
-    def list_jobs(_shape: Any, token: str) -> tuple[list[html.Li], dict[str, str]]:
+    def list_jobs(_shape: Any, token: str) -> tuple[Any, ...]:
         jobs = sessions.peek(token).queue.views
         several = sum(job.state in ("waiting", "under way") for job in jobs) > 1
-        return jobs_list(jobs, page), {} if several else {"display": "none"}
+        keeping = jobs_list(jobs, page, keeping=True)
+        return jobs_list(jobs, page), keeping, {} if several else {"display": "none"}
 
     @app.callback(
         Output(f"{page}-poll", "disabled", allow_duplicate=True),

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Final
 
+from dashboard.services.bench import OnBench
 from dashboard.services.drops import bring_in
-from dashboard.services.maps import remembered
+from dashboard.services.entries import bench_of
 from dashboard.services.questions import begun_with
 from dashboard.services.sessions import Session
-from telemetry.errors import CallError
-from telemetry.logbook import Boat, Conditions, Logbook, NamedLog, Outing, OutingSearch, open_logbook
+from telemetry.logbook import Boat, Conditions, Logbook, Outing, OutingSearch, open_logbook
 from telemetry.logbook.records import Sort
-from telemetry.setup import Due, SetupSheet
+from telemetry.setup import Due
 
 OUTINGS_A_PAGE: Final = 20
 SORTS: Final[tuple[tuple[Sort, str], ...]] = (
@@ -24,26 +24,6 @@ SORTS: Final[tuple[tuple[Sort, str], ...]] = (
     ("place", "Place"),
     ("boat", "Boat"),
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Entry:
-    """The form of an outing as it stands; names of what is new go before what is chosen.
-
-    Attributes
-    ----------
-    boat, new_boat : str
-        One of the logbook's boats, or the name of one to make.
-    sheet, new_sheet : str
-        The id of one of its sheets, or the name of an empty one to make.
-    conditions : Conditions
-    """
-
-    boat: str = ""
-    new_boat: str = ""
-    sheet: str = ""
-    new_sheet: str = ""
-    conditions: Conditions = field(default_factory=Conditions)
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,33 +155,10 @@ class Shelf:
         with self._open() as logbook:
             return logbook.outing(outing_id)
 
-    def add(self, session: Session, entry: Entry) -> Outing:
-        """Put the session's logs into the logbook as one outing, and take them off the session.
-
-        Raises
-        ------
-        ReciprocalError
-            If no log is there, the form lacks a boat or sheet, or the logbook refuses.
-        """
-        usable = {key: up for key, up in session.uploads.items() if up.logs and up.data is not None}
-        if not usable:
-            raise CallError("there is no log to add", mend="drop the logs of the outing first")
-        boat_name = " ".join((entry.new_boat or entry.boat).split())
-        sheet_name = " ".join(entry.new_sheet.split())
-        if not boat_name:
-            raise CallError("the outing has no boat", mend="choose a boat, or name a new one")
-        if not sheet_name and (entry.new_boat or not entry.sheet):
-            raise CallError("the outing has no setup sheet", mend="choose a sheet, or name a new one")
-        boat = Boat(boat_name) if entry.new_boat else boat_name
-        sheet = SetupSheet(boat_name, name=sheet_name) if sheet_name else entry.sheet
-        logs = [NamedLog(upload.name, upload.data) for upload in usable.values() if upload.data is not None]
+    def bench(self, boat: str, sheet: str) -> OnBench | None:
+        """Put a boat's sheet on the bench, or a blank one; None where nobody says which boat."""
         with self._open() as logbook:
-            if isinstance(boat, str):
-                boat = logbook.boat(boat).name
-            imported = logbook.import_outing(logs, boat, sheet, entry.conditions, options=remembered()[0])
-        for key in usable:
-            session.remove(key)
-        return imported.outing
+            return bench_of(logbook, boat, sheet)
 
     def correct(self, outing_id: int, conditions: Conditions, sheet: str) -> None:
         """Correct what is said of an outing.
@@ -239,6 +196,7 @@ class Shelf:
         for key in list(session.uploads):
             session.remove(key)
         session.asked = begun_with(session, request)
+        session.correct(request.by_hand)
         bring_in(session, logs, options)
 
 

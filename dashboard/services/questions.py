@@ -68,7 +68,7 @@ def rules_of(session: Session) -> tuple[Rule, ...]:
 
 
 def request_of(session: Session, asked: Asked) -> Request:
-    """Turn the controls into a request.
+    """Turn the controls into a request, with what was corrected by hand.
 
     Raises
     ------
@@ -98,7 +98,14 @@ def request_of(session: Session, asked: Asked) -> Request:
         no_load_current_a=asked.no_load_current_a,
         limits=limits_of(asked.limits),
     )
-    return Request(rule=rule, distance_m=distance_m, gates=gates, window_s=window_s, power=power)
+    return Request(
+        rule=rule,
+        distance_m=distance_m,
+        gates=gates,
+        window_s=window_s,
+        power=power,
+        by_hand=session.by_hand,
+    )
 
 
 def asked_of(

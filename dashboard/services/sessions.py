@@ -12,12 +12,13 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import Final
 
-from dashboard.services.jobs import Job, Queue
+from dashboard.services.entries import Kept
+from dashboard.services.jobs import Job, Kind, Queue
 from dashboard.services.memory import held_bytes
 from dashboard.services.uploads import MOST_BYTES, MOST_FILES, TOO_MUCH, Upload
 from telemetry.analysis import Analysis, Request, analyse, rejudge
+from telemetry.byhand import ByHand
 from telemetry.frames import Log
-from telemetry.logbook import Outing
 from telemetry.rules import Rule
 
 _TOKEN: Final = re.compile(r"[A-Za-z0-9_-]{32,64}")
@@ -51,11 +52,15 @@ class Session:
         By content hash, in the order they came.
     rules : dict of str to Rule
         The user's own rules by name.
+    by_hand : ByHand
+        What the reader corrected in these logs.
+    who : str
+        Who says so, for the logbook to record; empty where nobody said.
     asked : dict of str to object
         What the page's controls begin with, by the names of ``dashboard.services.questions.Asked``: as an
         outing that was laid open was asked, or as the setup sheet says that the logs were kept with.
-    kept : Outing or None
-        The latest outing that these logs were kept as.
+    kept : Kept or None
+        The latest outing that logs were kept as.
     lost : str
         Why logs that were here are no longer, in words for their reader; empty where nothing was lost.
     queue : Queue
@@ -66,8 +71,10 @@ class Session:
 
     uploads: dict[str, Upload] = field(default_factory=dict)
     rules: dict[str, Rule] = field(default_factory=dict)
+    by_hand: ByHand = field(default_factory=ByHand)
+    who: str = ""
     asked: dict[str, object] = field(default_factory=dict)
-    kept: Outing | None = None
+    kept: Kept | None = None
     lost: str = ""
     queue: Queue = field(default_factory=Queue, repr=False)
     revision: int = 0
@@ -131,6 +138,7 @@ class Session:
         with self._lock:
             before = self.logs
             self.uploads.pop(key, None)
+            self.by_hand = self.by_hand.without(*(c for c in self.by_hand.all if key in c.logs))
             if not self.uploads:
                 self.asked = {}
             self._changed(before)
@@ -141,6 +149,28 @@ class Session:
         with self._lock:
             self.rules[rule.name] = rule
             self.revision += 1
+
+    def correct(self, by_hand: ByHand) -> None:
+        """Correct the logs by hand, in the place of all that was corrected before."""
+        with self._lock:
+            self.by_hand = by_hand
+            self.revision += 1
+
+    def keep(self, kept: Kept, asked: dict[str, object]) -> None:
+        """Note which outing the logs were kept as, and what the page's controls are to show then."""
+        with self._lock:
+            self.kept = kept
+            self.asked = asked
+            self.revision += 1
+
+    def failure(self, kind: Kind) -> str:
+        """Say why the latest job of a kind failed, once; empty where none did."""
+        said = ""
+        for view in self.queue.views:
+            if view.kind == kind and view.state == "failed":
+                said = view.said
+                self.queue.forget(view.key)
+        return said
 
     def settle(self) -> None:
         """Have the logs analysed in the background, once those that are still to come have been read."""

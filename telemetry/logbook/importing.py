@@ -24,6 +24,7 @@ from telemetry.logbook.records import NamedLog
 from telemetry.logbook.searching import storable
 from telemetry.motion import Motion
 from telemetry.readers import ReadOptions, explained, open_bytes, open_file, read_bytes
+from telemetry.watching import part
 
 _LEVEL: Final = 6
 # What counts as use of the boat for its service: common practice, no source.
@@ -125,7 +126,8 @@ def read_logs(
         if progress:
             progress(f"reading {log.file}", 0.5 * k / len(logs))
         try:
-            read += read_bytes(log.data, log.file, options)
+            with part(0.5 * k / len(logs), 0.5 * (k + 1) / len(logs)):
+                read += read_bytes(log.data, log.file, options)
         except LogError as error:
             unused.append(error)
         else:
@@ -168,7 +170,8 @@ def prepare(
     RuleError, CallError
         If the request cannot be used.
     """
-    analysis = analyse(read, request, progress=progress)
+    with part(0.5, 1.0):
+        analysis = analyse(read, request, progress=progress)
     return Prepared(analysis, analysis.to_dict(), asked.to_dict(request, options))
 
 
