@@ -26,7 +26,7 @@ from telemetry.chains import (
     smooth_speed,
 )
 from telemetry.cleaning import Cleaned
-from telemetry.frames import BoolArray, FloatArray, IntArray, runs_of
+from telemetry.frames import TRACK_COLUMNS, BoolArray, FloatArray, IntArray, runs_of
 from telemetry.geo import CourseLine
 from telemetry.motion import Motion
 from telemetry.passes import DistanceSpeed, Window
@@ -251,6 +251,8 @@ def best_distances(data: PassData, distances_m: Sequence[float]) -> tuple[Distan
         a_s = float(chain.crossing_s(starts[k : k + 1])[0])
         b_s = a_s + float(taken[k])
         speed = distance_m / float(taken[k])
+        if speed > TRACK_COLUMNS["speed_mps"].high:  # the way leads over positions that no boat was at
+            continue
         out.append(
             DistanceSpeed(
                 float(distance_m),
