@@ -18,7 +18,7 @@ from telemetry.compare import Units
 from telemetry.compare.wording import best_text, change_text, value_text
 from telemetry.logbook import KeptTwoWay, KeptUpset
 from telemetry.logbook.telling import moment_text
-from telemetry.setup import Due
+from telemetry.setup import Due, Showing
 from telemetry.units import distance_text
 
 _VERDICT_ICONS: Final = {"counts": "check", "does not count": "cross", "cannot tell": "question"}
@@ -108,7 +108,7 @@ def _plural(count: int, name: str) -> str:
     return f"{count} {name}{'' if count == 1 else 's'}"
 
 
-def tune_told(boat: str, tune: Tune) -> list[Any]:
+def tune_told(boat: str, tune: Tune, showing: Showing) -> list[Any]:
     """Say what lies between the sheet of today and the best one, with the way to the bench."""
     if tune.latest is None:
         return [html.P("This boat has no setup sheet yet.")]
@@ -120,7 +120,7 @@ def tune_told(boat: str, tune: Tune) -> list[Any]:
     return [
         last,
         html.P(["Its best sheet is ", html.Strong(tune.best.name), ". From the one to the other:"]),
-        html.Ul([html.Li(change_text(change)) for change in tune.changes], className="told"),
+        html.Ul([html.Li(change_text(change, showing)) for change in tune.changes], className="told"),
         html.P(
             html.A(
                 "What the difference did",
@@ -128,7 +128,7 @@ def tune_told(boat: str, tune: Tune) -> list[Any]:
             )
         ),
         html.H3("Steps back to the best"),
-        html.Ol([html.Li(step.text()) for step in tune.steps], className="told", id="history-steps"),
+        html.Ol([html.Li(step.text(showing)) for step in tune.steps], className="told", id="history-steps"),
         html.P(
             "For a boat that stands as it was last set. Measure it first: things move.", className="quiet"
         ),

@@ -18,6 +18,7 @@ from dashboard.components.history import (
 from dashboard.figures.history import outings_figure
 from dashboard.figures.palette import seen_by
 from dashboard.figures.trial import trial_figure
+from dashboard.services.bench import showing_of
 from dashboard.services.history import HistoryBook
 from telemetry.compare import Units
 
@@ -64,9 +65,11 @@ def _register_past(app: Dash, book: HistoryBook) -> None:
         Output("history-events-told", "children"),
         Input("history-boat", "value"),
         Input("unit", "value"),
+        Input("length-unit", "value"),
+        Input("mass-unit", "value"),
         Input("surroundings", "data"),
     )
-    def show_past(boat: str | None, unit: str, seen: Any) -> tuple[Any, ...]:
+    def show_past(boat: str | None, unit: str, length: str, mass: str, seen: Any) -> tuple[Any, ...]:
         past = book.past(boat)
         palette, coarse = seen_by(seen)
         if past is None:
@@ -78,7 +81,7 @@ def _register_past(app: Dash, book: HistoryBook) -> None:
             ),
             outings_told(past, unit),
             sheets_told(past, Units(unit)),
-            tune_told(past.boat, past.tune),
+            tune_told(past.boat, past.tune, showing_of(length, mass, None)),
             due_told(past.boat, past.due),
             events_told(past),
         )

@@ -80,14 +80,14 @@ def difference_text(measure: Measure, value: float, units: Units, u95: float | N
     return f"{value / scale:+.{digits}f}{half} {units.name(measure)}"
 
 
-def reading_text(item: Item, reading: Reading | None) -> str:
-    """Write a reading of a sheet in the item's own unit."""
-    return "not stated" if reading is None else Showing().text(item, reading)
+def reading_text(item: Item, reading: Reading | None, showing: Showing | None = None) -> str:
+    """Write a reading of a sheet, as a user reads the bench or in the item's own unit."""
+    return "not stated" if reading is None else (showing or Showing()).text(item, reading)
 
 
-def change_text(change: Change) -> str:
-    """Write one changed item."""
-    before, after = (reading_text(change.item, reading) for reading in (change.before, change.after))
+def change_text(change: Change, showing: Showing | None = None) -> str:
+    """Write one changed item, as a user reads the bench or in its own unit."""
+    before, after = (reading_text(change.item, r, showing) for r in (change.before, change.after))
     told = f"{change.item.title}: {before} → {after}"
     return f"{told} (within what the gauges can tell)" if change.beyond_gauges is False else told
 

@@ -26,6 +26,7 @@ def bench(context: BrowserContext) -> Iterator[Page]:
     opened = context.new_page()
     opened.goto("/bench")
     expect(opened.locator("#bench-said")).to_contain_text("Kestrel: rough")
+    opened.get_by_text("All together", exact=True).click()
     expect(opened.get_by_label("Strut depth as found")).to_be_visible()
     yield opened
     assert fits_the_screen(opened)
@@ -35,6 +36,55 @@ def bench(context: BrowserContext) -> Iterator[Page]:
 
 def verdict(page: Page, item: str) -> Locator:
     return page.locator(".found-row", has_text=item).locator(".found-verdict")
+
+
+def test_a_boat_is_measured_item_by_item(bench: Page) -> None:
+    bench.get_by_text("One at a time", exact=True).click()
+    progress, found = bench.locator("#bench-progress"), bench.locator(".found-row-now .found-verdict")
+    expect(progress).to_have_text("1 of 6, 0 measured")
+    expect(bench.locator(".found-row:visible")).to_have_count(1)
+    bench.get_by_role("textbox", name="Lengths with").fill("0.05")
+    bench.get_by_role("textbox", name="Lengths with").blur()
+    for _ in range(3):
+        bench.get_by_role("button", name="Next", exact=True).click()
+    expect(progress).to_have_text("4 of 6, 0 measured")
+    depth, more = bench.get_by_label("Strut depth as found"), bench.get_by_label("Strut depth: more")
+    expect(depth).to_be_focused()
+    expect(bench.locator("#item-drawing")).to_contain_text("+ depth")
+    expect(bench.get_by_role("textbox", name="Gauge for Strut depth")).to_have_attribute(
+        "placeholder", "0.05 mm"
+    )
+    more.click()  # the first press takes what was set
+    expect(depth).to_have_value("3.5")
+    expect(found).to_contain_text("as set")
+    more.click()
+    more.click()
+    expect(depth).to_have_value("3.6")  # by the gauge's own step
+    depth.press("ArrowDown")
+    expect(depth).to_have_value("3.55")
+    depth.fill("6.1")
+    depth.press("Enter")
+    expect(progress).to_have_text("5 of 6, 1 measured")
+    angle = bench.get_by_label("Strut angle as found")
+    expect(angle).to_be_focused()
+    angle.fill("1.8")
+    angle.blur()
+    bench.get_by_role("button", name="Strut angle: turn its sign").click()
+    expect(angle).to_have_value("-1.8")
+    bench.get_by_role("button", name="Skip").click()
+    expect(progress).to_have_text("6 of 6, 1 measured")
+    bench.get_by_role("button", name="Previous").click()
+    bench.get_by_role("button", name="Previous").click()
+    expect(found).to_contain_text("moved")
+    expect(found).to_contain_text("differs by 2.6 mm")
+    expect(bench.locator("#bench-counts")).to_have_text("1 moved, 0 as set, 5 cannot tell")
+    expect(bench.locator("#bench-steps")).to_contain_text("from 6.1 mm to 3.5 mm")
+
+    # The gauge is named once: it is there again, and on the phone so is the way of measuring.
+    bench.reload()
+    expect(bench.get_by_role("textbox", name="Lengths with")).to_have_value("0.05")
+    expect(bench.locator("#bench-measuring")).to_have_class("bench-one")
+    expect(bench.locator("#bench-counts")).to_have_text("1 moved, 0 as set, 5 cannot tell")
 
 
 def test_what_was_measured_is_judged_brought_back_and_printed(bench: Page) -> None:
@@ -65,6 +115,17 @@ def test_what_was_measured_is_judged_brought_back_and_printed(bench: Page) -> No
     bench.emulate_media(media="screen")
 
 
+DISC_PLACE = """(number) => {
+  const drawing = document.querySelector("#balance-drawing");
+  const middle = (what) => { const box = what.getBoundingClientRect(); return box.x + box.width / 2; };
+  const ticks = [...drawing.querySelectorAll(".xtick text")];
+  const tick = (text) => middle(ticks.find((one) => one.textContent === text));
+  const disc = middle(drawing.querySelector(".points").querySelectorAll("path")[number]);
+  return 300 * (disc - tick("0")) / (tick("300") - tick("0"));
+}"""
+"""Where the disc of a part stands, counted from 0, by the drawing's own scale [mm]."""
+
+
 def test_the_balance_and_then_other_units_and_signs(bench: Page) -> None:
     told = bench.locator("#balance-told")
     expect(told).to_contain_text("centre of gravity 269.2 ± 0.3 mm")
@@ -74,7 +135,11 @@ def test_the_balance_and_then_other_units_and_signs(bench: Page) -> None:
     fill(bench, "to, pack", "220")
     fill(bench, "Wanted centre of gravity", "269.17")
     expect(told).to_contain_text("pack back by 20.0 mm")
-    expect(bench.locator("#balance-drawing .scatterlayer .trace").first).to_be_visible()
+    expect(bench.locator("#balance-drawing .annotation", has_text="pack back 20.0 mm")).to_be_visible()
+    expect(bench.locator("#balance-drawing .annotation", has_text="as set 269.2 mm")).to_be_visible()
+    expect(bench.locator("#balance-drawing .annotation", has_text="what if 276.5 mm")).to_be_visible()
+    wait_until_settled(bench)
+    assert bench.evaluate(DISC_PLACE, 1) == pytest.approx(200.0, abs=1.0)  # as it is drawn, not as told
     fill(bench, "Wanted centre of gravity", "400")
     expect(told).to_contain_text("No move within the ranges")
 
@@ -133,6 +198,7 @@ def test_without_a_logbook_a_file_or_a_new_boat_lies_on_the_bench(page: Page, tm
     expect(said).to_contain_text("No sheet yet")
     page.set_input_files("#bench-file input[type=file]", str(file))
     expect(said).to_contain_text("Kestrel: calm")
+    page.get_by_text("All together", exact=True).click()
     fill(page, "Strut depth as found", "3")
     expect(verdict(page, "Strut depth")).to_contain_text("as set")
     wrong = tmp_path / "wrong.toml"

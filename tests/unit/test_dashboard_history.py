@@ -11,7 +11,7 @@ from typing import Any
 import dash
 import pytest
 from dash_client import DashClient
-from seasons import BOAT, season_logbook
+from seasons import BOAT
 from test_dashboard_comparing import text_of
 
 from dashboard.app import Config, create_app
@@ -29,10 +29,12 @@ from telemetry.units import SPEED_UNITS, speed_text
 
 
 @pytest.fixture(scope="module")
-def url(tmp_path_factory: pytest.TempPathFactory) -> str:
+def url(season_url: str, tmp_path_factory: pytest.TempPathFactory) -> str:
     """The season, and after it a sheet that was never run, a measuring as found and a service done."""
-    address = season_logbook(tmp_path_factory.mktemp("history"))
-    with open_logbook(address) as book:
+    folder = tmp_path_factory.mktemp("history")
+    address = str(folder / "lake.sqlite")
+    with open_logbook(season_url) as season, open_logbook(address) as book:
+        book.restore(season.backup(folder / "season.zip").file)
         (last,) = book.sheets(BOAT)[-1:]
         book.add_sheet(
             last.edit(
