@@ -6,7 +6,6 @@ import hashlib
 import json
 import time
 from collections.abc import Sequence
-from dataclasses import asdict
 from pathlib import Path
 from typing import Final
 
@@ -31,7 +30,7 @@ def request_id(request: Request, options: ReadOptions) -> str:
     asked = {
         "version": __version__,
         "schema": SCHEMA,
-        "request": asdict(request),
+        "request": repr(request),  # which tells one kind of correction by hand from another
         "headings": dict(options.headings),
         "pole_pairs": options.pole_pairs,
         "gear_ratio": options.gear_ratio,

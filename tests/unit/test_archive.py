@@ -18,6 +18,7 @@ from telemetry.archive import work as work_module
 from telemetry.archive.items import MOST_LOGS_OF_AN_OUTING
 from telemetry.archive.results import Results, request_id
 from telemetry.archive.work import Outcome, Task
+from telemetry.byhand import ByHand, Cut, Restored
 from telemetry.cli import main
 from telemetry.errors import CallError
 from telemetry.readers import ReadOptions
@@ -120,13 +121,16 @@ def test_a_question_is_its_rule_and_not_the_rules_file(tmp_path: Path) -> None:
     rule = load_rule("water")
     plain = request_id(Request(rule=rule), ReadOptions())
     assert plain == request_id(Request(rule=load_rule("water")), ReadOptions())
+    stretch = ("lake.gpx", 1.0, 2.0)
+    by_hand = [ByHand().with_(kind(*stretch)) for kind in (Cut, Restored)]
     others = [
+        *(request_id(Request(rule=rule, by_hand=said), ReadOptions()) for said in by_hand),
         request_id(Request(rule=load_rule("land")), ReadOptions()),
         request_id(Request(rule=rule, mark_mps=30.0), ReadOptions()),
         request_id(Request(rule=rule), ReadOptions(pole_pairs=2)),
         request_id(Request(rule=rule), ReadOptions(headings={"U": "voltage_v"})),
     ]
-    assert len({plain, *others}) == 5
+    assert len({plain, *others}) == 7
 
 
 def test_a_half_written_result_is_never_taken_for_a_whole_one(tmp_path: Path) -> None:
@@ -248,6 +252,7 @@ def test_items_are_taken_as_there_is_room_for_them(tmp_path: Path) -> None:
         ([], "no log is named"),
         (["--archive", "A", "x.gpx"], "by itself"),
         (["--archive", "A", "--json"], "JSON files"),
+        (["--archive", "A", "--cut", "x.gpx:1..2"], "of one outing's logs"),
         (["--archive", "A", "--jobs", "2", "--scheduler", "tcp://127.0.0.1:1"], "--jobs or --scheduler"),
         (["--archive", "A", "--rule", "nobody's"], "no rule"),
         (["--archive", "nowhere"], "is no folder"),
