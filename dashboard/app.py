@@ -21,6 +21,7 @@ from dashboard.figures.palette import FONT
 from dashboard.pages import (
     after_the_water,
     after_the_water_callbacks,
+    after_the_water_hand,
     after_the_water_keeping,
     before_and_after,
     before_and_after_callbacks,
@@ -140,6 +141,7 @@ def create_app(config: Config | None = None) -> Dash:
     )
     statements = Statements(config.logbook)
     after_the_water_callbacks.register(app, config.sessions, statements)
+    after_the_water_hand.register(app, config.sessions, Shelf(config.logbook))
     bench_callbacks.register(app, BenchBook(config.logbook))
     before_and_after_callbacks.register(app, ComparingBook(config.logbook))
     history_callbacks.register(app, HistoryBook(config.logbook))

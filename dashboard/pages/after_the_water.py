@@ -7,6 +7,7 @@ from typing import Any, Final
 import dash_mantine_components as dmc
 from dash import dcc, html
 
+from dashboard.components.byhand import by_hand_form, clock_form
 from dashboard.components.cautions import cautions
 from dashboard.components.controls import controls
 from dashboard.components.jobs import jobs_area
@@ -25,7 +26,7 @@ PAGE: Final = "water"
 """What the ids of its parts begin with that other pages have too."""
 QUESTION: Final = "How fast did it really go, and does it count?"
 KEEPING: Final = "keep"
-PLOTS: Final = ("speed-time", "plan", "ripple-time", "ripple-spectrum", "power-time")
+PLOTS: Final = ("speed-time", "plan", "ripple-time", "ripple-spectrum", "clock-view", "power-time")
 _PLOT: Final[dict[str, Any]] = {
     "displaylogo": False,
     "responsive": True,
@@ -41,7 +42,18 @@ def layout() -> html.Main:
             html.H1(QUESTION),
             html.Div([_logs(), _section("controls", "Judged how", controls(shipped()))], className="rail"),
             html.Div(
-                [_answer(), _speed(), _plan(), _two_ways(), _passes(), _keep(), _ride(), _power(), _what_if()],
+                [
+                    _answer(),
+                    _speed(),
+                    _plan(),
+                    _two_ways(),
+                    _passes(),
+                    _keep(),
+                    _ride(),
+                    _clock(),
+                    _power(),
+                    _what_if(),
+                ],
                 className="answers",
             ),
             cautions(),
@@ -73,7 +85,7 @@ def _answer() -> html.Section:
 
 
 def _speed() -> html.Section:
-    return _section("speed", "Speed over time", [_speed_key(), _graph("speed-time")])
+    return _section("speed", "Speed over time", [_speed_key(), _graph("speed-time"), by_hand_form()])
 
 
 def _plan() -> html.Section:
@@ -104,6 +116,12 @@ def _ride() -> html.Section:
         _graph("ripple-spectrum"),
     ]
     return _section("ride", "How it rode", parts)
+
+
+def _clock() -> html.Section:
+    section = _section("clock", "The motor log's clock", [_clock_key(), _graph("clock-view"), clock_form()])
+    section.id = "area-clock"
+    return section
 
 
 def _power() -> html.Section:
@@ -138,7 +156,14 @@ def _speed_key() -> html.P:
         ("back", "pass back"),
         ("hatch", "take-off"),
         ("bar", "measured distance of the open two-way"),
-        ("cross", "cut out; a triangle is off the scale"),
+        ("cross", "set aside by the program; a triangle is off the scale"),
+        ("hand", "cut out by hand"),
+    )
+
+
+def _clock_key() -> html.P:
+    return _key(
+        ("line-ink", "speed"), ("dot-raw", "speed as logged"), ("dashed", "motor log, scaled to the speed")
     )
 
 
