@@ -128,9 +128,11 @@ def _sheet(group: SheetGroup, first: SheetGroup | None, looked: Sequence[Look]) 
     return html.Div([head, told], className="overlay-sheet")
 
 
-def shortened(count: int) -> str:
-    """Say how many passes the list leaves out."""
-    return f"{count} older passes are not in this list; the logbook's pages lead to them." if count else ""
+def list_told(listed: int, left_out: int) -> str:
+    """Say where passes come from where there is none, and how many the list leaves out."""
+    if left_out:
+        return f"{left_out} older passes are not in this list; their outings' pages lead to them."
+    return "" if listed else 'No pass yet: drop logs on "After the water", or add an outing to the logbook.'
 
 
 def key() -> dmc.Text:

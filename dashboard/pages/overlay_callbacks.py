@@ -9,12 +9,12 @@ from dash.exceptions import PreventUpdate
 
 from dashboard.components.overlay import (
     CELL,
+    list_told,
     offer_groups,
     origins,
     reading_table,
     remarks,
     sheets,
-    shortened,
 )
 from dashboard.figures.cursor import cursor_data
 from dashboard.figures.looks import looks
@@ -55,7 +55,7 @@ def _register_choices(app: Dash, sessions: Sessions, book: OverlayBook) -> None:
     )
     def offer_passes(token: str, unit: str, chosen: list[str] | None) -> tuple[list[dict[str, Any]], str]:
         offers, left_out = book.offers(sessions.peek(token))
-        return offer_groups(offers, unit, chosen or []), shortened(left_out)
+        return offer_groups(offers, unit, chosen or []), list_told(len(offers), left_out)
 
     @app.callback(
         Output("overlay-from", "data"),

@@ -44,11 +44,19 @@ def logbook(page: Page) -> None:
     expect(page.locator("#book-facts")).to_contain_text("Outing")
 
 
+def overlay(page: Page) -> None:
+    """Lay two passes of the first outing over one another."""
+    page.goto("/overlay?pass=1.P1,1.P2")
+    for plot in ("overlay-plots", "overlay-plan"):
+        expect(page.locator(f"#{plot} .scatterlayer .trace").first).to_be_visible()
+
+
 _FILLED: Final[dict[str, Callable[[Page], None]]] = {
     "/": after_the_water,
     "/bench": bench,
     "/before-and-after": before_and_after,
     "/logbook": logbook,
+    "/overlay": overlay,
 }
 
 
