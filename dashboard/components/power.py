@@ -8,21 +8,17 @@ import dash_mantine_components as dmc
 from dash import html
 
 from dashboard.components.marks import sentence
-from dashboard.services.fields import FACTS, LIMITS, Chosen, Field
+from dashboard.services.fields import FACTS, LIMITS, USUAL, Field
 from telemetry.explain import clock_text, pack_text, power_notes, power_rows
 from telemetry.joining import JoinedMotor
-from telemetry.power import Limits, PassPower
+from telemetry.power import PassPower
 from telemetry.units import CELSIUS
 
 
 def power_facts() -> html.Div:
     """Ask for what the logs do not say of the power train, and for its limits."""
-    units, usual = Chosen(), Limits()
     facts = [number_field(field) for field in FACTS.values()]
-    limits = [
-        number_field(field, placeholder=field.usual(getattr(usual, name), units))
-        for name, field in LIMITS.items()
-    ]
+    limits = [number_field(field, placeholder=field.hint(USUAL)) for field in LIMITS.values()]
     own = html.Details(
         [
             html.Summary("Your own limits"),
@@ -40,7 +36,7 @@ def power_facts() -> html.Div:
 def number_field(field: Field, **more: Any) -> dmc.NumberInput:
     """Build a field for a number above zero, in the unit that the reader chose."""
     return dmc.NumberInput(
-        **{"id": field.part, "label": field.label(Chosen()), "min": 0, "debounce": True, "hideControls": True}
+        **{"id": field.part, "label": field.label(USUAL), "min": 0, "debounce": True, "hideControls": True}
         | more
     )
 

@@ -29,7 +29,7 @@ ADDING: Final = "add"
 MENDING: Final = "mend"
 BOAT: Final = {
     "length_mm": hull_length("boat"),
-    **{name: replace(field, part=f"boat-{name}") for name, field in LIMITS.items()},
+    **{name: replace(field, part=f"boat-{name}", usual=None) for name, field in LIMITS.items()},
 }
 """The number fields for what is said of a boat."""
 

@@ -16,7 +16,6 @@ from dashboard.components.logbook import (
     outing_table,
     waiting_logs,
 )
-from dashboard.components.units import CHOSEN
 from dashboard.pages import keeping, reading
 from dashboard.pages.logbook import ADDING, BOAT, MENDING, PAGE
 from dashboard.pages.units import chosen, follow_units
@@ -108,37 +107,48 @@ def _register_lists(app: Dash, shelf: Shelf) -> None:
         return boat_story(shelf.story(boat), units) if boat else fleet_list(shelf.fleet(), units)
 
     @app.callback(
-        Output("boat-details", "hidden"),
-        Output("boat-kind", "value"),
-        Output("boat-note", "value"),
-        [Output(field.part, "value") for field in BOAT.values()],
-        Input("book-boat", "value"),
-        [State(part, "value") for part in CHOSEN.values()],
+        output={
+            "hidden": Output("boat-details", "hidden"),
+            "kind": Output("boat-kind", "value"),
+            "note": Output("boat-note", "value"),
+            "numbers": [Output(field.part, "value") for field in BOAT.values()],
+        },
+        inputs={"name": Input("book-boat", "value")},
+        state={"units": chosen()},
     )
-    def fill_boat(name: str | None, units: list[str]) -> tuple[Any, ...]:
+    def fill_boat(name: str | None, units: dict[str, str]) -> dict[str, Any]:
         if not name:
-            return True, no_update, no_update, [no_update] * len(BOAT)
-        boat, now = shelf.boat(name), Chosen(*units)
+            nothing = {"kind": no_update, "note": no_update, "numbers": [no_update] * len(BOAT)}
+            return {"hidden": True, **nothing}
+        boat, now = shelf.boat(name), Chosen(**units)
         length_mm = None if boat.length_m is None else 1000.0 * boat.length_m
         known = {"length_mm": length_mm, **{limit: getattr(boat.limits, limit) for limit in LIMITS}}
-        numbers = [field.written(known[name], now) for name, field in BOAT.items()]
-        return False, boat.hull_kind, boat.note, numbers
+        numbers = [field.written(known[part], now) for part, field in BOAT.items()]
+        return {"hidden": False, "kind": boat.hull_kind, "note": boat.note, "numbers": numbers}
 
     @app.callback(
-        _REVISION,
-        Input("boat-keep", "n_clicks"),
-        State("book-boat", "value"),
-        State("boat-kind", "value"),
-        State("boat-note", "value"),
-        [State(field.part, "value") for field in BOAT.values()],
-        [State(part, "value") for part in CHOSEN.values()],
-        State("book-revision", "data"),
+        output=_REVISION,
+        inputs={"_clicks": Input("boat-keep", "n_clicks")},
+        state={
+            "name": State("book-boat", "value"),
+            "kind": State("boat-kind", "value"),
+            "note": State("boat-note", "value"),
+            "numbers": {name: State(field.part, "value") for name, field in BOAT.items()},
+            "units": chosen(),
+            "revision": State("book-revision", "data"),
+        },
         prevent_initial_call=True,
     )
     def edit_boat(
-        _clicks: int, name: str, kind: str, note: str, numbers: list[Any], units: list[str], revision: int
+        _clicks: int,
+        name: str,
+        kind: str,
+        note: str,
+        numbers: dict[str, Any],
+        units: dict[str, str],
+        revision: int,
     ) -> int:
-        told = read_all(BOAT, dict(zip(BOAT, numbers, strict=True)), Chosen(*units))
+        told = read_all(BOAT, numbers, Chosen(**units))
         length_mm = told.pop("length_mm")
         length_m = None if length_mm is None else length_mm / 1000.0
         shelf.edit_boat(name, kind or "", length_m, note or "", told)

@@ -67,7 +67,7 @@ def register(app: Dash, sessions: Sessions, page: str, revision: str, form: str)
     )
     def list_jobs(_shape: Any, token: str) -> tuple[Any, ...]:
         jobs = sessions.peek(token).queue.views
-        several = sum(job.state in ("waiting", "under way") for job in jobs) > 1
+        several = sum(job.kind == "reading" and job.state in ("waiting", "under way") for job in jobs) > 1
         keeping = jobs_list(jobs, page, keeping=True)
         return jobs_list(jobs, page), keeping, {} if several else {"display": "none"}
 

@@ -24,10 +24,12 @@ def memory(form: str) -> dcc.Store:
 def follow_units(app: Dash, form: str, fields: Iterable[Field]) -> None:
     """Call a form's fields by the units chosen, and say what stands in them anew where those change."""
     following = [field for field in fields if field.kind]
+    hinting = [field for field in following if field.usual is not None]
 
     @app.callback(
         output=(
             [Output(field.part, "label") for field in following],
+            [Output(field.part, "placeholder") for field in hinting],
             [Output(field.part, "value", allow_duplicate=True) for field in following],
             Output(f"{form}-units", "data"),
         ),
@@ -43,8 +45,9 @@ def follow_units(app: Dash, form: str, fields: Iterable[Field]) -> None:
     ) -> tuple[Any, ...]:
         units = Chosen(**now)
         labels = [field.label(units) for field in following]
+        hints = [field.hint(units) for field in hinting]
         if before is None:  # the form is new, and what fills it knows the units
-            return labels, [no_update] * len(following), now
+            return labels, hints, [no_update] * len(following), now
         was = Chosen(**before)
         said = [reworded(field, value, was, units) for field, value in zip(following, values, strict=True)]
-        return labels, said, now
+        return labels, hints, said, now

@@ -65,11 +65,24 @@ USUAL: Final = Chosen()
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """One number field: its id on the page, what it is called, and which of the reader's units it is in."""
+    """One number field.
+
+    Attributes
+    ----------
+    part : str
+        Its id on the page.
+    title : str
+        What it is called.
+    kind : {"", "speed", "length", "temperature"}
+        Which of the reader's units it is in.
+    usual : float or None
+        What holds while it is empty, in m/s, mm, °C or what the title says.
+    """
 
     part: str
     title: str
     kind: Kind = ""
+    usual: float | None = None
 
     def label(self, units: Chosen) -> str:
         """Call it by its title, with the unit where it has one."""
@@ -83,9 +96,9 @@ class Field:
         """Say what stands in the field for a value; nothing for None."""
         return "" if value is None else units.shown(self.kind, value)
 
-    def usual(self, value: float | None, units: Chosen) -> str:
+    def hint(self, units: Chosen) -> str:
         """Say what holds while the field is empty."""
-        return "" if value is None else f"{units.shown(self.kind, value):g} is usual"
+        return "" if self.usual is None else f"{units.shown(self.kind, self.usual):g} is usual"
 
 
 def reworded(field: Field, value: Value, was: Chosen, now: Chosen) -> float | str:
@@ -117,10 +130,11 @@ FACTS: Final = {
 }
 """What the logs do not say of the power train, by the names of ``dashboard.services.questions.Asked``."""
 
+_COMMON: Final = Limits()
 LIMITS: Final = {
-    "cell_v": Field("limit-cell-v", "Lowest cell under load [V]"),
-    "motor_temp_c": Field("limit-motor-temp", "Hottest motor", "temperature"),
-    "esc_temp_c": Field("limit-esc-temp", "Hottest controller", "temperature"),
+    "cell_v": Field("limit-cell-v", "Lowest cell under load [V]", usual=_COMMON.cell_v),
+    "motor_temp_c": Field("limit-motor-temp", "Hottest motor", "temperature", _COMMON.motor_temp_c),
+    "esc_temp_c": Field("limit-esc-temp", "Hottest controller", "temperature", _COMMON.esc_temp_c),
     "current_a": Field("limit-current", "Most current [A]"),
     "rpm": Field("limit-rpm", "Most rpm"),
     "charge_mah": Field("limit-charge", "Most charge [mAh]"),

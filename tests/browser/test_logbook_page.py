@@ -106,8 +106,8 @@ def test_outings_are_found_and_sorted(book: Page) -> None:
     expect(book.locator("#book-count")).to_have_text("1 outing")
     expect(book.locator("#book-story")).to_contain_text("Best two-way")
     book.get_by_text("Correct what is said of this boat").click()
-    book.get_by_role("textbox", name="Hull").fill("outrigger")
-    book.get_by_role("textbox", name="Hottest motor, °C").fill("75")
+    book.get_by_role("textbox", name="Hull", exact=True).fill("outrigger")
+    book.get_by_role("textbox", name="Hottest motor [°C]").fill("75")
     book.get_by_role("button", name="Keep it", exact=True).click()
     expect(book.locator("#book-story")).to_contain_text("outrigger")
     with open_logbook() as logbook:
@@ -149,7 +149,7 @@ def test_an_outing_is_opened_corrected_analysed_and_removed(book: Page) -> None:
 def test_a_backup_is_saved_and_is_the_whole_logbook(book: Page, tmp_path: Path) -> None:
     fill(book)
     with book.expect_download() as saving:
-        book.get_by_role("button", name="Save a backup").click()
+        book.get_by_role("link", name="Save a backup").click()
     file = tmp_path / "backup.zip"
     saving.value.save_as(file)
     with open_logbook(tmp_path / "other.sqlite") as other, open_logbook() as logbook:
