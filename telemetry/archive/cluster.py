@@ -49,7 +49,7 @@ def on_cluster(address: str, does: Work = work, patience_s: float = _PATIENCE_S)
     except ModuleNotFoundError as error:
         raise CallError(
             f"--scheduler needs a package that is not installed: {error.name}",
-            mend='install it with pip install "reciprocal[cluster]"',
+            mend="install it with `pip install dask distributed`",
         ) from None
 
     def engine(tasks: Iterator[Task]) -> Generator[tuple[Task, Outcome]]:
