@@ -15,7 +15,7 @@ from test_dashboard_app import text_of
 
 from dashboard.app import Config, create_app
 from dashboard.services import drops
-from dashboard.services import sessions as sessions_module
+from dashboard.services import session as session_module
 from dashboard.services.drops import take_in
 from dashboard.services.sessions import Session, Sessions, new_token
 from dashboard.services.uploads import LARGEST_BYTES, read_uploads
@@ -135,7 +135,7 @@ def test_the_server_itself_holds_a_drop_to_its_bounds(monkeypatch: pytest.Monkey
 
 
 def test_what_comes_out_of_archives_counts_for_the_session(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(sessions_module, "MOST_BYTES", 3 * len(ROW))
+    monkeypatch.setattr(session_module, "MOST_BYTES", 3 * len(ROW))
     session = Session()
     more = {f"{i}_dot_csv": ROW + b"%d,1\n" % (100 + i) for i in range(4)}
     for upload in read_uploads("a.zip", zipped(**more)):

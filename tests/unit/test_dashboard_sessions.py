@@ -3,6 +3,7 @@ import time
 
 import pytest
 
+from dashboard.services import session as session_module
 from dashboard.services import sessions as module
 from dashboard.services.drops import put_in, take_in
 from dashboard.services.jobs import Job
@@ -71,7 +72,7 @@ def test_a_changed_question_judges_again_without_analysing_again(monkeypatch: py
     session = Session()
     session.put(sample_uploads()[0])
     first = session.analysis(Request())
-    monkeypatch.setattr(module, "analyse", lambda *_: pytest.fail("the logs were analysed twice"))
+    monkeypatch.setattr(session_module, "analyse", lambda *_: pytest.fail("the logs were analysed twice"))
     land = session.analysis(Request(rule="land"))
     assert first is not None
     assert land is not None
@@ -97,7 +98,7 @@ def test_another_log_is_analysed_afresh_and_no_log_gives_no_answer() -> None:
 
 
 def test_a_session_holds_no_more_than_it_may(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(module, "MOST_FILES", 2)
+    monkeypatch.setattr(session_module, "MOST_FILES", 2)
     session = Session()
     for number in range(3):
         session.put(read_upload(f"{number}.gpx", f"not a log {number}".encode()))
