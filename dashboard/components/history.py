@@ -132,13 +132,13 @@ def tune_told(boat: str, tune: Tune, showing: Showing) -> list[Any]:
         html.P(
             "For a boat that stands as it was last set. Measure it first: things move.", className="quiet"
         ),
-        html.P(
+        html.Div(
             html.A(
                 "Put the best tune back at the bench",
                 href=bench_address(boat, tune.latest.sheet_id, tune.best.sheet_id),
                 className="as-button",
-                id="history-put-back",
-            )
+            ),
+            className="row",
         ),
     ]
 

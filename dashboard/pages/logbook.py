@@ -158,7 +158,7 @@ def _safety() -> list[Any]:
             html.P(id="restore-name", role="status"),
             html.Div(
                 [
-                    dmc.TextInput(id="restore-word", label=f"To lose what is there: {WORD}"),
+                    dmc.TextInput(id="restore-word", label=f"Write {WORD} to lose what is there"),
                     dmc.Button("Take it in", id="restore-take", variant="default"),
                 ],
                 className="book-form",

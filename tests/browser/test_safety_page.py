@@ -55,7 +55,7 @@ def test_a_backup_goes_round_and_nothing_is_lost_by_mistake(page: Page, backup: 
         mine.add_boat("Heron")
     taken(page, backup)
     expect(page.locator("#restore-error")).to_contain_text("there are 3 boats and 1 outings in it")
-    page.get_by_label("To lose what is there: replace").fill("replace")
+    page.get_by_label("Write replace to lose what is there").fill("replace")
     page.get_by_role("button", name="Take it in").click()
     expect(page.locator("#restore-said")).to_contain_text("What was here before is kept in")
     with open_logbook() as mine:
