@@ -152,8 +152,14 @@ def _safety() -> list[Any]:
                 f"the word {WORD}, and is saved first on the machine that serves this page.",
                 className="quiet",
             ),
-            dcc.Upload(
-                html.U("Choose the backup's file"), id="restore-file", className="own-rule", accept=".zip"
+            html.Label(
+                dcc.Upload(
+                    html.U("Choose the backup's file"),
+                    id="restore-file",
+                    className="own-rule",
+                    accept=".zip",
+                    disable_click=True,  # the label opens the browser's chooser
+                )
             ),
             html.P(id="restore-name", role="status"),
             html.Div(

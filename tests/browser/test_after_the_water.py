@@ -99,15 +99,6 @@ def test_distance_and_gates_change_the_answer_as_on_the_command_line(page: Page)
     expect(page.locator(".gates-box").first).to_contain_text("placed by the program")
 
 
-def test_ride_and_power_are_told_and_drawn(page: Page) -> None:
-    choose(page, *LOGS)
-    expect(page.locator("#ride-events")).to_contain_text("Examined and not seen")
-    expect(page.locator("#power-told")).to_contain_text("Clock joined by")
-    expect(page.locator("#power-told")).to_contain_text("Pack resistance")
-    for plot in ("ripple-time", "ripple-spectrum", "power-time"):
-        expect(page.locator(f"#{plot} .scatterlayer .trace").first).to_be_visible()
-
-
 def test_two_presses_on_the_plan_view_become_gates(page: Page) -> None:
     choose(page, LOGS[0])
     expect(page.locator("#plan .scatterlayer .trace").first).to_be_visible()

@@ -30,6 +30,7 @@ def by_command_line(capsys: pytest.CaptureFixture[str], season_url: str, before:
     return difference_text(MEASURES["two_way_mps"], head["difference"], Units(), half)
 
 
+@AT_A_DESK
 def test_two_sheets_are_compared_as_on_the_command_line(
     page: Page, season_url: str, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -38,6 +38,7 @@ def add(page: Page, *files: Path) -> None:
     page.get_by_role("button", name="Add it to the logbook").click()
 
 
+@AT_A_DESK
 def test_an_outing_is_added_with_a_boat_and_sheet_made_on_the_spot(book: Page) -> None:
     book.get_by_role("textbox", name="or a new boat").fill("Quorrel")
     book.get_by_role("textbox", name="or a new sheet").fill("calm water")

@@ -103,6 +103,7 @@ def fill(page: Page, name: str, value: float) -> None:
     field.press("Enter")
 
 
+@AT_A_DESK
 def test_what_if_shows_the_estimate_beside_the_measured_and_refuses_what_is_too_far(page: Page) -> None:
     page.get_by_role("button", name="Show me with sample logs").click()
     told = page.locator("#what-if-told")

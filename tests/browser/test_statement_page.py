@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from acts import choose, fits_the_screen
+from acts import AT_A_DESK, choose, fits_the_screen
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 from pypdf import PdfReader
 
@@ -29,6 +29,7 @@ def analysis() -> Analysis:
     return read_and_analyse([LOG], Request())
 
 
+@AT_A_DESK
 def test_an_opened_two_way_shows_its_statement_and_saves_it(
     page: Page, context: BrowserContext, analysis: Analysis
 ) -> None:
