@@ -50,7 +50,7 @@ def on_this_machine(jobs: int | None = None, does: Work = work) -> Engine:
     jobs = min(jobs or usual_jobs(), _MOST_JOBS)
 
     def engine(tasks: Iterator[Task]) -> Generator[tuple[Task, Outcome]]:
-        with _one_thread_each():
+        with one_thread_each():
             while under_way := (yield from _together(tasks, jobs, does)):
                 yield from _one_by_one(under_way, does)
 
@@ -129,7 +129,7 @@ def _submit(pool: ProcessPoolExecutor, does: Work, task: Task) -> Future[Outcome
 
 
 @contextmanager
-def _one_thread_each() -> Iterator[None]:
+def one_thread_each() -> Iterator[None]:
     """Have workers that start meanwhile reckon in one thread: more only wait for one another.
 
     It has to be said before they load their libraries, hence in the surroundings that they inherit.

@@ -16,6 +16,7 @@ from telemetry.analysis import Request, read_and_analyse
 from telemetry.archive import analyse_archive, find_items
 from telemetry.archive import work as work_module
 from telemetry.archive.items import MOST_LOGS_OF_AN_OUTING
+from telemetry.archive.local import one_thread_each
 from telemetry.archive.results import Results, request_id
 from telemetry.archive.work import Outcome, Task
 from telemetry.byhand import ByHand, Cut, Restored
@@ -277,3 +278,12 @@ def test_a_folder_with_other_things_is_not_written_into(tmp_path: Path) -> None:
     with pytest.raises(CallError, match="other things"):
         analyse_archive(archive, tmp_path / "letters", here)
     assert [file.name for file in (tmp_path / "letters").iterdir()] == ["one.txt"]
+
+
+def test_workers_are_told_to_reckon_in_one_thread_and_nobody_else(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("OPENBLAS_NUM_THREADS", "7")
+    monkeypatch.delenv("OMP_NUM_THREADS", raising=False)
+    with one_thread_each():
+        assert (os.environ["OPENBLAS_NUM_THREADS"], os.environ["OMP_NUM_THREADS"]) == ("1", "1")
+    assert os.environ["OPENBLAS_NUM_THREADS"] == "7"
+    assert "OMP_NUM_THREADS" not in os.environ
