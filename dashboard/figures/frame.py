@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import plotly.graph_objects as go
@@ -68,3 +69,8 @@ def empty_figure(text: str, palette: Palette) -> go.Figure:
         text=text, x=0.5, y=0.5, xref="paper", yref="paper", showarrow=False, font={"size": 15}
     )
     return figure
+
+
+def error_bars(halves: Sequence[float], colour: str) -> dict[str, Any]:
+    """Return the bars of 95 % intervals, each half as long as given, in the axis' unit."""
+    return {"type": "data", "array": list(halves), "thickness": 2, "width": 5, "color": colour}

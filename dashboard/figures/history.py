@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from itertools import groupby
-from typing import Any, Final
+from typing import Final
 
 import plotly.graph_objects as go
 
-from dashboard.figures.frame import blank_figure, empty_figure
+from dashboard.figures.frame import blank_figure, empty_figure, error_bars
 from dashboard.figures.palette import LIGHT, Palette
 from telemetry.logbook import KeptTwoWay, Outing
 from telemetry.logbook.telling import moment_text
@@ -117,7 +117,7 @@ def _points(
     return go.Scatter(
         x=[places[w.outing_id, w.two_way_id] for w in mine],
         y=[speed.from_si(w.average_mps) for w in mine],
-        error_y=_bars([w.u95_mps / speed.factor_si for w in mine], colour),
+        error_y=error_bars([w.u95_mps / speed.factor_si for w in mine], colour),
         mode="markers",
         marker={"size": 10, "color": colour, "symbol": symbol, "line": {"width": 2.5, "color": colour}},
         hovertext=words,
@@ -136,7 +136,7 @@ def _peaks(outings: Sequence[Outing], unit: str, palette: Palette) -> go.Scatter
     return go.Scatter(
         x=[k + _PEAK_AT for k, _, _, _ in told],
         y=[speed.from_si(peak) for _, _, peak, _ in told],
-        error_y=_bars([half / speed.factor_si for _, _, _, half in told], palette.quiet),
+        error_y=error_bars([half / speed.factor_si for _, _, _, half in told], palette.quiet),
         mode="markers",
         marker={"size": 11, "color": palette.quiet, "symbol": "triangle-up-open", "line": {"width": 2}},
         hovertext=[
@@ -146,10 +146,6 @@ def _peaks(outings: Sequence[Outing], unit: str, palette: Palette) -> go.Scatter
         hoverinfo="text",
         name="peak",
     )
-
-
-def _bars(halves: list[float], colour: str) -> dict[str, Any]:
-    return {"type": "data", "array": halves, "thickness": 2, "width": 4, "color": colour}
 
 
 def _sheets(

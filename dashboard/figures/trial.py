@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import plotly.graph_objects as go
 
-from dashboard.figures.frame import blank_figure, empty_figure
+from dashboard.figures.frame import blank_figure, empty_figure, error_bars
 from dashboard.figures.palette import LIGHT, Palette, with_alpha
 from telemetry.compare import MEASURES, Trial, Units
 from telemetry.compare.wording import value_text
@@ -47,7 +47,7 @@ def trial_figure(
     figure.add_scatter(
         x=[value for value, _, _, _ in trial.tried],
         y=[shown(_SPEED, mean) for _, mean, _, _ in trial.tried],
-        error_y=_bars([u95 / scale for _, _, u95, _ in trial.tried], palette.ink),
+        error_y=error_bars([u95 / scale for _, _, u95, _ in trial.tried], palette.ink),
         mode="markers",
         marker={"size": 12, "color": palette.ink},
         hovertext=[
@@ -60,7 +60,7 @@ def trial_figure(
     figure.add_scatter(
         x=[trial.value],
         y=[shown(_SPEED, trial.expected)],
-        error_y=_bars([trial.u95 / scale], palette.back),
+        error_y=error_bars([trial.u95 / scale], palette.back),
         mode="markers+text",
         text=["  to try"],
         textposition="middle right" if trial.value < trial.start else "middle left",
@@ -77,7 +77,3 @@ def trial_figure(
     figure.update_yaxes(title={"text": f"{_SPEED.title}, {units.name(_SPEED)}"})
     figure.update_layout(margin={"l": 64, "r": 24, "t": 16, "b": 56})
     return figure
-
-
-def _bars(halves: list[float], colour: str) -> dict[str, object]:
-    return {"type": "data", "array": halves, "thickness": 2.5, "width": 8, "color": colour}

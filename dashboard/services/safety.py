@@ -5,7 +5,7 @@ from __future__ import annotations
 import shutil
 import tempfile
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -14,7 +14,7 @@ from typing import Final
 from dashboard.services.uploads import plain_name
 from telemetry.errors import FilledLogbookError, LogbookError
 from telemetry.home import home_folder
-from telemetry.logbook import Backup, open_logbook
+from telemetry.logbook import Backup, Logbook, open_logbook
 
 LARGEST_BACKUP_BYTES: Final = 64_000_000
 LARGEST_UNPACKED_BYTES: Final = 1_000_000_000
@@ -62,15 +62,7 @@ class Safe:
         LogbookError
             If it cannot be made.
         """
-        folder = tempfile.TemporaryDirectory(prefix="reciprocal-backup-")
-        try:
-            file = Path(folder.name) / "logbook.zip"
-            with open_logbook(self.url) as logbook:
-                told = logbook.backup(file)
-        except BaseException:
-            folder.cleanup()
-            raise
-        return Parcel(f"logbook-{_day(told.made_utc)}.zip", folder, file)
+        return self._packed("logbook", lambda logbook, folder: logbook.backup(folder / "logbook.zip").file)
 
     def export(self) -> Parcel:
         """Write tables and a JSON document for other programs, packed into one file.
@@ -80,16 +72,18 @@ class Safe:
         LogbookError
             If it cannot be made.
         """
-        folder = tempfile.TemporaryDirectory(prefix="reciprocal-export-")
+        return self._packed("logbook-tables", _tables)
+
+    def _packed(self, name: str, write: Callable[[Logbook, Path], Path]) -> Parcel:
+        """Have a file written into a folder of its own, which does not outlive a failure."""
+        folder = tempfile.TemporaryDirectory(prefix="reciprocal-")
         try:
-            inside = Path(folder.name) / "logbook"
             with open_logbook(self.url) as logbook:
-                logbook.export(inside)
-            file = Path(shutil.make_archive(str(inside), "zip", inside))
+                file = write(logbook, Path(folder.name))
         except BaseException:
             folder.cleanup()
             raise
-        return Parcel(f"logbook-tables-{_day(datetime.now(UTC))}.zip", folder, file)
+        return Parcel(f"{name}-{datetime.now(UTC):%Y-%m-%d}.zip", folder, file)
 
     def restore(self, name: str, data: bytes, word: str) -> Restored:
         """Take a backup in that came from the browser: all of it, or nothing.
@@ -148,5 +142,7 @@ def _hold_to_bounds(file: Path, size: int) -> None:
         raise LogbookError("it unpacks to more than a page may take in", file=str(file), mend=_BY_COMMAND)
 
 
-def _day(moment: datetime) -> str:
-    return f"{moment:%Y-%m-%d}"
+def _tables(logbook: Logbook, folder: Path) -> Path:
+    inside = folder / "logbook"
+    logbook.export(inside)
+    return Path(shutil.make_archive(str(inside), "zip", inside))
