@@ -23,7 +23,11 @@ from __future__ import annotations
 
 import traceback
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
+
+from telemetry.legible import shortened
+
+_LONGEST: Final = 2000
 
 
 class ReciprocalError(Exception):
@@ -47,7 +51,8 @@ class ReciprocalError(Exception):
     def _text(self) -> str:
         where = f"{self.file} ({self.place})" if self.file and self.place else self.file or self.place
         text = f"{where}: {self.reason}." if where else f"{self.reason}."
-        return f"{text} Mend: {self.mend}." if self.mend else text
+        # It quotes files and their names, which may hold anything at any length.
+        return shortened(f"{text} Mend: {self.mend}." if self.mend else text, _LONGEST)
 
     def __reduce__(self) -> tuple[Any, ...]:
         """Keep all that it says when it goes to another process: its arguments are keywords."""

@@ -54,7 +54,21 @@ def load() -> tuple[dict[str, KeptMap], tuple[KeptError, ...]]:
 
 
 def _read(file: Path) -> KeptMap:
-    return KeptMap.from_dict(json.loads(file.read_text(encoding="utf-8")))
+    return map_of_text(file.read_text(encoding="utf-8"))
+
+
+def map_of_text(text: str) -> KeptMap:
+    """Read a map from its JSON.
+
+    Raises
+    ------
+    ValueError
+        If it is no map that was kept.
+    """
+    try:
+        return KeptMap.from_dict(json.loads(text))
+    except RecursionError:
+        raise ValueError("brackets within brackets without end") from None
 
 
 def keep(said: Explained) -> KeptMap | None:

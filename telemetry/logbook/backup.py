@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import zipfile
 import zlib
 from collections.abc import Iterator
@@ -25,12 +26,18 @@ from telemetry.home import written_whole
 from telemetry.logbook import schema
 from telemetry.logbook.importing import PROGRAM_VERSION, now_utc, open_document, unpacked
 from telemetry.logbook.tables import Base
+from telemetry.readers import Bounds
 
 SCHEMA: Final = "reciprocal-backup/1"
 MANIFEST: Final = "logbook.json"
 _CHUNK: Final = 1 << 20
 _ROWS_AT_ONCE: Final = 200
+_LONGEST_MANIFEST: Final = 1_000_000
 _MEND: Final = "take another backup"
+# What the standard library says of a damaged archive: a lying offset, method or flag gives the last two.
+_DAMAGE: Final = (KeyError, zipfile.BadZipFile, zlib.error, EOFError, OSError, RuntimeError)
+# What comes of rows, or a manifest, that are right by their hashes and not what is written into a backup.
+MISSHAPEN: Final = (KeyError, TypeError, ValueError, AttributeError, RecursionError)
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,9 +137,14 @@ def read_manifest(archive: zipfile.ZipFile, file: Path) -> dict[str, Any]:
         If it is no backup, or one whose form this program does not know.
     """
     try:
+        if archive.getinfo(MANIFEST).file_size > _LONGEST_MANIFEST:
+            raise ValueError("no manifest is as long")
         manifest: dict[str, Any] = json.loads(archive.read(MANIFEST))
         form = manifest["schema"]
-    except (KeyError, ValueError, TypeError, zipfile.BadZipFile, zlib.error):
+        if form == SCHEMA:
+            _told(manifest, file)
+            _ = manifest["revision"], [told["sha256"] for told in manifest["tables"].values()]
+    except (*_DAMAGE, *MISSHAPEN):
         raise LogbookError("it is no backup of a logbook", file=str(file), mend=_MEND) from None
     if form != SCHEMA:
         raise LogbookError(
@@ -153,18 +165,26 @@ def checked(archive: zipfile.ZipFile, file: Path) -> dict[str, Any]:
     schema.check_known(manifest["revision"], str(file))
     for name, told in manifest["tables"].items():
         _hold(archive, file, table_member(name), told["sha256"])
-    for row in rows_of(archive, "logs"):
-        _hold(archive, file, log_member(row["sha256"]), row["sha256"])
+    try:
+        logs = [row["sha256"] for row in rows_of(archive, "logs")]
+    except (*_DAMAGE, *MISSHAPEN):
+        raise LogbookError("its list of logs is missing or damaged", file=str(file), mend=_MEND) from None
+    for sha256 in logs:
+        _hold(archive, file, log_member(sha256), sha256, Bounds().each_bytes)
     return manifest
 
 
-def _hold(archive: zipfile.ZipFile, file: Path, member: str, sha256: str) -> None:
+def _hold(
+    archive: zipfile.ZipFile, file: Path, member: str, sha256: str, most_bytes: float = math.inf
+) -> None:
     sha = hashlib.sha256()
     try:
+        if archive.getinfo(member).file_size > most_bytes:
+            raise LogbookError(f"{member} is larger than any log", file=str(file), mend=_MEND)
         with archive.open(member) as stream:
             while chunk := stream.read(_CHUNK):
                 sha.update(chunk)
-    except (KeyError, zipfile.BadZipFile, zlib.error, EOFError, OSError):
+    except _DAMAGE:
         raise LogbookError(f"{member} is missing or damaged", file=str(file), mend=_MEND) from None
     if sha.hexdigest() != sha256:
         raise LogbookError(f"{member} does not give its hash", file=str(file), mend=_MEND)
@@ -197,7 +217,7 @@ def open_backup(file: Path) -> tuple[zipfile.ZipFile, Backup, dict[str, Any]]:
     """
     try:
         archive = zipfile.ZipFile(file)
-    except (OSError, zipfile.BadZipFile) as error:
+    except (*_DAMAGE, ValueError) as error:
         reason = getattr(error, "strerror", None)
         raise LogbookError(
             f"it cannot be opened: {reason}" if reason else "it is no backup of a logbook",

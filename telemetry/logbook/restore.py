@@ -12,7 +12,7 @@ from sqlalchemy import Connection, DateTime, MetaData, Table, func, insert, sele
 
 from telemetry.errors import FilledLogbookError, LogbookError
 from telemetry.logbook import schema
-from telemetry.logbook.backup import log_member, rows_of
+from telemetry.logbook.backup import MISSHAPEN, log_member, rows_of
 from telemetry.logbook.importing import packed, press_document
 from telemetry.logbook.migrations import HEAD, VERSION_TABLE
 from telemetry.logbook.tables import Base
@@ -54,11 +54,15 @@ def put_in(connection: Connection, archive: zipfile.ZipFile, revision: str, wher
     for table in then.sorted_tables:
         if table.name == VERSION_TABLE:
             continue
-        rows = rows_of(archive, table.name)
-        if table.name == "sheets":
-            rows = iter(_parents_first(list(rows)))
-        for batch in _batches(_row(table, plain, archive) for plain in rows):
-            connection.execute(insert(table), batch)
+        try:
+            rows = rows_of(archive, table.name)
+            if table.name == "sheets":
+                rows = iter(_parents_first(list(rows)))
+            for batch in _batches(_row(table, plain, archive) for plain in rows):
+                connection.execute(insert(table), batch)
+        except MISSHAPEN:
+            reason = f"its rows of {table.name} are none that this program writes"
+            raise LogbookError(reason, file=archive.filename or "", mend="take another backup") from None
         count_on(connection, table)
     if revision != HEAD:
         schema.bring_up(connection, where)

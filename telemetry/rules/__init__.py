@@ -126,8 +126,10 @@ def parse_rule(text: str, file: str) -> Rule:
     """
     try:
         table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except ValueError as error:  # also a number of more digits than Python takes
         raise RuleError(f"not valid TOML: {error}", file=file, mend="correct the line named") from None
+    except RecursionError:
+        raise RuleError("brackets within brackets without end", file=file, mend="check the file") from None
     _check(table, file)
     return Rule(**table)
 

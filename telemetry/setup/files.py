@@ -30,8 +30,8 @@ def parse_table(text: str, file: str) -> dict[str, Any]:
     """
     try:
         table = json.loads(text) if text.lstrip("\ufeff \t\r\n").startswith("{") else tomllib.loads(text)
-    except (json.JSONDecodeError, tomllib.TOMLDecodeError) as error:
-        kind = "JSON" if isinstance(error, json.JSONDecodeError) else "TOML"
+    except ValueError as error:  # also a number of more digits than Python takes
+        kind = "JSON" if text.lstrip("\ufeff \t\r\n").startswith("{") else "TOML"
         raise SetupError(f"not valid {kind}: {error}", file=file, mend="correct the line named") from None
     except RecursionError:
         raise SetupError("brackets within brackets without end", file=file, mend="check the file") from None
