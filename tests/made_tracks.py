@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from sample_logs.writers import to_csv
 from telemetry.frames import LogMeta, Track, make_track
 from telemetry.geo import LocalFrame
 
@@ -55,6 +56,18 @@ def made_track(
         "course_deg": np.where(v < 0.0, heading_deg + 180.0, heading_deg) % 360.0,
     }
     return make_track({c: data[c] for c in columns}, t_s, LogMeta(file, "made", start_utc, sha256=sha256))
+
+
+def long_log(samples: int, rate_hz: float) -> bytes:
+    """Make a table: out and back, and then a rest, over and over."""
+    round_s = 150.0
+    corners: list[tuple[float, float]] = []
+    while not corners or corners[-1][0] < samples / rate_hz:
+        begun_s = round_s * (len(corners) // len(OUT_AND_BACK))
+        corners += [(t + begun_s, v) for t, v in OUT_AND_BACK]
+    lasting = [(t, v) for t, v in corners if t < samples / rate_hz]
+    track = made_track([*lasting, ((samples - 1) / rate_hz, 0.0)], rate_hz=rate_hz, noise_mps=0.05)
+    return to_csv(track)
 
 
 def altered(track: Track, **columns: object) -> Track:

@@ -16,31 +16,19 @@ from typing import Any
 import dash
 import pytest
 from dash_client import DashClient
-from made_tracks import OUT_AND_BACK, made_track
+from made_tracks import long_log
 
 from dashboard.app import Config, create_app
 from dashboard.services.questions import Asked
 from dashboard.services.sessions import Sessions, new_token
 from dashboard.services.uploads import read_upload
-from sample_logs.writers import to_csv
 from telemetry.analysis import Request
 
 pytestmark = pytest.mark.benchmark
 
 RATE_HZ = 25.0
-ROUND_S = 150.0
 ROUNDS = 15
 WANTED_MS = 150.0
-
-
-def long_log(samples: int) -> bytes:
-    """Make a log at 25 Hz: out and back, and then a rest, over and over."""
-    corners: list[tuple[float, float]] = []
-    while not corners or corners[-1][0] < samples / RATE_HZ:
-        begun_s = ROUND_S * (len(corners) // len(OUT_AND_BACK))
-        corners += [(t + begun_s, v) for t, v in OUT_AND_BACK]
-    lasting = [(t, v) for t, v in corners if t < samples / RATE_HZ]
-    return to_csv(made_track([*lasting, ((samples - 1) / RATE_HZ, 0.0)], rate_hz=RATE_HZ, noise_mps=0.05))
 
 
 @dataclass(frozen=True)
@@ -66,7 +54,7 @@ def test_what_a_change_costs_the_server(samples: int, monkeypatch: pytest.Monkey
     dash.page_registry.clear()
     sessions, token = Sessions(), new_token()
     session = sessions.open(token)
-    session.put(read_upload("long.csv", long_log(samples), None))
+    session.put(read_upload("long.csv", long_log(samples, RATE_HZ), None))
     analysis = session.analysis(Request())
     assert analysis is not None
     assert analysis.speed_logs[0].motion.t_s.size == samples

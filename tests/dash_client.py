@@ -19,9 +19,23 @@ class DashClient:
 
     def call(self, name: str, values: dict[str, Any], changed: str) -> Any:
         """Return the outputs as ``{id: {property: value}}``, or ``None`` where nothing is to change."""
-        key, spec = next(
-            (k, v) for k, v in self._callbacks.items() if getattr(v.get("callback"), "__name__", "") == name
+        key = next(
+            k for k, v in self._callbacks.items() if getattr(v.get("callback"), "__name__", "") == name
         )
+        return self.post(key, values, changed)
+
+    def followers(self, changed: str, module: str) -> list[str]:
+        """Return the keys of the callbacks of a module that a property's change sets off."""
+        return [
+            key
+            for key, spec in self._callbacks.items()
+            if getattr(spec.get("callback"), "__module__", "").startswith(module)
+            and any(f"{d['id']}.{d['property']}" == changed for d in spec["inputs"])
+        ]
+
+    def post(self, key: str, values: dict[str, Any], changed: str) -> Any:
+        """Call a callback by its key."""
+        spec = self._callbacks[key]
         body = {
             "output": key,
             "outputs": self._outputs(key),
