@@ -51,10 +51,17 @@ def overlay(page: Page) -> None:
         expect(page.locator(f"#{plot} .scatterlayer .trace").first).to_be_visible()
 
 
+def history(page: Page) -> None:
+    """Wait for a boat's plots."""
+    for plot in ("history-outings", "history-trial"):
+        expect(page.locator(f"#{plot} .scatterlayer .trace").first).to_be_visible()
+
+
 _FILLED: Final[dict[str, Callable[[Page], None]]] = {
     "/": after_the_water,
     "/bench": bench,
     "/before-and-after": before_and_after,
+    "/history": history,
     "/logbook": logbook,
     "/overlay": overlay,
 }
