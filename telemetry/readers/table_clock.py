@@ -20,6 +20,7 @@ _ZONE: Final = re.compile(r"(?:[zZ]|[+-]\d\d:?\d\d)\s*$")
 _ANY_DATE: Final = re.compile(r"\s*\d{1,4}[-./]?\d")
 _DATE_PARTS: Final = re.compile(r"\s*(\d{1,4})([-./])(\d{1,2})\2(\d{1,4})")
 # Numbers above these are seconds, milliseconds, microseconds or nanoseconds since 1970, from 1980 on.
+_MOST: Final = 1e19  # beyond it a number is no time in any unit
 _EPOCH_FROM: Final = ((3e17, 1e-9), (3e14, 1e-6), (3e11, 1e-3), (3e8, 1.0))
 
 
@@ -142,6 +143,7 @@ def _microseconds(times: pd.Series) -> IntArray:
 
 
 def _from_numbers(m: Match, numbers: FloatArray) -> _Reading:
+    numbers = np.where(np.abs(numbers) < _MOST, numbers, np.nan)
     finite = numbers[np.isfinite(numbers)]
     if finite.size == 0:
         return _Reading(np.full(numbers.size, _NONE), False, [])
