@@ -23,6 +23,11 @@ def after_the_water(page: Page) -> None:
     expect(page.locator("#two-way-figure")).to_be_visible()
     for plot in ("speed-time", "plan"):
         expect(page.locator(f"#{plot} .scatterlayer .trace").first).to_be_visible()
+    page.get_by_text("Correct by hand", exact=True).click()
+    page.get_by_label("From", exact=True).fill("2")
+    page.get_by_label("To", exact=True).fill("4")
+    page.get_by_role("button", name="Cut out").click()
+    expect(page.locator("#hand-done li")).to_be_visible()
 
 
 def bench(page: Page) -> None:
