@@ -86,7 +86,7 @@ def analyse_all(args: Namespace) -> int:
     options = ReadOptions(arguments.headings(args.headings), args.pole_pairs, args.gear, kept)
     engine = on_cluster(args.scheduler) if args.scheduler else on_this_machine(args.jobs)
     try:
-        with _counted() as progress:
+        with counted() as progress:
             summary = analyse_archive(archive, out, engine, request, options, progress)
     except KeyboardInterrupt:
         print("reciprocal: interrupted; the same call goes on from here", file=sys.stderr)
@@ -119,7 +119,7 @@ def _tell(summary: Summary) -> None:
 
 
 @contextmanager
-def _counted() -> Iterator[Callable[[int, int], None] | None]:
+def counted() -> Iterator[Callable[[int, int], None] | None]:
     """Show on stderr how many items are settled and how long the rest will take, where a person watches."""
     if not sys.stderr.isatty():
         yield None

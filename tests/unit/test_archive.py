@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import csv
+import io
 import json
 import os
+import re
 import time
 from collections.abc import Generator, Iterator
 from pathlib import Path
@@ -21,6 +23,7 @@ from telemetry.archive.results import Results, request_id
 from telemetry.archive.work import Outcome, Task
 from telemetry.byhand import ByHand, Cut, Restored
 from telemetry.cli import main
+from telemetry.cli.archive import counted
 from telemetry.errors import CallError
 from telemetry.readers import ReadOptions
 from telemetry.rules import load_rule
@@ -287,3 +290,22 @@ def test_workers_are_told_to_reckon_in_one_thread_and_nobody_else(monkeypatch: p
         assert (os.environ["OPENBLAS_NUM_THREADS"], os.environ["OMP_NUM_THREADS"]) == ("1", "1")
     assert os.environ["OPENBLAS_NUM_THREADS"] == "7"
     assert "OMP_NUM_THREADS" not in os.environ
+
+
+def test_where_a_person_watches_they_see_how_far_it_is_and_how_long_the_rest_takes(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    screen = io.StringIO()
+    monkeypatch.setattr(screen, "isatty", lambda: True)
+    monkeypatch.setattr("sys.stderr", screen)
+    with counted() as show:
+        assert show is not None
+        for settled in range(1, 13):
+            time.sleep(0.1)
+            show(settled, 40)
+    assert re.search(r"12/40 \[\d\d:\d\d<\d\d:\d\d,", screen.getvalue())
+
+
+def test_where_nobody_watches_nothing_is_shown() -> None:
+    with counted() as show:
+        assert show is None
