@@ -17,7 +17,7 @@ from scipy.special import stdtrit
 from telemetry.cleaning import Cleaned
 from telemetry.frames import FloatArray, MotorLog
 from telemetry.increments import Driver, driver, increments
-from telemetry.motion import Motion
+from telemetry.motion import Motion, blur_s
 from telemetry.overlap import best_shifts, correlation
 from telemetry.proxies import Proxy, driver_of
 from telemetry.surge import DRAG_KNOTS, ClockStep, SurgeFit, SurgeProblem
@@ -136,7 +136,8 @@ def join(motor: MotorLog, cleaned: Cleaned, motion: Motion, lag_s: float = 0.0) 
         start_s, end_s = _shared(motor, motion, 0.0, 0.0)
         why = "both logs are columns of one table"
         return Clock(0.0, 0.0, 0.0, "one table, one clock", True, why, start_s, end_s)
-    chosen = driver_of(motor)
+    differenced = cleaned.track.column("speed_mps") is None
+    chosen = driver_of(motor, blur_s(motion.t_s) if differenced else 0.0)
     if chosen is None:
         return _refused(
             "no comparison", "the motor log has neither rpm, current nor throttle to compare with"

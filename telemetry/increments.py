@@ -12,7 +12,7 @@ import numpy as np
 
 from telemetry.cleaning import Cleaned
 from telemetry.frames import FloatArray, IntArray
-from telemetry.motion import Motion
+from telemetry.motion import DIFFERENCED_OVER_S, Motion, differenced_speed
 
 REACH_S = 0.5
 _LEAST_STEP_S = 0.08
@@ -79,7 +79,11 @@ def increments(cleaned: Cleaned, motion: Motion, least_s: float = _LEAST_STEP_S)
     """Take the usable differences of speed from a log, samples at least ``least_s`` apart."""
     measured = cleaned.track.column("speed_mps")
     usable = cleaned.speed_ok if measured is not None else cleaned.position_ok
-    speed = measured if measured is not None else motion.speed_mps
+    speed = measured
+    if speed is None:
+        # Not smoothed, so that nothing but what it is a mean over lies on its corners; no closer than that.
+        speed = differenced_speed(motion.t_s, motion.east_m, motion.north_m)
+        least_s = max(least_s, DIFFERENCED_OVER_S)
     stretch = np.zeros(motion.t_s.size, dtype=np.int64)
     for number, (a, b) in enumerate(cleaned.stretches):
         stretch[a:b] = number + 1

@@ -15,6 +15,7 @@ from telemetry.timeline import around, break_after_s
 
 # Positions that scatter more say nothing about a pass, and their weight would be lost in rounding.
 _LARGEST_SD_M = 1000.0
+DIFFERENCED_OVER_S = 0.5  # a speed made of positions is a mean over this, or over the steps on either side
 
 
 @dataclass(frozen=True)
@@ -59,9 +60,15 @@ def white_sd(values: FloatArray, least: float) -> float:
     return max(least, float(np.median(third)) / 0.6745 / float(np.sqrt(20.0)))
 
 
-def _differenced_speed(t_s: FloatArray, east_m: FloatArray, north_m: FloatArray) -> FloatArray:
-    """Speed between the neighbours of each sample about half a second away, shape (n,) [m/s]."""
-    lo, hi = around(t_s, 0.5)
+def blur_s(t_s: FloatArray) -> float:
+    """Time over which a speed made of positions is a mean [s]."""
+    lo, hi = around(t_s, DIFFERENCED_OVER_S)
+    return float(np.median(t_s[hi] - t_s[lo]))
+
+
+def differenced_speed(t_s: FloatArray, east_m: FloatArray, north_m: FloatArray) -> FloatArray:
+    """Speed between the ends of half a second about each sample, or its neighbours, shape (n,) [m/s]."""
+    lo, hi = around(t_s, DIFFERENCED_OVER_S)
     span = t_s[hi] - t_s[lo]  # nothing for a log of one sample
     span = np.where((span > 0.0) & (span <= break_after_s(0.0)), span, np.nan)
     return np.asarray(np.hypot(east_m[hi] - east_m[lo], north_m[hi] - north_m[lo]) / span)
@@ -125,7 +132,7 @@ def smooth(cleaned: Cleaned, frame: LocalFrame, receiver: ReceiverModel | None =
 
     measured = track.column("speed_mps")
     if measured is None:
-        measured = _differenced_speed(t_s, east_m, north_m)
+        measured = differenced_speed(t_s, east_m, north_m)
         measured[measured > TRACK_COLUMNS["speed_mps"].high] = np.nan
         use = np.flatnonzero(cleaned.position_ok & ~np.isnan(measured))
     else:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.frames import MotorLog
+from telemetry.frames import FloatArray, MotorLog
 from telemetry.increments import Driver, driver
 
 
@@ -46,8 +46,15 @@ PROXIES = (
 )
 
 
-def driver_of(motor: MotorLog) -> tuple[Proxy, Driver] | None:
-    """Take the quantity that follows the shaft best, scaled so that its square follows the thrust."""
+def driver_of(motor: MotorLog, blur_s: float = 0.0) -> tuple[Proxy, Driver] | None:
+    """Take the quantity that follows the shaft best, scaled so that its square follows the thrust.
+
+    Parameters
+    ----------
+    motor : MotorLog
+    blur_s : float
+        Time over which the speed it is to be compared with is a mean [s]: the thrust is averaged likewise.
+    """
     for proxy in PROXIES:
         values = motor.column(proxy.column)
         if values is None or np.isfinite(values).mean() < 0.5:
@@ -56,5 +63,16 @@ def driver_of(motor: MotorLog) -> tuple[Proxy, Driver] | None:
             2.0 * np.nanmedian(np.abs(values - np.nanmedian(values))), 1e-6
         ):
             continue
-        return proxy, driver(motor.t_s, np.maximum(values, 0.0) ** proxy.power)
+        pulls = np.maximum(values, 0.0) ** proxy.power
+        return proxy, driver(motor.t_s, _blurred(motor.t_s, pulls, blur_s) if blur_s else pulls)
     return None
+
+
+def _blurred(t_s: FloatArray, value: FloatArray, over_s: float) -> FloatArray:
+    """Give the root of the mean square over a time about each sample, shape of ``value``."""
+    known = np.isfinite(value)
+    t, square = t_s[known], value[known] ** 2
+    way = np.r_[0.0, np.cumsum(0.5 * (square[1:] + square[:-1]) * np.diff(t))]
+    begin, end = (np.clip(t_s + side * 0.5 * over_s, t[0], t[-1]) for side in (-1.0, 1.0))
+    mean = (np.interp(end, t, way) - np.interp(begin, t, way)) / np.maximum(end - begin, 1e-9)
+    return np.sqrt(np.maximum(mean, 0.0))
