@@ -16,10 +16,9 @@ from telemetry.clocks import Clock
 from telemetry.contract import contract
 from telemetry.errors import CallError, LogError
 from telemetry.frames import BoolArray, Log, MotorLog, Track
-from telemetry.geo import CourseLine, LocalFrame, geodesic_m
 from telemetry.joining import JoinedMotor, join_motors, reported_anew
 from telemetry.judging import Terms, judge_all
-from telemetry.pairing import find_courses, find_pairs
+from telemetry.pairing import find_courses, find_pairs, given_course
 from telemetry.passes import Pass
 from telemetry.power import PowerOptions
 from telemetry.readers import ReadOptions, read_logs
@@ -344,26 +343,6 @@ def _may_pair(analysis: Analysis) -> BoolArray:
     return np.asarray(follow[np.ix_(log, log)])
 
 
-def _given_course(
-    request: Request, frame: LocalFrame
-) -> tuple[CourseLine, tuple[float, float], float] | None:
-    """Course line through given gates, their coordinates along it, and the distance between them."""
-    if request.gates is None:
-        return None
-    (lat1, lon1), (lat2, lon2) = request.gates
-    if not all(np.isfinite(x) for x in (lat1, lon1, lat2, lon2)) or max(abs(lat1), abs(lat2)) > 90.0:
-        raise CallError("the gates are not on the globe", mend="give LAT1,LON1,LAT2,LON2 in degrees")
-    distance_m = geodesic_m(lat1, lon1, lat2, lon2)
-    if not 1.0 <= distance_m <= 5000.0:
-        raise CallError(
-            f"the gates are {distance_m:.1f} m apart", mend="give two gates between 1 m and 5 km apart"
-        )
-    east_m, north_m = frame.to_local([lat1, lat2], [lon1, lon2])
-    heading = float(np.degrees(np.arctan2(np.diff(east_m), np.diff(north_m)))[0] % 360.0)
-    line = CourseLine(float(east_m[0]), float(north_m[0]), heading)
-    return line, (0.0, distance_m), distance_m
-
-
 def _with_two_ways(analysis: Analysis) -> Analysis:
     """Pair and judge the passes of an analysis by its request."""
     request = analysis.request
@@ -376,7 +355,7 @@ def _with_two_ways(analysis: Analysis) -> Analysis:
     receiver = ReceiverModel()
     passes, measured = analysis.passes, analysis.measured
     frames = [analysis.speed_logs[p.log].motion.frame for p in passes]
-    given = _given_course(request, frames[0]) if frames else None
+    given = given_course(request.gates, frames[0]) if request.gates and frames else None
     courses = find_courses(measured, frames, given[0] if given else None)
     pairs, misses = find_pairs(
         courses,

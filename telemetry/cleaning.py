@@ -8,9 +8,10 @@ from itertools import pairwise
 import numpy as np
 import pandas as pd
 
-from telemetry.byhand import CUT, RESTORABLE, RESTORED, ByHand, because, cut_findings, inside
+from telemetry.byhand import CUT, ByHand, cut_findings, inside
 from telemetry.frames import TRACK_COLUMNS, BoolArray, Finding, FloatArray, Track, runs_of
 from telemetry.geo import LocalFrame
+from telemetry.samplejudge import SampleJudge
 from telemetry.spikes import HullLimits, borne_out, denied_by_positions, islands, unreachable, way_made_m
 from telemetry.timeline import around, gap_findings, longest_increasing, stamp_findings
 
@@ -53,61 +54,6 @@ class Cleaned:
     findings: tuple[Finding, ...]
 
 
-class _Judge:
-    """Collects verdicts on samples with the reason of each."""
-
-    def __init__(self, track: Track, by_hand: ByHand) -> None:
-        self.t_s = track.t_s
-        self.by_hand = by_hand
-        self.real = inside(self.t_s, by_hand.restored)
-        self.code = np.full(self.t_s.size, "", dtype=object)
-        self.speed_ok = np.ones(self.t_s.size, dtype=np.bool_)
-        self.position_ok = np.ones(self.t_s.size, dtype=np.bool_)
-        self.false = np.zeros(self.t_s.size, dtype=np.bool_)
-        self.sure = np.zeros(self.t_s.size, dtype=np.bool_)
-        self.findings: list[Finding] = []
-
-    def reject(self, bad: BoolArray, code: str, text: str, *, speed: bool, position: bool) -> None:
-        """Set samples aside; one finding for each run of neighbours, so that it has a place in time."""
-        bad = bad & ((self.speed_ok & speed) | (self.position_ok & position))
-        if not bad.any():
-            return
-        self.speed_ok &= ~(bad & speed)
-        self.position_ok &= ~(bad & position)
-        self.false |= bad & (code == "false-spike")
-        self.code[bad & (self.code == "")] = code
-        back = self._restored(bad)
-        for a, b in runs_of(bad & ~back):
-            self.findings.append(Finding(code, text, b - a, float(self.t_s[a]), float(self.t_s[b - 1])))
-        for a, b in runs_of(back):
-            span = float(self.t_s[a]), float(self.t_s[b - 1])
-            why = next(r.why for r in self.by_hand.restored if inside(self.t_s[a:b], [r]).any())
-            said = f"{text.partition(':')[0]} ({code}); restored by hand as real{because(why)}"
-            self.findings.append(Finding(RESTORED, said, b - a, *span))
-
-    def set_aside(self, bad: BoolArray, code: str) -> None:
-        """Set samples aside whole, of which a finding tells already."""
-        self.speed_ok &= ~bad
-        self.position_ok &= ~bad
-        self.code[bad] = code
-
-    def _restored(self, bad: BoolArray) -> BoolArray:
-        return np.asarray(bad & self.real & np.isin(self.code, RESTORABLE), dtype=np.bool_)
-
-    def give_back(self, has_speed: BoolArray, has_position: BoolArray) -> None:
-        """Use what a person says was real; every other sample was judged as if nobody had said so."""
-        back = self._restored(np.ones_like(self.real))
-        self.speed_ok |= back & has_speed
-        self.position_ok |= back & has_position
-        self.code[back] = ""
-        for one in self.by_hand.restored:
-            if not (inside(self.t_s, [one]) & back).any():
-                said = (
-                    f"restored by hand, {one.start_s:.2f} to {one.end_s:.2f} s: nothing was set aside there"
-                )
-                self.findings.append(Finding(RESTORED, said, 0, one.start_s, one.end_s))
-
-
 def _column(track: Track, name: str) -> FloatArray:
     values = track.column(name)
     return np.full(track.t_s.size, np.nan) if values is None else values
@@ -145,7 +91,7 @@ def _long_runs(same: BoolArray, t_s: FloatArray, least_s: float, least: int, exc
     return out
 
 
-def _judge_repeats(judge: _Judge, lat: FloatArray, lon: FloatArray, speed: FloatArray) -> None:
+def _judge_repeats(judge: SampleJudge, lat: FloatArray, lon: FloatArray, speed: FloatArray) -> None:
     moving = speed > _MOVING_MPS
     has_position = ~np.isnan(lat)
     same_place = _same_as_before(lat, lon) & has_position
@@ -255,7 +201,7 @@ def _beside_loss(t_s: FloatArray, lost: BoolArray) -> BoolArray:
     return np.asarray(np.broadcast_to(since, t_s.shape) < _BESIDE_LOSS_S)
 
 
-def _judge_positions(judge: _Judge, track: Track, limits: HullLimits) -> BoolArray:
+def _judge_positions(judge: SampleJudge, track: Track, limits: HullLimits) -> BoolArray:
     """Judge position jumps, then the speeds by the positions that are left.
 
     Returns
@@ -314,7 +260,7 @@ def _judge_positions(judge: _Judge, track: Track, limits: HullLimits) -> BoolArr
     return broken
 
 
-def _judge_reach(judge: _Judge, track: Track, limits: HullLimits) -> None:
+def _judge_reach(judge: SampleJudge, track: Track, limits: HullLimits) -> None:
     """Judge the speeds that are left by what a hull can do."""
     use = np.flatnonzero(judge.speed_ok)
     if use.size < 3:
@@ -372,7 +318,7 @@ def clean(track: Track, limits: HullLimits | None = None, by_hand: ByHand | None
     out_codes[~keep] = stamp_codes
     keep &= ~cut_out
     ordered = Track(track.frame[keep], track.meta, track.findings)
-    judge = _Judge(ordered, by_hand)
+    judge = SampleJudge(ordered, by_hand)
     judge.findings += [*stamp, *cuts]
     lat, lon, speed = (_column(ordered, c) for c in ("lat_deg", "lon_deg", "speed_mps"))
     judge.reject(

@@ -14,8 +14,9 @@ from itertools import combinations
 import numpy as np
 
 from telemetry.chains import AlongChain
+from telemetry.errors import CallError
 from telemetry.frames import BoolArray, FloatArray
-from telemetry.geo import CourseLine, LocalFrame, fit_course, wrap_deg
+from telemetry.geo import CourseLine, LocalFrame, fit_course, geodesic_m, wrap_deg
 from telemetry.rules import Rule
 from telemetry.speeds import PassSpeeds, crossing_sd_s
 from telemetry.twoway import average_of
@@ -322,3 +323,41 @@ def _pair(
         ((float(spans[0][0]), float(spans[0][1])), (float(spans[1][0]), float(spans[1][1]))),
         (_sd_at(a, gates, sds), _sd_at(b, gates, sds)),
     )
+
+
+def given_course(
+    gates: tuple[tuple[float, float], tuple[float, float]], frame: LocalFrame
+) -> tuple[CourseLine, tuple[float, float], float]:
+    """Lay the course line through given gates.
+
+    Parameters
+    ----------
+    gates : ((lat, lon), (lat, lon))
+        WGS 84 [deg].
+    frame : LocalFrame
+
+    Returns
+    -------
+    course : CourseLine
+    gates_m : (float, float)
+        Where they stand along it [m].
+    distance_m : float
+        Between them [m].
+
+    Raises
+    ------
+    CallError
+        If they are not on the globe, or no measured distance apart.
+    """
+    (lat1, lon1), (lat2, lon2) = gates
+    if not all(np.isfinite(x) for x in (lat1, lon1, lat2, lon2)) or max(abs(lat1), abs(lat2)) > 90.0:
+        raise CallError("the gates are not on the globe", mend="give LAT1,LON1,LAT2,LON2 in degrees")
+    distance_m = geodesic_m(lat1, lon1, lat2, lon2)
+    if not 1.0 <= distance_m <= 5000.0:
+        raise CallError(
+            f"the gates are {distance_m:.1f} m apart", mend="give two gates between 1 m and 5 km apart"
+        )
+    east_m, north_m = frame.to_local([lat1, lat2], [lon1, lon2])
+    heading = float(np.degrees(np.arctan2(np.diff(east_m), np.diff(north_m)))[0] % 360.0)
+    line = CourseLine(float(east_m[0]), float(north_m[0]), heading)
+    return line, (0.0, distance_m), distance_m
