@@ -156,7 +156,7 @@
 
       move: function (place, data, cells) {
         if (!data || !data.passes.length || place === null || place === undefined) {
-          return [cells.map(() => NOT_KNOWN), ""];
+          return [cells.map(() => NOT_KNOWN), "", ""];
         }
         const told = {};
         const values = [];
@@ -168,7 +168,13 @@
           });
         });
         draw(data, place, values);
-        return [cells.map((id) => told[id.pass + " " + id.row] || NOT_KNOWN), placeText(data, place)];
+        const first = data.rows[0];
+        const speeds = data.passes.map((pass) => pass.mark + "\u00a0" + told[pass.mark + " " + first.name].split(" ")[0]);
+        return [
+          cells.map((id) => told[id.pass + " " + id.row] || NOT_KNOWN),
+          placeText(data, place),
+          first.unit + ":   " + speeds.join("   "),
+        ];
       },
     },
   });

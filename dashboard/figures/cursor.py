@@ -25,9 +25,9 @@ def cursor_data(
     Returns
     -------
     dict
-        ``abscissa``: its kind, unit and span. ``rows``: name, axis and decimals of each. ``passes``: mark,
-        colour, the abscissa ``x`` with the place ``east`` and ``north``, and of each row ``x``, ``y`` and
-        ``u95``. ``ink`` and ``paper``: colours.
+        ``abscissa``: its kind, unit and span. ``rows``: name, axis, unit and decimals of each. ``passes``:
+        mark, colour, the abscissa ``x`` with the place ``east`` and ``north``, and of each row ``x``, ``y``
+        and ``u95``. ``ink`` and ``paper``: colours.
     """
     rows = rows_of(overlay, speed_unit)
     places = in_one_frame([one.curves for one in overlay.laid])
@@ -51,7 +51,10 @@ def cursor_data(
             "high": high,
             "scale": float(on_axis(overlay, 1.0)),
         },
-        "rows": [{"name": r.quantity, "axis": r.axis, "decimals": r.unit.decimals} for r in rows],
+        "rows": [
+            {"name": r.quantity, "axis": r.axis, "unit": r.unit.name, "decimals": r.unit.decimals}
+            for r in rows
+        ],
         "passes": passes,
         "ink": palette.ink,
         "paper": palette.paper,

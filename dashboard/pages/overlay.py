@@ -105,7 +105,11 @@ def _plots() -> list[Any]:
         size="lg",
     )
     place = html.Div(
-        [html.P(id="overlay-place", className="overlay-place", role="status"), slider],
+        [
+            html.P(id="overlay-place", className="overlay-place", role="status"),
+            html.P(id="overlay-speeds", className="overlay-speeds"),
+            slider,
+        ],
         className="overlay-cursor",
     )
     readings = html.Div(

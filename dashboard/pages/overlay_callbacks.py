@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
 
 from dash import ALL, ClientsideFunction, Dash, Input, Output, Patch, State, ctx, no_update
 from dash.exceptions import PreventUpdate
@@ -17,17 +18,27 @@ from dashboard.components.overlay import (
     sheets,
 )
 from dashboard.figures.cursor import cursor_data
-from dashboard.figures.looks import looks
+from dashboard.figures.looks import Look, looks
 from dashboard.figures.overlay import overlay_figure, overlay_plan, plan_aspect, rows_of
 from dashboard.figures.palette import seen_by
 from dashboard.figures.thinning import window_of
 from dashboard.pages.zooming import finer, tell_window
-from dashboard.services.overlay import OverlayBook
+from dashboard.services.overlay import Chosen, OverlayBook
 from dashboard.services.sessions import Sessions
-from telemetry.abreast import Abscissa, Anchor, lay, sheet_groups
+from telemetry.abreast import Abscissa, Anchor, Overlay, lay, sheet_groups
 from telemetry.units import SPEED_UNITS
 
-_HOW = (Input("overlay-passes", "value"), Input("overlay-over", "value"), Input("overlay-from", "value"))
+# What an overlay depends on: the names by which the callbacks take it, and the parts of the page that say it.
+_HOW: Final = {
+    "keys": ("overlay-passes", "value"),
+    "over": ("overlay-over", "value"),
+    "start": ("overlay-from", "value"),
+    "unit": ("unit", "value"),
+    "surroundings": ("surroundings", "data"),
+    "token": ("session", "data"),
+}
+_ANEW: Final = frozenset({"overlay-over", "overlay-from"})
+"""What changes the abscissa, and with it what a zoom is worth."""
 
 
 def register(app: Dash, sessions: Sessions, book: OverlayBook) -> None:
@@ -41,7 +52,7 @@ def _register_choices(app: Dash, sessions: Sessions, book: OverlayBook) -> None:
     app.clientside_callback(
         ClientsideFunction("address", "keep"),
         Output("overlay-address", "data"),
-        *_HOW,
+        *(Input(*_HOW[name]) for name in ("keys", "over", "start")),
         State("overlay-address", "data"),
         prevent_initial_call=True,
     )
@@ -69,89 +80,65 @@ def _register_choices(app: Dash, sessions: Sessions, book: OverlayBook) -> None:
 
 
 def _register_figures(app: Dash, sessions: Sessions, book: OverlayBook) -> None:
-    @app.callback(
-        Output("overlay-drawn", "hidden"),
-        Output("overlay-tuned", "hidden"),
-        Output("overlay-remarks", "children"),
-        Output("overlay-readings", "children"),
-        Output("overlay-sheets", "children"),
-        Output("overlay-plots", "figure"),
-        Output("overlay-plots", "style"),
-        Output("overlay-plan", "figure"),
-        Output("overlay-plan", "style"),
-        Output("overlay-cursor-data", "data"),
-        Output("overlay-zoom", "data"),
-        *_HOW,
-        Input("unit", "value"),
-        Input("surroundings", "data"),
-        Input("session", "data"),
-        State("overlay-zoom", "data"),
-        running=[(Output("overlay-reading", "hidden"), False, True)],
-    )
-    def lay_passes(
-        keys: list[str] | None,
-        over: Abscissa,
-        start: Anchor,
-        unit: str,
-        surroundings: Any,
-        token: str,
-        shown: list[float | str] | None,
-    ) -> tuple[Any, ...]:
-        chosen, refused = book.choose(sessions.peek(token), keys or [])
-        overlay = lay([one.curves for one in chosen], over, start)
-        looked = looks([one.curves for one in chosen])
-        palette, coarse = seen_by(surroundings)
-        speed = SPEED_UNITS[unit]
-        moved = bool(
-            {"overlay-over", "overlay-from"} & {one["prop_id"].split(".")[0] for one in ctx.triggered}
-        )
-        window = None if moved else window_of(shown)
-        figure = overlay_figure(overlay, looked, speed, palette, coarse=coarse, window=window)
-        groups = sheet_groups([one.sheet for one in chosen])
-        return (
-            not overlay.laid,
-            not chosen,
-            remarks(overlay, chosen, looked, refused),
-            reading_table(chosen, looked, rows_of(overlay, speed)),
-            sheets(groups, chosen, looked),
-            figure,
-            {"height": f"{figure.layout.height or 200}px"},
-            overlay_plan(overlay, looked, palette, coarse=coarse),
-            {"aspectRatio": f"{plan_aspect(overlay):.3f}"},
-            cursor_data(overlay, looked, speed, palette),
-            None if moved and shown else no_update,
-        )
+    def laid(how: Mapping[str, Any]) -> tuple[Sequence[Chosen], Sequence[str], Overlay, Sequence[Look]]:
+        chosen, refused = book.choose(sessions.peek(how["token"]), how["keys"] or [])
+        curves = [one.curves for one in chosen]
+        return chosen, refused, lay(curves, how["over"], how["start"]), looks(curves)
+
+    def drawn(overlay: Overlay, looked: Sequence[Look], how: Mapping[str, Any], shown: Any) -> Any:
+        palette, coarse = seen_by(how["surroundings"])
+        speed = SPEED_UNITS[how["unit"]]
+        return overlay_figure(overlay, looked, speed, palette, coarse=coarse, window=window_of(shown))
 
     @app.callback(
-        Output("overlay-plots", "figure", allow_duplicate=True),
-        Input("overlay-zoom", "data"),
-        State("overlay-passes", "value"),
-        State("overlay-over", "value"),
-        State("overlay-from", "value"),
-        State("unit", "value"),
-        State("surroundings", "data"),
-        State("session", "data"),
+        output={
+            "plots": Output("overlay-plots", "figure"),
+            "plots_style": Output("overlay-plots", "style"),
+            "plan": Output("overlay-plan", "figure"),
+            "plan_style": Output("overlay-plan", "style"),
+            "cursor": Output("overlay-cursor-data", "data"),
+            "readings": Output("overlay-readings", "children"),
+            "hidden": Output("overlay-drawn", "hidden"),
+            "remarks": Output("overlay-remarks", "children"),
+            "sheets": Output("overlay-sheets", "children"),
+            "untuned": Output("overlay-tuned", "hidden"),
+            "zoom": Output("overlay-zoom", "data"),
+        },
+        inputs={"how": {name: Input(*part) for name, part in _HOW.items()}},
+        state={"shown": State("overlay-zoom", "data")},
+        running=[(Output("overlay-reading", "hidden"), False, True)],
+    )
+    def lay_passes(how: dict[str, Any], shown: list[float | str] | None) -> dict[str, Any]:
+        chosen, refused, overlay, looked = laid(how)
+        palette, coarse = seen_by(how["surroundings"])
+        speed = SPEED_UNITS[how["unit"]]
+        anew = not _ANEW.isdisjoint(ctx.triggered_prop_ids.values())
+        figure = drawn(overlay, looked, how, None if anew else shown)
+        return {
+            "plots": figure,
+            "plots_style": {"height": f"{figure.layout.height or 200}px"},
+            "plan": overlay_plan(overlay, looked, palette, coarse=coarse),
+            "plan_style": {"aspectRatio": f"{plan_aspect(overlay):.3f}"},
+            "cursor": cursor_data(overlay, looked, speed, palette),
+            "readings": reading_table(chosen, looked, rows_of(overlay, speed)),
+            "hidden": not overlay.laid,
+            "remarks": remarks(overlay, chosen, looked, refused),
+            "sheets": sheets(sheet_groups([one.sheet for one in chosen]), chosen, looked),
+            "untuned": not chosen,
+            "zoom": None if anew and shown else no_update,
+        }
+
+    @app.callback(
+        output=Output("overlay-plots", "figure", allow_duplicate=True),
+        inputs={"shown": Input("overlay-zoom", "data")},
+        state={"how": {name: State(*part) for name, part in _HOW.items()}},
         prevent_initial_call=True,
     )
-    def look_closer_at_passes(
-        shown: list[float | str] | None,
-        keys: list[str] | None,
-        over: Abscissa,
-        start: Anchor,
-        unit: str,
-        surroundings: Any,
-        token: str,
-    ) -> Patch:
-        chosen, _ = book.choose(sessions.peek(token), keys or [])
+    def look_closer_at_passes(shown: list[float | str] | None, how: dict[str, Any]) -> Patch:
+        chosen, _, overlay, looked = laid(how)
         if not chosen:
             raise PreventUpdate
-        curves = [one.curves for one in chosen]
-        palette, coarse = seen_by(surroundings)
-        window = window_of(shown)
-        overlay = lay(curves, over, start)
-        return finer(
-            overlay_figure(overlay, looks(curves), SPEED_UNITS[unit], palette, coarse=coarse, window=window)
-        )
+        return finer(drawn(overlay, looked, how, shown))
 
 
 def _register_cursor(app: Dash) -> None:
@@ -181,6 +168,7 @@ def _register_cursor(app: Dash) -> None:
         ClientsideFunction("overlay", "move"),
         Output(cells, "children"),
         Output("overlay-place", "children"),
+        Output("overlay-speeds", "children"),
         Input("overlay-at", "value"),
         Input("overlay-cursor-data", "data"),
         State(cells, "id"),

@@ -85,6 +85,8 @@ def test_the_cursor_reads_what_the_library_reads(page: Page, season_url: str) ->
         expect(speeds(page).nth(k)).to_have_text(
             speed_text(read.value, "mph", read.u95).removesuffix(" mph"), use_inner_text=True
         )
+    first = speeds(page).first.inner_text().split(" ")[0]
+    expect(page.locator("#overlay-speeds")).to_contain_text(f"A {first}")
     # With the keyboard, a step at a time.
     put_cursor(page, "ArrowLeft", 12)
     expect(page.locator("#overlay-place")).not_to_have_text("At 0.00 s")

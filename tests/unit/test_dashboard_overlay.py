@@ -195,7 +195,7 @@ def test_the_cursor_reads_in_the_browser_what_the_library_reads(book: OverlayBoo
     chosen = all_of(book, session)
     overlay = lay([one.curves for one in chosen], "time", "peak")
     data = json.loads(json.dumps(cursor_data(overlay, looks([one.curves for one in chosen]), MPH, LIGHT)))
-    assert data["rows"][0] == {"name": SPEED, "axis": "y", "decimals": 2}
+    assert data["rows"][0] == {"name": SPEED, "axis": "y", "unit": "mph", "decimals": 2}
     assert (data["abscissa"]["low"], data["abscissa"]["high"]) == overlay.span
     for laid, told in zip(overlay.laid, data["passes"], strict=True):
         assert told["colour"] in (LIGHT.out, LIGHT.back)
