@@ -6,7 +6,7 @@
     python tests/fuzzing/fuzz.py --summary                     what the runs in the folder came to
 
 Needs the extra `fuzz` (atheris), for which there are wheels for few versions of Python. The corpus, what is
-found and a line of figures for each slice of time are kept in `--folder`: a run goes on where the last one ended.
+found and a line of figures for each slice of time are kept in `--folder`: a run goes on where the last ended.
 """
 
 from __future__ import annotations
@@ -39,11 +39,12 @@ _COVERAGE: Final = re.compile(r"cov: (\d+) ft: (\d+) corp: (\d+)")
 
 
 def main() -> int:
-    """Run what the arguments say; 1 where something was found."""
+    """Run what the arguments say; 1 where something was found, or a target did not even begin."""
     parser = argparse.ArgumentParser(description="fuzz the readers")
     parser.add_argument("--target", action="append", help="which (default: all in turn)")
     parser.add_argument("--minutes", type=float, default=1.0, help="altogether")
     parser.add_argument("--slice", type=float, default=5.0, help="minutes at a time for each target")
+    parser.add_argument("--runs", type=int, help="so many inputs a slice, the same ones each time")
     parser.add_argument("--folder", type=Path, default=Path(tempfile.gettempdir()) / "reciprocal_fuzz")
     parser.add_argument("--replay", type=Path, nargs="*", help="inputs to look at, without atheris")
     parser.add_argument("--summary", action="store_true")
@@ -54,7 +55,8 @@ def main() -> int:
     if asked.replay is not None:
         return _replay(asked.target, asked.replay)
     if not asked.summary:
-        _in_turn(asked.target or _names(), asked.minutes * 60, asked.slice * 60, asked.folder)
+        more = [] if asked.runs is None else [f"-runs={asked.runs}", "-seed=1"]
+        _in_turn(asked.target or _names(), asked.minutes * 60, asked.slice * 60, asked.folder, more)
     return _summary(asked.folder)
 
 
@@ -81,18 +83,20 @@ def _replay(targets: list[str] | None, files: list[Path]) -> int:
     return int(wrong > 0)
 
 
-def _in_turn(targets: list[str], seconds: float, slice_s: float, folder: Path) -> None:
-    """Give each target a slice of time after another, until the time is up."""
+def _in_turn(targets: list[str], seconds: float, slice_s: float, folder: Path, more: list[str]) -> None:
+    """Give each target a slice of time after another, until the time is up; so many runs once each."""
     end = time.monotonic() + seconds
     while True:
         for name in targets:
             left_s = min(slice_s, end - time.monotonic())
             if left_s < 1.0:
                 return
-            _slice(name, left_s, folder)
+            _slice(name, left_s, folder, more)
+        if more:
+            return
 
 
-def _slice(name: str, seconds: float, folder: Path) -> None:
+def _slice(name: str, seconds: float, folder: Path, more: list[str]) -> None:
     """Run one target in a process of its own and write down what it came to."""
     corpus = folder / name / "corpus"
     _fill(name, corpus)
@@ -100,7 +104,7 @@ def _slice(name: str, seconds: float, folder: Path) -> None:
         sys.executable, __file__, "--target", name, "--folder", str(folder), "--inside",
         f"-max_total_time={round(seconds)}", f"-timeout={_SECONDS_AN_INPUT}", f"-rss_limit_mb={_MEGABYTES}",
         f"-max_len={_LONGEST_INPUT}", "-print_final_stats=1", f"-artifact_prefix={folder / name}/stopped-",
-        "-reload=0", str(corpus),
+        "-reload=0", *more, str(corpus),
     ]  # fmt: skip
     before = resource.getrusage(resource.RUSAGE_CHILDREN)
     begun = time.monotonic()
@@ -189,18 +193,21 @@ def _summary(folder: Path) -> int:
         run = json.loads(line)
         runs[run["target"]].append(run)
     print("target     minutes   CPU min  executions  coverage  corpus  peak MB  found")
-    total = 0
+    wrong = 0
     for name, slices in runs.items():
         found = [f for f in (folder / name / "found").glob("*") if f.suffix != ".txt"]
         stopped = list((folder / name).glob("stopped-*"))
-        total += len(found) + len(stopped)
+        wrong += len(found) + len(stopped) + sum(run["executions"] == 0 for run in slices)
         sums = [sum(run[key] for run in slices) for key in ("minutes", "cpu_minutes", "executions")]
         most = [max(run[key] for run in slices) for key in ("coverage", "corpus", "peak_mb")]
         print(f"{name:10}{sums[0]:8.1f}{sums[1]:10.1f}{sums[2]:12}", end="")
         print(f"{most[0]:10}{most[1]:8}{most[2]:9}{len(found) + len(stopped):7}")
-        for file in (*found, *stopped):
+        for file in found:
+            said = file.with_name(f"{file.name}.txt").read_text().strip().splitlines()[-1]
+            print(f"    {file}: {said[:200]}")
+        for file in stopped:
             print(f"    {file}")
-    return int(total > 0)
+    return int(wrong > 0)
 
 
 if __name__ == "__main__":

@@ -44,8 +44,8 @@ class TouchedOutsideError(AssertionError):
 def watched(what: str, seconds: float, megabytes: float) -> Iterator[None]:
     """Fail where a block costs more than this, or opens a file, a socket or a process.
 
-    Only Python's own opening is seen (its audit events). What the XML library's C code might open shows by what
-    it costs, since the mutations of GPX name a file without end, and by a socket in the reader's unit tests.
+    Only Python's own opening is seen (its audit events). What the XML library's C code might open shows by
+    its cost, since the mutations of GPX name a file without end, and by a socket in the reader's unit tests.
     """
     global _touched, _installed
     if not _installed:
