@@ -79,7 +79,7 @@ def check(args: Namespace) -> None:
 def analyse_all(args: Namespace) -> int:
     """Analyse an archive and say where the results are and what could not be used."""
     archive: Path = args.archive.resolve()
-    out = args.out or archive.with_name(f"{archive.name}-analysed")
+    out = args.out or archive.parent / f"{archive.name}-analysed"  # of the root, in the root
     request = replace(arguments.judging(args), power=arguments.power_options(args, arguments.limits(args)))
     kept, damaged = headingmaps.load()
     complain(damaged)
