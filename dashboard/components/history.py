@@ -12,6 +12,7 @@ from dashboard.components.addresses import bench_address, compare_address, logbo
 from dashboard.components.logbook import outing_table
 from dashboard.components.marks import icon, sentence, speed_value
 from dashboard.components.statements import outing_statement
+from dashboard.services.fields import Chosen
 from dashboard.services.history import AsFound, Past, Tune
 from dashboard.services.logbook import OutingsPage
 from telemetry.compare import Units
@@ -25,11 +26,11 @@ _VERDICT_ICONS: Final = {"counts": "check", "does not count": "cross", "cannot t
 _ROWS: Final = 50
 
 
-def best_told(past: Past, unit: str) -> list[Any]:
+def best_told(past: Past, units: Chosen) -> list[Any]:
     """Show the best two-way, with the way to its statement."""
     if past.best is None:
         return [html.P("No two-way of this boat is in the logbook yet.")]
-    outing = past.outing(past.best.outing_id)
+    outing, unit = past.outing(past.best.outing_id), units.speed
     parts: list[Any] = [
         html.P(
             speed_value(past.best.average_mps, unit, past.best.u95_mps, large=True), id="history-best-figure"
@@ -42,7 +43,7 @@ def best_told(past: Past, unit: str) -> list[Any]:
                 f" UTC, sheet {outing.sheet_name} ({past.letters[outing.sheet_id]}).",
             ]
         ),
-        outing_statement(outing.id, unit),
+        outing_statement(outing.id, units),
     ]
     if past.best_counting is not None and past.best_counting != past.best:
         parts.append(html.P(_counting(past, past.best_counting, unit)))

@@ -18,7 +18,6 @@ from dashboard.services.safety import Restored
 from dashboard.services.uploads import FileView
 from telemetry.logbook import Boat, Outing
 from telemetry.logbook.telling import conditions_told, moment_text
-from telemetry.units import CELSIUS
 
 _HEADS = ("Began, UTC", "Boat", "Setup sheet", "Place", "Passes", "Peak", "Best two-way", "Verdict")
 
@@ -113,9 +112,10 @@ def _link(outing: Outing) -> html.A:
     return html.A(moment_text(outing.start_utc), href=outing_address(outing.id))
 
 
-def outing_facts(outing: Outing, unit: str, temperature_unit: str = CELSIUS) -> list[Any]:
+def outing_facts(outing: Outing, units: Chosen) -> list[Any]:
     """Tell one outing: its figures, its conditions, its logs."""
-    conditions = conditions_told(outing.conditions, unit, temperature_unit)
+    unit = units.speed
+    conditions = conditions_told(outing.conditions, unit, units.temperature)
     told = [
         ("Boat", outing.boat),
         ("Setup sheet", f"{outing.sheet_name} ({outing.sheet_id[:6]})"),
@@ -138,7 +138,7 @@ def outing_facts(outing: Outing, unit: str, temperature_unit: str = CELSIUS) -> 
             list(_terms([*figures, *((name, value) for name, value in told if value)])),
             className="facts-list",
         ),
-        outing_statement(outing.id, unit),
+        outing_statement(outing.id, units),
         passes_beside(outing.id, outing.passes),
         html.Ul(logs, className="kept-logs"),
         html.P(f"Analysed by version {outing.program_version}.", className="quiet"),

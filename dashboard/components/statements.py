@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Final
 from urllib.parse import urlencode
 
 from dash import html
+
+from dashboard.services.fields import Chosen
 
 STATEMENTS_AT: Final = "/statement"
 
@@ -15,9 +18,9 @@ def kept_statement(name: str) -> html.Div:
     return _links(f"{STATEMENTS_AT}/{name}", "")
 
 
-def outing_statement(outing_id: int, unit: str) -> html.Div:
-    """Link to the statement of an outing's best two-way."""
-    return _links(f"{STATEMENTS_AT}/outing/{outing_id}", f"?{urlencode({'unit': unit})}")
+def outing_statement(outing_id: int, units: Chosen) -> html.Div:
+    """Link to the statement of an outing's best two-way, in the reader's units."""
+    return _links(f"{STATEMENTS_AT}/outing/{outing_id}", f"?{urlencode(asdict(units))}")
 
 
 def _links(address: str, query: str) -> html.Div:

@@ -11,7 +11,12 @@ from dash import html
 from telemetry.setup import BENCH_LENGTHS, BENCH_MASSES
 from telemetry.units import SPEED_UNITS, TEMPERATURE_UNITS
 
-CHOSEN: Final = {"speed": "unit", "length": "length-unit", "temperature": "temperature-unit"}
+CHOSEN: Final = {
+    "speed": "unit",
+    "length": "length-unit",
+    "temperature": "temperature-unit",
+    "mass": "mass-unit",
+}
 """The ids of the controls, by the names of :class:`dashboard.services.fields.Chosen`."""
 
 
@@ -25,7 +30,7 @@ def other_choices() -> html.Details:
     rows = [
         ("Temperatures", _choice(CHOSEN["temperature"], tuple(TEMPERATURE_UNITS), "Temperature unit")),
         ("Lengths", _choice(CHOSEN["length"], BENCH_LENGTHS, "Length unit")),
-        ("Masses", _choice("mass-unit", BENCH_MASSES, "Mass unit")),
+        ("Masses", _choice(CHOSEN["mass"], BENCH_MASSES, "Mass unit")),
     ]
     return html.Details(
         [

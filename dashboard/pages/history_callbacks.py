@@ -19,6 +19,7 @@ from dashboard.figures.history import outings_figure
 from dashboard.figures.palette import seen_by
 from dashboard.figures.trial import trial_figure
 from dashboard.services.bench import showing_of
+from dashboard.services.fields import Chosen
 from dashboard.services.history import HistoryBook
 from telemetry.compare import Units
 
@@ -66,16 +67,19 @@ def _register_past(app: Dash, book: HistoryBook) -> None:
         Input("history-boat", "value"),
         Input("unit", "value"),
         Input("length-unit", "value"),
+        Input("temperature-unit", "value"),
         Input("mass-unit", "value"),
         Input("surroundings", "data"),
     )
-    def show_past(boat: str | None, unit: str, length: str, mass: str, seen: Any) -> tuple[Any, ...]:
+    def show_past(
+        boat: str | None, unit: str, length: str, temperature: str, mass: str, seen: Any
+    ) -> tuple[Any, ...]:
         past = book.past(boat)
         palette, coarse = seen_by(seen)
         if past is None:
             return [], outings_figure((), (), {}, None, unit, palette), [], [], [], [], []
         return (
-            best_told(past, unit),
+            best_told(past, Chosen(unit, length, temperature, mass)),
             outings_figure(
                 past.outings, past.two_ways, past.letters, past.best, unit, palette, coarse=coarse
             ),

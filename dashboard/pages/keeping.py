@@ -70,7 +70,6 @@ def register(
             "changed": State({"type": "changed-value", "form": form, "item": ALL}, "value"),
             "items": State({"type": "changed-value", "form": form, "item": ALL}, "id"),
             "units": chosen(),
-            "mass": State("mass-unit", "value"),
             "asking": State(asked, "data"),
             "token": State("session", "data"),
         },
@@ -84,7 +83,6 @@ def register(
         changed: list[str | None],
         items: list[dict[str, str]],
         units: dict[str, str],
-        mass: str,
         asking: Any,
         token: str,
     ) -> tuple[str, Any]:
@@ -102,7 +100,7 @@ def register(
             {one["item"]: text or "" for one, text in zip(items, changed, strict=True)},
             conditions_of(form, texts, numbers, now),
         )
-        showing = showing_of(now.length, mass, None)
+        showing = showing_of(now.length, now.mass, None)
         try:
             keep(shelf.url, session, entry, showing, request(session, asking), take_off=take_off)
         except ReciprocalError as error:

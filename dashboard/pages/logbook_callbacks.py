@@ -216,23 +216,24 @@ def _register_adding(app: Dash, sessions: Sessions, shelf: Shelf) -> None:
 
 def _register_outing(app: Dash, sessions: Sessions, shelf: Shelf) -> None:
     @app.callback(
-        Output("book-outing", "hidden"),
-        Output("book-facts", "children"),
-        Output("book-shown", "data"),
-        Input("_pages_location", "search"),
-        Input("unit", "value"),
-        Input("temperature-unit", "value"),
-        Input("book-revision", "data"),
-        State("_pages_location", "pathname"),
+        output=(
+            Output("book-outing", "hidden"),
+            Output("book-facts", "children"),
+            Output("book-shown", "data"),
+        ),
+        inputs={
+            "search": Input("_pages_location", "search"),
+            "units": chosen(Input),
+            "_revision": Input("book-revision", "data"),
+        },
+        state={"path": State("_pages_location", "pathname")},
     )
-    def show(
-        search: str, unit: str, temperature: str, _revision: int, path: str
-    ) -> tuple[bool, Any, int | None]:
+    def show(search: str, units: dict[str, str], _revision: int, path: str) -> tuple[bool, Any, int | None]:
         outing_id = outing_of(search) if path == PATH else None
         if outing_id is None:
             return True, [], None
         try:
-            return False, outing_facts(shelf.outing(outing_id), unit, temperature), outing_id
+            return False, outing_facts(shelf.outing(outing_id), Chosen(**units)), outing_id
         except ReciprocalError as error:
             return False, html.P(str(error), role="alert"), None
 

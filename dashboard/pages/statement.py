@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import fields
 
 from flask import Flask, Response, request
 
 from dashboard.components.statements import STATEMENTS_AT
+from dashboard.services.fields import Chosen
 from dashboard.services.statements import Statements
 from telemetry.errors import ReciprocalError
 from telemetry.statement import Statement, content_policy
@@ -38,9 +40,15 @@ def register(server: Flask, statements: Statements) -> None:
 
 def _of_outing(statements: Statements, outing_id: int, answer: Callable[[Statement], Response]) -> Response:
     try:
-        return answer(statements.of_outing(outing_id, request.args.get("unit", "mph")))
+        return answer(statements.of_outing(outing_id, _units()))
     except ReciprocalError as error:
         return _refusal(str(error))
+
+
+def _units() -> Chosen:
+    """Read the reader's units from the address."""
+    names = [one.name for one in fields(Chosen)]
+    return Chosen(**{name: request.args[name] for name in names if name in request.args})
 
 
 def _page(found: Statement) -> Response:

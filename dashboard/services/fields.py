@@ -21,6 +21,7 @@ class Chosen:
     speed: str = "mph"
     length: str = "mm"
     temperature: str = CELSIUS
+    mass: str = "kg"
 
     def name(self, kind: Kind) -> str:
         """Name the unit of a kind of field; lengths of hulls and propellers are never told in thousandths.

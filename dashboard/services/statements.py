@@ -7,11 +7,14 @@ import threading
 from collections import OrderedDict
 from datetime import UTC, datetime
 
+from dashboard.services.fields import Chosen
 from telemetry.analysis import Analysis
+from telemetry.errors import CallError
 from telemetry.logbook import open_logbook
 from telemetry.logbook.telling import conditions_told
+from telemetry.setup import Showing
 from telemetry.statement import Statement, statement
-from telemetry.units import CELSIUS
+from telemetry.units import SPEED_UNITS, TEMPERATURE_UNITS
 
 
 class Statements:
@@ -52,19 +55,32 @@ class Statements:
                 self._kept.move_to_end(name)
             return self._kept.get(name)
 
-    def of_outing(self, outing_id: int, unit: str) -> Statement:
+    def of_outing(self, outing_id: int, units: Chosen) -> Statement:
         """Make a statement of an outing's best two-way, with its sheet and conditions.
 
         Raises
         ------
         LogbookError
             If there is no such outing.
-        CallError
+        CallError, SetupError
             If there is no such unit.
         """
+        for kind, name, known in (
+            ("speed", units.speed, SPEED_UNITS),
+            ("temperature", units.temperature, TEMPERATURE_UNITS),
+        ):
+            if name not in known:
+                raise CallError(f"no {kind} unit '{name}'", mend=f"one of {', '.join(known)}")
         with open_logbook(self._logbook) as logbook:
             outing = logbook.outing(outing_id)
             analysis = logbook.analysed(outing_id)
             sheet = logbook.sheet(outing.sheet_id, outing.boat)
-        told = conditions_told(outing.conditions, unit, CELSIUS)
-        return statement(analysis, unit=unit, sheet=sheet, conditions=told, made_utc=datetime.now(UTC))
+        told = conditions_told(outing.conditions, units.speed, units.temperature)
+        return statement(
+            analysis,
+            unit=units.speed,
+            sheet=sheet,
+            showing=Showing(units.length, units.mass),
+            conditions=told,
+            made_utc=datetime.now(UTC),
+        )

@@ -14,6 +14,7 @@ from dash_client import DashClient
 from dashboard.app import Config, create_app
 from dashboard.components.logbook import outing_facts
 from dashboard.services.drops import put_in
+from dashboard.services.fields import Chosen
 from dashboard.services.questions import Asked
 from dashboard.services.samples import sample_uploads
 from dashboard.services.sessions import Sessions, new_token
@@ -112,13 +113,20 @@ def test_an_outing_of_the_logbook_is_stated_with_its_sheet_and_conditions(tmp_pa
             SetupSheet("Quorrel", name="calm water"),
             Conditions(place="<b>Long Lake</b>"),
         )
-    assert "/statement/outing/1?unit=km%2Fh" in str(outing_facts(imported.outing, "km/h"))
+    assert "/statement/outing/1?speed=km%2Fh&length=in" in str(
+        outing_facts(imported.outing, Chosen("km/h", "in"))
+    )
     client = DashClient(create_app(Config(logbook=book)))
-    answer = client.http.get("/statement/outing/1?unit=kn", base_url=HERE)
+    answer = client.http.get("/statement/outing/1?speed=kn", base_url=HERE)
     assert answer.status_code == 200
     assert "calm water" in answer.text
     assert "&lt;b&gt;Long Lake&lt;/b&gt;" in answer.text
     assert " kn " in answer.text
-    saved = client.http.get("/statement/outing/1/file?unit=kn", base_url=HERE)
+    saved = client.http.get("/statement/outing/1/file?speed=kn", base_url=HERE)
     assert saved.headers["Content-Disposition"] == 'attachment; filename="two-way-2025-06-14-T1.html"'
-    assert "no speed unit" in client.http.get("/statement/outing/1?unit=<i>", base_url=HERE).text
+    for asked, said in (
+        ("speed=<i>", "no speed unit"),
+        ("temperature=x", "no temperature unit"),
+        ("length=x", "there is no length"),
+    ):
+        assert said in client.http.get(f"/statement/outing/1?{asked}", base_url=HERE).text
