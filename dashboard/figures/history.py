@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from itertools import groupby
-from typing import Final
+from typing import Any, Final
 
 import plotly.graph_objects as go
 
@@ -19,6 +19,7 @@ SYMBOLS: Final = {"counts": "circle", "does not count": "x-thin", "cannot tell":
 _SPREAD: Final = 0.3  # of an outing's two-ways about its place, in outings
 _PEAK_AT: Final = 0.42
 _DAYS_SHOWN: Final = 8
+_LETTERS_SHOWN: Final = 40
 
 
 def verdict_colour(verdict: str, palette: Palette) -> str:
@@ -74,7 +75,7 @@ def outings_figure(
             hoverinfo="skip",
             name="best",
         )
-    _sheets(figure, outings, letters, palette)
+    _sheets(figure, outings, letters, palette, _LETTERS_SHOWN // 2 if coarse else _LETTERS_SHOWN)
     every = max(1, -(-len(outings) // (_DAYS_SHOWN // 2 if coarse else _DAYS_SHOWN)))
     shown = range(0, len(outings), every)
     figure.update_xaxes(
@@ -149,22 +150,32 @@ def _peaks(outings: Sequence[Outing], unit: str, palette: Palette) -> go.Scatter
 
 
 def _sheets(
-    figure: go.Figure, outings: Sequence[Outing], letters: Mapping[str, str], palette: Palette
+    figure: go.Figure, outings: Sequence[Outing], letters: Mapping[str, str], palette: Palette, most: int
 ) -> None:
-    """Shade every other run of one sheet, and write its letter above."""
+    """Shade every other run of one sheet, and write its letter above where there is room for so many."""
+    shades: list[dict[str, Any]] = []
+    words: list[dict[str, Any]] = []
     start = 0
     for k, (sheet_id, run) in enumerate(groupby(outings, key=lambda o: o.sheet_id)):
         stop = start + len(list(run))
         if k % 2:
-            figure.add_shape(
-                type="rect", x0=start - 0.5, x1=stop - 0.5, y0=0, y1=1, yref="paper", layer="below",
-                fillcolor=palette.grid, line={"width": 0}, opacity=0.6,
-            )  # fmt: skip
-        figure.add_annotation(
-            text=f"<b>{letters.get(sheet_id, '')}</b>", x=(start + stop - 1) / 2, y=1.0, yref="paper",
-            yanchor="bottom", showarrow=False, font={"size": 15, "color": palette.ink},
-        )  # fmt: skip
+            edges = {"x0": start - 0.5, "x1": stop - 0.5, "y0": 0, "y1": 1, "yref": "paper"}
+            look = {"fillcolor": palette.grid, "line": {"width": 0}, "opacity": 0.6, "layer": "below"}
+            shades.append({"type": "rect", **edges, **look})
+        words.append(
+            {
+                "text": f"<b>{letters.get(sheet_id, '')}</b>",
+                "x": (start + stop - 1) / 2,
+                "y": 1.0,
+                "yref": "paper",
+                "yanchor": "bottom",
+                "showarrow": False,
+                "font": {"size": 15, "color": palette.ink},
+            }
+        )
         start = stop
+    # All at once: plotly looks through what is there for each one that is added.
+    figure.update_layout(shapes=shades, annotations=words if len(words) <= most else [])
 
 
 def _day(outing: Outing) -> str:

@@ -90,25 +90,22 @@ class History(Services):
         first = (PassRow.outing_id == TwoWayRow.outing_id) & (PassRow.position == TwoWayRow.first_position)
         with self._reading() as session:
             rows = session.execute(
-                select(TwoWayRow, PassRow.start_utc)
+                select(
+                    TwoWayRow.outing_id,
+                    TwoWayRow.two_way_id,
+                    TwoWayRow.rule,
+                    PassRow.start_utc,
+                    TwoWayRow.distance_m,
+                    TwoWayRow.average_mps,
+                    TwoWayRow.u95_mps,
+                    TwoWayRow.verdict,
+                )
                 .join(OutingRow, OutingRow.id == TwoWayRow.outing_id)
                 .join(PassRow, first)
                 .where(OutingRow.boat_id == self._boat_row(session, boat).id)
                 .order_by(OutingRow.when_utc, OutingRow.id, TwoWayRow.position)
             )
-            return tuple(
-                KeptTwoWay(
-                    w.outing_id,
-                    w.two_way_id,
-                    w.rule,
-                    start_utc,
-                    w.distance_m,
-                    w.average_mps,
-                    w.u95_mps,
-                    w.verdict,
-                )
-                for w, start_utc in rows
-            )
+            return tuple(KeptTwoWay(*row) for row in rows)
 
     def upsets(self, boat: str) -> tuple[KeptUpset, ...]:
         """List the blow-overs and veers that a boat's outings show or may have, in order of time.

@@ -148,6 +148,16 @@ def test_each_verdict_has_a_shape_of_its_own(past: Past) -> None:
     assert "No outing" in outings_figure((), (), {}, None, "mph").layout.annotations[0].text
 
 
+def test_letters_stand_where_there_is_room_for_so_many(past: Past) -> None:
+    runs = [outing for _ in range(12) for outing in past.outings[::2]]  # 36 runs of a sheet
+    letters = {
+        coarse: outings_figure(runs, (), past.letters, None, "mph", coarse=coarse).layout.annotations
+        for coarse in (False, True)
+    }
+    assert [note.text for note in letters[False][:4]] == ["<b>A</b>", "<b>B</b>", "<b>C</b>", "<b>A</b>"]
+    assert letters[True] == ()
+
+
 def test_the_trial_is_drawn_as_it_is_advised(url: str) -> None:
     with open_logbook(url) as book:
         evidence = book.evidence(BOAT)

@@ -15,6 +15,8 @@ from dash_client import DashClient
 from logbooks import everything, small_log, with_fleet
 from test_dashboard_comparing import text_of
 
+from dashboard.access import Passphrase
+from dashboard.access.passphrase import Cost
 from dashboard.app import Config, create_app
 from dashboard.services import safety
 from dashboard.services.safety import LARGEST_BACKUP_BYTES, Safe
@@ -126,6 +128,20 @@ def test_the_addresses_hand_out_the_backup_and_the_tables(client: DashClient, ba
         assert json.loads(archive.read("logbook.json"))["schema"] == "reciprocal-export/1"
     foreign = client.http.get("/logbook/backup", base_url="http://elsewhere.example")
     assert foreign.status_code == 403
+
+
+@pytest.mark.parametrize("address", ["/logbook/backup", "/logbook/export"])
+def test_who_has_not_logged_in_gets_no_logbook(url: str, address: str) -> None:
+    home, said = "http://192.168.4.1:8050", "four quiet words float"
+    dash.page_registry.clear()
+    app = create_app(Config(passphrase=Passphrase.of(said, Cost(2**4, 1, 1)), logbook=url))
+    dash.page_registry.clear()
+    reader = app.server.test_client()
+    turned_away = reader.get(address, base_url=home)
+    assert turned_away.status_code == 303
+    assert "/login" in turned_away.headers["Location"]
+    reader.post("/login", data={"passphrase": said, "next": "/"}, base_url=home, headers={"Origin": home})
+    assert zipfile.is_zipfile(io.BytesIO(reader.get(address, base_url=home).data))
 
 
 def test_the_page_says_why_a_backup_is_refused(client: DashClient, backup: bytes) -> None:
