@@ -16,6 +16,8 @@ class DashClient:
         self.http: FlaskClient = app.server.test_client()
         self.http.get("/", base_url="http://127.0.0.1:8050")  # the first request sets the app up
         self._callbacks = app.callback_map
+        self.beside: dict[str, Any] = {}
+        """What the latest call set beside its outputs, as ``{id: {property: value}}``."""
 
     def call(self, name: str, values: dict[str, Any], changed: str) -> Any:
         """Return the outputs as ``{id: {property: value}}``, or ``None`` where nothing is to change."""
@@ -47,7 +49,9 @@ class DashClient:
         if answer.status_code == 204:
             return None
         assert answer.status_code == 200, answer.get_data(as_text=True)
-        return json.loads(answer.get_data(as_text=True))["response"]
+        told = json.loads(answer.get_data(as_text=True))
+        self.beside = told.get("sideUpdate", {})
+        return told["response"]
 
     @staticmethod
     def _outputs(key: str) -> Any:
