@@ -116,7 +116,7 @@ def test_the_cursor_reads_what_the_library_reads(page: Page, season_url: str) ->
 
 @ON_A_PHONE
 def test_the_unit_once_chosen_holds_here_too(page: Page, season_url: str) -> None:
-    laid = by_the_library(season_url, "distance", "start")
+    laid = by_the_library(season_url, "distance", "take-off")
     opened(page)
     page.locator("#unit").get_by_text("km/h", exact=True).click()
     expect(page.locator("#overlay-readings thead")).to_contain_text("Speed [km/h]")

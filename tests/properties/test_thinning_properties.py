@@ -1,4 +1,4 @@
-"""What the resampler holds for any curve and window: no point made, no extreme lost, true samples close up."""
+"""What the resampler holds for any curve and window: no point made, no extreme lost, all samples close up."""
 
 from __future__ import annotations
 
