@@ -12,7 +12,7 @@ from dashboard.figures.palette import Palette, with_alpha
 from telemetry.setup import Balance, Estimate, Move, Part, Restoration, Showing, length_text, mass_text
 from telemetry.units import convert
 
-_HEIGHTS: Final = {1.0: "middle right", 1.5: "top center", 0.5: "bottom center"}
+_HEIGHTS: Final = {1.0: "middle right", 1.5: "top center", 0.55: "middle left"}
 """Neighbours stand at different heights, so that none hides another, with their names on different sides."""
 _LANE: Final = 2.25  # of the first arrow; each further one stands higher
 _HULL: Final = ((0.0, 0.15), (0.9, 0.15), (1.0, 1.9), (0.0, 1.75))  # shares of its length, and heights
