@@ -12,8 +12,10 @@ from pathlib import Path
 import pytest
 from logbooks import BOAT, SHEET, add, everything, new_database, small_log, with_fleet
 
+from telemetry.byhand import Cut
 from telemetry.errors import LogbookError
 from telemetry.logbook import Logbook, open_logbook, schema
+from telemetry.logbook.migrations import HEAD
 from telemetry.setup import FoundMeasure, Reading, ServiceTask
 
 NOW = datetime(2026, 7, 1, 12, 0, tzinfo=UTC)
@@ -33,6 +35,7 @@ def full(fleet: Logbook) -> Logbook:
     for hour in range(3):
         add(fleet, hour)
     fleet.remove_outing(2)
+    fleet.correct_by_hand(1, [Cut(fleet.outing(1).logs[0].sha256, 12.0, 13.0, "Gischt, ünder")], who="Ada")
     assert all(everything(fleet).values()), "every table has a row"
     return fleet
 
@@ -90,7 +93,7 @@ def test_a_backup_of_an_earlier_step_is_restored_and_brought_up(
     full.backup(file)
     # The same backup as the program of the first step would have written it.
     old = tmp_path / "old.zip"
-    later = {"founds", "services", "services_done"}
+    later = {"founds", "services", "services_done", "corrections"}
     with zipfile.ZipFile(file) as new, zipfile.ZipFile(old, "w") as archive:
         manifest = json.loads(new.read("logbook.json"))
         manifest["revision"] = first
@@ -166,7 +169,7 @@ def damaged(file: Path, out: Path, member: str, change: object) -> Path:
         ("logbook.json", lambda data: None, "no backup of a logbook"),
         ("logbook.json", lambda data: b"{}", "no backup of a logbook"),
         ("logbook.json", lambda data: data.replace(b"backup/1", b"backup/9"), "update the program"),
-        ("logbook.json", lambda data: data.replace(b'"0002"', b'"9999"'), "update the program"),
+        ("logbook.json", lambda data: data.replace(f'"{HEAD}"'.encode(), b'"9999"'), "update the program"),
     ],
 )
 def test_a_damaged_or_newer_backup_changes_nothing(
