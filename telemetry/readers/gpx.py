@@ -246,7 +246,7 @@ def _add_element(points: _Points, element: Any) -> None:
     points.times.append(None)
     for child in element.iterdescendants():
         name = _local_name(child.tag)
-        if name == "time" and child.getparent() is element:
+        if name == "time" and child.getparent() is element and points.times[n] is None:
             points.times[n] = gpxpy.gpxfield.TIME_TYPE.from_string(child.text)
         elif name == "fix":
             points.set("fix", n, float((child.text or "").strip() != "none"))

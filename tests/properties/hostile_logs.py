@@ -41,6 +41,10 @@ def _dated_row(i: int) -> bytes:
     return b"2021-05-%02dT%02d:%02d:%02d.%03d,1\n" % (i % 28, i % 24, i % 60, i % 61, i % 1000)
 
 
+def _yearly_row(i: int) -> bytes:
+    return b"%04d-05-05T10:11:12Z,%d\n" % (1981 + i % 8000, i % 30)
+
+
 def _random() -> bytes:
     return np.random.default_rng(11).bytes(SIZE)
 
@@ -49,14 +53,19 @@ _STAMP, _LAT, _LON, _SPEED = (253, 4, 0x86), (0, 4, 0x85), (1, 4, 0x85), (6, 2, 
 _USUAL = b"\x00" + struct.pack("<IiiH", 1_000_000_000, 500_000_000, 90_000_000, 12_000)
 _WIDEST = struct.pack("<BBBHB", 0x40, 0, 0, 20, 255) + bytes([6, 2, 0x84]) * 255
 _DEFINED = _record_definition(_STAMP, _LAT, _LON, _SPEED)
+_ENTITIES = (
+    b'<!DOCTYPE gpx [<!ENTITY a "aaaaaaaaaa">'
+    + b"".join(b'<!ENTITY %c "%s">' % (98 + i, b"&%c;" % (97 + i) * 10) for i in range(12))
+    + b"]><gpx><trk><name>&m;</name>"
+)
 _POINT = b'<trkpt lat="46.1" lon="8.1"><time>2025-01-01T00:00:00Z</time></trkpt>'
 
 
-def _zip(*files: bytes) -> bytes:
+def _zip(*files: bytes, ending: str = "csv") -> bytes:
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
         for number, data in enumerate(files):
-            archive.writestr(f"{number}.csv", data)
+            archive.writestr(f"{number}.{ending}", data)
     return out.getvalue()
 
 
@@ -78,16 +87,32 @@ def _listed_without_end() -> bytes:
     return b"PK\x03\x04" + entries + tail
 
 
-def _gz_of(size: int) -> bytes:
+def _bomb(name: str, head: bytes, size: int) -> bytes:
+    """Make a zip of a head and spaces, in parts: what making it costs must not hide what reading it costs."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive, archive.open(name, "w") as member:
+        member.write(head)
+        for _ in range(size // SIZE):
+            member.write(b" " * SIZE)
+    return out.getvalue()
+
+
+def _dull() -> bytes:
+    """Make a zip of a GPX that shrinks nearly as much as is let through."""
+    times = (b"<time>2025-01-01T00:%02d:%02dZ</time>" % (i // 60 % 60, i % 60) for i in range(9000))
+    return _zip(_GPX + b'<trkpt lat="46.1" lon="8.1">' + b"".join(times) * 56, ending="gpx")
+
+
+def _gz_of(size: int, begin: bytes = b"t_s,speed_mps\n") -> bytes:
     """Make a gzip file of noughts: one part is packed, since after a full flush the next packs the same."""
     packer = zlib.compressobj(9, zlib.DEFLATED, 16 + zlib.MAX_WBITS)
-    head = packer.compress(b"t_s,speed_mps\n") + packer.flush(zlib.Z_FULL_FLUSH)
+    head = packer.compress(begin) + packer.flush(zlib.Z_FULL_FLUSH)
     part = packer.compress(bytes(SIZE)) + packer.flush(zlib.Z_FULL_FLUSH)
     end = zlib.compressobj(9, zlib.DEFLATED, -zlib.MAX_WBITS).flush()
-    check = zlib.crc32(b"t_s,speed_mps\n")
+    check = zlib.crc32(begin)
     for _ in range(size // SIZE):
         check = zlib.crc32(bytes(SIZE), check)
-    return head + part * (size // SIZE) + end + struct.pack("<II", check, (size + 14) % 2**32)
+    return head + part * (size // SIZE) + end + struct.pack("<II", check, (size + len(begin)) % 2**32)
 
 
 CASES: dict[str, Callable[[], bytes]] = {
@@ -108,12 +133,15 @@ CASES: dict[str, Callable[[], bytes]] = {
     "gpx of empty elements": lambda: _filled(_GPX, b"<a/>"),
     "gpx of namespaces": lambda: _filled(b"<gpx", b" xmlns"),
     "gpx of attributes": lambda: b"<gpx" + b"".join(b' a%d=""' % i for i in range(430_000)) + b"/>",
-    "gpx entity bomb": lambda: _filled(
-        b'<!DOCTYPE gpx [<!ENTITY a "aaaaaaaaaa">'
-        + b"".join(b'<!ENTITY %c "%s">' % (98 + i, b"&%c;" % (97 + i) * 10) for i in range(12))
-        + b"]><gpx><trk><name>&m;</name>",
-        _POINT,
-    ),
+    "gpx entity bomb": lambda: _filled(_ENTITIES, _POINT),
+    "gpx entity bomb in zip": lambda: _zip(_ENTITIES + _POINT * 2000, ending="gpx"),
+    "gpx bomb in zip": lambda: _bomb("0.gpx", _GPX, 1_000_000_000),
+    "gpx in zip as dull as may be": _dull,
+    "fit bomb in gz": lambda: _gz_of(1_000_000_000, _fit(_DEFINED, b"\0", 0xFFFFFFF0)[:1000]),
+    "fit claiming gigabytes in zip": lambda: _zip(_fit(_DEFINED, _USUAL, 0xFFFFFFF0)[:900_000], ending="fit"),
+    "csv of one cell": lambda: b't_s,speed_mps\n0,1\n1,"' + b"2" * SIZE,
+    "csv of years": lambda: b"time,speed_mps\n" + b"".join(map(_yearly_row, range(150_000))),
+    "csv in utf-16": lambda: _filled(b"t_s,speed_mps\n", b"1,2\n").decode().encode("utf-16-le")[:SIZE],
     "gpx of open brackets": lambda: _filled(_GPX, b"<"),
     "gpx of long text": lambda: _filled(_GPX + b'<trkpt lat="1" lon="2"><time>', b"2"),
     "nmea of dollars": lambda: _filled(b"$GPRMC,1*00\n", b"$"),
