@@ -34,6 +34,7 @@ def jobs_area(page: str) -> html.Div:
             dmc.Button("Cancel all", id=f"{page}-cancel-all", variant="default", style={"display": "none"}),
             dcc.Interval(id=f"{page}-poll", interval=_POLL_MS),
             dcc.Store(id=f"{page}-shape"),
+            dcc.Store(id=f"{page}-seen"),
         ]
     )
 

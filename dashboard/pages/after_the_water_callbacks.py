@@ -18,6 +18,7 @@ from dashboard.figures.plan import aspect, place_at, plan
 from dashboard.figures.speed_time import speed_time
 from dashboard.figures.thinning import window_of
 from dashboard.pages import after_the_water_files, after_the_water_power, after_the_water_zoom
+from dashboard.pages.after_the_water import PAGE
 from dashboard.pages.units import chosen
 from dashboard.services.fields import FACTS, LIMITS, Chosen, Field
 from dashboard.services.questions import (
@@ -181,7 +182,12 @@ def _two_way(analysis: Analysis, name: str | None) -> TwoWay | None:
 
 def _register_answer(app: Dash, sessions: Sessions, statements: Statements) -> None:
     @app.callback(
-        output=(Output("asked", "data"), Output("own-distance", "error"), Output("gates", "error")),
+        output=(
+            Output("asked", "data"),
+            Output("own-distance", "error"),
+            Output("gates", "error"),
+            Output(f"{PAGE}-seen", "data"),
+        ),
         inputs={
             "_revision": Input("revision", "data"),
             "token": Input("session", "data"),
@@ -200,16 +206,17 @@ def _register_answer(app: Dash, sessions: Sessions, statements: Statements) -> N
         facts: dict[str, float | str | None],
         limits: dict[str, float | str | None],
         units: dict[str, str],
-    ) -> tuple[Any, str, str]:
+    ) -> tuple[Any, str, str, int]:
         asked = asked_of(judged, window_min, facts, limits, Chosen(**units))
         session = sessions.peek(token)
+        seen = session.revision  # before the answer: one that comes meanwhile is asked for again
         try:
             session.answer(request_of(session, asked))
         except CallError as error:
             said = sentence(error.reason)
             at_distance = error.place == "distance"
-            return no_update, said if at_distance else "", "" if at_distance else said
-        return {name: getattr(asked, name) for name in Asked.__slots__}, "", ""
+            return no_update, said if at_distance else "", "" if at_distance else said, seen
+        return {name: getattr(asked, name) for name in Asked.__slots__}, "", "", seen
 
     @app.callback(
         Output("answer", "children"),

@@ -102,7 +102,7 @@ def register(
         )
         showing = showing_of(now.length, now.mass, None)
         try:
-            keep(shelf.url, session, entry, showing, request(session, asking), take_off=take_off)
+            keep(shelf.url, session, form, entry, showing, request(session, asking), take_off=take_off)
         except ReciprocalError as error:
             return str(error), []
         reading.follow(page)
@@ -126,7 +126,9 @@ def register(
         error = session.failure("keeping")
         if error:
             told["error"] = error
-        kept = session.kept
+        kept = session.kept if session.kept and session.kept.form == form else None
+        if kept is None and known is not None:  # the logs are others by now
+            told |= {"said": [], "kept": None}
         if kept is None or kept.outing.id == known:
             return {**told, "new": [no_update] * 3}
         told |= {"said": kept_told(kept), "kept": kept.outing.id, "boat": kept.outing.boat}

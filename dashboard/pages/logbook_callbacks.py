@@ -197,9 +197,16 @@ def _register_logs(app: Dash, sessions: Sessions) -> None:
         session.remove(ctx.triggered_id["key"])
         return session.revision
 
-    @app.callback(Output("book-logs", "children"), Input("book-waiting", "data"), Input("session", "data"))
-    def list_logs(_waiting: int, token: str) -> list[html.Li]:
-        return waiting_logs(file_view(upload, None) for upload in sessions.peek(token).uploads.values())
+    @app.callback(
+        Output("book-logs", "children"),
+        Output(f"{PAGE}-seen", "data"),
+        Input("book-waiting", "data"),
+        Input("session", "data"),
+    )
+    def list_logs(_waiting: int, token: str) -> tuple[list[html.Li], int]:
+        session = sessions.peek(token)
+        seen = session.revision
+        return waiting_logs(file_view(upload, None) for upload in session.uploads.values()), seen
 
 
 def _register_adding(app: Dash, sessions: Sessions, shelf: Shelf) -> None:

@@ -26,7 +26,8 @@ def register(app: Dash, sessions: Sessions, page: str, revision: str, form: str)
     page : str
         What the ids of its :func:`dashboard.components.jobs.jobs_area` begin with.
     revision : str
-        The id of the store that tells the page which state of the session it shows.
+        The id of the store whose change has the page show the session anew. What it was when the page last
+        asked it for an answer stands in the area's own store, which ends in ``seen``.
     form : str
         What the ids of its :func:`dashboard.components.outing.outing_form` begin with.
     """
@@ -40,11 +41,11 @@ def register(app: Dash, sessions: Sessions, page: str, revision: str, form: str)
         Input(f"{page}-poll", "n_intervals"),
         State(shares, "id"),
         State(f"{page}-shape", "data"),
-        State(revision, "data"),
+        State(f"{page}-seen", "data"),
         State("session", "data"),
         prevent_initial_call=True,
     )
-    def look(_n: int, ids: list[dict[str, str]], shape: Any, shown: int, token: str) -> tuple[Any, ...]:
+    def look(_n: int, ids: list[dict[str, str]], shape: Any, seen: int, token: str) -> tuple[Any, ...]:
         session = sessions.peek(token)
         idle = not session.queue.under_way
         jobs, now = session.queue.views, session.revision
@@ -53,7 +54,7 @@ def register(app: Dash, sessions: Sessions, page: str, revision: str, form: str)
         return (
             idle,
             no_update if drawn == shape else drawn,
-            no_update if now == shown else now,
+            no_update if now == seen else now,
             [by_key.get(one["key"], no_update) for one in ids],
         )
 

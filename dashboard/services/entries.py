@@ -85,8 +85,9 @@ class Entry:
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """An outing that was put into the logbook, and the logs that could not be used for it."""
+    """An outing that was put into the logbook from a form, and the logs that could not be used for it."""
 
+    form: str
     outing: Outing
     unused: tuple[LogError, ...]
 

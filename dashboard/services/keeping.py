@@ -29,6 +29,7 @@ _ON_A_SHEET: Final = {
 def keep(
     url: str | None,
     session: Session,
+    form: str,
     entry: Entry,
     showing: Showing,
     request: Request | None = None,
@@ -44,6 +45,8 @@ def keep(
     url : str or None
         The logbook's file or URL; None is the user's own.
     session : Session
+    form : str
+        Which form on which page it is.
     entry : Entry
     showing : Showing
         In which units and signs its user wrote what changed.
@@ -85,7 +88,7 @@ def keep(
         for key in usable if take_off else ():
             session.remove(key)
         begins = {} if take_off else begun_with(session, told)
-        session.keep(Kept(imported.outing, imported.unused), begins)
+        session.keep(Kept(form, imported.outing, imported.unused), begins)
 
     session.queue.cancel_all("keeping")
     session.queue.add(Job("keeping", entry.boat_name, work))

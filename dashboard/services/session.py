@@ -38,7 +38,7 @@ class Session:
         What the page's controls begin with, by the names of ``dashboard.services.questions.Asked``: as an
         outing that was laid open was asked, or as the setup sheet says that the logs were kept with.
     kept : Kept or None
-        The latest outing that logs were kept as.
+        The outing that these logs were kept as, or those that were taken off then.
     lost : str
         Why logs that were here are no longer, in words for their reader; empty where nothing was lost.
     queue : Queue
@@ -253,6 +253,7 @@ class Session:
         self.revision += 1
         if list(map(id, self.logs)) != list(map(id, before)):
             self._state += 1
+            self.kept = None
         if not self.logs:
             self._answers.clear()
             self._answered = self._state

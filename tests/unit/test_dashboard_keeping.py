@@ -54,7 +54,7 @@ def test_a_boat_and_a_first_sheet_are_made_on_the_spot(url: str, session: Sessio
         changed={"prop_pitch_mm": "2.5", "prop_diameter_mm": "", "cells": "6"},
         conditions=Conditions("Long Lake", air_c=20.0, note="first run"),
     )
-    keep(url, session, entry, Showing(length="in"), Request(rule="land"))
+    keep(url, session, "keep", entry, Showing(length="in"), Request(rule="land"))
     assert session.failure("keeping") == ""
     assert session.kept is not None
     outing = session.kept.outing
@@ -75,7 +75,7 @@ def test_a_boat_and_a_first_sheet_are_made_on_the_spot(url: str, session: Sessio
 
 def test_the_next_sheet_says_what_changed_and_comes_from_the_one_chosen(url: str, session: Session) -> None:
     entry = Entry(BOAT, sheet=SHEET.sheet_id, new_sheet="more pitch", changed={"prop_pitch_mm": "65 mm"})
-    keep(url, session, entry, MM)
+    keep(url, session, "keep", entry, MM)
     assert session.kept is not None
     with open_logbook(url) as book:
         sheet = book.sheet(session.kept.outing.sheet_id)
@@ -85,7 +85,7 @@ def test_the_next_sheet_says_what_changed_and_comes_from_the_one_chosen(url: str
 
 def test_the_sheet_goes_before_what_was_typed_of_the_power_train(url: str, session: Session) -> None:
     typed = Request(power=PowerOptions(pitch_mm=70.0, kv_rpm_per_v=1900.0, limits=Limits(current_a=90.0)))
-    keep(url, session, Entry(BOAT, sheet=SHEET.sheet_id), MM, typed)
+    keep(url, session, "keep", Entry(BOAT, sheet=SHEET.sheet_id), MM, typed)
     assert session.kept is not None
     with open_logbook(url) as book:
         power = book.asked(session.kept.outing.id)[0].power
@@ -117,7 +117,7 @@ def test_a_form_that_cannot_be_used_says_why_and_keeps_nothing(
     url: str, session: Session, entry: Entry, said: str
 ) -> None:
     with pytest.raises(ReciprocalError, match=said):
-        keep(url, session, entry, MM)
+        keep(url, session, "keep", entry, MM)
     with open_logbook(url) as book:
         assert book.outings() == ()
         assert len(book.boats()) == 2
@@ -125,14 +125,14 @@ def test_a_form_that_cannot_be_used_says_why_and_keeps_nothing(
 
 def test_without_a_log_there_is_nothing_to_keep(url: str) -> None:
     with pytest.raises(CallError, match="there is no log to add"):
-        keep(url, Session(), Entry(BOAT, sheet=SHEET.sheet_id), MM)
+        keep(url, Session(), "keep", Entry(BOAT, sheet=SHEET.sheet_id), MM)
 
 
 def test_a_log_that_is_kept_already_is_refused_with_its_outing_named(url: str, session: Session) -> None:
     entry = Entry(BOAT, sheet=SHEET.sheet_id)
-    keep(url, session, entry, MM)
+    keep(url, session, "keep", entry, MM)
     assert session.kept is not None
-    keep(url, session, replace(entry, new_sheet="e", changed={"cells": "6"}), MM)
+    keep(url, session, "keep", replace(entry, new_sheet="e", changed={"cells": "6"}), MM)
     assert f"in the logbook already, in outing {session.kept.outing.id}" in session.failure("keeping")
     assert session.failure("keeping") == ""  # said once
     with open_logbook(url) as book:
@@ -146,7 +146,7 @@ def test_a_locked_logbook_is_said_and_nothing_is_kept(
     holder = sqlite3.connect(url, isolation_level=None)
     holder.execute("BEGIN IMMEDIATE")
     try:
-        keep(url, session, Entry(BOAT, sheet=SHEET.sheet_id), MM)
+        keep(url, session, "keep", Entry(BOAT, sheet=SHEET.sheet_id), MM)
         said = session.failure("keeping")
     except LogbookError as error:
         said = str(error)
@@ -172,7 +172,7 @@ def test_a_cancelled_keeping_keeps_nothing(
         return analyse(*args, **more)
 
     monkeypatch.setattr(importing, "analyse", pressed_midway)
-    keep(url, session, Entry(new_boat="Quorrel", new_sheet="a"), MM)
+    keep(url, session, "keep", Entry(new_boat="Quorrel", new_sheet="a"), MM)
     assert [view.state for view in session.queue.views] == ["cancelled"]
     assert session.kept is None
     with open_logbook(url) as book:
@@ -183,7 +183,7 @@ def test_a_cancelled_keeping_keeps_nothing(
 def test_on_the_logbooks_page_the_logs_are_taken_off_and_leave_no_question_behind(
     url: str, session: Session
 ) -> None:
-    keep(url, session, Entry(BOAT, sheet=SHEET.sheet_id), MM, take_off=True)
+    keep(url, session, "keep", Entry(BOAT, sheet=SHEET.sheet_id), MM, take_off=True)
     assert session.kept is not None
     assert session.uploads == {}
     assert session.asked == {}
@@ -193,7 +193,7 @@ def test_an_outing_that_is_laid_open_brings_its_questions_and_its_logs(url: str,
     asked = Asked(
         rule="land", distance="own", own_distance="75 m", window_min=30.0, limits={"current_a": 9.0}
     )
-    keep(url, session, Entry(BOAT, sheet=SHEET.sheet_id), MM, request_of(session, asked))
+    keep(url, session, "keep", Entry(BOAT, sheet=SHEET.sheet_id), MM, request_of(session, asked))
     assert session.kept is not None
     other = Session()
     Shelf(url).lay_open(other, session.kept.outing.id)
