@@ -1,7 +1,7 @@
-"""One hazardous value in a log of each format costs that value or its sample; the rest is read as if it were not there.
+"""One hazardous value in a log of any format costs that value or its sample, and nothing else.
 
-The values are those that users and hostile files bring: numbers past all floats, dates at the ends of calendars
-and clocks, steps back in time, bytes of another encoding, NUL bytes, cells without end, XML nested without end.
+The values are those that users and hostile files bring: numbers past all floats, dates at the ends of
+calendars and clocks, steps back in time, another encoding, NUL bytes, cells and nested XML without end.
 """
 
 from __future__ import annotations
@@ -59,9 +59,8 @@ def nmea(field: int = 0, hazard: str = "") -> str:
     """Write an RMC sentence a second; one of them with a hazard in one field."""
     lines = []
     for i in range(N):
-        fields = f"GPRMC,0830{i:02d}.00,A,46{2 * i:02d}.0000,N,00806.0000,E,{SPEED[i]},0.0,140625,,,A".split(
-            ","
-        )
+        place = f"46{2 * i:02d}.0000,N,00806.0000,E"
+        fields = f"GPRMC,0830{i:02d}.00,A,{place},{SPEED[i]},0.0,140625,,,A".split(",")
         if i == AT and field:
             fields[field] = hazard
         body = ",".join(fields)
@@ -84,12 +83,12 @@ def codes(log: Log) -> set[str]:
 def the_rest_stands(log: Log, column: str = "speed_mps", scale: float = 1.0) -> None:
     """Whether every other sample is there with its value, at its second."""
     for i in set(range(N)) - {AT}:
-        (at,) = np.flatnonzero(np.isclose(log.t_s - log.t_s[-1], i - (N - 1)))
+        at = np.flatnonzero(np.isclose(log.t_s - log.t_s[-1], i - (N - 1)))[0]
         assert log.column(column)[at] == pytest.approx(SPEED[i] * scale)  # type: ignore[index]
 
 
 NUMBERS = ["1e400", "-1e400", "1e308", "-1e308", "nan", "inf", "0x1F", "1_000", "", "9" * 400, WIDE]
-# A time that is none or far from the others costs its sample, a step back or a second time costs it when cleaned.
+# A time that is none or far from the others costs its sample, and so does one that steps back, when cleaned.
 TIMES = [
     "0000-01-01T00:00:00Z", "0001-01-01T00:00:00Z", "1969-12-31T23:59:59Z", "1980-01-01T00:00:00Z",
     "2021-02-30T00:00:00Z", "2038-01-19T03:14:08Z", "2262-04-11T23:47:17Z", "9999-12-31T23:59:59Z",
@@ -146,7 +145,7 @@ def test_a_table_of_a_million_columns_is_refused_in_a_sentence() -> None:
         b"t_s,speed_mps" + b",x" * 1_000_000 + b"\n",
         b"t," * 20_000 + b"\n" + b"1," * 20_000 + b"\n",
     ):
-        with pytest.raises(LogError, match="longer than|more than 1000 columns"):
+        with pytest.raises(LogError, match=r"longer than|more than 1000 columns"):
             read_bytes(data, "any")
 
 
