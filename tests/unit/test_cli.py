@@ -143,7 +143,7 @@ def test_an_empty_name_is_not_the_current_folder(
     ("argv", "says"),
     [
         ([], "required"),
-        (["analyse"], "LOG"),
+        (["add"], "LOG"),
         (["race"], "invalid choice"),
         (["analyse", "a.gpx", "--unit", "parsec"], "'parsec' is no speed unit; choose mph, km/h, kn, m/s"),
         (["analyse", "a.gpx", "--distance", "far"], "'far' is no distance"),
