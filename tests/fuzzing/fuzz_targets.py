@@ -22,7 +22,7 @@ from telemetry.readers import READERS, LogReader, ReadOptions, open_bytes, read_
 Mutator = Callable[[bytes, random.Random, Raw], bytes]
 Check = Callable[[bytes, float, bool], object]
 
-_ONE_IN = 3  # of all inputs during a long run, how many are looked at thoroughly
+_ONE_IN = 5  # of all inputs during a long run, how many are looked at thoroughly
 
 
 @dataclass(frozen=True)
