@@ -19,6 +19,7 @@ References
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -277,11 +278,16 @@ class AlongChain:
     along_mps: FloatArray
     posterior: Posterior
 
+    @cached_property
+    def _way(self) -> tuple[float, FloatArray]:
+        """Which way the pass runs, and how far it has come by each node [m]: asked for with every gate."""
+        # By the speed, not by the ends: a pass's run-out may turn back on itself.
+        sign = float(np.sign(np.median(self.along_mps)))
+        return sign, np.maximum.accumulate(sign * self.along_m)
+
     def crossing_s(self, along_m: FloatArray) -> FloatArray:
         """When the way reaches the given points, any shape [s]; NaN outside the chain."""
-        # By the speed, not by the ends: a pass's run-out may turn back on itself.
-        sign = np.sign(np.median(self.along_mps))
-        way = np.maximum.accumulate(sign * self.along_m)
+        sign, way = self._way
         wanted = sign * np.asarray(along_m, dtype=np.float64)
         # The very ends belong to the chain, whatever rounding a sum of two lengths brings.
         near = np.clip(wanted, way[0], way[-1])

@@ -12,11 +12,11 @@ from telemetry.byhand import BY_HAND
 from telemetry.chains import ReceiverModel
 from telemetry.cleaning import Cleaned
 from telemetry.frames import Finding, FloatArray, by_code
-from telemetry.geo import wrap_deg
+from telemetry.geo import CourseLine, wrap_deg
 from telemetry.pairing import Pair
 from telemetry.passes import Pass
 from telemetry.rules import Rule
-from telemetry.speeds import COVERAGE_95, PassData, PassSpeeds
+from telemetry.speeds import COVERAGE_95, PassSpeeds
 from telemetry.twoway import (
     Check,
     CheckResult,
@@ -65,10 +65,21 @@ def _opposite(p: Pass, q: Pass, rule: Rule) -> Check:
     )
 
 
-def _beside_m(pair: Pair, data: PassData, span: tuple[float, float]) -> float:
-    """How far beside the course line a pass crosses the gates, the farther of the two [m]."""
-    _, across_m = pair.course.line.along_across(data.east_m, data.north_m)
-    return float(np.max(np.abs(np.interp(span, data.t_s[data.position_node], across_m))))
+class _Beside:
+    """How far beside a course line passes run, each reckoned once for all of its pairs."""
+
+    def __init__(self, measured: Sequence[PassSpeeds]) -> None:
+        self._measured = measured
+        self._across_m: dict[tuple[CourseLine, int], FloatArray] = {}
+
+    def at_gates_m(self, line: CourseLine, index: int, span: tuple[float, float]) -> float:
+        """Give the farther of a pass's two crossings [m]."""
+        data = self._measured[index].data
+        across_m = self._across_m.get((line, index))
+        if across_m is None:
+            _, across_m = line.along_across(data.east_m, data.north_m)
+            self._across_m[line, index] = across_m
+        return float(np.max(np.abs(np.interp(span, data.t_s[data.position_node], across_m))))
 
 
 def _same_gates(worst: float, given: bool) -> Check:
@@ -242,10 +253,10 @@ def judge_all(
     tuple of TwoWay
         Those that count first; the best is marked.
     """
-    facts = [_LogFacts.of(log) for log in logs]
+    facts, beside = [_LogFacts.of(log) for log in logs], _Beside(measured)
     return _ranked(
         [
-            _judge(pair, gates, passes, measured, facts, terms)
+            _judge(pair, gates, passes, beside, facts, terms)
             for pair, gates in zip(pairs, _gates(pairs), strict=True)
         ]
     )
@@ -255,7 +266,7 @@ def _judge(
     pair: Pair,
     gates: tuple[Gate, Gate],
     passes: Sequence[Pass],
-    measured: Sequence[PassSpeeds],
+    beside: _Beside,
     facts: Sequence[_LogFacts],
     terms: Terms,
 ) -> TwoWay:
@@ -277,7 +288,7 @@ def _judge(
     average = average_of(rule.mean, v1, v2)
     u95 = COVERAGE_95 * math.hypot(independent, shared)
     beside_m = max(
-        _beside_m(pair, measured[c.index].data, span)
+        beside.at_gates_m(pair.course.line, c.index, span)
         for c, span in zip((pair.a, pair.b), pair.spans_s, strict=True)
     )
     checks = [

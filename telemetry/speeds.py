@@ -7,7 +7,7 @@ distances from its way along the pass's own line.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from scipy.special import stdtrit
@@ -39,6 +39,7 @@ _NODE_STEP_S = 0.25
 _DRAWS = 256
 _MOST_STARTS = 20_000  # of a measured distance: half a metre apart on ten kilometres, further on a longer way
 _CRUISE_SHARE = 0.85
+_REMEMBERED_LINES = 2  # a pass's own, and the one that it shares with other passes
 _CRUISE_MPS2 = 3.0
 # Noise of which an unknown share, any from none to all, may be the hull's own motion on chop: its crests then
 # belong to the peak. The highest of ten independent values stands 1.539 standard deviations up (tables of
@@ -94,6 +95,7 @@ class PassData:
     course_deg: FloatArray
     lag_s: float
     receiver: ReceiverModel
+    _ways: dict[CourseLine, AlongChain] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @property
     def length_m(self) -> float:
@@ -102,7 +104,17 @@ class PassData:
         return float(np.trapezoid(self.speed_mps[inside], self.t_s[inside]))
 
     def along(self, course: CourseLine) -> AlongChain:
-        """Smooth the pass along a course line, which need not be its own."""
+        """Smooth the pass along a course line, which need not be its own.
+
+        The lines asked for last are remembered: another rule or distance asks for the same ones again.
+        """
+        way = self._ways.pop(course, None) or self._along(course)
+        self._ways[course] = way
+        if len(self._ways) > _REMEMBERED_LINES:
+            self._ways.pop(next(iter(self._ways)), None)
+        return way
+
+    def _along(self, course: CourseLine) -> AlongChain:
         along_m, _ = course.along_across(self.east_m, self.north_m)
         towards = np.cos(np.radians(self.course_deg - course.heading_deg))
         return smooth_along(
