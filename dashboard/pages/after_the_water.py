@@ -61,6 +61,8 @@ def layout() -> html.Main:
             dcc.Store(id="dropped"),
             dcc.Store(id="revision", data=0),
             dcc.Store(id="asked"),
+            dcc.Store(id="driven"),
+            dcc.Store(id="measured"),
             dcc.Store(id="speed-zoom"),
             dcc.Store(id="picked", data=[]),
             dcc.Store(id="begun"),

@@ -28,6 +28,7 @@ from dashboard.services.questions import (
     asked_of,
     gates_text,
     headline_of,
+    marks_of,
     request_of,
     rules_of,
 )
@@ -182,12 +183,12 @@ def _two_way(analysis: Analysis, name: str | None) -> TwoWay | None:
 
 def _register_answer(app: Dash, sessions: Sessions, statements: Statements) -> None:
     @app.callback(
-        output=(
-            Output("asked", "data"),
-            Output("own-distance", "error"),
-            Output("gates", "error"),
-            Output(f"{PAGE}-seen", "data"),
-        ),
+        output={
+            "asked": Output("asked", "data"),
+            "errors": (Output("own-distance", "error"), Output("gates", "error")),
+            "marks": (Output("driven", "data"), Output("measured", "data")),
+            "seen": Output(f"{PAGE}-seen", "data"),
+        },
         inputs={
             "_revision": Input("revision", "data"),
             "token": Input("session", "data"),
@@ -196,7 +197,10 @@ def _register_answer(app: Dash, sessions: Sessions, statements: Statements) -> N
             "facts": {name: Input(field.part, "value") for name, field in FACTS.items()},
             "limits": {name: Input(field.part, "value") for name, field in LIMITS.items()},
         },
-        state={"units": chosen()},
+        state={
+            "units": chosen(),
+            "marked": (State("driven", "data"), State("measured", "data")),
+        },
     )
     def ask(
         _revision: int,
@@ -206,21 +210,25 @@ def _register_answer(app: Dash, sessions: Sessions, statements: Statements) -> N
         facts: dict[str, float | str | None],
         limits: dict[str, float | str | None],
         units: dict[str, str],
-    ) -> tuple[Any, str, str, int]:
+        marked: tuple[str | None, ...],
+    ) -> dict[str, Any]:
         asked = asked_of(judged, window_min, facts, limits, Chosen(**units))
         session = sessions.peek(token)
         seen = session.revision  # before the answer: one that comes meanwhile is asked for again
         try:
-            session.answer(request_of(session, asked))
+            marks = marks_of(session.answer(request_of(session, asked)))
         except CallError as error:
             said = sentence(error.reason)
             at_distance = error.place == "distance"
-            return no_update, said if at_distance else "", "" if at_distance else said, seen
-        return {name: getattr(asked, name) for name in Asked.__slots__}, "", "", seen
+            errors = (said, "") if at_distance else ("", said)
+            return {"asked": no_update, "errors": errors, "marks": (no_update, no_update), "seen": seen}
+        # What only shows the passes waits for other ones: another rule leaves them as they are.
+        fresh = tuple(no_update if old == new else new for old, new in zip(marked, marks, strict=True))
+        told = {name: getattr(asked, name) for name in Asked.__slots__}
+        return {"asked": told, "errors": ("", ""), "marks": fresh, "seen": seen}
 
     @app.callback(
         Output("answer", "children"),
-        Output("passes", "children"),
         Output("notes", "children"),
         Input("asked", "data"),
         Input("unit", "value"),
@@ -230,10 +238,21 @@ def _register_answer(app: Dash, sessions: Sessions, statements: Statements) -> N
     def show_answer(asked: dict[str, Any], unit: str, token: str) -> tuple[Any, ...]:
         analysis = answered(sessions.peek(token), asked)
         if analysis is None:
-            return [], [], []
-        ways = directions(analysis.passes)
+            return [], []
         notes = [html.P(sentence(note)) for note in analysis.notes]
-        return answer(headline_of(analysis), unit, ways), pass_table(analysis.passes, unit, ways), notes
+        return answer(headline_of(analysis), unit, directions(analysis.passes)), notes
+
+    @app.callback(
+        Output("passes", "children"),
+        Input("measured", "data"),
+        Input("unit", "value"),
+        State("asked", "data"),
+        State("session", "data"),
+        prevent_initial_call=True,
+    )
+    def list_passes(_measured: str, unit: str, asked: dict[str, Any], token: str) -> Any:
+        analysis = answered(sessions.peek(token), asked)
+        return pass_table(analysis.passes, unit, directions(analysis.passes)) if analysis else []
 
     @app.callback(
         Output("two-ways", "value"),

@@ -41,25 +41,31 @@ def register(app: Dash, sessions: Sessions) -> None:
     )
     def tell_ride(
         asked: dict[str, Any], unit: str, temperature_unit: str, chosen: str | None, token: str
-    ) -> tuple[list[Any], list[dict[str, str]], str | None, list[Any]]:
+    ) -> tuple[list[Any], list[dict[str, str]], Any, list[Any]]:
         analysis = answered(sessions.peek(token), asked)
         if analysis is None:
             return [], [], None, []
         view = ripple_of(analysis, chosen)
         told = ride_list(analysis.ride, unit)
         power = power_told(analysis.motors, temperature_unit)
-        return told, pass_choices(analysis.passes), view and view.pass_id, power
+        shown = view and view.pass_id
+        return told, pass_choices(analysis.passes), no_update if shown == chosen else shown, power
 
     @app.callback(
         Output("ripple-time", "figure"),
         Output("ripple-spectrum", "figure"),
-        Input("asked", "data"),
+        Input("driven", "data"),
         Input("ride-pass", "value"),
         Input("surroundings", "data"),
+        State("asked", "data"),
         State("session", "data"),
     )
     def draw_ripple(
-        asked: dict[str, Any], chosen: str | None, surroundings: dict[str, bool] | None, token: str
+        _driven: str,
+        chosen: str | None,
+        surroundings: dict[str, bool] | None,
+        asked: dict[str, Any],
+        token: str,
     ) -> tuple[Any, Any]:
         analysis = answered(sessions.peek(token), asked)
         view = ripple_of(analysis, chosen) if analysis else None

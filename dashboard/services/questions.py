@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 from dashboard.services.fields import FACTS, LIMITS, Chosen, Value, limits_of, read_all
@@ -188,6 +188,18 @@ def begun_with(session: Session, request: Request) -> dict[str, object]:
         "no_load_current_a": power.no_load_current_a,
         "limits": {name: value for name, value in limits.items() if value is not None},
     }
+
+
+def marks_of(analysis: Analysis | None) -> tuple[str, str]:
+    """Name what was driven, and what was measured of it: one name stands for one state of the passes.
+
+    The names hold as long as the server runs.
+    """
+    if analysis is None:
+        return "", ""
+    logs = tuple(log.read.meta.sha256 for log in analysis.speed_logs), analysis.request.by_hand
+    driven = tuple(replace(one, distances=()) for one in analysis.passes)
+    return f"{hash((logs, driven)):x}", f"{hash((logs, analysis.passes)):x}"
 
 
 def answered(session: Session, asked: Mapping[str, Any] | None) -> Analysis | None:

@@ -82,8 +82,10 @@ class Changing:
         self.told["window.value"] = next(self._windows)
         (ask,) = (key for key in self.client.followers(name, PAGE) if "asked.data" in key)
         answer = self.client.post(ask, self.told, name)
-        self.told["asked.data"] = answer["asked"]["data"]
-        self.follow("asked.data")
+        stores = [store for store in ("asked", "driven", "measured") if store in answer]
+        self.told |= {f"{store}.data": answer[store]["data"] for store in stores}
+        for store in stores:
+            self.follow(f"{store}.data")
 
     def follow(self, name: str) -> None:
         """Call what one value's change sets off."""
