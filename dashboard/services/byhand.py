@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from dashboard.services.sessions import Session
+from dashboard.services.session import Session
 from telemetry.analysis import Analysis
 from telemetry.byhand import RESTORABLE, ClockByHand, Correction, Cut, Restored, inside, log_key, moment_s
 from telemetry.errors import CallError
@@ -307,7 +307,7 @@ class InLogbook:
 
 
 def in_logbook(url: str | None, session: Session) -> InLogbook | None:
-    """Tell which outing of the logbook has these logs; None where none has.
+    """Tell which outing of the logbook has these logs; None where none has, or nothing was corrected here.
 
     Parameters
     ----------
@@ -315,7 +315,7 @@ def in_logbook(url: str | None, session: Session) -> InLogbook | None:
         The logbook's file or URL; None is the user's own.
     session : Session
     """
-    if not session.uploads:
+    if not session.uploads or not session.corrected:
         return None
     with open_logbook(url) as book:
         outing_id = book.outing_with(list(session.uploads))

@@ -32,6 +32,8 @@ class Session:
         The user's own rules by name.
     by_hand : ByHand
         What the reader corrected in these logs.
+    corrected : bool
+        Whether anything was ever corrected here, or an outing with corrections laid open.
     who : str
         Who says so, for the logbook to record; empty where nobody said.
     asked : dict of str to object
@@ -50,6 +52,7 @@ class Session:
     uploads: dict[str, Upload] = field(default_factory=dict)
     rules: dict[str, Rule] = field(default_factory=dict)
     by_hand: ByHand = field(default_factory=ByHand)
+    corrected: bool = False
     who: str = ""
     asked: dict[str, object] = field(default_factory=dict)
     kept: Kept | None = None
@@ -131,6 +134,7 @@ class Session:
     def correct(self, by_hand: ByHand) -> None:
         """Correct the logs by hand, in the place of all that was corrected before."""
         with self._lock:
+            self.corrected = self.corrected or self.by_hand != by_hand
             self.by_hand = by_hand
             self.revision += 1
 

@@ -19,8 +19,12 @@ from dashboard.figures.palette import LIGHT
 from dashboard.figures.speed_time import speed_time
 from dashboard.services import byhand
 from dashboard.services.drops import put_in
+from dashboard.services.entries import Entry
+from dashboard.services.keeping import keep
+from dashboard.services.logbook import Shelf
 from dashboard.services.questions import Asked, request_of
-from dashboard.services.sessions import Session, Sessions, new_token
+from dashboard.services.session import Session
+from dashboard.services.sessions import Sessions, new_token
 from dashboard.services.uploads import read_upload
 from sample_logs import data_folder
 from sample_logs.writers import to_csv
@@ -29,7 +33,7 @@ from telemetry.byhand import ByHand, Cut, log_key, moment_s
 from telemetry.errors import CallError
 from telemetry.logbook import Boat, open_logbook
 from telemetry.readers import ReadOptions
-from telemetry.setup import SetupSheet
+from telemetry.setup import SetupSheet, Showing
 from telemetry.units import SPEED_UNITS
 
 MPS = SPEED_UNITS["m/s"]
@@ -246,7 +250,7 @@ def test_the_page_tells_whether_the_logbook_is_in_step_and_brings_it_there(tmp_p
         files = [data_folder() / name for name in ("four_passes.gpx", "four_passes_motor.csv")]
         outing = logbook.import_outing(files, Boat("Kittiwake"), sheet, options=ReadOptions(pole_pairs=3))
     number = outing.outing.id
-    assert byhand.in_logbook(book, session) == byhand.InLogbook(number, in_step=True)
+    assert byhand.in_logbook(book, session) is None  # nothing was corrected: nobody has to ask
     key, _ = byhand.speed_logs(analysis)[0]
     byhand.cut_out(session, analysis, key, "2", "6", "launching")
     session.who = "Ada"
@@ -256,3 +260,25 @@ def test_the_page_tells_whether_the_logbook_is_in_step_and_brings_it_there(tmp_p
     with open_logbook(book) as logbook:
         (kept,) = logbook.corrections(number)
         assert (kept.correction, kept.who) == (Cut(key, 2.0, 6.0, "launching"), "Ada")
+
+
+def test_an_outing_is_kept_with_its_corrections_and_laid_open_with_them(tmp_path: Path) -> None:
+    book = str(tmp_path / "lake.sqlite")
+    session, analysis = loaded("four_passes.gpx", "four_passes_motor.csv")
+    key, _ = byhand.speed_logs(analysis)[0]
+    byhand.cut_out(session, analysis, key, "2", "6", "launching")
+    session.who = "Ada"
+    entry = Entry(new_boat="Kittiwake", new_sheet="first")
+    keep(book, session, "keep", entry, Showing(), request_of(session, Asked()))
+    assert session.kept is not None
+    number = session.kept.outing.id
+    with open_logbook(book) as logbook:
+        (kept,) = logbook.corrections(number)
+        assert (kept.correction.why, kept.who) == ("launching", "Ada")
+        assert logbook.analysis(number)["by_hand"]["cuts"][0]["why"] == "launching"
+    assert byhand.in_logbook(book, session) == byhand.InLogbook(number, in_step=True)
+
+    other = Session()
+    Shelf(book).lay_open(other, number)
+    assert other.by_hand == session.by_hand
+    assert [one.why for one in byhand.done(other, now(other))] == ["launching"]
