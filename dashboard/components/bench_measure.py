@@ -118,7 +118,9 @@ def _row(row: Row) -> html.Div:
                 className="found-what",
             ),
             html.Div(fields, className="found-fields"),
-            html.Div(id={"type": VERDICT, "item": item.name}, className="found-verdict"),
+            html.Div(
+                id={"type": VERDICT, "item": item.name}, className="found-verdict", **{"aria-live": "polite"}
+            ),
         ],
         id={"type": ROW, "item": item.name},
         className="found-row",

@@ -169,6 +169,9 @@ def _way() -> html.Section:
     buttons = [
         dmc.Button("Print the bench card", id="bench-print", variant="default"),
         dmc.Button("Save the card as text", id="bench-save-card", variant="default"),
+    ]
+    as_found = [
+        dmc.TextInput(id="bench-found-note", label="As found after what", placeholder="a crash, a season"),
         dmc.Button("Keep as found", id="bench-keep-found", variant="default"),
     ]
     next_sheet = [
@@ -183,6 +186,7 @@ def _way() -> html.Section:
             html.Div(id="bench-told", **{"aria-live": "polite"}),
             html.Div(id="bench-steps", className="steps"),
             html.Div(buttons, className="row"),
+            html.Div(as_found, className="row bench-line"),
             html.Div(next_sheet, className="row bench-line"),
             html.P(id="bench-done", className="quiet", role="status"),
             html.P(f"Order of work, usual gauges and what matters: {COMMON_PRACTICE}.", className="quiet"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, dcc, no_update
@@ -287,14 +288,20 @@ def _register_keeping(app: Dash, book: BenchBook) -> None:
 
     typed = (State("bench-sheet", "data"), State("bench-entries", "data"), *SHOWN)
 
-    @app.callback(DONE, KEPT, Input("bench-keep-found", "n_clicks"), State("bench-kept", "data"), *typed,
-                  prevent_initial_call=True)  # fmt: skip
-    def keep_found(_clicks: int, kept: int, lying: Any, entries: Any, *shown: Any) -> tuple[str, Any]:
+    @app.callback(
+        DONE,
+        KEPT,
+        Input("bench-keep-found", "n_clicks"),
+        State("bench-found-note", "value"),
+        *typed,
+        prevent_initial_call=True,
+    )
+    def keep_found(_clicks: int, note: str | None, lying: Any, entries: Any, *shown: Any) -> tuple[str, Any]:
         bench = OnBench.from_dict(lying)
         found = _found(bench, entries, shown) if bench else None
         if found is None or not found.readings:
             return "Nothing was filled in yet.", no_update
-        book.keep_found(found)
+        book.keep_found(replace(found, note=(note or "").strip()))
         return f"Kept in the logbook: {found.boat} as found, {len(found.readings)} measures.", no_update
 
     @app.callback(

@@ -396,7 +396,11 @@ def test_keeping_the_next_sheet_needs_a_name_and_then_is_in_the_logbook(
 ) -> None:
     typed = {
         "bench-sheet.data": KESTREL.to_dict(),
-        "bench-entries.data": {"boat": "Kestrel", "rows": [["strut_depth_mm", "3.5", ""]]},
+        "bench-entries.data": {
+            "boat": "Kestrel",
+            "rows": [["strut_depth_mm", "3.5", ""]],
+            "gauges": ["0.02"],
+        },
         "length-unit.value": "mm",
         "mass-unit.value": "kg",
         "bench-turned.value": [],
@@ -406,8 +410,12 @@ def test_keeping_the_next_sheet_needs_a_name_and_then_is_in_the_logbook(
     assert "no name" in refused["bench-done"]["children"]
     client.call("keep_sheet", typed | {"bench-next-name.value": "rough"}, "bench-keep-sheet.n_clicks")
     assert [choice.label.split()[0] for choice in book.sheets("Kestrel")] == ["rough", "calm"]
-    client.call("keep_found", typed, "bench-keep-found.n_clicks")
+    client.call("keep_found", typed | {"bench-found-note.value": " a crash "}, "bench-keep-found.n_clicks")
     with open_logbook(book.url) as logbook:
-        assert [f.value("strut_depth_mm") for f in logbook.founds("Kestrel")] == [3.5]
+        (kept,) = logbook.founds("Kestrel")
+    assert (kept.value("strut_depth_mm"), kept.note) == (3.5, "a crash")
+    gauge = kept.readings["strut_depth_mm"].gauge
+    assert gauge is not None
+    assert (gauge.resolution, gauge.unit) == (0.02, "mm")  # as it is kept beside the fields
     saved = client.call("save_sheet", typed | {"bench-next-name.value": "rough"}, "bench-save-sheet.n_clicks")
     assert 'name = "rough"' in saved["bench-download"]["data"]["content"]

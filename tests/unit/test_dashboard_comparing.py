@@ -125,6 +125,19 @@ def test_boats_and_sheets_that_were_run_are_offered(client: DashClient) -> None:
     assert "Two sheets with outings" in nothing["compare-said"]["children"]
 
 
+def test_the_address_says_which_boat_and_sheets(client: DashClient, season_url: str) -> None:
+    first, second, _ = (sheet.value for sheet in ComparingBook(season_url).lists(BOAT).sheets)
+    asked = {"compare-asked.data": {"boat": BOAT, "before": second, "after": first}}
+    offered = client.call("offer_choices", asked | {"compare-boat.value": BOAT}, "compare-boat.value")
+    assert [offered[f"compare-{side}"]["value"] for side in ("before", "after")] == [second, first]
+    unknown = {"compare-asked.data": {"boat": "Nobody", "before": "none", "after": first}}
+    assert client.call("offer_boats", unknown, "compare-asked.data")["compare-boat"]["value"] == BOAT
+    book = {"book-revision.data": 0, "book-asked.data": BOAT}
+    assert client.call("offer", book, "book-revision.data")["book-boat"]["value"] == BOAT
+    other = book | {"book-asked.data": "Nobody"}
+    assert client.call("offer", other, "book-revision.data")["book-boat"]["value"] is None
+
+
 def test_the_answer_is_the_librarys(client: DashClient, season_url: str) -> None:
     book = ComparingBook(season_url)
     values = chosen(book)

@@ -17,6 +17,7 @@ from telemetry import __version__
 from telemetry.analysis import Request, read_and_analyse
 from telemetry.errors import LogbookError, LogError
 from telemetry.logbook import Boat, Conditions, Logbook, NamedLog, OutingSearch
+from telemetry.logbook.figures import moment
 from telemetry.logbook.importing import press_document
 from telemetry.logbook.tables import AnalysisRow, OutingRow
 from telemetry.power import Limits, PowerOptions
@@ -248,6 +249,19 @@ def test_two_ways_of_the_evidence_share_no_pass_and_carry_their_covariates(fleet
         assert told.values["distance_mps"] == over[two_ways[0].covariates["distance_m"]]
         assert told.values["peak_current_a"] == kept["motor"]["peak_current_a"]
         assert told.covariates["rest_voltage_v"] == kept["motor"]["rest_voltage_v"]
+
+
+def test_two_ways_and_upsets_are_told_as_the_analyses_have_them(fleet: Logbook) -> None:
+    fleet.import_outing(SAMPLES, BOAT, SHEET.name, Conditions("Long Lake"))
+    add(fleet)
+    told = fleet.two_ways(BOAT)
+    expected = [(k, w["id"], w["average_mps"]) for k in (1, 2) for w in fleet.analysis(k)["two_ways"]]
+    assert sorted((w.outing_id, w.two_way_id, w.average_mps) for w in told) == sorted(expected)
+    starts = {p["id"]: p["start_utc"] for p in fleet.analysis(1)["passes"]}
+    assert next(w for w in told if w.two_way_id == "T1").start_utc is not None
+    assert {w.start_utc for w in told if w.outing_id == 1} <= {moment(s) for s in starts.values()}
+    assert fleet.upsets(BOAT) == ()
+    assert fleet.two_ways(OTHER_BOAT) == ()
 
 
 def test_evidence_does_not_mix_measured_distances(fleet: Logbook) -> None:
