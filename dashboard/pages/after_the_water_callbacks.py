@@ -236,8 +236,10 @@ def _register_answer(app: Dash, sessions: Sessions, statements: Statements) -> N
         prevent_initial_call=True,
     )
     def show_answer(asked: dict[str, Any], unit: str, token: str) -> tuple[Any, ...]:
-        analysis = answered(sessions.peek(token), asked)
+        session = sessions.peek(token)
+        analysis = answered(session, asked)
         if analysis is None:
+            after_the_water_files.say(session.lost)
             return [], []
         notes = [html.P(sentence(note)) for note in analysis.notes]
         return answer(headline_of(analysis), unit, directions(analysis.passes)), notes

@@ -38,7 +38,7 @@ def register(app: Dash, sessions: Sessions) -> None:
         if not dropped:
             raise PreventUpdate
         session = sessions.open(token)
-        _say(take_in(session, dropped))
+        say(take_in(session, dropped))
         reading.follow(PAGE)
         return session.revision
 
@@ -125,11 +125,11 @@ def register(app: Dash, sessions: Sessions) -> None:
         session = sessions.peek(token)
         analysis = answered(session, asked)
         views = tuple(file_view(upload, analysis) for upload in session.uploads.values())
-        _say(session.lost)
+        say(session.lost)
         return file_list(views), "page" if session.has_answer else "page empty"
 
 
-def _say(unusable: str) -> None:
+def say(unusable: str) -> None:
     """Put a sentence above the page; an empty one leaves what stands there."""
     if unusable:
         set_props("notice", {"children": unusable})

@@ -139,3 +139,9 @@ def test_the_page_tells_a_reader_that_his_logs_are_gone() -> None:
     told = client.call("list_files", values, "revision.data")
     assert told["files"]["children"] == []
     assert client.beside["notice"]["children"] == NO_ROOM
+    # Whatever he presses on a page that still shows them, he is told.
+    started = {name: getattr(Asked(), name) for name in Asked.__slots__}
+    client.call(
+        "show_answer", {"asked.data": started, "unit.value": "kn", "session.data": token}, "unit.value"
+    )
+    assert client.beside["notice"]["children"] == NO_ROOM
