@@ -17,6 +17,7 @@
   const written = (number, ...like) => String(Number(number.toFixed(Math.max(...like.map(decimals)))));
 
   let toFocus = false;
+  let modeKnown = false;
 
   window.dash_clientside = Object.assign({}, window.dash_clientside, {
     bench: {
@@ -25,10 +26,12 @@
         return skip();
       },
 
-      // On a narrow screen one item at a time, unless the user said otherwise.
-      mode: function (id, value) {
-        const said = window.localStorage.getItem("_dash_persistence.bench-mode.value.true");
-        return !said && window.matchMedia("(max-width: 999px)").matches ? "one" : value;
+      // On a narrow screen one item at a time, unless the user said otherwise. Dash's own persistence forgets a
+      // choice that is the page's first value, which on a narrow screen is a choice all the same.
+      mode: function () {
+        modeKnown = true;
+        return window.localStorage.getItem("bench-mode")
+          || (window.matchMedia("(max-width: 999px)").matches ? "one" : "all");
       },
 
       turn: function (_previous, _skip, _next, at, rows) {
@@ -54,6 +57,9 @@
       show: function (at, mode, _children, values, rows) {
         const now = Math.max(0, Math.min(at, rows.length - 1));
         const one = mode === "one";
+        if (modeKnown && triggered().startsWith("bench-mode")) {
+          window.localStorage.setItem("bench-mode", mode);
+        }
         if (toFocus && one) {
           toFocus = false;
           window.setTimeout(function () {

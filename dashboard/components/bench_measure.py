@@ -43,9 +43,7 @@ def measuring() -> list[Any]:
     mode = dmc.SegmentedControl(
         id="bench-mode",
         data=[{"value": "one", "label": "One at a time"}, {"value": "all", "label": "All together"}],
-        value="all",
-        persistence=True,
-        persistence_type="local",
+        value="all",  # the browser says which, by its width or by what it was told before
         **{"aria-label": "How the items are gone through"},
     )
     head = html.Div(
@@ -139,8 +137,13 @@ def _value(row: Row, unit: str) -> Any:
         return dmc.Select(data=list(choices), value=row.entry.value or None, clearable=True, **common)
     if not item.is_measured:
         return dmc.TextInput(value=row.entry.value, debounce=400, **common)
+    # Sent when it is left: a timer's late answer would undo what the buttons did meanwhile.
     field = dmc.TextInput(
-        value=row.entry.value, debounce=400, inputProps={"inputMode": "decimal"}, autoComplete="off", **common
+        value=row.entry.value,
+        debounce=True,
+        inputProps={"inputMode": "decimal"},
+        autoComplete="off",
+        **common,
     )
     ways = [way for way in WAYS if way != "turn" or item.low < 0.0]
     buttons = [

@@ -37,7 +37,6 @@ def _register_turning(app: Dash) -> None:
         ClientsideFunction("bench", "mode"),
         Output("bench-mode", "value"),
         Input("bench-mode", "id"),
-        State("bench-mode", "value"),
     )
     app.clientside_callback(
         ClientsideFunction("bench", "turn"),

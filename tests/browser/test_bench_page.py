@@ -80,11 +80,16 @@ def test_a_boat_is_measured_item_by_item(bench: Page) -> None:
     expect(bench.locator("#bench-counts")).to_have_text("1 moved, 0 as set, 5 cannot tell")
     expect(bench.locator("#bench-steps")).to_contain_text("from 6.1 mm to 3.5 mm")
 
-    # The gauge is named once: it is there again, and on the phone so is the way of measuring.
+    # The gauge is named once, and so is the way of measuring: both are there again.
     bench.reload()
     expect(bench.get_by_role("textbox", name="Lengths with")).to_have_value("0.05")
     expect(bench.locator("#bench-measuring")).to_have_class("bench-one")
     expect(bench.locator("#bench-counts")).to_have_text("1 moved, 0 as set, 5 cannot tell")
+    bench.get_by_text("All together", exact=True).click()
+    expect(bench.locator("#bench-measuring")).to_have_class("bench-all")
+    bench.reload()
+    expect(bench.locator("#bench-counts")).to_be_visible()
+    expect(bench.locator("#bench-measuring")).to_have_class("bench-all")
 
 
 def test_what_was_measured_is_judged_brought_back_and_printed(bench: Page) -> None:
