@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from telemetry.byhand import BY_HAND
 from telemetry.legible import LABEL, LONG, SHORT, cut, legible, shortened
 from telemetry.report import BEFORE_YOU_RUN, findings_lines, heading_text
 from telemetry.statement.wording import number
@@ -18,7 +19,8 @@ if TYPE_CHECKING:
     from telemetry.twoway import TwoWay
 
 _MOST_FINDINGS, _MOST_UNUSED, _MOST_CONDITIONS, _MOST_ITEMS = 3, 4, 8, 24
-_MOST_CORRECTIONS = 4
+_MOST_CORRECTIONS = 2
+_EVIDENCE = 200  # letters of a check's
 
 Rows = tuple[tuple[str, ...], ...]
 
@@ -91,7 +93,7 @@ def _moment(utc: pd.Timestamp | None, t_s: float) -> str:
 
 def _checks(s: Statement) -> Section:
     checks = s.two_way.checks if s.two_way else ()
-    rows = tuple((legible(c.name).capitalize(), c.result, legible(c.detail)) for c in checks)
+    rows = tuple((legible(c.name).capitalize(), c.result, shortened(c.detail, _EVIDENCE)) for c in checks)
     return Section("checks", "Checks, each with its evidence", ("Check", "Result", "Evidence"), rows)
 
 
@@ -126,7 +128,7 @@ def _gates(chosen: TwoWay) -> Rows:
 def _findings(ways: Sequence[Way]) -> Rows:
     rows: list[tuple[str, ...]] = []
     for way in ways:
-        inside = [f for f in way.findings if f.start_s is not None]
+        inside = [f for f in way.findings if f.start_s is not None and f.code not in BY_HAND]
         told = cut(findings_lines(inside), _MOST_FINDINGS) or ("nothing odd",)
         rows += [(way.pass_id, text) for text in told]
     files = {way.file: [f for f in way.findings if f.start_s is None] for way in ways}
@@ -137,7 +139,7 @@ def _findings(ways: Sequence[Way]) -> Rows:
 
 
 def _corrections(s: Statement) -> Rows:
-    rows = [(shortened(file, LABEL), shortened(text, LONG)) for file, text in s.corrections]
+    rows = [(shortened(file, LABEL), shortened(text, SHORT)) for file, text in s.corrections]
     more = len(rows) - _MOST_CORRECTIONS
     return (*rows[:_MOST_CORRECTIONS], *([("Further", f"{more} more corrections")] if more > 0 else []))
 
@@ -204,7 +206,7 @@ def _cautions(s: Statement) -> Iterator[str]:
     if len(speed_logs) > 1 and s.two_way is not None:
         yield "The two passes stand in two logs, laid in order by their UTC."
     if s.corrections:
-        yield "What was corrected by hand is a person's word: who decides has to see the logs as they came."
+        yield "Corrections by hand are a person's word: look at the logs as they came."
     for event in s.ride:
         yield f"{event.pass_id}, {event.phase}: {event.kind} {event.verdict}."
     yield from (f"Not used: {text}" for text in cut(s.unused, _MOST_UNUSED))

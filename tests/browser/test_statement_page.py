@@ -18,6 +18,7 @@ from telemetry.frames import Finding
 from telemetry.rules import load_rule
 from telemetry.setup import ITEMS, Reading, SetupSheet
 from telemetry.statement import PAPERS, Statement, printed_pdf, statement
+from telemetry.twoway import Check
 
 pytestmark = pytest.mark.browser
 
@@ -79,10 +80,16 @@ def fullest(analysis: Analysis) -> Statement:
     findings += [
         Finding(code, "of the whole log " * 12, 1) for code in ("no-checksum", "no-date", "stray-text")
     ]
+    findings += [Finding("cut-by-hand", "cut out for a long reason " * 20, 3, 0.0, 1e6) for _ in range(9)]
     meta = replace(log.cleaned.track.meta, file=f"{'long_' * 40}.gpx")
     cleaned = replace(log.cleaned, findings=tuple(findings), track=replace(log.cleaned.track, meta=meta))
+    by_hand = Check("nothing corrected by hand", "cannot tell", "P1: 36 samples cut out by hand " * 12)
     failed = tuple(
-        replace(t, verdict="does not count", checks=tuple(replace(c, result="not met") for c in t.checks))
+        replace(
+            t,
+            verdict="does not count",
+            checks=tuple(replace(c, result="not met") for c in (*t.checks, by_hand)),
+        )
         for t in analysis.two_ways
     )
     rule = replace(
@@ -99,7 +106,7 @@ def fullest(analysis: Analysis) -> Statement:
         replace(
             analysis,
             request=request,
-            speed_logs=(replace(log, cleaned=cleaned),),
+            speed_logs=(replace(log, cleaned=cleaned, read=replace(log.read, meta=meta)),),
             two_ways=failed,
             errors=tuple(LogError("none of the known formats " * 6, file=f"{k}.txt") for k in range(9)),
         ),
