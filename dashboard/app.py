@@ -14,8 +14,9 @@ from dash import ALL, ClientsideFunction, Dash, Input, Output, State, dcc, html,
 from waitress import create_server
 
 from dashboard.access import Door, Passphrase, greeting, reader_of_request, settled_passphrase
-from dashboard.components.marks import icon
+from dashboard.components import surroundings
 from dashboard.components.navigation import LINK, navigation
+from dashboard.components.surroundings import PROVIDER, surroundings_button, surroundings_kept
 from dashboard.components.units import other_choices, speed_choice
 from dashboard.figures.palette import FONT
 from dashboard.pages import (
@@ -127,11 +128,7 @@ def create_app(config: Config | None = None) -> Dash:
     app.layout = lambda: _shell(config, door)
     # The pages' parts are not in the first layout, so Dash cannot check callbacks against it.
     app.config.suppress_callback_exceptions = True
-    app.clientside_callback(
-        ClientsideFunction("page", "surroundings"),
-        Output("surroundings", "data"),
-        Input("scheme", "computedColorScheme"),
-    )
+    surroundings.register(app)
     links = {"type": LINK, "path": ALL}
     app.clientside_callback(
         ClientsideFunction("navigation", "mark"),
@@ -243,12 +240,13 @@ def _shell(config: Config, door: Door | None) -> dmc.MantineProvider:
         [
             # The tab keeps its first token in its own storage; a reload finds its logs again.
             dcc.Store(id="session", storage_type="session", data=token),
-            dcc.Store(id="surroundings"),
+            *surroundings_kept(),
             _header(door),
             html.Div(id="notice", role="alert", className="notice"),
             dash.page_container,
         ],
-        defaultColorScheme="light",
+        id=PROVIDER,
+        forceColorScheme="light",
         theme={
             "fontFamily": FONT,
             "headings": {"fontFamily": FONT},
@@ -263,14 +261,6 @@ def _shell(config: Config, door: Door | None) -> dmc.MantineProvider:
 
 
 def _header(door: Door | None) -> html.Header:
-    scheme = dmc.ColorSchemeToggle(
-        id="scheme",
-        lightIcon=icon("sun"),
-        darkIcon=icon("moon"),
-        variant="subtle",
-        size="lg",
-        **{"aria-label": "Sunlight or dark page"},
-    )
     name = html.A(
         [html.Span(className="brand-mark", **{"aria-hidden": "true"}), "Reciprocal"],
         href=after_the_water.PATH,
@@ -280,7 +270,10 @@ def _header(door: Door | None) -> html.Header:
         [
             name,
             navigation([(page.NAME, page.PATH) for page in _PAGES]),
-            html.Div([speed_choice(), other_choices(), scheme, _log_out(door)], className="header-tools"),
+            html.Div(
+                [speed_choice(), other_choices(), surroundings_button(), _log_out(door)],
+                className="header-tools",
+            ),
         ],
         className="top",
     )

@@ -34,12 +34,5 @@
         return [accepted, refused.join(" "), null];
       },
     },
-
-    page: {
-      // Whether the page is dark, and whether a finger rather than a pointer moves over it.
-      surroundings: function (scheme) {
-        return { dark: scheme === "dark", coarse: window.matchMedia("(pointer: coarse)").matches };
-      },
-    },
   });
 })();

@@ -52,12 +52,22 @@ DARK: Final = Palette(
     out="#56B4E9",  # sky blue: the light relative of blue
     back="#E69F00",  # orange: the light relative of vermillion
 )
+SUNLIGHT: Final = Palette(
+    paper="#ffffff",
+    ink="#000000",
+    quiet="#000000",
+    grid="#8f9ba5",
+    raw="#4a545e",
+    out="#004F80",  # blue and vermillion, dark enough to stand against glare
+    back="#9C3D00",
+)
 
 
 def seen_by(surroundings: Mapping[str, bool] | None) -> tuple[Palette, bool]:
     """Read what the browser says of itself: its palette, and whether a finger points."""
-    dark, coarse = (bool(surroundings and surroundings[name]) for name in ("dark", "coarse"))
-    return DARK if dark else LIGHT, coarse
+    told = surroundings or {}
+    palette = DARK if told.get("dark") else SUNLIGHT if told.get("sun") else LIGHT
+    return palette, bool(told.get("coarse"))
 
 
 def with_alpha(colour: str, alpha: float) -> str:

@@ -208,9 +208,21 @@ def test_the_page_can_be_used_from_the_keyboard(page: Page) -> None:
 
 
 @AT_A_DESK
-def test_the_dark_page_redraws_its_plots(page: Page) -> None:
+def test_sunlight_and_dark_are_one_key_away_redraw_the_plots_and_are_kept(page: Page) -> None:
     page.get_by_role("button", name="Show me with sample logs").click()
     line = page.locator("#speed-time .scatterlayer .trace path.js-line").nth(1)
     light = line.evaluate("e => getComputedStyle(e).stroke")
-    page.get_by_role("button", name="Sunlight or dark page").click()
+    thin = line.evaluate("e => getComputedStyle(e).strokeWidth")
+    page.get_by_role("button", name="Page in light").focus()
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("button", name="Page in sunlight")).to_be_focused()
     expect(line).not_to_have_css("stroke", light)
+    sunlit = line.evaluate("e => getComputedStyle(e).stroke")
+    thick = line.evaluate("e => getComputedStyle(e).strokeWidth")
+    assert float(thick.removesuffix("px")) > float(thin.removesuffix("px"))
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("button", name="Page in the dark")).to_be_focused()
+    expect(line).not_to_have_css("stroke", sunlit)
+    page.reload()
+    expect(page.get_by_role("button", name="Page in the dark")).to_be_visible()
+    expect(page.locator("html")).to_have_attribute("data-mantine-color-scheme", "dark")
