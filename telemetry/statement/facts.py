@@ -6,7 +6,7 @@ stated as plainly as one that counts.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import PurePath
@@ -255,7 +255,11 @@ def statement(
         rule_ships=rule in shipped(),
         request=analysis.request,
         logs=_logs(analysis, {p.log for p in passes} if chosen else None),
-        corrections=_corrections(analysis, {p.log for p in passes} if chosen else None),
+        corrections=_corrections(
+            analysis,
+            {p.log for p in passes} if chosen else None,
+            [(p.log, *span) for p, span in zip(passes, chosen.crossings_s, strict=True)] if chosen else [],
+        ),
         ride=tuple(e for e in analysis.ride if e.pass_id in names and e.verdict in ("shown", "possible")),
         notes=analysis.notes,
         unused=tuple(str(error) for error in analysis.errors),
@@ -305,15 +309,23 @@ def _logs(analysis: Analysis, numbers: set[int] | None) -> tuple[LogFacts, ...]:
     )
 
 
-def _corrections(analysis: Analysis, numbers: set[int] | None) -> tuple[tuple[str, str], ...]:
-    """Gather what a person corrected in the logs that :func:`_logs` gathers."""
-    told = [
-        (log.read.meta.file, f"{f.count} samples {f.message}")
+def _corrections(
+    analysis: Analysis, numbers: set[int] | None, spans: Sequence[tuple[int, float, float]]
+) -> tuple[tuple[str, str], ...]:
+    """Gather what a person corrected in these logs, first what lies between the gates.
+
+    ``spans`` are the times between the gates, each with its log's number.
+    """
+    found = [
+        (k, f)
         for k, log in enumerate(analysis.speed_logs)
         if numbers is None or k in numbers
         for f in log.cleaned.findings
         if f.code in BY_HAND
     ]
+    found.sort(key=lambda one: not any(k == one[0] and one[1].touches(*span) for k, *span in spans))
+    files = [log.read.meta.file for log in analysis.speed_logs]
+    told = [(files[k], f"{f.count} samples {f.message}") for k, f in found]
     told += [
         (j.log.meta.file, f"clock {j.clock.why}")
         for j in analysis.motors

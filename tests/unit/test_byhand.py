@@ -129,6 +129,18 @@ def test_a_cut_between_the_gates_is_no_figure_that_counts_and_stands_in_the_stat
     assert "spray on the aerial" in stated.to_text()
 
 
+def test_a_statement_names_first_what_was_cut_between_its_gates() -> None:
+    best = next(t for t in sample().two_ways if t.best)
+    enter_s = best.crossings_s[0][0]
+    cut = corrected(
+        sample(), sample_cut(2.0, 4.0, "early"), sample_cut(enter_s + 0.8, enter_s + 1.1, "between")
+    )
+    same = next(t for t in cut.two_ways if t.passes == best.passes)
+    (_, first), (_, second) = statement(cut, same.id).corrections
+    assert first.endswith("between")
+    assert second.endswith("early")
+
+
 def test_a_cut_outside_the_gates_is_named_and_lets_the_figure_count() -> None:
     best = next(t for t in sample().two_ways if t.best)
     cut = corrected(sample(), sample_cut(2.0, 6.0))
