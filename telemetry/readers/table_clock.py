@@ -17,6 +17,7 @@ from telemetry.readers.stamps import DAY_US
 _NONE: Final = int(np.iinfo(np.int64).min)
 _ISO_DATE: Final = re.compile(r"\s*\d{4}-?\d\d-?\d\d")
 _ZONE: Final = re.compile(r"(?:[zZ]|[+-]\d\d:?\d\d)\s*$")
+_READ_AS_THIS_MOMENT: Final = ("now", "today")  # by pandas, which no cell of a log can mean
 _ANY_DATE: Final = re.compile(r"\s*\d{1,4}[-./]?\d")
 _DATE_PARTS: Final = re.compile(r"\s*(\d{1,4})([-./])(\d{1,2})\2(\d{1,4})")
 # Numbers above these are seconds, milliseconds, microseconds or nanoseconds since 1970, from 1980 on.
@@ -177,6 +178,7 @@ def _from_dates(values: pd.Series, sample: str) -> _Reading:
         if parts.shape[1] < 2:
             return _Reading(np.full(len(values), _NONE), False, [])
         return _with_date(_Reading(_times_of_day(parts[1]), False, []), parts[0])
+    texts = texts.mask(texts.isin(_READ_AS_THIS_MOMENT))
     stamps = pd.to_datetime(texts, format="ISO8601", errors="coerce", utc=True).dt.tz_localize(None)
     findings = []
     if not _ZONE.search(sample):
