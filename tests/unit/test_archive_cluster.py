@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 from archives import ENDS_ITS_WORKER, fill, here, mixed, work_or_end, written
 
+from telemetry.analysis import Request
 from telemetry.archive import analyse_archive, on_cluster
 from telemetry.archive.cluster import ENDED_ITS_WORKERS
 from telemetry.cli import main
@@ -22,7 +23,7 @@ reason = "the optional packages of [cluster] are not installed"
 dask = pytest.importorskip("dask", reason=reason)
 distributed = pytest.importorskip("distributed", reason=reason)
 
-WAIT_S = 120.0
+WAIT_S = 300.0
 LOGS = 16
 
 
@@ -88,11 +89,13 @@ def address_of(folder: Path) -> str:
             time.sleep(0.02)
 
 
-def test_a_worker_that_is_killed_midway_costs_nothing(tmp_path: Path) -> None:
+def test_a_worker_killed_midway_costs_nothing_and_a_scheduler_killed_is_gone_on_without(
+    tmp_path: Path,
+) -> None:
     archive, out = fill(tmp_path / "logs", LOGS, rate_hz=10.0, passes=4), tmp_path / "out"
     analyse_archive(archive, tmp_path / "here", here)
     with ExitStack() as stack:
-        stack.enter_context(process(*scheduler(tmp_path), log=tmp_path / "scheduler.log"))
+        spreads = stack.enter_context(process(*scheduler(tmp_path), log=tmp_path / "scheduler.log"))
         address = address_of(tmp_path)
         one, _ = (
             stack.enter_context(process(*worker(address), log=tmp_path / f"worker{k}.log")) for k in (1, 2)
@@ -101,15 +104,20 @@ def test_a_worker_that_is_killed_midway_costs_nothing(tmp_path: Path) -> None:
             client.wait_for_workers(2, timeout=WAIT_S)
         at: list[int] = []
 
-        def kill(settled: int, _: int) -> None:
+        def kill_a_worker(settled: int, _: int) -> None:
             if settled >= 3 and one.poll() is None:
                 at.append(settled)
                 one.kill()
 
-        analyse_archive(archive, out, on_cluster(address), progress=kill)
-    assert one.returncode != 0
-    assert at[0] < LOGS - 4  # while each worker still had some under way and some to come
-    assert written(out) == written(tmp_path / "here")
+        analyse_archive(archive, out, on_cluster(address), progress=kill_a_worker)
+        assert one.returncode != 0
+        assert at[0] < LOGS - 4  # while each worker still had some under way and some to come
+        assert written(out) == written(tmp_path / "here")
+
+        anew = Request(distance_m=50.0)
+        with pytest.raises(CallError, match=r"was lost.*repeat this call"):
+            analyse_archive(archive, out, on_cluster(address), anew, progress=lambda *_: spreads.kill())
+    assert 1 <= analyse_archive(archive, out, here, anew).before < LOGS
 
 
 def test_without_a_worker_it_ends_and_says_so(tmp_path: Path) -> None:
@@ -118,21 +126,6 @@ def test_without_a_worker_it_ends_and_says_so(tmp_path: Path) -> None:
         address = address_of(tmp_path)
         with pytest.raises(CallError, match=r"has had no worker for 0 s.*repeat this call"):
             analyse_archive(archive, tmp_path / "out", on_cluster(address, patience_s=0.0))
-
-
-def test_a_scheduler_that_ends_midway_is_told_and_gone_on_without(tmp_path: Path) -> None:
-    archive, out = fill(tmp_path / "logs", LOGS, rate_hz=10.0, passes=4), tmp_path / "out"
-    with ExitStack() as stack:
-        running = stack.enter_context(process(*scheduler(tmp_path), log=tmp_path / "scheduler.log"))
-        address = address_of(tmp_path)
-        stack.enter_context(process(*worker(address), log=tmp_path / "worker.log"))
-
-        def kill(*_: int) -> None:
-            running.kill()
-
-        with pytest.raises(CallError, match=r"was lost.*repeat this call"):
-            analyse_archive(archive, out, on_cluster(address), progress=kill)
-    assert 1 <= analyse_archive(archive, out, here).before < LOGS
 
 
 @pytest.mark.parametrize("address", ["tcp://127.0.0.1:1", "no address at all", "tcp://"])

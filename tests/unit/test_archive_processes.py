@@ -20,7 +20,7 @@ from telemetry.archive.local import ENDED_ITS_WORKER
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="kills processes as POSIX does")
 
-WAIT_S = 120.0
+WAIT_S = 300.0
 LOGS = 16
 
 
@@ -63,15 +63,15 @@ def test_the_results_are_the_same_bits_however_many_processes_make_them(tmp_path
 
 
 def test_an_item_that_ends_its_worker_is_named_and_costs_no_other(tmp_path: Path) -> None:
-    archive = fill(tmp_path / "logs", 9)
-    (archive / "00003.csv").write_bytes(ENDS_ITS_WORKER)
+    archive = fill(tmp_path / "logs", 4)
+    (archive / "00001.csv").write_bytes(ENDS_ITS_WORKER)
     out = tmp_path / "out"
     rows = analyse_archive(archive, out, on_this_machine(2, work_or_end)).rows
     told = {item.name: facts for item, _, facts in rows}
     ended = [name for name, facts in told.items() if facts.error == ENDED_ITS_WORKER]
-    assert ended == ["00003.csv"]
-    assert [facts.outcome for facts in told.values()].count("done") == 8
-    assert finished(out) == 8  # it is tried again next time
+    assert ended == ["00001.csv"]
+    assert [facts.outcome for facts in told.values()].count("done") == 3
+    assert finished(out) == 3  # it is tried again next time
 
 
 @pytest.fixture(scope="module")
