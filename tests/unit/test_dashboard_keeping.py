@@ -142,7 +142,7 @@ def test_a_log_that_is_kept_already_is_refused_with_its_outing_named(url: str, s
 def test_a_locked_logbook_is_said_and_nothing_is_kept(
     url: str, session: Session, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("telemetry.logbook.opening._BUSY_S", 0.2, raising=False)
+    monkeypatch.setattr("telemetry.logbook.opening._BUSY_S", 0.2)
     holder = sqlite3.connect(url, isolation_level=None)
     holder.execute("BEGIN IMMEDIATE")
     try:
