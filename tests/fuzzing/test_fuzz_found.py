@@ -13,7 +13,7 @@ from fuzz_targets import TARGETS
 
 from telemetry.errors import LogbookError
 from telemetry.logbook import open_logbook
-from telemetry.readers import Bounds
+from telemetry.readers import Bounds, read_bytes
 
 FOUND = sorted((Path(__file__).parent / "found").iterdir())
 
@@ -21,6 +21,12 @@ FOUND = sorted((Path(__file__).parent / "found").iterdir())
 @pytest.mark.parametrize("file", FOUND, ids=lambda file: file.stem)
 def test_a_file_that_once_did_harm_does_none(file: Path) -> None:
     TARGETS["sniffing"].check(file.read_bytes(), 3.0, True)
+
+
+def test_no_row_is_read_as_the_moment_of_reading() -> None:
+    file = Path(__file__).parent / "found" / "rows_of_this_moment.csv"
+    (log,) = read_bytes(file.read_bytes(), file.name)
+    assert log.t_s.tolist() == [0.0, 1.0, 2.0]
 
 
 def test_a_zip_whose_name_does_not_fit_is_told_in_a_sentence() -> None:
