@@ -69,7 +69,7 @@ class ReceiverModel:
 # noise from its usual data sheet, a hull whose acceleration wanders by some tenths of m/s² in a second
 # (common practice, no source). At 10 Hz the log outweighs both; at 1 Hz it cannot tell them apart without.
 USUAL_SD_MPS, _SD_FACTOR = 0.05, 2.0
-USUAL_DENSITY, _DENSITY_FACTOR = 0.5, 4.0
+USUAL_DENSITY, DENSITY_FACTOR = 0.5, 4.0
 # The way is let off from being exactly the sum of the speed by this much a step. Short steps of a quiet
 # motion would otherwise tie the two so tightly that the system cannot be solved in double precision; a
 # hundred steps of it add half a centimetre.
@@ -77,9 +77,9 @@ _WAY_SLACK_M = 5e-4
 _MOST_PARTS = 20  # so that what smoothing costs goes by the samples of a log, not by how long it lasts
 _ROUNDING_M = 1e-6
 CORNER_FACTOR = 5.0  # a step this much livelier than the rest is a corner: the throttle was moved
-_CORNER_SLACK = 5.0
+CORNER_SLACK = 5.0
 _BLOCK = 4096
-_FREEDOM = 3.0  # of the Student-t that lets corners through
+FREEDOM = 3.0  # of the Student-t that lets corners through
 
 
 def _innovation_size(states: FloatArray, dt_s: FloatArray) -> FloatArray:
@@ -125,7 +125,7 @@ def smooth_speed(
     node: IntArray,
     v_mps: FloatArray,
     sd_mps: FloatArray,
-    density: float = USUAL_DENSITY,
+    density: FloatArray | float = USUAL_DENSITY,
     rounds: int = 4,
 ) -> SpeedChain:
     """Smooth measured speeds with corners let through.
@@ -139,14 +139,14 @@ def smooth_speed(
         Nodes at which a speed was measured, without repeats.
     v_mps, sd_mps : ndarray, shape (m,)
         Measured speeds and their white standard deviations [m/s].
-    density : float
+    density : ndarray, shape (n - 1,), or float
         Jerk density of flat-out riding [m²/s⁵].
     rounds : int
         How often the steps are weighed anew.
     """
     dt = np.where(coupled, np.diff(t_s), 1.0)
     h = np.array([1.0, 0.0])
-    scale = np.full(dt.size, density)
+    scale = np.broadcast_to(density, dt.shape)
     r_inverse = 1.0 / sd_mps**2
 
     def solved() -> Posterior:
@@ -159,16 +159,16 @@ def smooth_speed(
     for _ in range(rounds - 1):
         mean = solved().mean
         size = _innovation_size(mean, dt)
-        scale = np.maximum(density, (_FREEDOM * density + size) / (_FREEDOM + 2.0))
+        scale = np.maximum(density, (FREEDOM * density + size) / (FREEDOM + 2.0))
         # The smoothed innovation of a corner is less than the true one by what smoothing took off it.
-        scale = np.where(scale > CORNER_FACTOR * density, _CORNER_SLACK * scale, scale)
+        scale = np.where(scale > CORNER_FACTOR * density, CORNER_SLACK * scale, scale)
         # One wild speed that the judges let through must not drag the curve along.
         z = (v_mps - mean[node, 0]) / sd_mps
         r_inverse = 1.0 / sd_mps**2 / np.maximum(1.0, (z / 4.0) ** 2)
     return SpeedChain(t_s, coupled, solved(), scale)
 
 
-def _misfit_parts(
+def misfit_parts(
     t_s: FloatArray, coupled: BoolArray, node: IntArray, v_mps: FloatArray, ratio: float
 ) -> tuple[float, float]:
     """Fit at one ratio of jerk density to noise variance.
@@ -182,6 +182,7 @@ def _misfit_parts(
     """
     dt = np.where(coupled, np.diff(t_s), 1.0)
     chain = _jerk_chain(dt, coupled, np.full(dt.size, ratio))
+    chain.prior(slice(None), 0, 1e-12)  # where a part holds one speed alone
     chain.prior(slice(None), 1, 1e-9)
     chain.observe(node, np.array([1.0, 0.0]), v_mps, np.ones(node.size))
     posterior = chain.solve()
@@ -218,11 +219,11 @@ def calibrate(
     sd = np.geomspace(least_sd_mps, 0.5, 40)
     best = (np.inf, USUAL_SD_MPS, USUAL_DENSITY)
     for ratio in np.geomspace(1.0, 1e5, 18).tolist():
-        quadratic, volume = _misfit_parts(t_s, coupled, node, v_mps, ratio)
+        quadratic, volume = misfit_parts(t_s, coupled, node, v_mps, ratio)
         density = ratio * sd**2
         misfit = freedom * 2.0 * np.log(sd) + quadratic / sd**2 + volume
         misfit += (np.log(sd / USUAL_SD_MPS) / np.log(_SD_FACTOR)) ** 2
-        misfit += (np.log(density / USUAL_DENSITY) / np.log(_DENSITY_FACTOR)) ** 2
+        misfit += (np.log(density / USUAL_DENSITY) / np.log(DENSITY_FACTOR)) ** 2
         k = int(np.argmin(misfit))
         best = min(best, (float(misfit[k]), float(sd[k]), float(density[k])))
     return best[1], best[2]
@@ -352,16 +353,27 @@ def smooth_along(data: AlongData, receiver: ReceiverModel | None = None) -> Alon
     -------
     AlongChain
     """
-    rx = receiver or ReceiverModel()
+    chain, origin_m = along_chain(data, receiver or ReceiverModel())
+    posterior = chain.solve()
+    mean = posterior.mean
+    return AlongChain(data.t_s, mean[:, 0] + origin_m, mean[:, 1], posterior)
+
+
+def steps_covariance(data: AlongData) -> FloatArray:
+    """Process covariance of ``[s, v, a]`` of each step, shape (n - 1, 3, 3)."""
+    covariance = snap_covariance(np.diff(data.t_s)) * data.density[:, None, None]
+    covariance[:, 0, 0] += _WAY_SLACK_M**2
+    return covariance
+
+
+def along_chain(data: AlongData, rx: ReceiverModel) -> tuple[Chain, float]:
+    """Collect what is known of a way along a course line; with the place from which it is counted [m]."""
     n = data.t_s.size
     dt = np.diff(data.t_s)
     coupled = np.ones(n - 1, dtype=np.bool_)
     chain = Chain(n, 5)
-    covariance = snap_covariance(dt) * data.density[:, None, None]
-    covariance[:, 0, 0] += _WAY_SLACK_M**2
-    chain.step(
-        slice(0, 3), snap_transition(dt), np.asarray(np.linalg.inv(covariance), dtype=np.float64), coupled
-    )
+    precision = np.asarray(np.linalg.inv(steps_covariance(data)), dtype=np.float64)
+    chain.step(slice(0, 3), snap_transition(dt), precision, coupled)
     for state, sd, tau in (
         (3, rx.position_sd_m, rx.position_tau_s),
         (4, rx.coloured_sd_mps, rx.coloured_tau_s),
@@ -389,6 +401,4 @@ def smooth_along(data: AlongData, receiver: ReceiverModel | None = None) -> Alon
         data.along_mps,
         data.speed_sd_mps**-2.0,
     )
-    posterior = chain.solve()
-    mean = posterior.mean
-    return AlongChain(data.t_s, mean[:, 0] + origin, mean[:, 1], posterior)
+    return chain, origin

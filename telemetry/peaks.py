@@ -104,3 +104,29 @@ def highest(
     part = np.clip((later - t[k_later]) / (t[k_later + 1] - t[k_later]), 0.0, 1.0)[:, None]
     held = (way[k_later] * (1.0 - part) + way[k_later + 1] * part - way[: starts.size]) / HELD_S
     return peak, held[int(np.argmax(held.mean(axis=1)))]
+
+
+def crests(t_s: FloatArray, drawn: FloatArray, steps: IntArray) -> FloatArray:
+    """Highest speed of each drawn curve inside some steps, between their nodes, shape (draws,) [m/s].
+
+    Where the hull swings a crest may stand between two samples. Between nodes a curve is the cubic through
+    their speeds and accelerations, the most probable one.
+
+    Parameters
+    ----------
+    t_s : ndarray, shape (n,)
+    drawn : ndarray, shape (n, 2, draws)
+        Speeds and accelerations.
+    steps : ndarray of int
+        Nodes with which the steps begin; none where the hull rode calmly.
+    """
+    x = np.array([0.25, 0.5, 0.75])[:, None, None]
+    dt = np.diff(t_s)[steps, None]
+    v0, a0, v1, a1 = drawn[steps, 0], drawn[steps, 1], drawn[steps + 1, 0], drawn[steps + 1, 1]
+    between = (
+        v0 * (1.0 + 2.0 * x) * (1.0 - x) ** 2
+        + dt * a0 * x * (1.0 - x) ** 2
+        + v1 * x**2 * (3.0 - 2.0 * x)
+        - dt * a1 * x**2 * (1.0 - x)
+    )
+    return np.asarray(between.max(axis=(0, 1), initial=-np.inf))

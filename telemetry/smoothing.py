@@ -84,10 +84,13 @@ class Posterior:
         Smoothed states.
     factor : ndarray, shape (2 d, n d)
         Lower banded Cholesky factor of the precision.
+    explained : float
+        Sum of squares, each over its variance, that the measurements lose by it.
     """
 
     mean: FloatArray
     factor: FloatArray
+    explained: float
 
     @property
     def half_log_det(self) -> float:
@@ -97,7 +100,7 @@ class Posterior:
     def part(self, nodes: slice) -> Posterior:
         """Give what is known of some nodes that no step couples to the others."""
         d = self.mean.shape[1]
-        return Posterior(self.mean[nodes], self.factor[:, d * nodes.start : d * nodes.stop])
+        return Posterior(self.mean[nodes], self.factor[:, d * nodes.start : d * nodes.stop], np.nan)
 
     def covariance(self, weights: FloatArray) -> FloatArray:
         """Covariance of weighted sums of states.
@@ -213,4 +216,5 @@ class Chain:
                 if stiffer == _STIFFER[-1]:
                     raise
         mean = cho_solve_banded((factor, True), self._rhs.reshape(-1), check_finite=False)
-        return Posterior(mean.reshape(self.n, self.d), factor)
+        explained = float(self._rhs.reshape(-1) @ mean)
+        return Posterior(mean.reshape(self.n, self.d), factor, explained)

@@ -7,40 +7,35 @@ distances from its way along the pass's own line.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from scipy.special import stdtrit
 
 from telemetry.chains import (
     CORNER_FACTOR,
-    USUAL_DENSITY,
     USUAL_SD_MPS,
     AlongChain,
     AlongData,
     ReceiverModel,
     SpeedChain,
-    calibrate,
-    nodes,
     smooth_along,
-    smooth_speed,
 )
 from telemetry.cleaning import Cleaned
-from telemetry.frames import TRACK_COLUMNS, BoolArray, FloatArray, IntArray, runs_of
+from telemetry.frames import TRACK_COLUMNS, FloatArray, IntArray
 from telemetry.geo import CourseLine
 from telemetry.motion import Motion
 from telemetry.passes import DistanceSpeed, Window
-from telemetry.peaks import HELD_S, highest, without_overshoot
+from telemetry.peaks import HELD_S, crests, highest, without_overshoot
+from telemetry.positions import let_corners_through, secant_top_mps
+from telemetry.riding import Nodes, lay_nodes, ridden, to_smooth
 from telemetry.watching import counted
 
 COVERAGE_95 = 1.959963984540054  # two-sided 95 % point of the normal distribution
 _PAD_S = 2.0
-_NODE_STEP_S = 0.25
 _DRAWS = 256
 _MOST_STARTS = 20_000  # of a measured distance: half a metre apart on ten kilometres, further on a longer way
-_CRUISE_SHARE = 0.85
 _REMEMBERED_LINES = 2  # a pass's own, and the one that it shares with other passes
-_CRUISE_MPS2 = 3.0
 # Noise of which an unknown share, any from none to all, may be the hull's own motion on chop: its crests then
 # belong to the peak. The highest of ten independent values stands 1.539 standard deviations up (tables of
 # normal order statistics), and the root of a uniform share spreads by sqrt(1/2 - 4/9).
@@ -108,28 +103,26 @@ class PassData:
 
         The lines asked for last are remembered: another rule or distance asks for the same ones again.
         """
-        way = self._ways.pop(course, None) or self._along(course)
+        way = self._ways.pop(course, None) or smooth_along(self.on(course), self.receiver)
         self._ways[course] = way
         if len(self._ways) > _REMEMBERED_LINES:
             self._ways.pop(next(iter(self._ways)), None)
         return way
 
-    def _along(self, course: CourseLine) -> AlongChain:
+    def on(self, course: CourseLine) -> AlongData:
+        """Project what was measured on a course line."""
         along_m, _ = course.along_across(self.east_m, self.north_m)
         towards = np.cos(np.radians(self.course_deg - course.heading_deg))
-        return smooth_along(
-            AlongData(
-                self.t_s,
-                self.density,
-                self.position_node,
-                along_m,
-                self.position_sd_m,
-                self.speed_node,
-                self.measured_mps * towards,
-                self.measured_sd_mps,
-                self.lag_s,
-            ),
-            self.receiver,
+        return AlongData(
+            self.t_s,
+            self.density,
+            self.position_node,
+            along_m,
+            self.position_sd_m,
+            self.speed_node,
+            self.measured_mps * towards,
+            self.measured_sd_mps,
+            self.lag_s,
         )
 
 
@@ -149,71 +142,6 @@ class PassSpeeds:
     held_1s_u95_mps: float
     distances: tuple[DistanceSpeed, ...]
     spread_mps: FloatArray
-
-
-@dataclass(frozen=True)
-class _Nodes:
-    """Nodes of all passes of a log, one pass after the other."""
-
-    t_s: FloatArray
-    coupled: BoolArray
-    sample: IntArray  # track sample of each entry of `at`
-    at: IntArray  # node of that sample
-    slices: list[slice]
-
-
-def _lay_nodes(cleaned: Cleaned, ranges: Sequence[tuple[int, int]]) -> _Nodes:
-    t_s = cleaned.track.t_s
-    times, couples, samples, ats, slices = [], [], [], [], []
-    offset = 0
-    for a, b in ranges:
-        node_t, at, coupled = nodes(t_s[a:b], _NODE_STEP_S, np.zeros(b - a - 1, dtype=np.bool_))
-        times.append(node_t)
-        couples.append(np.r_[coupled, False])
-        samples.append(np.arange(a, b))
-        ats.append(at + offset)
-        slices.append(slice(offset, offset + node_t.size))
-        offset += node_t.size
-    return _Nodes(
-        np.concatenate(times),
-        np.concatenate(couples)[:-1],
-        np.concatenate(samples),
-        np.concatenate(ats),
-        slices,
-    )
-
-
-def _cruise_ranges(motion: Motion, windows: Sequence[Window], usable: BoolArray) -> list[tuple[int, int]]:
-    """Flat-out parts of the passes, away from the throttle's corners."""
-    out: list[tuple[int, int]] = []
-    for w in windows:
-        v = motion.speed_mps[w.first : w.last]
-        calm = (v > _CRUISE_SHARE * v.max()) & (
-            np.abs(motion.acceleration_mps2[w.first : w.last]) < _CRUISE_MPS2
-        )
-        out += [
-            (w.first + a, w.first + b)
-            for a, b in runs_of(calm)
-            # One speed alone leaves a part undetermined.
-            if b - a >= 4 and usable[w.first + a : w.first + b].sum() >= 2
-        ]
-    return out
-
-
-def _measured(cleaned: Cleaned, motion: Motion) -> tuple[FloatArray, BoolArray, FloatArray]:
-    """Speed to smooth, where it may be used, and how much less it is trusted than usual."""
-    track = cleaned.track
-    v = track.column("speed_mps")
-    if v is None:
-        return motion.speed_mps, ~np.isnan(motion.speed_mps), np.ones(motion.t_s.size)
-    trust = np.ones(v.size)
-    own = track.column("speed_sd_mps")
-    if own is not None:
-        stated = own[cleaned.speed_ok & np.isfinite(own)]
-        usual = float(np.median(stated)) if stated.size else 0.0
-        if usual > 0:
-            trust = np.nan_to_num(np.maximum(1.0, own / usual), nan=1.0)
-    return v, cleaned.speed_ok, trust
 
 
 def _lag_s(speed: SpeedChain, parts: Sequence[tuple[slice, IntArray, FloatArray]]) -> float:
@@ -341,7 +269,7 @@ def measure(
         return []
     t_s = cleaned.track.t_s
     measured = cleaned.track.meta.speed_source == "measured"
-    v, v_ok, trust = _measured(cleaned, motion)
+    v, v_ok, trust = to_smooth(cleaned, motion)
 
     ranges = []
     for w in windows:
@@ -350,20 +278,12 @@ def measure(
         # What speed and positions say once a hull tumbles is no motion of a boat, and must not reach back.
         b = w.last if w.crashed else b
         ranges.append((max(a, w.stretch[0]), min(b, w.stretch[1])))
-    lay = _lay_nodes(cleaned, ranges)
+    lay = lay_nodes(cleaned, ranges)
 
-    cruise = _cruise_ranges(motion, windows, v_ok)
-    sd_mps, density = USUAL_SD_MPS, USUAL_DENSITY
-    if cruise:
-        c = _lay_nodes(cleaned, cruise)
-        usable = v_ok[c.sample]
-        sd_mps, density = calibrate(
-            c.t_s, c.coupled, c.at[usable], v[c.sample][usable], rx.least_speed_sd_mps
-        )
     usable = v_ok[lay.sample]
-    at, sample = lay.at[usable], lay.sample[usable]
-    sd = sd_mps * trust[sample]
-    chain = smooth_speed(lay.t_s, lay.coupled, at, v[sample], sd, density)
+    at = lay.at[usable]
+    ride = ridden(cleaned, motion, windows, lay, rx)
+    chain, sd_mps = ride.chain, ride.sd_mps
 
     course_log = cleaned.track.column("course_deg")
     course = (
@@ -375,7 +295,6 @@ def measure(
     if measured and motion.has_positions:
         lag_s = _lag_s(chain, _lag_parts(cleaned, motion, windows, lay))
 
-    livelier = (chain.density > CORNER_FACTOR * chain.density.min()) & chain.coupled
     usual_step_s = float(np.median(np.diff(lay.t_s[at])))
     out = []
     for w, part in counted(zip(windows, lay.slices, strict=True), len(windows)):
@@ -400,16 +319,19 @@ def measure(
             lag_s,
             rx,
         )
+        if not measured and w.course is not None:
+            data = replace(data, density=let_corners_through(data.on(w.course), ride.density[0], rx).density)
         sampled = at[(at >= part.start) & (at < part.stop)] - part.start
         # Fixed, and begun anew: a pass must give the same figures each time and in any company.
         rng = np.random.default_rng(0)
         noise = rng.standard_normal((data.t_s.size * 2, _DRAWS))
+        both = chain.posterior.part(part).sample(noise)
         curves, corner, silent = without_overshoot(
             data.t_s,
             sampled,
-            livelier[part.start : part.stop - 1],
+            data.density > CORNER_FACTOR * ride.density[part.start : part.stop - 1],
             usual_step_s,
-            chain.posterior.part(part).sample(noise)[:, 0],
+            both[:, 0],
         )
         if not measured and w.course is not None:
             along = data.along(w.course)
@@ -425,23 +347,43 @@ def measure(
             rng.random(_DRAWS),
         )
         inside = (data.t_s >= data.start_s) & (data.t_s <= data.end_s)
+        swinging = inside[:-1] & inside[1:] & ride.swings[part.start : part.stop - 1]
+        peak = np.maximum(peak, crests(data.t_s, both, np.flatnonzero(swinging)))
         mean = curves.mean(axis=1)
         if w.crashed:  # at a time unknown within the next step
             gained = _gained_unseen(data.t_s[inside], curves[inside], rng.random(_DRAWS))
             peak, held = peak + gained, held + gained
+        chop_mps = sd_mps if measured else USUAL_SD_MPS
+        tops = (
+            (float(peak.mean()), _u95(peak, 0.0, measured, _CREST * chop_mps, rx)),
+            (float(held.mean()), _u95(held, HELD_S, measured, 0.0, rx)),
+        )
+        if not measured and w.course is not None:
+            over_s = max(HELD_S, 2.0 * usual_step_s)
+            secant_mps = secant_top_mps(data.on(w.course), (data.start_s, data.end_s), over_s)
+            tops = (_between(tops[0], secant_mps), _between(tops[1], secant_mps))
         out.append(
             PassSpeeds(
                 data,
-                float(peak.mean()),
-                _u95(peak, 0.0, measured, _CREST * sd_mps, rx),
+                *tops[0],
                 float(data.t_s[inside][int(np.argmax(mean[inside]))]),
-                float(held.mean()),
-                _u95(held, HELD_S, measured, 0.0, rx),
+                *tops[1],
                 best_distances(data, distances_m),
                 curves.std(axis=1, ddof=1),
             )
         )
     return out
+
+
+def _between(smoothed: tuple[float, float], secant_mps: float) -> tuple[float, float]:
+    """Give the middle of a smoothed top and the positions' own, and an interval that knows both.
+
+    The one overshoots where a corner was missed between samples, the other falls short of a brief top.
+    """
+    value_mps, u95_mps = smoothed
+    if np.isnan(secant_mps):
+        return smoothed
+    return 0.5 * (value_mps + secant_mps), float(np.hypot(u95_mps, value_mps - secant_mps))
 
 
 def curve_u95_mps(measured: PassSpeeds) -> FloatArray:
@@ -471,7 +413,7 @@ def _gained_unseen(t_s: FloatArray, drawn_mps: FloatArray, share: FloatArray) ->
 
 
 def _lag_parts(
-    cleaned: Cleaned, motion: Motion, windows: Sequence[Window], lay: _Nodes
+    cleaned: Cleaned, motion: Motion, windows: Sequence[Window], lay: Nodes
 ) -> list[tuple[slice, IntArray, FloatArray]]:
     parts = []
     for w, part in zip(windows, lay.slices, strict=True):

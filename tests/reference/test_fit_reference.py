@@ -72,7 +72,7 @@ def test_the_bulk_reading_equals_both_decoders(name: str) -> None:
     found = scan(data, fit._WANTED)
     bulk = found.columns()
     for records in (fit._fitparse_records(data), fit._fitdecode_records(data)):
-        rows, _ = fit._rows(records)
+        rows, _ = fit._rows(records, found.records)
         columns = fit._columns(rows)
         assert rows
         for number, values in columns.items():
