@@ -68,6 +68,20 @@ def test_correcting_an_analysis_is_analysing_with_the_correction(start_s: float,
     assert as_text(rejudge(sample(), request)) == as_text(analyse(logs, request))
 
 
+def test_only_the_log_that_is_corrected_is_examined_anew() -> None:
+    files = [data_folder() / name for name in ("four_passes.gpx", "four_passes_second_recorder.fit")]
+    both = read_and_analyse(files)
+    first, second = both.speed_logs
+    cut = corrected(both, Cut(log_key(first.read.meta), 30.0, 45.0))
+    assert cut.speed_logs[0] is not first
+    assert cut.speed_logs[1] is second
+    untouched = [m for p, m in zip(both.passes, both.measured, strict=True) if p.log == 1]
+    kept = [m for p, m in zip(cut.passes, cut.measured, strict=True) if p.log == 1]
+    assert all(a is b for a, b in zip(untouched, kept, strict=True))
+    assert len(cut.passes) == len(both.passes) - 1
+    assert as_text(rejudge(cut, both.request)) == as_text(both)
+
+
 def test_a_cut_counts_as_silence_of_its_length() -> None:
     """The same samples never logged give the same motion, passes and two-ways."""
     track = made_track()
