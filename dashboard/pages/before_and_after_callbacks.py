@@ -12,6 +12,7 @@ from dashboard.components.comparing import advice, answer, changed, effects_tabl
 from dashboard.figures.comparing import ROW_PX, effects_figure, history_figure
 from dashboard.figures.palette import seen_by
 from dashboard.figures.trial import trial_figure
+from dashboard.pages.notices import say_unknown_boat
 from dashboard.services.bench_logbook import Choice
 from dashboard.services.comparing import ComparingBook, Wanted
 from telemetry.compare import Units
@@ -51,6 +52,7 @@ def _register_choices(app: Dash, book: ComparingBook) -> None:
     def offer_boats(asked: dict[str, str | None], chosen: str | None) -> tuple[Any, Any]:
         boats = book.boats()
         names = [one.value for one in boats]
+        say_unknown_boat(asked["boat"], names)
         wished = chosen or asked["boat"]
         return _data(boats), wished if wished in names else next(iter(names), None)
 

@@ -13,6 +13,7 @@ from dashboard.components.bench import counted, found_mark, sheet_told, way_back
 from dashboard.components.bench_measure import GAUGE, VALUE, VERDICT, found_rows
 from dashboard.components.marks import sentence
 from dashboard.pages import bench_measure_callbacks, bench_more_callbacks
+from dashboard.pages.notices import say_unknown_boat
 from dashboard.services.bench import (
     Entry,
     OnBench,
@@ -69,7 +70,9 @@ def _register_sheet(app: Dash, book: BenchBook) -> None:
         boats = book.boats()
         names = [one.value for one in boats]
         bench = OnBench.from_dict(lying)
-        wished = chosen or asked["boat"] or (bench.sheet.boat if bench else book.last_set())
+        say_unknown_boat(asked["boat"], names)
+        asked_for = asked["boat"] if asked["boat"] in names else None
+        wished = chosen or asked_for or (bench.sheet.boat if bench else book.last_set())
         return _data(boats), wished if wished in names else None
 
     @app.callback(

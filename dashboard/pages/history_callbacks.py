@@ -18,6 +18,7 @@ from dashboard.components.history import (
 from dashboard.figures.history import outings_figure
 from dashboard.figures.palette import seen_by
 from dashboard.figures.trial import trial_figure
+from dashboard.pages.notices import say_unknown_boat
 from dashboard.services.bench import showing_of
 from dashboard.services.fields import Chosen
 from dashboard.services.history import HistoryBook
@@ -43,6 +44,7 @@ def _register_choice(app: Dash, book: HistoryBook) -> None:
     def offer_boats(asked: str | None, chosen: str | None) -> tuple[Any, str | None]:
         boats = book.boats()
         names = [one.value for one in boats]
+        say_unknown_boat(asked, names)
         wished = next((name for name in (chosen, asked, book.last_set()) if name in names), None)
         return [{"value": one.value, "label": one.label} for one in boats], wished
 

@@ -74,3 +74,12 @@ def test_the_statement_of_the_best_two_way_is_a_link_away(page: Page) -> None:
         page.get_by_role("link", name="Statement to print").click()
     expect(opening.value.locator("body")).to_contain_text(figure.inner_text())
     wait_until_settled(page)
+
+
+@AT_A_DESK
+@pytest.mark.parametrize("path", ["/history", "/bench", "/before-and-after"])
+def test_an_address_that_asks_for_a_boat_that_is_not_there_is_told(page: Page, path: str) -> None:
+    page.goto(f"{path}?boat=Nobody")
+    expect(page.locator("#notice")).to_have_text("There is no boat Nobody in this logbook.")
+    expect(page.get_by_role("textbox", name="Boat", exact=True)).to_have_value(BOAT)
+    wait_until_settled(page)
