@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import resource
 import sys
+import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -15,11 +16,12 @@ _OUTSIDE: Final = (
     "http.", "ctypes.dlopen", "webbrowser.", "pickle.", "compile_command",
 )  # fmt: skip
 _touched: list[str] | None = None
+_watched_thread = 0  # others may serve or log meanwhile
 _installed = False
 
 
 def _hook(event: str, arguments: tuple[Any, ...]) -> None:
-    if _touched is None:
+    if _touched is None or threading.get_ident() != _watched_thread:
         return
     if event == "open" and not _is_import(arguments[0]):
         _touched.append(f"open {arguments[0]!r}")
@@ -47,12 +49,13 @@ def watched(what: str, seconds: float, megabytes: float) -> Iterator[None]:
     Only Python's own opening is seen (its audit events). What the XML library's C code might open shows by
     its cost, since the mutations of GPX name a file without end, and by a socket in the reader's unit tests.
     """
-    global _touched, _installed
+    global _touched, _watched_thread, _installed
     if not _installed:
         sys.addaudithook(_hook)
         _installed = True
     before_kb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     begun = time.process_time()
+    _watched_thread = threading.get_ident()
     _touched = touched = []
     try:
         yield
