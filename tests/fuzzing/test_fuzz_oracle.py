@@ -120,13 +120,12 @@ def test_mutations_keep_their_format_s_shape() -> None:
     def raw(part: bytes) -> bytes:
         return changed(part, rng)
 
-    whole_files = sum(_fits(fit(seeds("fit")[0], rng, raw)) for _ in range(200))
+    begin = {name: seeds(name)[0] for name in ("fit", "gpx", "nmea")}
+    whole_files = sum(_fits(fit(begin["fit"], rng, raw)) for _ in range(200))
     assert whole_files > 70
-    well_formed = sum(_parses(gpx(seeds("gpx")[0], rng, raw)) for _ in range(200))
+    well_formed = sum(_parses(gpx(begin["gpx"], rng, raw)) for _ in range(200))
     assert well_formed > 150
-    right = [
-        line for _ in range(50) for line in nmea(seeds("nmea")[0], rng, raw).splitlines() if b"*" in line
-    ]
+    right = [line for _ in range(50) for line in nmea(begin["nmea"], rng, raw).splitlines() if b"*" in line]
     assert np.mean([_sums(line) for line in right]) > 0.8
 
 
