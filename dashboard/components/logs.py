@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Final
 
 import dash_mantine_components as dmc
 from dash import dcc, html
@@ -10,6 +10,10 @@ from dash import dcc, html
 from dashboard.components.findings import finding_lines
 from dashboard.components.marks import icon
 from dashboard.services.uploads import LARGEST_BYTES, MOST_FILES_A_DROP, FileView, column_choices
+
+FINDINGS_BOX: Final = "findings-box"
+FINDINGS_COUNT: Final = "findings-count"
+FINDINGS_ROWS: Final = "findings-rows"
 
 
 def upload_card(under_way: html.Div) -> html.Div:
@@ -70,8 +74,7 @@ def _file(view: FileView) -> html.Li:
     parts: list[Any] = [head, *(_summary(parts) for parts in view.summaries)]
     if view.error:
         parts.append(html.P([icon("cross"), view.error], className="file-error", role="alert"))
-    if view.findings:
-        parts.append(_findings(view))
+    parts.append(_findings(view))
     if view.needs_headings:
         parts.append(_form(view, html.P("Say what its columns are:"), _names(view), _motor(view)))
     elif view.is_table:
@@ -84,11 +87,24 @@ def _summary(parts: tuple[str, ...]) -> html.P:
 
 
 def _findings(view: FileView) -> html.Details:
-    count = len(view.findings)
-    rows = [html.Li(line) for line in finding_lines(view.findings)]
-    return html.Details(
-        [html.Summary(f"{count} finding{'s' if count > 1 else ''}"), html.Ul(rows)], className="findings"
-    )
+    """Fold the findings; what the cleaning adds later is written into the same fold, which stays open."""
+    lines = finding_lines(view.findings)
+    parts = [
+        html.Summary(findings_count(lines), id={"type": FINDINGS_COUNT, "key": view.key}),
+        html.Ul(findings_rows(lines), id={"type": FINDINGS_ROWS, "key": view.key}),
+    ]
+    box = {"type": FINDINGS_BOX, "key": view.key}
+    return html.Details(parts, id=box, className="findings", hidden=not lines)
+
+
+def findings_count(lines: list[str]) -> str:
+    """Say how many findings there are."""
+    return f"{len(lines)} finding{'' if len(lines) == 1 else 's'}"
+
+
+def findings_rows(lines: list[str]) -> list[html.Li]:
+    """List the findings."""
+    return [html.Li(line) for line in lines]
 
 
 def _details(view: FileView) -> html.Details:

@@ -66,6 +66,8 @@ def layout() -> html.Main:
             dcc.Store(id="speed-zoom"),
             dcc.Store(id="picked", data=[]),
             dcc.Store(id="begun"),
+            dcc.Store(id="listed"),
+            dcc.Store(id="found"),
             memory(PAGE),
         ],
         id="after-the-water",

@@ -4,10 +4,18 @@ from __future__ import annotations
 
 from typing import Any
 
-from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html, set_props
+from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, dcc, no_update, set_props
 from dash.exceptions import PreventUpdate
 
-from dashboard.components.logs import file_list
+from dashboard.components.findings import finding_lines
+from dashboard.components.logs import (
+    FINDINGS_BOX,
+    FINDINGS_COUNT,
+    FINDINGS_ROWS,
+    file_list,
+    findings_count,
+    findings_rows,
+)
 from dashboard.pages import reading
 from dashboard.pages.after_the_water import KEEPING, PAGE, PLOTS, plot
 from dashboard.services.drops import put_in, read_anew, take_in
@@ -117,16 +125,58 @@ def register(app: Dash, sessions: Sessions) -> None:
     @app.callback(
         Output("files", "children"),
         Output("after-the-water", "className"),
+        Output("listed", "data"),
+        Output("found", "data"),
         Input("revision", "data"),
         Input("session", "data"),
-        Input("asked", "data"),
+        State("asked", "data"),
+        State("listed", "data"),
     )
-    def list_files(_revision: int, token: str, asked: dict[str, Any] | None) -> tuple[list[html.Li], str]:
+    def list_files(
+        _revision: int, token: str, asked: dict[str, Any] | None, listed: list[str] | None
+    ) -> tuple[Any, str, Any, Any]:
         session = sessions.peek(token)
-        analysis = answered(session, asked)
-        views = tuple(file_view(upload, analysis) for upload in session.uploads.values())
         say(session.lost)
-        return file_list(views), "page" if session.has_answer else "page empty"
+        shown = "page" if session.has_answer else "page empty"
+        uploads = list(session.uploads.values())
+        drawn = [f"{upload.key} {id(upload)}" for upload in uploads]
+        if drawn == listed:  # what is being said of a file, and what is folded open, stays as it is
+            return no_update, shown, no_update, no_update
+        analysis = None if session.stale else answered(session, asked)
+        views = tuple(file_view(upload, analysis) for upload in uploads)
+        return file_list(views), shown, drawn, {view.key: finding_lines(view.findings) for view in views}
+
+    @app.callback(
+        Output({"type": FINDINGS_BOX, "key": ALL}, "hidden"),
+        Output({"type": FINDINGS_COUNT, "key": ALL}, "children"),
+        Output({"type": FINDINGS_ROWS, "key": ALL}, "children"),
+        Output("found", "data", allow_duplicate=True),
+        Input("asked", "data"),
+        Input("listed", "data"),
+        State({"type": FINDINGS_BOX, "key": ALL}, "id"),
+        State("found", "data"),
+        State("session", "data"),
+        prevent_initial_call=True,
+    )
+    def tell_findings(
+        asked: dict[str, Any] | None,
+        _listed: Any,
+        ids: list[dict[str, str]],
+        found: dict[str, Any],
+        token: str,
+    ) -> tuple[list[Any], list[Any], list[Any], Any]:
+        session = sessions.peek(token)
+        analysis = None if session.stale else answered(session, asked)
+        views = [file_view(upload, analysis) for upload in session.uploads.values()]
+        now = {view.key: finding_lines(view.findings) for view in views}
+        same = [now.get(one["key"]) == (found or {}).get(one["key"]) for one in ids]
+        lines = [now.get(one["key"], []) for one in ids]
+        return (
+            [no_update if k else not told for k, told in zip(same, lines, strict=True)],
+            [no_update if k else findings_count(told) for k, told in zip(same, lines, strict=True)],
+            [no_update if k else findings_rows(told) for k, told in zip(same, lines, strict=True)],
+            no_update if all(same) else now,
+        )
 
 
 def say(unusable: str) -> None:

@@ -207,7 +207,7 @@ def file_view(upload: Upload, analysis: Analysis | None) -> FileView:
     said = upload.said
     needs_headings = isinstance(upload.error, HeadingMapNeededError)
     offered = said is not None and (needs_headings or len(said.headings) <= _MOST_NAMED)
-    needs_poles = any(f.code == "pole-pairs-unknown" for f in findings)
+    needs_poles = any(f.code == "pole-pairs-unknown" for log in upload.logs for f in log.findings)
     error = ""
     if upload.error is not None:
         mend = f" {upload.error.mend[0].upper()}{upload.error.mend[1:]}." if upload.error.mend else ""
