@@ -19,7 +19,7 @@ from telemetry.frames import BoolArray, Log, MotorLog, Track
 from telemetry.joining import JoinedMotor, join_motors, reported_anew
 from telemetry.judging import Terms, judge_all
 from telemetry.pairing import find_courses, find_pairs, given_course
-from telemetry.passes import Pass
+from telemetry.passes import DistanceSpeed, Pass
 from telemetry.power import PowerOptions
 from telemetry.readers import ReadOptions, read_logs
 from telemetry.ride import RideEvent, judge_ride
@@ -266,8 +266,9 @@ def rejudge(analysis: Analysis, request: Request) -> Analysis:
     if request.by_hand != analysis.request.by_hand:
         analysis = _corrected(analysis, request.by_hand)
     passes, measured = analysis.passes, analysis.measured
-    if _distances(request) != _distances(analysis.request):
-        measured = tuple(replace(m, distances=best_distances(m.data, _distances(request))) for m in measured)
+    wanted = _distances(request)
+    if wanted != _distances(analysis.request):
+        measured = tuple(replace(m, distances=_over(m, wanted)) for m in measured)
         passes = tuple(replace(p, distances=m.distances) for p, m in zip(passes, measured, strict=True))
     joined = analysis.motors
     if request.power != analysis.request.power:
@@ -285,6 +286,14 @@ def rejudge(analysis: Analysis, request: Request) -> Analysis:
             two_ways=(),
         )
     )
+
+
+def _over(measured: PassSpeeds, wanted: tuple[float, ...]) -> tuple[DistanceSpeed, ...]:
+    """Give a pass's best averages over the wanted distances; those known already are not found again."""
+    known = {one.distance_m: one for one in measured.distances}
+    missing = [distance_m for distance_m in wanted if distance_m not in known]
+    known |= {one.distance_m: one for one in best_distances(measured.data, missing)}
+    return tuple(known[distance_m] for distance_m in wanted if distance_m in known)
 
 
 def _corrected(analysis: Analysis, by_hand: ByHand) -> Analysis:
