@@ -57,7 +57,9 @@ class DashClient:
     def _outputs(key: str) -> Any:
         many = key.startswith("..")
         names = key.strip(".").split("...") if many else [key]
-        parts = [dict(zip(("id", "property"), name.rsplit(".", 1), strict=True)) for name in names]
+        pairs = (dict(zip(("id", "property"), name.rsplit(".", 1), strict=True)) for name in names)
+        # Of a pattern, nothing is there.
+        parts = [[] if pair["id"].startswith("{") else pair for pair in pairs]
         return parts if many else parts[0]
 
     @staticmethod
