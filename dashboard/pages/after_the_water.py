@@ -67,7 +67,7 @@ def layout() -> html.Main:
             dcc.Store(id="picked", data=[]),
             dcc.Store(id="begun"),
             dcc.Store(id="listed"),
-            dcc.Store(id="found"),
+            dcc.Store(id="files-found"),
             memory(PAGE),
         ],
         id="after-the-water",
