@@ -31,7 +31,7 @@ def test_no_page_and_no_statement_asks_another_host_or_complains(
     for path in PATHS:
         visit(page, path)
         watch.assert_clean()
-    open_statement(page)
+    open_statement(context.new_page())  # a tab of its own, with no log yet
     watch.assert_clean()
 
 
