@@ -39,9 +39,12 @@ def jobs_area(page: str) -> html.Div:
     )
 
 
-def shape_of(jobs: tuple[JobView, ...]) -> list[str]:
-    """Name what the list is drawn from, apart from the shares; it is drawn again where this changes."""
-    return [f"{job.key} {job.state}" for job in jobs]
+def shape_of(jobs: tuple[JobView, ...], kept: int | None = None) -> list[str]:
+    """Name what the list and the form are drawn from, apart from the shares; they follow where this changes.
+
+    A keeping may be over before the page first asks how far it is: no job then tells of it, the outing does.
+    """
+    return [*(f"{job.key} {job.state}" for job in jobs), *([] if kept is None else [f"kept {kept}"])]
 
 
 def percent(job: JobView) -> int:

@@ -50,7 +50,7 @@ def register(app: Dash, sessions: Sessions, page: str, revision: str, form: str)
         idle = not session.queue.under_way
         jobs, now = session.queue.views, session.revision
         by_key = {job.key: str(percent(job)) for job in jobs}
-        drawn = shape_of(jobs)
+        drawn = shape_of(jobs, session.kept.outing.id if session.kept else None)
         return (
             idle,
             no_update if drawn == shape else drawn,

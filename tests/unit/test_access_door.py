@@ -39,7 +39,7 @@ def passphrase() -> Passphrase:
 
 @pytest.fixture
 def app(passphrase: Passphrase) -> dash.Dash:
-    return create_app(Config(Sessions(reader=reader_of_request), passphrase=passphrase))
+    return create_app(Config(Sessions(workers=0, reader=reader_of_request), passphrase=passphrase))
 
 
 @pytest.fixture

@@ -112,6 +112,7 @@ def test_each_job_says_how_it_stands() -> None:
     assert told(view("under way", "keeping", "Quorrel")) == ""
     assert "Putting it into the logbook" in told(view("under way", "keeping", "Quorrel"), keeping=True)
     assert shape_of((view("waiting"),)) != shape_of((view("under way"),))
+    assert shape_of((), 1) != shape_of(())  # kept before the page asked how far it was
 
 
 def plain(parts: list[Any]) -> list[Any]:
