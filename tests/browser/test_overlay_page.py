@@ -120,6 +120,7 @@ def test_the_unit_once_chosen_holds_here_too(page: Page, season_url: str) -> Non
     opened(page)
     page.locator("#unit").get_by_text("km/h", exact=True).click()
     expect(page.locator("#overlay-readings thead")).to_contain_text("Speed [km/h]")
+    wait_until_settled(page)
     put_cursor(page, "ArrowRight", 10)
     holds_the_library_s(page, laid, "km/h")
 
