@@ -299,6 +299,8 @@ def run(
     if not set(done.seed[done.rate_hz.isna()]) >= set(seeds):
         wanted += [(np.nan, "effect", seed) for seed in seeds]
     out = [done]
+    if not wanted:
+        return done
     with ProcessPoolExecutor(jobs, mp_context=get_context("spawn")) as pool:
         for future in as_completed([pool.submit(_job, *job) for job in wanted]):
             rows = pd.DataFrame(future.result(), columns=COLUMNS)

@@ -42,10 +42,13 @@ def register(app: Dash, sessions: Sessions, page: str, revision: str, form: str)
         State(shares, "id"),
         State(f"{page}-shape", "data"),
         State(f"{page}-seen", "data"),
+        State(revision, "data"),
         State("session", "data"),
         prevent_initial_call=True,
     )
-    def look(_n: int, ids: list[dict[str, str]], shape: Any, seen: int, token: str) -> tuple[Any, ...]:
+    def look(
+        _n: int, ids: list[dict[str, str]], shape: Any, seen: int, shown: int, token: str
+    ) -> tuple[Any, ...]:
         session = sessions.peek(token)
         idle = not session.queue.under_way
         jobs, now = session.queue.views, session.revision
@@ -54,7 +57,8 @@ def register(app: Dash, sessions: Sessions, page: str, revision: str, form: str)
         return (
             idle,
             no_update if drawn == shape else drawn,
-            no_update if now == seen else now,
+            # Of two callbacks that one change set off, one may have come before the answer and one after it.
+            no_update if now == seen == shown else now,
             [by_key.get(one["key"], no_update) for one in ids],
         )
 

@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from acts import choose, fits_the_screen, wait_until_settled
+from acts import AT_A_DESK, choose, fits_the_screen, wait_until_settled
 from playwright.sync_api import Page, expect
 
 from sample_logs import data_folder
@@ -111,6 +111,7 @@ def test_an_outing_is_kept_with_a_boat_and_a_sheet_made_on_the_spot(page: Page) 
     assert (outing.conditions.air_c, outing.conditions.note) == (pytest.approx(20.0), "first run")
 
 
+@AT_A_DESK
 def test_an_outings_rule_and_distance_come_with_its_analysis(page: Page) -> None:
     choose(page, SPEED)
     answered(page)
@@ -135,6 +136,7 @@ def test_an_outings_rule_and_distance_come_with_its_analysis(page: Page) -> None
     expect(figure).to_have_text(shown)
 
 
+@AT_A_DESK
 def test_a_limit_of_ones_own_is_judged(page: Page) -> None:
     choose(page, SPEED, MOTOR)
     answered(page)

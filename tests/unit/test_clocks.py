@@ -65,7 +65,7 @@ def test_without_rpm_current_or_throttle_serves(
 def test_positions_alone_join_no_earlier_than_speeds_do(rate_hz: float) -> None:
     """A speed made of positions is a mean over half a second, in which a take-off seems to begin sooner."""
     errors_s = []
-    for seed in range(4):
+    for seed in range(2):
         outing = simulate_outing(seed, rate_hz=rate_hz)
         columns = {name: outing.track.frame[name].to_numpy() for name in ("lat_deg", "lon_deg")}
         track = make_track(columns, outing.track.t_s, LogMeta("positions", "simulated"))
