@@ -49,6 +49,7 @@ def drop(page: Page, *files: Path) -> None:
     page.dispatch_event("#drop .drop-inside", "drop", {"dataTransfer": transfer})
 
 
+@AT_A_DESK
 def test_dropped_logs_give_the_command_lines_figure_and_a_changed_rule_changes_it(page: Page) -> None:
     page.locator("#unit").get_by_text("m/s", exact=True).click()
     drop(page, *LOGS)
@@ -72,6 +73,7 @@ def test_dropped_logs_give_the_command_lines_figure_and_a_changed_rule_changes_i
     expect(page.locator(VERDICT)).to_have_text("counts")
 
 
+@AT_A_DESK
 def test_distance_and_gates_change_the_answer_as_on_the_command_line(page: Page) -> None:
     choose(page, *LOGS)
     expect(page.locator(FIGURE)).to_have_text(figure_of(analysed(), "mph"))
@@ -151,6 +153,7 @@ def test_each_file_has_its_own_findings_or_error_and_can_be_removed(page: Page, 
     expect(files).to_have_count(1)
 
 
+@AT_A_DESK
 def test_a_table_that_explains_nothing_is_read_once_its_columns_are_named(page: Page, tmp_path: Path) -> None:
     table = tmp_path / "odd.csv"
     rows = "".join(f"{i / 10},{min(i, 90) / 3 if i < 150 else 2:.2f}\n" for i in range(300))

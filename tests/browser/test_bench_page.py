@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from acts import fits_the_screen, wait_until_settled
+from acts import AT_A_DESK, fits_the_screen, wait_until_settled
 from bench_boat import fill, sheet
 from playwright.sync_api import BrowserContext, Locator, Page, expect
 
@@ -164,6 +164,7 @@ def test_the_balance_and_then_other_units_and_signs(bench: Page) -> None:
     expect(bench.locator("#sign-words")).to_contain_text("propeller end is the lower end")
 
 
+@AT_A_DESK
 def test_what_is_kept_is_in_the_logbook(bench: Page) -> None:
     bench.get_by_text("An item of this boat alone").click()
     bench.get_by_label("What it is called").fill("Wing height")
@@ -195,6 +196,7 @@ def test_what_is_kept_is_in_the_logbook(bench: Page) -> None:
         assert [item.name for item in book.boat("Kestrel").own_items] == ["wing_height_mm"]
 
 
+@AT_A_DESK
 def test_without_a_logbook_a_file_or_a_new_boat_lies_on_the_bench(page: Page, tmp_path: Path) -> None:
     file = tmp_path / "calm.toml"
     file.write_text(toml_text(sheet().to_dict()), encoding="utf-8")

@@ -91,6 +91,7 @@ def test_a_stretch_is_marked_on_the_plot(page: Page) -> None:
     expect(page.locator("#speed-time .selectionlayer path")).to_have_count(0)
 
 
+@AT_A_DESK
 def test_the_motor_logs_clock_is_shifted_by_steps_and_set_back(page: Page) -> None:
     opened(page)
     clock = page.locator("#area-clock")

@@ -34,6 +34,7 @@ def dashboard_logbook(season_url: str, tmp_path: Path) -> str:
     return url
 
 
+@AT_A_DESK
 def test_a_boat_is_opened_months_later_and_its_best_tune_put_back(
     page: Page, dashboard_logbook: str, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -44,6 +44,7 @@ def answered(page: Page) -> None:
     expect(page.locator("#two-way-figure")).to_have_text(speed_text(best.average_mps, "mph", best.u95_mps))
 
 
+@AT_A_DESK
 def test_each_of_several_logs_shows_its_own_state_and_a_long_one_is_cancelled(
     page: Page, hour: Path, tmp_path: Path
 ) -> None:
@@ -69,6 +70,7 @@ def test_each_of_several_logs_shows_its_own_state_and_a_long_one_is_cancelled(
     expect(jobs).to_be_empty()
 
 
+@AT_A_DESK
 def test_an_outing_is_kept_with_a_boat_and_a_sheet_made_on_the_spot(page: Page) -> None:
     choose(page, SPEED, MOTOR)
     answered(page)

@@ -88,6 +88,7 @@ def fill(page: Page) -> None:
     expect(page.locator("#book-count")).to_have_text("2 outings")
 
 
+@AT_A_DESK
 def test_outings_are_found_and_sorted(book: Page) -> None:
     fill(book)
     rows = book.locator("#book-table tbody tr")

@@ -6,7 +6,7 @@ import zipfile
 from pathlib import Path
 
 import pytest
-from acts import fits_the_screen, wait_until_settled
+from acts import AT_A_DESK, fits_the_screen, wait_until_settled
 from logbooks import everything, small_log, with_fleet
 from playwright.sync_api import Page, expect
 
@@ -29,6 +29,7 @@ def taken(page: Page, file: Path) -> None:
     page.get_by_role("button", name="Take it in").click()
 
 
+@AT_A_DESK
 def test_a_backup_goes_round_and_nothing_is_lost_by_mistake(page: Page, backup: Path, tmp_path: Path) -> None:
     page.goto("/logbook")
     expect(page.locator("#book-count")).to_have_text("0 outings")
