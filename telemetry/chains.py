@@ -69,7 +69,7 @@ class ReceiverModel:
 # noise from its usual data sheet, a hull whose acceleration wanders by some tenths of m/s² in a second
 # (common practice, no source). At 10 Hz the log outweighs both; at 1 Hz it cannot tell them apart without.
 USUAL_SD_MPS, _SD_FACTOR = 0.05, 2.0
-USUAL_DENSITY, DENSITY_FACTOR = 0.5, 4.0
+USUAL_DENSITY, _DENSITY_FACTOR = 0.5, 4.0
 # The way is let off from being exactly the sum of the speed by this much a step. Short steps of a quiet
 # motion would otherwise tie the two so tightly that the system cannot be solved in double precision; a
 # hundred steps of it add half a centimetre.
@@ -77,15 +77,37 @@ _WAY_SLACK_M = 5e-4
 _MOST_PARTS = 20  # so that what smoothing costs goes by the samples of a log, not by how long it lasts
 _ROUNDING_M = 1e-6
 CORNER_FACTOR = 5.0  # a step this much livelier than the rest is a corner: the throttle was moved
-CORNER_SLACK = 5.0
+_CORNER_SLACK = 5.0
 _BLOCK = 4096
-FREEDOM = 3.0  # of the Student-t that lets corners through
+_FREEDOM = 3.0  # of the Student-t that lets corners through
 
 
 def _innovation_size(states: FloatArray, dt_s: FloatArray) -> FloatArray:
     """Squared length of each step's innovation of ``[v, a]`` for unit jerk density, shape (n - 1,)."""
     v, a = np.diff(states[:, 0]) - dt_s * states[:-1, 1], np.diff(states[:, 1])
     return np.asarray(12.0 * v**2 / dt_s**3 - 12.0 * v * a / dt_s**2 + 4.0 * a**2 / dt_s)
+
+
+def corners_let_through(density: FloatArray | float, size: FloatArray, states: int) -> FloatArray:
+    """Jerk density that each step's innovation asks for, as a Student-t process weighs it [1]_.
+
+    Parameters
+    ----------
+    density : ndarray, shape (n - 1,), or float
+        Of flat-out riding [m²/s⁵].
+    size : ndarray, shape (n - 1,)
+        Squared length of each step's innovation for unit jerk density.
+    states : int
+        How many states an innovation has.
+    """
+    scale = np.maximum(density, (_FREEDOM * density + size) / (_FREEDOM + states))
+    # The smoothed innovation of a corner is less than the true one by what smoothing took off it.
+    return np.where(scale > CORNER_FACTOR * density, _CORNER_SLACK * scale, scale)
+
+
+def disbelief(density: FloatArray | float) -> FloatArray:
+    """Give what the broad belief in a jerk density adds to minus twice the log likelihood."""
+    return np.asarray((np.log(density / USUAL_DENSITY) / np.log(_DENSITY_FACTOR)) ** 2)
 
 
 def _jerk_chain(dt_s: FloatArray, coupled: BoolArray, density: FloatArray) -> Chain:
@@ -159,9 +181,7 @@ def smooth_speed(
     for _ in range(rounds - 1):
         mean = solved().mean
         size = _innovation_size(mean, dt)
-        scale = np.maximum(density, (FREEDOM * density + size) / (FREEDOM + 2.0))
-        # The smoothed innovation of a corner is less than the true one by what smoothing took off it.
-        scale = np.where(scale > CORNER_FACTOR * density, CORNER_SLACK * scale, scale)
+        scale = corners_let_through(density, size, 2)
         # One wild speed that the judges let through must not drag the curve along.
         z = (v_mps - mean[node, 0]) / sd_mps
         r_inverse = 1.0 / sd_mps**2 / np.maximum(1.0, (z / 4.0) ** 2)
@@ -223,7 +243,7 @@ def calibrate(
         density = ratio * sd**2
         misfit = freedom * 2.0 * np.log(sd) + quadratic / sd**2 + volume
         misfit += (np.log(sd / USUAL_SD_MPS) / np.log(_SD_FACTOR)) ** 2
-        misfit += (np.log(density / USUAL_DENSITY) / np.log(DENSITY_FACTOR)) ** 2
+        misfit += disbelief(density)
         k = int(np.argmin(misfit))
         best = min(best, (float(misfit[k]), float(sd[k]), float(density[k])))
     return best[1], best[2]

@@ -12,14 +12,12 @@ from dataclasses import replace
 import numpy as np
 
 from telemetry.chains import (
-    CORNER_FACTOR,
-    CORNER_SLACK,
-    DENSITY_FACTOR,
-    FREEDOM,
     USUAL_DENSITY,
     AlongData,
     ReceiverModel,
     along_chain,
+    corners_let_through,
+    disbelief,
     steps_covariance,
 )
 from telemetry.smoothing import snap_transition
@@ -49,7 +47,7 @@ def calibrate_way(parts: Sequence[AlongData], receiver: ReceiverModel) -> float:
     """
     best = (np.inf, USUAL_DENSITY)
     for density in np.geomspace(1e-3, 1e2, 16).tolist():
-        misfit = (np.log(density / USUAL_DENSITY) / np.log(DENSITY_FACTOR)) ** 2
+        misfit = float(disbelief(density))
         for part in parts:
             tried = replace(part, density=np.full(part.t_s.size - 1, density))
             posterior = along_chain(tried, receiver)[0].solve()
@@ -76,8 +74,7 @@ def let_corners_through(
         states = along_chain(data, receiver)[0].solve().mean[:, :3]
         left = states[1:] - np.einsum("kij,kj->ki", f, states[:-1])
         size = scale * np.einsum("ki,kij,kj->k", left, np.linalg.inv(steps_covariance(data)), left)
-        scale = np.maximum(density, (FREEDOM * density + size) / (FREEDOM + 3.0))
-        scale = np.where(scale > CORNER_FACTOR * density, CORNER_SLACK * scale, scale)
+        scale = corners_let_through(density, size, 3)
     return replace(data, density=scale)
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import gammaincinv
 
-from telemetry.chains import DENSITY_FACTOR, USUAL_DENSITY, SpeedChain, misfit_parts
+from telemetry.chains import USUAL_DENSITY, SpeedChain, disbelief, misfit_parts
 from telemetry.frames import BoolArray, FloatArray, IntArray
 from telemetry.timeline import around
 
@@ -87,5 +87,5 @@ def _liveliness(
     for density in np.geomspace(USUAL_DENSITY, 1e4, 10).tolist():
         quadratic, volume = misfit_parts(t_s, coupled, node, v_mps, density / sd_mps**2)
         misfit = quadratic / sd_mps**2 + volume
-        best = min(best, (misfit + (np.log(density / USUAL_DENSITY) / np.log(DENSITY_FACTOR)) ** 2, density))
+        best = min(best, (misfit + float(disbelief(density)), density))
     return best[1]
