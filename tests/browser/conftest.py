@@ -117,7 +117,10 @@ def server(dashboard_config: Config, dashboard_host: str) -> Iterator[str]:
     # Answers under way are finished first; then the loop that owns the sockets closes them, since one closed
     # from here outlives its test as a warning in another.
     serving.task_dispatcher.shutdown()
-    serving.trigger.pull_trigger(lambda: close(serving))
+    try:
+        serving.trigger.pull_trigger(lambda: close(serving))
+    except OSError:  # the loop has shut its own trigger, and nobody waits on its sockets any more
+        close(serving)
     thread.join(timeout=10)
     dash.page_registry.clear()
 
