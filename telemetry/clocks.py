@@ -24,6 +24,7 @@ from telemetry.surge import DRAG_KNOTS, ClockStep, SurgeFit, SurgeProblem
 
 # The coarse search: how finely, how many places are looked at again, and how slowly a hull follows its shaft.
 _GRID_S = 0.2
+_DAY_S, _LONGEST_DAYS = 86_400.0, 7
 _CANDIDATES = 6
 _APART_S = 2.0
 _HULL_S = 0.8
@@ -147,6 +148,8 @@ def join(motor: MotorLog, cleaned: Cleaned, motion: Motion, lag_s: float = 0.0) 
     speed = motion.speed_mps[np.isfinite(motion.speed_mps)]
     if speed.size < 20 or np.ptp(speed) < _LEAST_CHANGE_MPS:
         return _refused(method, "the speed hardly changes, so that there is nothing to compare")
+    if any(b - a > _LONGEST_DAYS * _DAY_S for a, b in map(_main_span, (motion.t_s, drive.t_s))):
+        return _refused(method, f"a log of more than {_LONGEST_DAYS} days is no outing's: split it")
     matches = _matches(motor, cleaned, motion, drive)
     if not matches:
         return _refused(method, "the logs have no stretch in common in which both change")
@@ -179,14 +182,20 @@ def _refused(method: str, why: str) -> Clock:
     return Clock(float("nan"), float("nan"), float("nan"), method, False, why, float("nan"), float("nan"))
 
 
+def _main_span(t_s: FloatArray) -> tuple[float, float]:
+    """From where to where the most samples lie without a day between them: a false stamp is years away."""
+    parts = np.split(t_s, np.flatnonzero(np.diff(t_s) > _DAY_S) + 1)
+    main = max(parts, key=len)
+    return float(main[0]), float(main[-1])
+
+
 def _candidates(motor: MotorLog, cleaned: Cleaned, motion: Motion, drive: Driver) -> list[float]:
     """Offsets worth a second look [s], the stated one among them."""
     # Loaded here, since only a motor log needs it and it takes as long as all else together.
     from scipy.signal import lfilter
 
     known = np.isfinite(motion.speed_mps)
-    v_t = np.arange(motion.t_s[0], motion.t_s[-1], _GRID_S)
-    u_t = np.arange(drive.t_s[0], drive.t_s[-1], _GRID_S)
+    v_t, u_t = (np.arange(*_main_span(t_s), _GRID_S) for t_s in (motion.t_s, drive.t_s))
     v = np.interp(v_t, motion.t_s[known], motion.speed_mps[known])
     decay = float(np.exp(-_GRID_S / _HULL_S))
     u = lfilter([1.0 - decay], [1.0, -decay], np.interp(u_t, drive.t_s, drive.value))

@@ -39,6 +39,9 @@ def correlation(first: FloatArray, second: FloatArray, least: int) -> tuple[IntA
     >>> int(shift[np.argmax(r)]), round(float(r.max()), 6)
     (2, 1.0)
     """
+    shift = np.arange(-second.size + 1, first.size)
+    if first.size == 0 or second.size == 0:
+        return shift[:0], np.zeros(0)
     size = next_fast_len(first.size + second.size - 1, real=True)
     f = [rfft(x, size) for x in (np.ones(first.size), first, first**2)]
     g = [np.conj(rfft(x, size)) for x in (np.ones(second.size), second, second**2)]
@@ -56,7 +59,6 @@ def correlation(first: FloatArray, second: FloatArray, least: int) -> tuple[IntA
         & (second_var > _LEAST_VARIANCE_SHARE * count * second.var())
     )
     r = np.where(enough, both / np.sqrt(np.where(enough, first_var * second_var, 1.0)), -1.0)
-    shift = np.arange(-second.size + 1, first.size)
     return shift, r[shift % size]
 
 

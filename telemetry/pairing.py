@@ -26,6 +26,7 @@ _SAME_COURSE_DEG = 20.0
 _SAME_COURSE_M = 100.0
 _OPPOSITE_DEG = 45.0
 _GRID_M = 0.5
+_MOST_STARTS = 20_000  # half a metre apart on ten kilometres, further on a longer way
 _SD_SPANS = 6
 
 
@@ -191,9 +192,12 @@ class _Timetable:
 
 
 def _timetables(members: Sequence[CoursePass], distance_m: float) -> dict[int, _Timetable]:
-    low = min(p.reach_m[0] for p in members)
-    high = max(p.reach_m[1] for p in members)
-    start = np.arange(low, max(high - distance_m, low) + _GRID_M, _GRID_M)
+    # Passes at the far ends of nowhere, which meet no other, are not to stretch the grid.
+    meets = [p for p in members if any(p is not q and _shared_m(p, q) >= distance_m for q in members)]
+    low = min((p.reach_m[0] for p in meets), default=0.0)
+    high = max((p.reach_m[1] for p in meets), default=0.0)
+    step_m = max(_GRID_M, (high - low) / _MOST_STARTS)
+    start = np.arange(low, max(high - distance_m, low) + step_m, step_m)
     gates = np.column_stack([start, start + distance_m])
     tables = {}
     for p in members:

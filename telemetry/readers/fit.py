@@ -12,6 +12,7 @@ Damage ends the reading, not the log: what stands before is returned with a find
 from __future__ import annotations
 
 import io
+import threading
 from collections.abc import Iterable, Iterator
 from typing import Any, Final
 
@@ -54,6 +55,10 @@ _MOST_BYTES: Final = 500_000
 _MOST_MESSAGES: Final = 20_000
 _TOLD_EVERY: Final = 1000
 
+_MOST_STAMP_S: Final = 2**32 - 1
+# The usual decoder keeps developer fields in one table for all files: without this a file is read by what
+# another one, read before it or beside it, said of them.
+_ONE_FILE_AT_A_TIME: Final = threading.Lock()
 _MEND: Final = "copy the file from the device again"
 
 
@@ -98,7 +103,9 @@ def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
 def _decode(data: bytes, found: Scan) -> tuple[dict[int, FloatArray], list[Finding]]:
     if len(data) > _MOST_BYTES or found.messages > _MOST_MESSAGES:
         return found.columns(), []
-    rows, stopped = _rows(_fitparse_records(data), found.records)
+    with _ONE_FILE_AT_A_TIME:
+        fitparse.records.DEV_TYPES.clear()
+        rows, stopped = _rows(_fitparse_records(data), found.records)
     if len(rows) >= found.records:
         return _columns(rows), []
     why = f"the usual decoder stopped after {len(rows)} of {found.records} records ({stopped})"
@@ -184,15 +191,18 @@ def _numbered(fields: Iterable[Any], definition: Any) -> Iterator[tuple[int, Any
 
 def _track(raw: dict[int, FloatArray], findings: list[Finding], file: str) -> Log:
     stamp_s = raw[TIMESTAMP]
-    absolute = bool((stamp_s >= _FIRST_ABSOLUTE_S).any())
+    # A damaged definition may give the stamp any type, even one that holds more than a stamp can.
+    possible = (stamp_s >= 0.0) & (stamp_s <= _MOST_STAMP_S)
+    absolute = bool((possible & (stamp_s >= _FIRST_ABSOLUTE_S)).any())
     # Where some stamps are absolute, those that count from power-on cannot be placed among them.
-    timed = np.isfinite(stamp_s) & ((stamp_s >= _FIRST_ABSOLUTE_S) | (not absolute))
+    timed = possible & ((stamp_s >= _FIRST_ABSOLUTE_S) | (not absolute))
     if not timed.any():
         raise NothingUsableError("none of its records carries a time", file=file, mend=_MEND)
     untimed = int((~timed).sum())
     if untimed:
         findings.append(Finding("no-time", "records without a usable time were left out", untimed))
-    fraction_s = np.nan_to_num(raw[_FRACTION_FIELD][timed] / 128.0) if _FRACTION_FIELD in raw else 0.0
+    fraction = raw.get(_FRACTION_FIELD, np.zeros(stamp_s.size))[timed] / 128.0
+    fraction_s = np.where((fraction >= 0.0) & (fraction < 1.0), fraction, 0.0)
     stamp_us = np.rint((stamp_s[timed] + fraction_s + absolute * _FIT_EPOCH_S) * 1e6).astype(np.int64)
 
     columns: dict[str, FloatArray] = {}

@@ -194,11 +194,13 @@ def _with_date(reading: _Reading, dates: pd.Series) -> _Reading:
     parts = [_DATE_PARTS.match(str(text)) for text in unique]
     known = [p for p in parts if p is not None]
     order = _date_order(known)
-    days = np.array([_day(p, order) for p in parts], dtype=np.float64)
+    days = np.array(
+        [*(_day(p, order) for p in parts), np.nan], dtype=np.float64
+    )  # the last where there is none
     if order is None:
         message = "its dates may be day/month or month/day; times are kept, the day is not known"
         reading.findings.append(Finding("date-ambiguous", message, len(dates)))
-    day = np.where(codes >= 0, days[codes], np.nan)
+    day = days[codes]
     both = reading.timed & np.isfinite(day)
     if not both.any():
         return reading

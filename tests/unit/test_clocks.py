@@ -12,7 +12,7 @@ from sample_logs.boats import CATAMARAN
 from sample_logs.outing import Outing, simulate_outing
 from telemetry.cleaning import Cleaned, clean
 from telemetry.clocks import Clock, join
-from telemetry.frames import LogMeta, MotorLog, make_motor_log, make_track
+from telemetry.frames import LogMeta, MotorLog, Track, make_motor_log, make_track
 from telemetry.geo import LocalFrame
 from telemetry.motion import Motion, smooth
 
@@ -140,6 +140,27 @@ def test_a_wrong_start_time_does_no_harm(outing: Outing, speed: tuple[Cleaned, M
         clock = join(MotorLog(outing.motor.frame, meta), *speed)
         assert clock.trusted
         assert clock.offset_s == pytest.approx(plain.offset_s, abs=2e-3)
+
+
+def test_a_stamp_years_away_costs_no_memory_and_moves_nothing(
+    outing: Outing, speed: tuple[Cleaned, Motion]
+) -> None:
+    clock = join(outing.motor, *speed)
+    for years_s in (3e8, 3e9):
+        t_s = outing.track.t_s.copy()
+        t_s[-3:] += years_s
+        strayed = replace(
+            outing, track=Track(outing.track.frame.set_axis(t_s).rename_axis("t_s"), outing.track.meta)
+        )
+        assert join(outing.motor, *prepared(strayed)).offset_s == pytest.approx(clock.offset_s, abs=1e-3)
+        late_s = outing.motor.t_s.copy()
+        late_s[-3:] += years_s
+        motor = MotorLog(outing.motor.frame.set_axis(late_s).rename_axis("t_s"), outing.motor.meta)
+        assert "too coarse" in join(motor, *speed).why  # at that far stamp nothing holds the drift
+    slow = Track(outing.track.frame.set_axis(outing.track.t_s * 1e4).rename_axis("t_s"), outing.track.meta)
+    refused = join(outing.motor, *prepared(replace(outing, track=slow)))
+    assert not refused.trusted
+    assert "split it" in refused.why
 
 
 def test_the_contract_is_plain(outing: Outing, speed: tuple[Cleaned, Motion]) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -12,7 +13,7 @@ from telemetry.cleaning import clean
 from telemetry.frames import Track
 from telemetry.geo import CourseLine, wrap_deg
 from telemetry.motion import smooth
-from telemetry.pairing import Course, CoursePass, Pair, find_courses, find_pairs
+from telemetry.pairing import Course, CoursePass, Pair, _timetables, find_courses, find_pairs
 from telemetry.passes import find_windows
 from telemetry.rules import Rule, load_rule
 from telemetry.speeds import PassSpeeds, measure
@@ -160,3 +161,16 @@ def test_the_rule_decides_where_the_average_is_best() -> None:
             v = [60.0 / float(np.diff(p.span_s(moved)[0])[0]) for p in (pair.a, pair.b)]
             mean = (lambda a, b: (a + b) / 2) if rule is WATER else (lambda a, b: 2 * a * b / (a + b))
             assert mean(*here) >= mean(*v) - 1e-6
+
+
+def test_a_pass_at_the_end_of_nowhere_does_not_stretch_the_grid_of_gates() -> None:
+    def stub(index: int, low_m: float, high_m: float) -> Any:
+        return SimpleNamespace(index=index, reach_m=(low_m, high_m), span_s=lambda gates: gates / 20.0)
+
+    near, other, far = stub(0, 0.0, 300.0), stub(1, 40.0, 350.0), stub(2, 6.3e6, 6.4e6)
+    tables = _timetables([near, other, far], 100.0)
+    assert tables[0].start_m.size < 1000
+    np.testing.assert_allclose(tables[0].speed_mps[~np.isnan(tables[0].speed_mps)], 20.0)
+    assert np.isnan(tables[2].speed_mps).all()
+    long = _timetables([stub(0, 0.0, 1e6), stub(1, 0.0, 1e6)], 100.0)
+    assert long[0].start_m.size < 30_000

@@ -5,6 +5,7 @@ from __future__ import annotations
 import struct
 from collections.abc import Sequence
 
+import fitparse
 import numpy as np
 import pytest
 
@@ -158,6 +159,27 @@ def test_developer_fields_do_not_pass_for_the_record_s_own() -> None:
     log = read(whole(body))
     assert list(log.frame.columns) == ["speed_mps"]
     assert len(log.frame) == 3
+
+
+def test_what_another_file_said_of_its_developer_fields_is_forgotten() -> None:
+    head = struct.pack("<BBBHB", 0x60, 0, 0, 20, 2) + bytes([*STAMP, *SPEED]) + bytes([1, 0, 1, 0])
+    undescribed = whole(head + b"".join(struct.pack("<BIHb", 0, START + i, 1000, 9) for i in range(3)))
+    fitparse.records.DEV_TYPES.clear()
+    alone = read(undescribed)
+    developer = struct.pack("<BBBHB", 0x42, 0, 0, 207, 1) + bytes([3, 1, 0x02]) + b"\x02\x00"
+    described = (
+        struct.pack("<BBBHB", 0x43, 0, 0, 206, 3) + bytes([0, 1, 2, 1, 1, 2, 2, 1, 2]) + b"\x03\x00\x00\x01"
+    )
+    read(whole(developer + described + BODY))
+    assert read(undescribed).findings == alone.findings
+
+
+def test_a_stamp_of_another_type_that_no_stamp_can_hold_is_none() -> None:
+    fields = definition((253, 8, 0x89), SPEED)  # a float of eight bytes
+    rows = [(START, 1000), (1e300, 1100), (-5.0, 1200), (START + 1, 1300)]
+    log = read(whole(fields + b"".join(struct.pack("<BdH", 0, s, v) for s, v in rows)))
+    assert log.frame["speed_mps"].tolist() == [1.0, 1.3]
+    assert codes(log)["no-time"] == 2
 
 
 def test_refusals_are_one_sentence() -> None:
