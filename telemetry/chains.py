@@ -79,6 +79,7 @@ _ROUNDING_M = 1e-6
 CORNER_FACTOR = 5.0  # a step this much livelier than the rest is a corner: the throttle was moved
 _CORNER_SLACK = 5.0
 _BLOCK = 4096
+_WILD_SIGMAS, _ALONE = 4.0, 9.0
 _FREEDOM = 3.0  # of the Student-t that lets corners through
 
 
@@ -149,6 +150,8 @@ def smooth_speed(
     sd_mps: FloatArray,
     density: FloatArray | float = USUAL_DENSITY,
     rounds: int = 4,
+    *,
+    swings: bool = False,
 ) -> SpeedChain:
     """Smooth measured speeds with corners let through.
 
@@ -165,6 +168,8 @@ def smooth_speed(
         Jerk density of flat-out riding [m²/s⁵].
     rounds : int
         How often the steps are weighed anew.
+    swings : bool
+        Whether the hull swings in places, so that many speeds stray from a calm curve at first.
     """
     dt = np.where(coupled, np.diff(t_s), 1.0)
     h = np.array([1.0, 0.0])
@@ -178,13 +183,21 @@ def smooth_speed(
         chain.observe(node, h, v_mps, r_inverse)
         return chain.solve()
 
-    for _ in range(rounds - 1):
+    for k in range(rounds - 1):
         mean = solved().mean
         size = _innovation_size(mean, dt)
         scale = corners_let_through(density, size, 2)
         # One wild speed that the judges let through must not drag the curve along.
         z = (v_mps - mean[node, 0]) / sd_mps
-        r_inverse = 1.0 / sd_mps**2 / np.maximum(1.0, (z / 4.0) ** 2)
+        strange = np.maximum(1.0, (z / _WILD_SIGMAS) ** 2)
+        if k == 0 and swings:
+            # Where a swing ends at a corner, the lively step before it would be bent in its place, and the
+            # speeds that this misses be taken for wild. But a wild speed is alone.
+            alone = np.ones(strange.size, dtype=np.bool_)
+            alone[1:] &= strange[:-1] < strange[1:] / _ALONE
+            alone[:-1] &= strange[1:] < strange[:-1] / _ALONE
+            strange = np.where(alone, strange, 1.0)
+        r_inverse = 1.0 / sd_mps**2 / strange
     return SpeedChain(t_s, coupled, solved(), scale)
 
 

@@ -12,7 +12,15 @@ from telemetry.byhand import CUT, ByHand, cut_findings, inside
 from telemetry.frames import TRACK_COLUMNS, BoolArray, Finding, FloatArray, Track, runs_of
 from telemetry.geo import LocalFrame
 from telemetry.samplejudge import SampleJudge
-from telemetry.spikes import HullLimits, borne_out, denied_by_positions, islands, unreachable, way_made_m
+from telemetry.spikes import (
+    HullLimits,
+    borne_out,
+    denied_by_positions,
+    islands,
+    shoulders,
+    unreachable,
+    way_made_m,
+)
 from telemetry.timeline import around, gap_findings, longest_increasing, stamp_findings
 
 # Below walking pace a repeated fix is a boat at rest, not a receiver that hangs.
@@ -187,9 +195,13 @@ def _jumps(
 
 
 def _differenced(t_s: FloatArray, east_m: FloatArray, north_m: FloatArray) -> FloatArray:
-    """Speed over about a second from positions alone, for judging only, shape (n,) [m/s]."""
+    """Speed over about a second from positions alone, for judging only, shape (n,) [m/s].
+
+    No more than any boat's: a wild position must not make room for itself.
+    """
     lo, hi = around(t_s, 1.0)
-    return np.asarray(np.hypot(east_m[hi] - east_m[lo], north_m[hi] - north_m[lo]) / (t_s[hi] - t_s[lo]))
+    made_mps = np.hypot(east_m[hi] - east_m[lo], north_m[hi] - north_m[lo]) / (t_s[hi] - t_s[lo])
+    return np.asarray(np.minimum(made_mps, TRACK_COLUMNS["speed_mps"].high))
 
 
 def _beside_loss(t_s: FloatArray, lost: BoolArray) -> BoolArray:
@@ -266,6 +278,7 @@ def _judge_reach(judge: SampleJudge, track: Track, limits: HullLimits) -> None:
     if use.size < 3:
         return
     beside = _beside_loss(track.t_s, judge.code == "no-fix")
+    denied = judge.false.copy()
     false = np.zeros(track.t_s.size, dtype=np.bool_)
     speed = _column(track, "speed_mps")
     false[use] = unreachable(track.t_s[use], speed[use], beside[use], limits, judge.sure[use])
@@ -276,6 +289,7 @@ def _judge_reach(judge: SampleJudge, track: Track, limits: HullLimits) -> None:
     use = np.flatnonzero(judge.speed_ok | judge.false)
     left = np.zeros(track.t_s.size, dtype=np.bool_)
     left[use] = islands(track.t_s[use], speed[use], judge.false[use], limits)
+    left[use] |= shoulders(track.t_s[use], speed[use], denied[use], limits) & judge.speed_ok[use]
     judge.reject(
         left,
         "false-spike",

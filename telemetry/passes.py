@@ -12,10 +12,10 @@ import numpy as np
 import pandas as pd
 
 from telemetry.cleaning import Cleaned
+from telemetry.crashes import find_fall, speeds_of
 from telemetry.frames import Finding, FloatArray, runs_of
 from telemetry.geo import CourseLine, fit_course, wrap_deg
 from telemetry.motion import Motion, turn_rate_dps
-from telemetry.spikes import HullLimits
 
 # What separates a pass from pottering about: common practice, no source; a boat slower than the first is not
 # on plane, whatever the outing's top.
@@ -24,9 +24,7 @@ _SHARE_OF_OUTING = 0.5
 _SHARE_OF_OWN = 0.6
 _LEAST_S = 1.2
 _LEAST_M = 25.0
-_HULL = HullLimits()
 _CRASH_S = 1.0  # after a smoothed speed has fallen off, which sees a crash too early
-_COLLAPSED_S, _COLLAPSED_SHARE, _ABOVE_SHARE = 0.5, 0.5, 0.1
 _TURN_DPS = 20.0
 _TURN_DEG = 25.0
 _LIFT_S = 1.5
@@ -119,7 +117,8 @@ class Window:
         NaN where neither positions nor a course are logged.
     takeoff : TakeOff or None
     crashed : bool
-        Whether it ends with a crash, at a time between its last sample and the next.
+        Whether it ends with a crash, or in a tumble of the receiver that hides one, at a time between its
+        last sample and the next.
     """
 
     first: int
@@ -202,11 +201,16 @@ def find_windows(cleaned: Cleaned, motion: Motion) -> list[Window]:
     v, t = motion.speed_mps, motion.t_s
     if np.isnan(v).all():
         return []
-    top = float(np.nanmax(v[cleaned.speed_ok | cleaned.position_ok]))
+    usable = cleaned.speed_ok | cleaned.position_ok
+    top = float(np.nanmax(v[usable]))
     least = max(_LEAST_TOP_MPS, _SHARE_OF_OUTING * top)
     windows: list[Window] = []
     for stretch in cleaned.stretches:
-        a0, b0 = stretch
+        seen = stretch[0] + np.flatnonzero(usable[stretch[0] : stretch[1]])
+        if seen.size == 0:
+            continue
+        # Beyond what was seen a smoothed curve leads anywhere.
+        a0, b0 = int(seen[0]), int(seen[-1]) + 1
         fast = _bridged(runs_of(v[a0:b0] >= _SHARE_OF_OWN * least), t[a0:b0])
         for a, b in fast:
             for i, j in _straight_parts(motion, a0 + a, a0 + b):
@@ -219,40 +223,32 @@ def find_windows(cleaned: Cleaned, motion: Motion) -> list[Window]:
     return windows
 
 
-def _before_collapse(cleaned: Cleaned, first: int, last: int) -> int | None:
-    """Find where a pass ends in a crash: one past the last sample before it, or None where it does not.
-
-    A crash is a fall faster than a hull can slow, from the boat's own speed, after which hardly any is left.
-    """
-    t_s, v = cleaned.track.t_s, cleaned.track.column("speed_mps")
-    if v is None:
+def _before_crash(cleaned: Cleaned, motion: Motion, first: int, last: int) -> int | None:
+    """Find where a pass ends in a crash: one past the last sample before it, or None where it does not."""
+    t_s, speeds = cleaned.track.t_s, speeds_of(cleaned, motion)
+    usable = speeds.mps[first:last][speeds.ok[first:last]]
+    if usable.size == 0:
         return None
-    last = int(np.searchsorted(t_s, t_s[last - 1] + _CRASH_S))
-    seen = first + np.flatnonzero(~np.isnan(v[first:last]))
-    t_s, v = t_s[seen], v[seen]
-    sure = np.flatnonzero(cleaned.speed_ok[seen])
-    for k in np.flatnonzero(np.diff(v) < -_HULL.fall_mps(np.diff(t_s))).tolist():
-        known = sure[(sure <= k) & (t_s[sure] >= t_s[k] - _COLLAPSED_S)]
-        # A false speed falls too, back to where it rose from.
-        if known.size == 0 or v[k] > (1.0 + _ABOVE_SHARE) * v[known[-1]]:
-            continue
-        after = v[k + 1 : int(np.searchsorted(t_s, t_s[k + 1] + _COLLAPSED_S, side="right"))]
-        if np.median(after) < _COLLAPSED_SHARE * v[k]:
-            return int(seen[k]) + 1
-    return None
+    fall = find_fall(cleaned, motion, (float(t_s[first]), float(t_s[last - 1])), float(usable.max()))
+    # A hull that had already slowed when it hit something ended its pass before.
+    if fall is None or t_s[fall.before] > t_s[last - 1] + _CRASH_S:
+        return None
+    return fall.before + 1
 
 
 def _window(
     cleaned: Cleaned, motion: Motion, first: int, last: int, stretch: tuple[int, int], least_mps: float
 ) -> Window | None:
-    crash = _before_collapse(cleaned, first, last)
+    crash = _before_crash(cleaned, motion, first, last)
     last = crash or last
     v, t = motion.speed_mps[first:last], motion.t_s[first:last]
     # A log that measures speeds and lost them here shows a curve drawn from elsewhere.
     seen = cleaned.speed_ok if cleaned.track.meta.speed_source == "measured" else cleaned.position_ok
     usable = int(seen[first:last].sum())
     length_m = float(np.trapezoid(v, t))
-    if t[-1] - t[0] < _LEAST_S or length_m < _LEAST_M or v.max() < least_mps or usable < 2:
+    # A crash came at some time within the next step.
+    lasts_s = float(t[-1] - t[0]) + (float(np.median(np.diff(motion.t_s))) if crash else 0.0)
+    if lasts_s < _LEAST_S or length_m < _LEAST_M or v.max() < least_mps or usable < 2:
         return None
     course: CourseLine | None = None
     heading = float("nan")

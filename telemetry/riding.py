@@ -134,7 +134,7 @@ def _by_speed(
     usable = v_ok[lay.sample]
     at, sample = lay.at[usable], lay.sample[usable]
 
-    def smoothed(calm: BoolArray) -> tuple[SpeedChain, float, float]:
+    def smoothed(calm: BoolArray, swings: bool) -> tuple[SpeedChain, float, float]:
         sd_mps, density = USUAL_SD_MPS, USUAL_DENSITY
         ranges = [(a, b) for _, a, b in cruises if calm[a:b].sum() >= _LEAST_IN_CRUISE]
         if ranges:
@@ -143,21 +143,23 @@ def _by_speed(
             sd_mps, density = calibrate(
                 c.t_s, c.coupled, c.at[seen], v[c.sample][seen], rx.least_speed_sd_mps
             )
-        chain = smooth_speed(lay.t_s, lay.coupled, at, v[sample], sd_mps * trust[sample], density)
+        sds = sd_mps * trust[sample]
+        chain = smooth_speed(lay.t_s, lay.coupled, at, v[sample], sds, density, swings=swings)
         return chain, sd_mps, density
 
-    chain, sd_mps, density = smoothed(v_ok)
+    chain, sd_mps, density = smoothed(v_ok, False)
     swings = swinging(chain, at, v[sample], sd_mps * trust[sample])
     base = np.full(swings.size, density)
     if swings.any():
         # The hull's swing was taken for noise, which then hides it.
         calm = v_ok.copy()
         calm[sample] &= ~np.r_[swings, False][at]
-        chain, sd_mps, density = smoothed(calm)
-        swings = swinging(chain, at, v[sample], sd_mps * trust[sample])
+        chain, sd_mps, density = smoothed(calm, True)
+        sds = sd_mps * trust[sample]
+        swings = swinging(chain, at, v[sample], sds)
         base = np.full(swings.size, density)
         base[swings] = liveliness_of(chain, swings, at, v[sample], sd_mps)
-        chain = smooth_speed(lay.t_s, lay.coupled, at, v[sample], sd_mps * trust[sample], base)
+        chain = smooth_speed(lay.t_s, lay.coupled, at, v[sample], sds, base, swings=True)
     return Ride(chain, sd_mps, base, swings)
 
 

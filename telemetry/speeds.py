@@ -33,6 +33,7 @@ from telemetry.watching import counted
 
 COVERAGE_95 = 1.959963984540054  # two-sided 95 % point of the normal distribution
 _PAD_S = 2.0
+_LAST_S = 0.25
 _DRAWS = 256
 _MOST_STARTS = 20_000  # of a measured distance: half a metre apart on ten kilometres, further on a longer way
 _REMEMBERED_LINES = 2  # a pass's own, and the one that it shares with other passes
@@ -347,12 +348,14 @@ def measure(
             rng.random(_DRAWS),
         )
         inside = (data.t_s >= data.start_s) & (data.t_s <= data.end_s)
-        swinging = inside[:-1] & inside[1:] & ride.swings[part.start : part.stop - 1]
+        # In a dropout no sample holds the curves together.
+        swinging = inside[:-1] & inside[1:] & ~silent[:-1] & ride.swings[part.start : part.stop - 1]
         peak = np.maximum(peak, crests(data.t_s, both, np.flatnonzero(swinging)))
         mean = curves.mean(axis=1)
         if w.crashed:  # at a time unknown within the next step
-            gained = _gained_unseen(data.t_s[inside], curves[inside], rng.random(_DRAWS))
-            peak, held = peak + gained, held + gained
+            on_s = usual_step_s * rng.random(_DRAWS)
+            last, last_1s = _at_crash(data.t_s[inside], curves[inside], on_s)
+            peak, held = np.maximum(peak, last), np.maximum(held, last_1s)
         chop_mps = sd_mps if measured else USUAL_SD_MPS
         tops = (
             (float(peak.mean()), _u95(peak, 0.0, measured, _CREST * chop_mps, rx)),
@@ -402,14 +405,26 @@ def curve_u95_mps(measured: PassSpeeds) -> FloatArray:
     return np.array([half_width(sd**2 + assumed, assumed, rx) for sd in measured.spread_mps.tolist()])
 
 
-def _gained_unseen(t_s: FloatArray, drawn_mps: FloatArray, share: FloatArray) -> FloatArray:
-    """Reckon what each drawn curve gains from the last sample before a crash to the crash, shape (draws,).
+def _at_crash(t_s: FloatArray, drawn_mps: FloatArray, on_s: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Reckon each drawn curve's speed at a crash, and its mean over the second before, shape (draws,) each.
 
-    It went on for a ``share`` of the sample step, uniform in (0, 1), as it went over the last second.
+    The hull went on for ``on_s`` after the last sample, less than a sample step, gaining as at the last.
     """
-    k = min(int(np.searchsorted(t_s, t_s[-1] - HELD_S)), t_s.size - 2)
-    slope = (drawn_mps[-1] - drawn_mps[k]) / (t_s[-1] - t_s[k])
-    return np.asarray(np.maximum(slope, 0.0) * (t_s[-1] - t_s[-2]) * share)
+    k = min(int(np.searchsorted(t_s, t_s[-1] - _LAST_S)), t_s.size - 2)
+    slope = np.maximum((drawn_mps[-1] - drawn_mps[k]) / (t_s[-1] - t_s[k]), 0.0)
+    at_mps = drawn_mps[-1] + slope * on_s
+    way_m = np.r_["0,2", np.zeros(on_s.size), np.cumsum(_steps_m(t_s, drawn_mps), axis=0)]
+    # How far each curve had come when its last second began.
+    begins_s = np.clip(t_s[-1] + on_s - HELD_S, t_s[0], t_s[-1])
+    left = np.clip(np.searchsorted(t_s, begins_s, side="right") - 1, 0, t_s.size - 2)
+    share = (begins_s - t_s[left]) / (t_s[left + 1] - t_s[left])
+    each = np.arange(on_s.size)
+    begun_m = way_m[left, each] * (1.0 - share) + way_m[left + 1, each] * share
+    return at_mps, (way_m[-1] - begun_m + 0.5 * (drawn_mps[-1] + at_mps) * on_s) / HELD_S
+
+
+def _steps_m(t_s: FloatArray, drawn_mps: FloatArray) -> FloatArray:
+    return np.asarray(0.5 * (drawn_mps[1:] + drawn_mps[:-1]) * np.diff(t_s)[:, None])
 
 
 def _lag_parts(

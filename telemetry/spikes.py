@@ -78,7 +78,7 @@ def _ramp(dt_s: FloatArray, burst_mps2: float, sustained_mps2: float) -> FloatAr
 _CONTEXT_S = 4.0
 _REACH_S = 4.0
 _HUMP_S = 0.6
-_MOST_SHOULDERS, _SHOULDER_S = 4, 1.2
+_MOST_SHOULDERS, _SHOULDER_S, _DENSE_S = 4, 1.2, 0.13
 
 
 def _merged(centres: FloatArray, half_s: float) -> list[tuple[float, float]]:
@@ -142,18 +142,24 @@ def _humps(t_s: FloatArray, v_mps: FloatArray, limits: HullLimits, step_s: float
                 continue
             a, b = np.searchsorted(t, (a_s, b_s - 1e-9))
             a, b = max(int(a) - 1, 0), min(int(b), t.size - 1)
+            # Over a silence, as after a crash, the line would lead to another state of affairs.
+            a += int(a_s - t[a] > 2.0 * step_s)
+            b -= int(t[b] - b_s > 2.0 * step_s)
             base = np.interp(t[a : b + 1], t[[a, b]], v[[a, b]])
             bad[good[a : b + 1]] |= v[a : b + 1] - base > limits.step_mps
     return bad
 
 
-def _shoulders(t_s: FloatArray, v_mps: FloatArray, bad: BoolArray, limits: HullLimits) -> BoolArray:
+def shoulders(t_s: FloatArray, v_mps: FloatArray, bad: BoolArray, limits: HullLimits) -> BoolArray:
     """Grow runs of false speeds over neighbours that stand above the good samples around them.
 
     Where a spike sits on a corner, its last samples can pass for the motion itself. Of what came before a
-    run of more than about a second, as after a crash, a line across it says nothing.
+    run of more than about a second, as after a crash, a line across it says nothing; nor does a line through
+    less than eight samples a second, above which any hull stands that nears its top.
     """
     out = bad.copy()
+    if np.median(np.diff(t_s)) > _DENSE_S:
+        return out
     for first, last in runs_of(bad):
         a, b = first, last
         for _ in range(_MOST_SHOULDERS):
@@ -221,7 +227,7 @@ def unreachable(
         i, j = np.searchsorted(t_s, (a_s, b_s), side="left")
         rows = slice(int(i), int(j) + 1)
         bad[rows] |= ~_longest_chain(t_s[rows], v_mps[rows], weight[rows], lim, step_s)
-    return _shoulders(t_s, v_mps, bad, lim)
+    return shoulders(t_s, v_mps, bad, lim)
 
 
 def islands(t_s: FloatArray, v_mps: FloatArray, false: BoolArray, limits: HullLimits) -> BoolArray:
@@ -264,6 +270,8 @@ _LAG_DOUBT_S = (0.1, 0.35)  # measured, and not measured (common practice, no so
 _DENIED_MPS = 1.5
 # Of what agreement allows a steady speed, and of what a speed may stand out by: a ripple may swing as far.
 _BORNE_OUT, _BORNE_OUT_LEVEL = 0.5, 0.6
+_LONGEST_BEARING_S = 1.05
+_LONG_STEP_M = 5.0
 
 
 def way_made_m(t_s: FloatArray, east_m: FloatArray, north_m: FloatArray) -> FloatArray:
@@ -271,12 +279,16 @@ def way_made_m(t_s: FloatArray, east_m: FloatArray, north_m: FloatArray) -> Floa
 
     Each step is projected on the direction the positions themselves make over about a second. On a straight
     the sum telescopes, so that the noise of the positions in between drops out; in a turn it follows the arc.
+    A long step is its own way: beside a boat that has stopped, a second holds no direction any more.
     """
     lo, hi = around(t_s, 1.0)
     de, dn = east_m[hi] - east_m[lo], north_m[hi] - north_m[lo]
     far = np.maximum(np.hypot(de, dn), 1e-9)
     e, n = de / far, dn / far
-    step = np.diff(east_m) * 0.5 * (e[1:] + e[:-1]) + np.diff(north_m) * 0.5 * (n[1:] + n[:-1])
+    de, dn = np.diff(east_m), np.diff(north_m)
+    straight_m = np.hypot(de, dn)
+    projected_m = de * 0.5 * (e[1:] + e[:-1]) + dn * 0.5 * (n[1:] + n[:-1])
+    step = np.where(straight_m > _LONG_STEP_M, straight_m, projected_m)
     return np.asarray(np.r_[0.0, np.cumsum(step)])
 
 
@@ -318,13 +330,15 @@ def borne_out(t_s: FloatArray, v_mps: FloatArray, way_m: FloatArray, noise_m: fl
     -------
     ndarray of bool, shape (n,)
         Where the speed sums up to the way of the last (or the next) six tenths of a second or more, and lies
-        where that way's own change leads. Nowhere in a log of less than four samples a second.
+        no further than where that way's own change leads. Nowhere in a log of less than a sample a second.
     """
     out = np.zeros(t_s.size, dtype=np.bool_)
     usual_s = float(np.median(np.diff(t_s)))
-    span_s = max(_AGREE_WINDOWS_S[0], 4.0 * usual_s)
-    if span_s > 1.0:
-        return out  # too few neighbours to bear anything out
+    # A log of few samples a second has to do with one step: more of them would look back too far.
+    span_s = max(_AGREE_WINDOWS_S[0], min(4.0 * usual_s, _LONGEST_BEARING_S))
+    if usual_s > _LONGEST_BEARING_S:
+        return out
+    least = min(3, int(span_s / usual_s + 0.5))
     summed_m = _summed(t_s, v_mps)
     here = np.arange(t_s.size)
     before = np.searchsorted(t_s, t_s - span_s - 1e-9)
@@ -339,9 +353,14 @@ def borne_out(t_s: FloatArray, v_mps: FloatArray, way_m: FloatArray, noise_m: fl
         # What the way before (or after) comes to by now, its change going on as it did.
         beyond_s = np.abs(t_s[near] - t_s[far])
         earlier_mps = np.abs(way_m[near] - way_m[far]) / np.maximum(beyond_s, 1e-9)
-        level_mps = made_m / span + 0.5 * (made_m / span - earlier_mps)
-        whole = (span > 0.75 * span_s) & (beyond_s > 0.75 * span_s) & (hi - lo >= 3)
-        level = np.abs(v_mps - level_mps) <= _BORNE_OUT_LEVEL * _DENIED_MPS + 3.0 * noise_m / span_s
+        mean_mps = made_m / span
+        level_mps = mean_mps + 0.5 * (mean_mps - earlier_mps)
+        whole = (span > 0.75 * span_s) & (beyond_s > 0.75 * span_s) & (hi - lo >= least)
+        # A hull that nears its top gains less and less: it need not have come as far as its gain led, while
+        # a false speed is one that leads beyond.
+        tolerance_mps = _BORNE_OUT_LEVEL * _DENIED_MPS + 3.0 * noise_m / span_s
+        level = v_mps <= level_mps + tolerance_mps
+        level &= v_mps >= np.minimum(level_mps, mean_mps) - tolerance_mps
         out |= whole & level & (np.abs(excess_m) <= _BORNE_OUT * _steady_m(noise_m, made_m))
     return out
 

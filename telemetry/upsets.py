@@ -8,18 +8,11 @@ from typing import Literal
 import numpy as np
 
 from telemetry.cleaning import Cleaned
-from telemetry.frames import BoolArray, FloatArray
+from telemetry.crashes import DRAG_LIMIT_MPS2, FROM_SHARE, find_fall, rows_about, speeds_of
+from telemetry.frames import FloatArray
 from telemetry.motion import Motion, turn_rate_dps
 from telemetry.passes import Pass
 
-# A planing hull that drags, its throttle cut and its bow dropping, loses about 1 g at most; twice that is
-# more than water takes from a hull that still runs on it (common practice, no source).
-DRAG_LIMIT_MPS2 = 20.0
-_FROM_SHARE, _TO_SHARE = 0.5, 0.35
-_WILD_SHARE = 1.1
-_DROP_WITHIN_S = 1.2
-_LOOK_AFTER_S = 4.0
-_AT_REST_MPS = 3.0
 _BEFORE_S = 1.0
 _ACCELERATING_MPS2 = 1.0
 _TURNING_DPS = 8.0
@@ -77,42 +70,33 @@ def blow_over(cleaned: Cleaned, motion: Motion, a_pass: Pass) -> Upset:
         ``shown`` when the boat then drifts, or the receiver loses its fix, tumbles or falls silent;
         ``possible`` without any of these; ``cannot tell`` when the log ends at speed or its speed is missing.
     """
-    t_all = cleaned.track.t_s
-    measured = cleaned.track.column("speed_mps")
-    v_all = motion.speed_mps if measured is None else measured
-    ok_all = cleaned.position_ok if measured is None else cleaned.speed_ok
-    # Cleaning may not tell a fall this fast from a false reading, so what it set aside is looked at again;
-    # only the wild speeds of a tumble stay out.
-    near = (t_all >= a_pass.start_s) & (t_all <= a_pass.end_s + _LOOK_AFTER_S)
-    rows = np.flatnonzero(near & (v_all <= _WILD_SHARE * a_pass.peak_mps))
-    if rows.size < 3 or ok_all[rows].sum() < 2:
-        return Upset("cannot tell", a_pass.start_s, a_pass.end_s, "too few usable speeds in the pass")
-    t, v, ok = t_all[rows], v_all[rows], ok_all[rows]
-    found = _steepest_fall(t, v, ok, a_pass.peak_mps)
-    if found is None:
+    t_all, speeds = cleaned.track.t_s, speeds_of(cleaned, motion)
+    span_s = (a_pass.start_s, a_pass.end_s)
+    rows = rows_about(cleaned, speeds, span_s, a_pass.peak_mps)
+    t, v, ok = t_all[rows], speeds.mps[rows], speeds.ok[rows]
+    if rows.size < 3 or ok.sum() < 2:
+        return Upset("cannot tell", *span_s, "too few usable speeds in the pass")
+    fall = find_fall(cleaned, motion, span_s, a_pass.peak_mps)
+    if fall is None:
         return _no_stop(cleaned, a_pass, t[ok], v[ok])
-    i, j = found
-    start_s, end_s = float(t[i]), float(t[j])
-    rate = (v[i] - v[j]) / (t[j] - t[i])
-
-    after = ok & (t > end_s) & (t <= end_s + _LOOK_AFTER_S)
-    codes = cleaned.cut
-    trouble = codes[(codes["t_s"] > start_s) & (codes["t_s"] <= end_s + 3.0)]["code"].tolist()
-    silent = [
-        f for f in cleaned.findings if f.code in ("break", "dropout") and f.touches(start_s, end_s + 3.0)
-    ]
-    signs = []
-    if after.any() and float(np.median(v[after])) < _AT_REST_MPS:
-        signs.append("the boat then only drifts")
-    if "no-fix" in trouble:
-        signs.append("the receiver loses its fix")
-    if "false-spike" in trouble or "position-jump" in trouble:
-        signs.append("its speeds or positions tumble")
-    if silent or t_all[-1] < end_s + 3.0:
-        signs.append("the log falls silent")
+    start_s, end_s = float(t_all[fall.before]), float(t_all[fall.after])
+    if fall.seen_by == "nothing":
+        text = f"the speed is lost at {fall.from_mps:.1f} m/s: {', '.join(fall.signs)}"
+        return Upset("cannot tell", start_s, start_s, text)
+    drag = f"water drag on a hull stays below about {DRAG_LIMIT_MPS2:.0f} m/s²"
+    if fall.seen_by == "place":
+        rate_mps2 = fall.from_mps**2 / (2.0 * max(fall.way_m, motion.position_sd_m))
+        text = (
+            f"the boat goes at {fall.from_mps:.1f} m/s and is next seen at rest {fall.way_m:.0f} m from there"
+        )
+        text += f" (a stop at {rate_mps2:.0f} m/s² or more; {drag})"
+    else:
+        rate_mps2 = (fall.from_mps - fall.to_mps) / (end_s - start_s)
+        text = f"speed falls from {fall.from_mps:.1f} to {fall.to_mps:.1f} m/s in {end_s - start_s:.2f} s"
+        text += f" ({rate_mps2:.0f} m/s²; {drag})"
 
     before = (t >= start_s - _BEFORE_S) & (t <= start_s)
-    before &= v >= _FROM_SHARE * a_pass.peak_mps
+    before &= v >= FROM_SHARE * a_pass.peak_mps
     preceded = []
     if before.sum() >= 3 and _mean_slope(t[before], v[before]) > _ACCELERATING_MPS2:
         preceded.append("accelerating")
@@ -122,47 +106,18 @@ def blow_over(cleaned: Cleaned, motion: Motion, a_pass: Pass) -> Upset:
         calm = t[before] <= start_s - 0.5
         if calm.any() and float(np.median(rate_dps[calm])) > _TURNING_DPS:
             preceded.append("turning")
-    text = (
-        f"speed falls from {v[i]:.1f} to {v[j]:.1f} m/s in {t[j] - t[i]:.2f} s ({rate:.0f} m/s²; water drag"
-        f" on a hull stays below about {DRAG_LIMIT_MPS2:.0f} m/s²)"
-    )
-    if signs:
-        return Upset("shown", start_s, end_s, f"{text}, and {', '.join(signs)}", tuple(preceded))
-    return Upset("possible", start_s, end_s, f"{text}, but nothing afterwards confirms it", tuple(preceded))
-
-
-def _steepest_fall(t: FloatArray, v: FloatArray, ok: BoolArray, top_mps: float) -> tuple[int, int] | None:
-    """Find the steepest fall from speed to a crawl from which the boat does not come back, as two samples."""
-    lag = np.arange(1, max(2, int(np.searchsorted(t, t[0] + _DROP_WITHIN_S)) + 1))
-    later = np.minimum(np.arange(t.size)[:, None] + lag, t.size - 1)
-    span, drop = t[later] - t[:, None], v[:, None] - v[later]
-    steep = (
-        (v[:, None] >= _FROM_SHARE * top_mps)
-        & (v[later] <= _TO_SHARE * top_mps)
-        & (drop >= DRAG_LIMIT_MPS2 * span)
-        & (span > 0)
-    )
-    # A boat that is fast again within seconds was never stopped: the fall was a false reading.
-    fast = np.where(ok & (v > _FROM_SHARE * top_mps), t, -np.inf)
-    again = np.maximum.accumulate(fast[::-1])[::-1][later] > t[later]
-    steep &= ~again
-    if not steep.any():
-        return None
-    i, k = np.unravel_index(int(np.argmax(np.where(steep, drop / np.maximum(span, 1e-6), -1.0))), steep.shape)
-    first, last = int(i), int(later[i, k])
-    # The whole fall, not only its steepest part.
-    faster = np.diff(v) < -DRAG_LIMIT_MPS2 * np.diff(t)
-    while first > 0 and faster[first - 1]:
-        first -= 1
-    while last < faster.size and faster[last]:
-        last += 1
-    return first, last
+    if not fall.signs:
+        text += ", but nothing afterwards confirms it"
+        return Upset("possible", start_s, end_s, text, tuple(preceded))
+    text += f", and {', '.join(fall.signs)}"
+    verdict: Verdict = "shown" if rate_mps2 >= DRAG_LIMIT_MPS2 else "possible"
+    return Upset(verdict, start_s, end_s, text, tuple(preceded))
 
 
 def _no_stop(cleaned: Cleaned, a_pass: Pass, t: FloatArray, v: FloatArray) -> Upset:
     """Judge a pass whose usable speeds hold no sudden stop."""
     ends_s = float(cleaned.track.t_s[-1])
-    if v[-1] > _FROM_SHARE * a_pass.peak_mps:
+    if v[-1] > FROM_SHARE * a_pass.peak_mps:
         lost = "the log ends" if ends_s - t[-1] < 1.0 else "the speed is lost"
         return Upset(
             "cannot tell",

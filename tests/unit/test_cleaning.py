@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from honesty_study import outing_of
 from made_tracks import LAKE, OUT_AND_BACK, START, altered, made_track, rows
 
 from sample_logs.simulator import BlowOver, Faults, Outing, RideScript, simulate_outing
@@ -296,3 +297,27 @@ def test_a_log_across_the_antimeridian_leaps_nowhere() -> None:
     cleaned = clean(track)
     assert cleaned.position_ok.all()
     assert cleaned.findings == ()
+
+
+def test_a_wild_position_does_not_make_room_for_itself() -> None:
+    track = made_track(columns=("lat_deg", "lon_deg"))
+    lon = track.frame["lon_deg"].to_numpy().copy()
+    lon[140] += 120.0
+    assert np.flatnonzero(~clean(altered(track, lon_deg=lon)).position_ok).tolist() == [140]
+
+
+@pytest.mark.parametrize(
+    ("seed", "rate_hz"), [(5017, 25.0), (5032, 25.0), (5016, 1.0), (5039, 1.0), (5046, 1.0)]
+)
+def test_beside_false_speeds_neither_a_foot_is_left_nor_a_good_one_taken(seed: int, rate_hz: float) -> None:
+    # At 25 Hz the positions cut the spike and left its foot, 1.3 and 1.9 m/s too high; at 1 Hz the two good
+    # speeds after a spike on the corner went with it, and the pass lost its top.
+    outing = outing_of(seed, rate_hz, "false spikes")
+    cleaned = clean(outing.track)
+    true_mps = outing.truth.at("speed_mps", cleaned.track.t_s - outing.receiver.lag_s)
+    off_mps = np.abs(cleaned.track.frame["speed_mps"].to_numpy() - true_mps)
+    amid = np.zeros(off_mps.size, dtype=bool)
+    for one in outing.passes:
+        amid |= (cleaned.track.t_s > one.start_s) & (cleaned.track.t_s < one.end_s)
+    assert off_mps[amid & cleaned.speed_ok].max() < 1.2
+    assert np.mean(cleaned.speed_ok[amid & (off_mps < 0.5)]) > 0.98

@@ -168,7 +168,28 @@ def test_the_last_speeds_before_a_crash_are_borne_out_and_a_spike_is_not() -> No
     before, false = (T > 2.0) & (T < 11.95), v == 60.0
     assert sure[before].all()
     assert not sure[false].any()
-    assert not borne_out(T[::5], v[::5], way[::5], 0.05).any()  # two samples a second bear nothing out
+
+
+def test_one_sample_a_second_is_borne_out_by_the_step_to_it_and_fewer_by_nothing() -> None:
+    v, way = crash()
+    last, false = 119, 129  # 0.1 s before the crash, and in the tumble
+    assert v[false] == 60.0
+    rows = np.arange(9, T.size, 10)
+    sure = borne_out(T[rows], v[rows], way[rows], 0.05)
+    assert sure[(T[rows] > 2.0) & (rows <= last)].all()
+    assert not sure[v[rows] == 60.0].any()
+    assert not borne_out(T[::15], v[::15], way[::15], 0.05).any()
+
+
+def test_a_hull_that_nears_its_top_is_borne_out_below_where_its_gain_led() -> None:
+    t = np.arange(0.0, 8.0, 0.2)
+    v = np.where(t < 4.0, 10.0 * t, 40.0 + 2.0 * (1.0 - np.exp(-(t - 4.0) / 0.3)))
+    way = np.r_[0.0, np.cumsum(0.5 * (v[1:] + v[:-1]) * 0.2)]
+    before_crash = t <= 4.9  # all that a log may hold
+    sure = borne_out(t[before_crash], v[before_crash], way[before_crash], 0.1)
+    assert sure[t[before_crash] > 2.0].all()
+    v[22] += 8.0
+    assert not borne_out(t[before_crash], v[before_crash], way[before_crash], 0.1)[22]
 
 
 def test_a_crash_and_the_tumble_after_it_cost_no_true_speed_before_it() -> None:
