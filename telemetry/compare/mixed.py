@@ -38,6 +38,7 @@ LEAST_RATIO = 0.25
 """Least τ²/σ² that weights go by: an outing always shares something, and a weight that says otherwise would
 let one long outing speak for a whole sheet. The interval comes from the scatter, not from the weights."""
 
+_ROUNDING = 1e-13
 _LEAST_DF = 0.5  # of either level, below which its scatter cannot be judged
 _RATIOS = np.concatenate([[0.0], np.geomspace(1e-4, 1e4, 41)])
 
@@ -231,8 +232,11 @@ class OutingModel:
         self._inverse = np.linalg.inv(self._a_within + self._a_between)
         self.coefficients: FloatArray = self._inverse @ (within + between)[:p, p]
         error = np.append(-self.coefficients, 1.0)
-        self._within_ss = max(float(error @ within @ error), 0.0)
-        self._between_ss = max(float(error @ between @ error), 0.0)
+        # What is left after figures that repeat exactly is rounding, which goes by the order of the rows.
+        self._within_ss, self._between_ss = (
+            left if (left := float(error @ level @ error)) > _ROUNDING * float(level[p, p]) else 0.0
+            for level in (within, between)
+        )
         # What the coefficients take from each level: the two add up to the number of columns.
         spent = float(np.trace(self._inverse @ self._a_between))
         self.between_df = 0.0 if self.fixed else n.size - spent
