@@ -83,6 +83,7 @@ def outings_figure(
         tickvals=list(shown),
         ticktext=[_day(outings[k]) for k in shown],
         title={"text": "outings in order of time"},
+        automargin=True,  # dates stand slanted where there is little room
     )
     figure.update_yaxes(title={"text": f"speed, {unit}"})
     figure.update_layout(margin={"l": 60, "r": 16, "t": 34, "b": 56})

@@ -6,6 +6,7 @@ import pytest
 from acts import ON_A_PHONE, choose, fits_the_screen, wait_until_settled
 from conftest import Watch
 from playwright.sync_api import BrowserContext, Page, expect
+from violations import serious_violations
 
 from dashboard.access import Passphrase, reader_of_request
 from dashboard.access.addresses import own_addresses
@@ -53,6 +54,7 @@ def test_a_wrong_passphrase_the_right_one_work_and_logging_out(page: Page, watch
     say(page, "not these words at all")
     expect(page.get_by_role("alert")).to_have_text("That is not the passphrase.")
     assert fits_the_screen(page)
+    assert serious_violations(page) == []
     take_out(watch, 403)
 
     say(page, SAID)
