@@ -132,6 +132,8 @@ def _troubles(cleaned: Cleaned, start_s: float, end_s: float) -> list[str]:
 
 def _steepest(t: FloatArray, v: FloatArray, ok: BoolArray, top_mps: float) -> tuple[int, int] | None:
     """Find the steepest fall from speed to a crawl from which the boat does not come back, as two samples."""
+    if not (v <= _TO_SHARE * top_mps).any():
+        return None
     lag = np.arange(1, max(2, int(np.searchsorted(t, t[0] + _DROP_WITHIN_S)) + 1))
     later = np.minimum(np.arange(t.size)[:, None] + lag, t.size - 1)
     span, drop = t[later] - t[:, None], v[:, None] - v[later]

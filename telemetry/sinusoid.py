@@ -39,6 +39,7 @@ _MOST_GROWTH_PER_CYCLE = 0.5
 _FADES_CYCLES = (0.0, 0.5, 1.0)
 # Spans this far below the likeliest, in log likelihood, have no say; of the others the best are enough.
 _SPANS_WITHIN = 12.0
+_AT_ONCE = 128
 _MOST_SPANS = 200
 _STEPS, _WIDE = 33, 8.0
 
@@ -249,10 +250,17 @@ class Fit:
         shape, values, ok = windows[:, lo:hi].T, self.values[:, lo:hi], self.ok[:, lo:hi]
         t = self.t_s[lo:hi] - 0.5 * (self.t_s[lo] + self.t_s[hi - 1])
         sinusoid = np.exp(t * (growth[:, None] - 2j * np.pi * f_hz[:, None]))
-        corr = (values[:, None, :] * sinusoid) @ shape
-        energy = (ok[:, None, :] * np.abs(sinusoid) ** 2) @ shape**2
-        mirror = (ok[:, None, :] * sinusoid**2) @ shape**2
-        logs = self._likelihood(amplitude_of(corr, energy, mirror), corr)
+        weighted = values[:, None, :] * sinusoid
+        squares = ok[:, None, :] * np.abs(sinusoid) ** 2, ok[:, None, :] * sinusoid**2
+
+        def each(some: FloatArray) -> FloatArray:
+            corr = weighted @ some
+            energy, mirror = (square @ some**2 for square in squares)
+            return self._likelihood(amplitude_of(corr, energy, mirror), corr)
+
+        # All windows at once would hold more than the whole log.
+        parts = np.split(shape, range(_AT_ONCE, shape.shape[1], _AT_ONCE), axis=1)
+        logs = np.hstack([each(part) for part in parts])
         weight = np.exp(self._log_weight(logs.max() - logs)).sum(axis=1)
         weight /= weight.sum()
         mean = float(weight @ of)

@@ -217,6 +217,7 @@ class Cell:
     rate_hz: float
     fault: str
     n: int
+    outings: int
     bias: float
     rmse: float
     u95: float
@@ -224,8 +225,11 @@ class Cell:
 
     @property
     def spread(self) -> float:
-        """Standard error of the share covered, were it 95 %."""
-        return float(np.sqrt(0.05 * 0.95 / self.n))
+        """Standard error of the share covered, were it 95 %.
+
+        The passes of an outing share a receiver, a hull and their errors, and so count as one.
+        """
+        return float(np.sqrt(0.05 * 0.95 / self.outings))
 
     @property
     def honest(self) -> bool:
@@ -250,6 +254,7 @@ def cells(rows: pd.DataFrame) -> list[Cell]:
                         rate_hz,
                         fault,
                         len(part),
+                        len(part[["rate_hz", "seed"]].drop_duplicates()),
                         float(error.mean()),
                         float(np.sqrt(np.mean(error**2))),
                         float(u95.mean()),
@@ -261,12 +266,14 @@ def cells(rows: pd.DataFrame) -> list[Cell]:
 
 def table(lines: Iterable[Cell]) -> str:
     """Print the single table."""
-    head = f"{'figure':<28}{'rate':>6}  {'fault':<28}{'n':>6}{'bias':>10}{'RMSE':>10}{'mean U95':>10}"
+    head = f"{'figure':<28}{'rate':>6}  {'fault':<28}{'n':>6}{'outings':>9}"
+    head += f"{'bias':>10}{'RMSE':>10}{'mean U95':>10}"
     out = [f"{head}{'covered':>11}"]
     for c in lines:
         rate = "" if np.isnan(c.rate_hz) else f"{c.rate_hz:g}"
         out.append(
-            f"{c.figure:<28}{rate:>6}  {c.fault:<28}{c.n:>6}{c.bias:>10.4f}{c.rmse:>10.4f}{c.u95:>10.4f}"
+            f"{c.figure:<28}{rate:>6}  {c.fault:<28}{c.n:>6}{c.outings:>9}"
+            f"{c.bias:>10.4f}{c.rmse:>10.4f}{c.u95:>10.4f}"
             f"{100 * c.covered:>7.1f} ± {196 * c.spread:.1f}{'' if c.honest else '  <-- outside 92-98 %'}"
         )
     return "\n".join(out)

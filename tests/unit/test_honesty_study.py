@@ -28,6 +28,14 @@ def test_a_cell_counts_what_its_intervals_hold() -> None:
     assert everything.fault == "all"
 
 
+def test_the_passes_of_one_outing_count_as_one() -> None:
+    errors = rows("peak [m/s]", [0.0] * 40, 0.2)
+    one, _ = cells(errors)
+    four, _ = cells(errors.assign(seed=errors["seed"] // 4))
+    assert (one.outings, four.outings, four.n) == (40, 10, 40)
+    assert four.spread == pytest.approx(2.0 * one.spread)
+
+
 @pytest.mark.parametrize(("held", "honest"), [(950, True), (850, False), (1000, False)])
 def test_claiming_too_much_and_saying_too_little_are_both_told(held: int, honest: bool) -> None:
     lines = table(cells(rows("slip [1]", [0.0] * held + [9.0] * (1000 - held), 0.1))).splitlines()
