@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
-from typing import Any, Final
+from typing import Any, ClassVar, Final
 
 import numpy as np
 import pandas as pd
@@ -29,8 +29,8 @@ _MOST_U95_S: Final = 60.0
 
 
 @dataclass(frozen=True, slots=True)
-class Cut:
-    """A stretch of a speed log that a person set aside.
+class _Stretch:
+    """A stretch of a speed log of which a person knows better.
 
     Attributes
     ----------
@@ -42,6 +42,7 @@ class Cut:
         In the person's words; may be empty.
     """
 
+    done: ClassVar[str]
     log: str
     start_s: float
     end_s: float
@@ -54,26 +55,21 @@ class Cut:
 
     def told(self) -> str:
         """Say what was done."""
-        return f"cut out from {self.start_s:.2f} to {self.end_s:.2f} s"
+        return f"{self.done} from {self.start_s:.2f} to {self.end_s:.2f} s"
 
 
-@dataclass(frozen=True, slots=True)
-class Restored:
-    """A stretch of a speed log in which what the cleaning set aside was real; as for :class:`Cut`."""
+class Cut(_Stretch):
+    """A stretch that a person set aside."""
 
-    log: str
-    start_s: float
-    end_s: float
-    why: str = ""
+    __slots__ = ()
+    done = "cut out"
 
-    @property
-    def logs(self) -> tuple[str, ...]:
-        """The logs that it is about."""
-        return (self.log,)
 
-    def told(self) -> str:
-        """Say what was done."""
-        return f"restored from {self.start_s:.2f} to {self.end_s:.2f} s"
+class Restored(_Stretch):
+    """A stretch in which what the cleaning set aside was real."""
+
+    __slots__ = ()
+    done = "restored"
 
 
 @dataclass(frozen=True, slots=True)

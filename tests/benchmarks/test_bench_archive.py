@@ -61,7 +61,7 @@ def test_an_archive_costs_in_proportion_to_its_logs(tmp_path: Path) -> None:
     most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     worker = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
     print(f"  most memory: here {most:.0f} MiB (with pytest and the logs' making), a worker {worker:.0f} MiB")
-    print(f"  a log of the largest costs {each_ms[SIZES[-1]] / each_ms[SIZES[1]]:.2f} times one of the middle")
+    print(f"  a log of the largest costs {each_ms[SIZES[-1]] / each_ms[SIZES[1]]:.2f} times one of the next")
 
 
 @pytest.mark.study
