@@ -68,7 +68,8 @@ def blow_over(cleaned: Cleaned, motion: Motion, a_pass: Pass) -> Upset:
     -------
     Upset
         ``shown`` when the boat then drifts, or the receiver loses its fix, tumbles or falls silent;
-        ``possible`` without any of these; ``cannot tell`` when the log ends at speed or its speed is missing.
+        ``possible`` without any of these, or where drag might just have made so short a stop; ``cannot tell``
+        when the log ends at speed, its speed is missing, or the boat is not seen again.
     """
     t_all, speeds = cleaned.track.t_s, speeds_of(cleaned, motion)
     span_s = (a_pass.start_s, a_pass.end_s)

@@ -30,6 +30,7 @@ def test_axe_finds_nothing_serious_on_a_page_in_any_light(page: Page, path: str)
     assert "\n".join(dict.fromkeys(found)) == ""
 
 
+@AT_A_DESK
 def test_axe_finds_nothing_serious_in_a_statement(page: Page) -> None:
     assert "\n".join(serious_violations(open_statement(page))) == ""
 

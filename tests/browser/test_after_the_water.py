@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from acts import AT_A_DESK, choose, fits_the_screen, wait_until_settled
+from acts import AT_A_DESK, ON_A_PHONE, choose, fits_the_screen, wait_until_settled
 from answers import by_command_line
 from playwright.sync_api import BrowserContext, Page, expect
 
@@ -101,6 +101,7 @@ def test_distance_and_gates_change_the_answer_as_on_the_command_line(page: Page)
     expect(page.locator(".gates-box").first).to_contain_text("placed by the program")
 
 
+@ON_A_PHONE
 def test_two_presses_on_the_plan_view_become_gates(page: Page) -> None:
     choose(page, LOGS[0])
     expect(page.locator("#plan .scatterlayer .trace").first).to_be_visible()

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from acts import AT_A_DESK, fits_the_screen, wait_until_settled
+from acts import AT_A_DESK, ON_A_PHONE, fits_the_screen, wait_until_settled
 from bench_boat import fill, sheet
 from playwright.sync_api import BrowserContext, Locator, Page, expect
 
@@ -38,6 +38,7 @@ def verdict(page: Page, item: str) -> Locator:
     return page.locator(".found-row", has_text=item).locator(".found-verdict")
 
 
+@ON_A_PHONE
 def test_a_boat_is_measured_item_by_item(bench: Page) -> None:
     bench.get_by_text("One at a time", exact=True).click()
     progress, found = bench.locator("#bench-progress"), bench.locator(".found-row-now .found-verdict")
@@ -92,6 +93,7 @@ def test_a_boat_is_measured_item_by_item(bench: Page) -> None:
     expect(bench.locator("#bench-measuring")).to_have_class("bench-all")
 
 
+@ON_A_PHONE
 def test_what_was_measured_is_judged_brought_back_and_printed(bench: Page) -> None:
     steps, card = bench.locator("#bench-steps"), bench.locator("#bench-card")
     fill(bench, "Strut depth as found", "deep")
@@ -131,6 +133,7 @@ DISC_PLACE = """(number) => {
 """Where the disc of a part stands, counted from 0, by the drawing's own scale [mm]."""
 
 
+@AT_A_DESK
 def test_the_balance_and_then_other_units_and_signs(bench: Page) -> None:
     told = bench.locator("#balance-told")
     expect(told).to_contain_text("centre of gravity 269.2 ± 0.3 mm")

@@ -32,6 +32,7 @@ def opened(page: Page) -> None:
     page.get_by_text("Correct by hand", exact=True).click()
 
 
+@AT_A_DESK
 def test_a_stretch_written_by_keyboard_is_cut_out_and_restored(page: Page) -> None:
     opened(page)
     plain = figure_of()

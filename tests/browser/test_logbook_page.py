@@ -119,6 +119,7 @@ def test_outings_are_found_and_sorted(book: Page) -> None:
     assert fits_the_screen(book)
 
 
+@AT_A_DESK
 def test_an_outing_is_opened_corrected_analysed_and_removed(book: Page) -> None:
     fill(book)
     book.get_by_role("link", name="2025-06-14 17:40").click()

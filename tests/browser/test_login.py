@@ -47,6 +47,7 @@ def take_out(watch: Watch, status: int) -> None:
     watch.console.clear()
 
 
+@ON_A_PHONE
 def test_a_wrong_passphrase_the_right_one_work_and_logging_out(page: Page, watch: Watch) -> None:
     expect(page.get_by_role("heading", name="Say the passphrase")).to_be_visible()
     expect(page.get_by_label("Passphrase")).to_be_focused()

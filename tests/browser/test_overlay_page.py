@@ -75,6 +75,7 @@ def holds_the_library_s(page: Page, laid: tuple[Laid, ...], unit: str = "mph") -
         assert half == pytest.approx(read.u95 / SPEED_UNITS[unit].factor_si, abs=0.011)
 
 
+@AT_A_DESK
 def test_the_cursor_reads_what_the_library_reads(page: Page, season_url: str) -> None:
     laid = by_the_library(season_url, "time", "peak")
     opened(page, over="time", **{"from": "peak"})
@@ -125,6 +126,7 @@ def test_the_unit_once_chosen_holds_here_too(page: Page, season_url: str) -> Non
     holds_the_library_s(page, laid, "km/h")
 
 
+@AT_A_DESK
 def test_passes_are_found_by_any_words_and_the_address_keeps_them(page: Page) -> None:
     page.goto("/overlay")
     field = page.locator("#overlay-passes")
