@@ -12,7 +12,7 @@ import pytest
 from telemetry.errors import DamagedLogError, NothingUsableError
 from telemetry.frames import Log
 from telemetry.readers import fit, read_bytes
-from telemetry.readers.fit_scan import crc16
+from telemetry.readers.fit_scan import crc16, scan
 
 START = 1_000_000_000  # FIT seconds: 2021-09-08T01:46:40Z
 STAMP, LAT, LON, ALT, SPEED, ENHANCED = (
@@ -159,6 +159,11 @@ def test_developer_fields_do_not_pass_for_the_record_s_own() -> None:
     log = read(whole(body))
     assert list(log.frame.columns) == ["speed_mps"]
     assert len(log.frame) == 3
+
+
+def test_messages_of_nothing_but_their_head_are_counted_in_one_go() -> None:
+    found = scan(whole(definition() + bytes(500) + BODY + definition(local=1, number=21) + b"\x01" * 7), (6,))
+    assert (found.messages, found.empty_records, found.records, found.damage) == (512, 500, 5, "")
 
 
 def test_what_another_file_said_of_its_developer_fields_is_forgotten() -> None:
