@@ -45,6 +45,7 @@ _CANDIDATES_APART_HZ = 0.8
 _STARTS, _START_SHARE = 3, 0.5
 _ROUNDS = 2
 _HOPELESS = 30.0
+_WIDEST_KEPT = 256  # samples: 4 s of 64 a second
 
 
 @dataclass(frozen=True)
@@ -185,11 +186,18 @@ def _rounded(width: int) -> FloatArray:
     return np.asarray(np.sin(np.pi * np.minimum(from_end / 0.5, 0.5)) ** 2)
 
 
-@lru_cache(maxsize=128)
-def _basis(
-    width: int, step_s: float, low_hz: float, high_hz: float
-) -> tuple[FloatArray, FloatArray, ComplexArray]:
+_Basis = tuple[FloatArray, FloatArray, ComplexArray]
+
+
+def _basis(width: int, step_s: float, low_hz: float, high_hz: float) -> _Basis:
     """Frequencies, growths and conjugate damped sinusoids, shape (width, frequencies x growths)."""
+    # The passes of a log share them; those of logs far denser than any receiver's take megabytes each, and
+    # each log has a step of its own.
+    make = _kept_basis if width <= _WIDEST_KEPT else _made_basis
+    return make(width, step_s, low_hz, high_hz)
+
+
+def _made_basis(width: int, step_s: float, low_hz: float, high_hz: float) -> _Basis:
     span_s = width * step_s
     low = max(low_hz, LEAST_CYCLES / span_s)
     f = np.arange(low, high_hz + 1e-9, 1.0 / (2.0 * span_s))
@@ -198,6 +206,9 @@ def _basis(
     rate = g[None, :] - 2j * np.pi * f[:, None]
     # The rounded ends keep strong chop at one frequency from leaking into a quiet part of the band.
     return f, g, _rounded(width)[:, None] * np.exp(t[:, None] * rate.reshape(1, -1))
+
+
+_kept_basis = lru_cache(maxsize=64)(_made_basis)
 
 
 def scan(witnesses: Sequence[Witness], band: tuple[float, float]) -> Scan:

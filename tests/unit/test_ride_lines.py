@@ -5,7 +5,7 @@ import pytest
 from scipy.stats import binom
 
 from telemetry.frames import FloatArray
-from telemetry.lines import Line, Witness, detectable_amplitude, scan, strongest
+from telemetry.lines import Line, Witness, _kept_basis, detectable_amplitude, scan, strongest
 from telemetry.ripple import aliases_hz, even_grid, gain, noise_floor, searched_band, take_ripple
 
 RATE_HZ = 10.0
@@ -132,3 +132,18 @@ def test_aliases_stop_where_no_hull_swings() -> None:
     assert aliases_hz(3.0, 10.0) == (7.0,)
     assert aliases_hz(3.0, 25.0) == ()
     assert aliases_hz(2.0, 5.0) == (3.0, 7.0, 8.0, 12.0)
+
+
+@pytest.mark.parametrize(("rate_hz", "kept"), [(50.0, True), (1000.0, False)])
+def test_what_is_remembered_of_a_search_does_not_grow_with_the_density_of_logs(
+    rate_hz: float, kept: bool
+) -> None:
+    t_s = np.arange(0.0, 8.0, 1.0 / rate_hz)
+    values = np.random.default_rng(0).normal(0.0, 0.05, t_s.size)
+    grid_s = even_grid(t_s, (2.0, 6.0), 1.0 / rate_hz)
+    ripple = take_ripple("speed_mps", t_s, values, np.ones(t_s.size, dtype=np.bool_), grid_s)
+    assert ripple is not None
+    _kept_basis.cache_clear()
+    scan([Witness.of(ripple, BAND)], BAND)
+    held = _kept_basis.cache_info().currsize
+    assert (held == 4) is kept  # one for each length of window
