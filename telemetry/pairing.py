@@ -18,7 +18,7 @@ from telemetry.errors import CallError
 from telemetry.frames import BoolArray, FloatArray
 from telemetry.geo import CourseLine, LocalFrame, fit_course, geodesic_m, wrap_deg
 from telemetry.rules import Rule
-from telemetry.speeds import PassSpeeds, crossing_sd_s
+from telemetry.speeds import MOST_STARTS, PassSpeeds, crossing_sd_s
 from telemetry.twoway import average_of
 from telemetry.watching import counted
 
@@ -26,7 +26,6 @@ _SAME_COURSE_DEG = 20.0
 _SAME_COURSE_M = 100.0
 _OPPOSITE_DEG = 45.0
 _GRID_M = 0.5
-_MOST_STARTS = 20_000  # half a metre apart on ten kilometres, further on a longer way
 _SD_SPANS = 6
 
 
@@ -196,7 +195,7 @@ def _timetables(members: Sequence[CoursePass], distance_m: float) -> dict[int, _
     meets = [p for p in members if any(p is not q and _shared_m(p, q) >= distance_m for q in members)]
     low = min((p.reach_m[0] for p in meets), default=0.0)
     high = max((p.reach_m[1] for p in meets), default=0.0)
-    step_m = max(_GRID_M, (high - low) / _MOST_STARTS)
+    step_m = max(_GRID_M, (high - low) / MOST_STARTS)
     start = np.arange(low, max(high - distance_m, low) + step_m, step_m)
     gates = np.column_stack([start, start + distance_m])
     tables = {}

@@ -95,7 +95,7 @@ def highest(
         elif silent[b]:
             unseen = np.clip(slope, 0.0, _TOP_MPS2) * after_s
             peak = peak + unseen * (share - 0.5)
-    way = np.vstack([np.zeros(v.shape[1]), np.cumsum(0.5 * (v[1:] + v[:-1]) * np.diff(t)[:, None], axis=0)])
+    way = ways_m(t, v)
     starts = t[t <= t[-1] - HELD_S + 1e-9]
     if starts.size == 0:
         return peak, np.full(v.shape[1], np.nan)
@@ -104,6 +104,12 @@ def highest(
     part = np.clip((later - t[k_later]) / (t[k_later + 1] - t[k_later]), 0.0, 1.0)[:, None]
     held = (way[k_later] * (1.0 - part) + way[k_later + 1] * part - way[: starts.size]) / HELD_S
     return peak, held[int(np.argmax(held.mean(axis=1)))]
+
+
+def ways_m(t_s: FloatArray, drawn_mps: FloatArray) -> FloatArray:
+    """Way that each drawn curve makes from the first node on, shape of ``drawn_mps`` [m]."""
+    steps_m = 0.5 * (drawn_mps[1:] + drawn_mps[:-1]) * np.diff(t_s)[:, None]
+    return np.vstack([np.zeros(drawn_mps.shape[1]), np.cumsum(steps_m, axis=0)])
 
 
 def crests(t_s: FloatArray, drawn: FloatArray, steps: IntArray) -> FloatArray:

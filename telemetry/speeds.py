@@ -26,7 +26,7 @@ from telemetry.frames import TRACK_COLUMNS, FloatArray, IntArray
 from telemetry.geo import CourseLine
 from telemetry.motion import Motion
 from telemetry.passes import DistanceSpeed, Window
-from telemetry.peaks import HELD_S, crests, highest, without_overshoot
+from telemetry.peaks import HELD_S, crests, highest, ways_m, without_overshoot
 from telemetry.positions import let_corners_through, secant_top_mps
 from telemetry.riding import Nodes, lay_nodes, ridden, to_smooth
 from telemetry.watching import counted
@@ -35,7 +35,7 @@ COVERAGE_95 = 1.959963984540054  # two-sided 95 % point of the normal distributi
 _PAD_S = 2.0
 _LAST_S = 0.25
 _DRAWS = 256
-_MOST_STARTS = 20_000  # of a measured distance: half a metre apart on ten kilometres, further on a longer way
+MOST_STARTS = 20_000  # of a measured distance: half a metre apart on ten kilometres, further on a longer way
 _REMEMBERED_LINES = 2  # a pass's own, and the one that it shares with other passes
 # Noise of which an unknown share, any from none to all, may be the hull's own motion on chop: its crests then
 # belong to the peak. The highest of ten independent values stands 1.539 standard deviations up (tables of
@@ -184,7 +184,7 @@ def best_distances(data: PassData, distances_m: Sequence[float]) -> tuple[Distan
         room = s1 - s0 - distance_m
         if room < 0.0:
             continue
-        starts = s0 + np.linspace(0.0, room, min(max(2, int(room / 0.5) + 1), _MOST_STARTS))
+        starts = s0 + np.linspace(0.0, room, min(max(2, int(room / 0.5) + 1), MOST_STARTS))
         taken = chain.crossing_s(starts + distance_m) - chain.crossing_s(starts)
         if np.isnan(taken).all():  # the way runs back and forth, not through
             continue
@@ -413,7 +413,7 @@ def _at_crash(t_s: FloatArray, drawn_mps: FloatArray, on_s: FloatArray) -> tuple
     k = min(int(np.searchsorted(t_s, t_s[-1] - _LAST_S)), t_s.size - 2)
     slope = np.maximum((drawn_mps[-1] - drawn_mps[k]) / (t_s[-1] - t_s[k]), 0.0)
     at_mps = drawn_mps[-1] + slope * on_s
-    way_m = np.r_["0,2", np.zeros(on_s.size), np.cumsum(_steps_m(t_s, drawn_mps), axis=0)]
+    way_m = ways_m(t_s, drawn_mps)
     # How far each curve had come when its last second began.
     begins_s = np.clip(t_s[-1] + on_s - HELD_S, t_s[0], t_s[-1])
     left = np.clip(np.searchsorted(t_s, begins_s, side="right") - 1, 0, t_s.size - 2)
@@ -421,10 +421,6 @@ def _at_crash(t_s: FloatArray, drawn_mps: FloatArray, on_s: FloatArray) -> tuple
     each = np.arange(on_s.size)
     begun_m = way_m[left, each] * (1.0 - share) + way_m[left + 1, each] * share
     return at_mps, (way_m[-1] - begun_m + 0.5 * (drawn_mps[-1] + at_mps) * on_s) / HELD_S
-
-
-def _steps_m(t_s: FloatArray, drawn_mps: FloatArray) -> FloatArray:
-    return np.asarray(0.5 * (drawn_mps[1:] + drawn_mps[:-1]) * np.diff(t_s)[:, None])
 
 
 def _lag_parts(

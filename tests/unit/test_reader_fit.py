@@ -35,6 +35,15 @@ def record(second: int, speed: int = 12_000, lat_deg: float = 46.0) -> bytes:
     return struct.pack("<BIiiH", 0, START + second, round(lat_deg / 180 * 2**31), 95_443_718, speed)
 
 
+# A developer's field 0 of one byte, and who it is that has it.
+DEVELOPER = (
+    struct.pack("<BBBHB", 0x42, 0, 0, 207, 1)
+    + bytes([3, 1, 0x02])
+    + b"\x02\x00"
+    + struct.pack("<BBBHB", 0x43, 0, 0, 206, 3)
+    + bytes([0, 1, 2, 1, 1, 2, 2, 1, 2])
+    + b"\x03\x00\x00\x01"
+)
 BODY = definition(STAMP, LAT, LON, SPEED) + b"".join(record(i) for i in range(5))
 
 
@@ -148,13 +157,9 @@ def test_a_large_file_is_read_in_bulk_with_the_same_values(monkeypatch: pytest.M
 
 def test_developer_fields_do_not_pass_for_the_record_s_own() -> None:
     # A developer field numbers from zero, as the latitude does.
-    developer = struct.pack("<BBBHB", 0x42, 0, 0, 207, 1) + bytes([3, 1, 0x02]) + b"\x02\x00"
-    described = (
-        struct.pack("<BBBHB", 0x43, 0, 0, 206, 3) + bytes([0, 1, 2, 1, 1, 2, 2, 1, 2]) + b"\x03\x00\x00\x01"
-    )
     fields: Sequence[tuple[int, int, int]] = (STAMP, SPEED)
     head = struct.pack("<BBBHB", 0x60, 0, 0, 20, len(fields)) + b"".join(bytes(f) for f in fields)
-    body = developer + described + head + bytes([1, 0, 1, 0])
+    body = DEVELOPER + head + bytes([1, 0, 1, 0])
     body += b"".join(struct.pack("<BIHb", 0, START + i, 1000, 9) for i in range(3))
     log = read(whole(body))
     assert list(log.frame.columns) == ["speed_mps"]
@@ -171,11 +176,7 @@ def test_what_another_file_said_of_its_developer_fields_is_forgotten() -> None:
     undescribed = whole(head + b"".join(struct.pack("<BIHb", 0, START + i, 1000, 9) for i in range(3)))
     fitparse.records.DEV_TYPES.clear()
     alone = read(undescribed)
-    developer = struct.pack("<BBBHB", 0x42, 0, 0, 207, 1) + bytes([3, 1, 0x02]) + b"\x02\x00"
-    described = (
-        struct.pack("<BBBHB", 0x43, 0, 0, 206, 3) + bytes([0, 1, 2, 1, 1, 2, 2, 1, 2]) + b"\x03\x00\x00\x01"
-    )
-    read(whole(developer + described + BODY))
+    read(whole(DEVELOPER + BODY))
     assert read(undescribed).findings == alone.findings
 
 
