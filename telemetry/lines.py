@@ -31,7 +31,7 @@ import numpy.typing as npt
 
 from telemetry.frames import BoolArray, FloatArray
 from telemetry.ripple import Floor, Ripple, gain, give_back, noise_coherency, noise_floor
-from telemetry.sinusoid import LEAST_CYCLES, ComplexArray, Fit, Sureness, least_squares, most_growth
+from telemetry.sinusoid import LEAST_CYCLES, ComplexArray, Fit, least_squares, most_growth
 
 _WINDOWS_S = (1.0, 1.6, 2.5, 4.0)
 # Growth over a whole window that is tried, as a power of e; the fit then refines it.
@@ -274,6 +274,7 @@ def strongest(
     signals: Sequence[int],
     allowed: Callable[[FloatArray, FloatArray], BoolArray] | None = None,
     chance: float = 1.0,
+    worth: Callable[[Line], bool] | None = None,
 ) -> Line | None:
     """Find the most significant line of some of the scanned signals.
 
@@ -286,6 +287,9 @@ def strongest(
         From starts and ends of windows, shape (m,) [s], to whether a window may be looked at.
     chance : float
         Largest chance in noise alone at which a line is worth returning.
+    worth : callable, optional
+        Tells whether a line is worth returning by all but its frequency and growth. These are averaged over
+        all that its span may be, which is dear, only then.
 
     Returns
     -------
@@ -293,18 +297,19 @@ def strongest(
         None where nothing could be examined or nothing is that unlikely.
     """
     members = [scan.witnesses[c] for c in signals]
-    best: Line | None = None
+    best: _Weighed | None = None
     for starts in _candidates(scan, signals, allowed, chance):
         # A fit is dear; from a start this far from significant it would not get there.
         if chance < 1.0 and _by_chance(_parts(members, scan.band, *starts[0].place), scan) > _HOPELESS:
             continue
-        fitted = _refine(members, scan.band, starts, allowed)
-        line = _measure(members, scan, chance, *fitted)
-        if best is None or line.p_value < best.p_value:
-            best = line
-        if best.p_value <= chance < 1.0:
+        weighed = _weigh(members, scan, *_refine(members, scan.band, starts, allowed))
+        if best is None or weighed.line.p_value < best.line.p_value:
+            best = weighed
+        if best.line.p_value <= chance < 1.0:
             break
-    return best if best is not None and best.p_value <= chance else None
+    if best is None or best.line.p_value > chance or (worth is not None and not worth(best.line)):
+        return None
+    return _surely(members, best)
 
 
 def _candidates(
@@ -488,43 +493,60 @@ def _by_chance(parts: Sequence[_Part], scan: Scan) -> float:
     return float(np.exp(min(log_p + np.log(scan.trials), 50.0)))
 
 
-def _measure(
-    members: Sequence[Witness],
-    scan: Scan,
-    chance: float,
-    window: tuple[int, int],
-    f_hz: float,
-    growth: float,
-) -> Line:
-    """Weigh a fitted line against the noise that is left without it; its growth too, where it stands out."""
+@dataclass(frozen=True)
+class _Weighed:
+    """A fitted line with what each signal has of it; frequency and growth as if its span were known.
+
+    ``sd`` is their standard error then, of growth [1/s] and of angular frequency [rad/s].
+    """
+
+    line: Line
+    parts: list[_Part]
+    window: tuple[int, int]
+    sd: float
+
+
+def _weigh(
+    members: Sequence[Witness], scan: Scan, window: tuple[int, int], f_hz: float, growth: float
+) -> _Weighed:
+    """Weigh a fitted line against the noise that is left without it."""
     parts = _parts(members, scan.band, window, f_hz, growth)
     a, b = window
     t_s = members[0].ripple.t_s[a:b]
-    score = _joint_score(parts, scan.band, f_hz)
-    sd = _standard_error(t_s - 0.5 * (t_s[0] + t_s[-1]), growth, score)
-    p_value = -float(np.expm1(-_by_chance(parts, scan)))
-    known = Sureness(f_hz, sd / (2.0 * np.pi), growth, sd)
-    if p_value <= chance:
-        # Frequency, growth and both ends were chosen to leave little: they took two cells more, together.
-        cells = np.array([p.cells for p in parts])
-        left = np.maximum(cells - 2.0 / len(parts), 1.0)
-        fit = replace(
-            _fit(members, f_hz),
-            values=np.stack([p.values for p in parts]),
-            variance=np.array([p.variance for p in parts]) * cells / left,
-            cells=float(left.sum()),
-        )
-        known = fit.sure(a, b, f_hz, growth, sd)
-    return Line(
-        known.f_hz,
-        _COVERAGE_95 * known.f_sd_hz,
-        known.growth_per_s,
-        _COVERAGE_95 * known.growth_sd_per_s,
+    sd = _standard_error(t_s - 0.5 * (t_s[0] + t_s[-1]), growth, _joint_score(parts, scan.band, f_hz))
+    line = Line(
+        f_hz,
+        _COVERAGE_95 * sd / (2.0 * np.pi),
+        growth,
+        _COVERAGE_95 * sd,
         float(t_s[0]),
         float(t_s[-1]),
-        p_value,
+        -float(np.expm1(-_by_chance(parts, scan))),
         tuple(p.share for p in parts),
         abs(growth) > 0.98 * most_growth(f_hz) or not scan.band[0] < f_hz < scan.band[1],
+    )
+    return _Weighed(line, parts, window, sd)
+
+
+def _surely(members: Sequence[Witness], weighed: _Weighed) -> Line:
+    """Average a line's frequency and growth over all that its span may be."""
+    parts, line = weighed.parts, weighed.line
+    # Frequency, growth and both ends were chosen to leave little: they took two cells more, together.
+    cells = np.array([p.cells for p in parts])
+    left = np.maximum(cells - 2.0 / len(parts), 1.0)
+    fit = replace(
+        _fit(members, line.frequency_hz),
+        values=np.stack([p.values for p in parts]),
+        variance=np.array([p.variance for p in parts]) * cells / left,
+        cells=float(left.sum()),
+    )
+    known = fit.sure(*weighed.window, line.frequency_hz, line.growth_per_s, weighed.sd)
+    return replace(
+        line,
+        frequency_hz=known.f_hz,
+        frequency_u95_hz=_COVERAGE_95 * known.f_sd_hz,
+        growth_per_s=known.growth_per_s,
+        growth_u95_per_s=_COVERAGE_95 * known.growth_sd_per_s,
     )
 
 

@@ -313,11 +313,10 @@ def _common_share(a: Line, b: Line) -> float:
     return max(float(_overlap(x, y.start_s, y.end_s)) for x, y in ((a, b), (b, a)))
 
 
-def _stands_out(line: Line | None) -> bool:
+def _stands_out(line: Line) -> bool:
     """Whether a line is significant, narrow, and carried by each of its signals."""
     return (
-        line is not None
-        and line.p_value <= (_CHANCE if len(line.shares) > 1 else _CHANCE_ALONE)
+        line.p_value <= (_CHANCE if len(line.shares) > 1 else _CHANCE_ALONE)
         and line.is_oscillation
         and all(s.p_value <= _EACH_CHANCE for s in line.shares)
         and float(np.mean([s.dominance for s in line.shares])) >= _DOMINANCE
@@ -337,8 +336,8 @@ def _best_line(scanned: Scan, lo_s: float, hi_s: float, taken: Line | None) -> L
 
     groups = [[0, 1], [0], [1]] if len(scanned.witnesses) == 2 else [[0]]
     for signals in groups:
-        line = strongest(scanned, signals, allowed, _CHANCE)
-        if _stands_out(line):
+        line = strongest(scanned, signals, allowed, _CHANCE, _stands_out)
+        if line is not None:
             return line
     return None
 

@@ -26,7 +26,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from telemetry.frames import FloatArray
+from telemetry.frames import BoolArray, FloatArray
 
 ComplexArray = npt.NDArray[np.complex128]
 IntArray = npt.NDArray[np.int64]
@@ -36,7 +36,7 @@ _MOST_GROWTH_PER_S = 2.5
 # Faster than this the first and third of three cycles differ by more than e: a jolt, not an oscillation.
 _MOST_GROWTH_PER_CYCLE = 0.5
 # How many cycles an oscillation may take to set in, and to let go; which is not known.
-_FADES_CYCLES = (0.0, 0.5, 1.0)
+_FADES_CYCLES = (0.0, 1.0 / 3.0, 2.0 / 3.0, 1.0)
 # Spans this far below the likeliest, in log likelihood, have no say; of the others the best are enough.
 _SPANS_WITHIN = 12.0
 _AT_ONCE = 128
@@ -214,25 +214,31 @@ class Fit:
     def _windows(self, a: int, b: int, f_hz: float, growth: float, sd: float) -> FloatArray:
         """Draw the spans that have a say, each with every way of setting in and letting go, (k, n)."""
         most = most_growth(f_hz)
-        tried = [self._spans(a, b, f_hz, float(np.clip(growth + k * sd, -most, most)), 4) for k in (-2, 0, 2)]
-        first, last, _ = tried[0]
+        tried = np.unique(np.clip(growth + sd * np.array([-2.0, 0.0, 2.0]), -most, most))
+        spans = [self._spans(a, b, f_hz, g, 4) for g in tried.tolist()]
+        first, last, _ = spans[0]
         if first.size == 0:
             first, last, score = np.array([a]), np.array([b]), np.zeros(1)
         else:
-            score = np.max([x for _, _, x in tried], axis=0)
+            score = np.max([x for _, _, x in spans], axis=0)
         best = np.argsort(-score)[:_MOST_SPANS]
-        best = best[score[best] > score[best[0]] - _SPANS_WITHIN]
         # A sample stands for the step about it, so that a span's first has begun to set in.
         middle = np.arange(self.t_s.size) + 0.5
         since = np.asarray(middle - first[best, None], dtype=np.float64)
         left = np.asarray(last[best, None] - middle, dtype=np.float64)
-        inside = (since > 0) & (left > 0)
+        fades = list(product(_FADES_CYCLES, repeat=2))
         cycle = 1.0 / (f_hz * self.step_s)
-        out = [
-            inside * _fade(since, fade_in * cycle) * _fade(left, fade_out * cycle)
-            for fade_in, fade_out in product(_FADES_CYCLES, repeat=2)
-        ]
-        return np.vstack(out)
+
+        def drawn(which: BoolArray | slice, fade_in: float, fade_out: float) -> FloatArray:
+            inside = (since[which] > 0) & (left[which] > 0)
+            rises, falls = _fade(since[which], fade_in * cycle), _fade(left[which], fade_out * cycle)
+            return np.asarray(inside * rises * falls)
+
+        # A span alone says little of how likely it is: one that sets in slowly looks too long without.
+        pairs = np.full(tried.size, f_hz), tried
+        logs = np.stack([self._explained_by(drawn(slice(None), *fade), *pairs).max(axis=0) for fade in fades])
+        heard = logs > logs.max() - _SPANS_WITHIN
+        return np.vstack([drawn(which, *fade) for which, fade in zip(heard, fades, strict=True)])
 
     def _log_weight(self, short: FloatArray) -> FloatArray:
         """Log likelihood by how far it falls short of the greatest, the noise being an estimate itself.
@@ -245,26 +251,31 @@ class Fit:
         self, windows: FloatArray, f_hz: FloatArray, growth: FloatArray, of: FloatArray
     ) -> tuple[float, float]:
         """Mean and standard deviation of ``of`` over pairs of frequency and growth and over all windows."""
+        # All windows at once would hold more than the whole log.
+        parts = np.split(windows, range(_AT_ONCE, windows.shape[0], _AT_ONCE))
+        logs = np.hstack([self._explained_by(part, f_hz, growth) for part in parts])
+        weight = np.exp(self._log_weight(logs.max() - logs)).sum(axis=1)
+        weight /= weight.sum()
+        mean = float(weight @ of)
+        return mean, float(np.sqrt(weight @ (of - mean) ** 2))
+
+    def _explained_by(self, windows: FloatArray, f_hz: FloatArray, growth: FloatArray) -> FloatArray:
+        """Gain in log likelihood by pairs of frequency and growth in windows, shape (pairs, windows)."""
         used = np.flatnonzero(windows.any(axis=0))
         lo, hi = int(used[0]), int(used[-1]) + 1
         shape, values, ok = windows[:, lo:hi].T, self.values[:, lo:hi], self.ok[:, lo:hi]
         t = self.t_s[lo:hi] - 0.5 * (self.t_s[lo] + self.t_s[hi - 1])
         sinusoid = np.exp(t * (growth[:, None] - 2j * np.pi * f_hz[:, None]))
-        weighted = values[:, None, :] * sinusoid
-        squares = ok[:, None, :] * np.abs(sinusoid) ** 2, ok[:, None, :] * sinusoid**2
+        squared = shape**2
+        corr = _complex_product(values[:, None, :] * sinusoid, shape)
+        mirror = _complex_product(ok[:, None, :] * sinusoid**2, squared)
+        energy = (ok[:, None, :] * np.abs(sinusoid) ** 2) @ squared
+        return self._likelihood(amplitude_of(corr, energy, mirror), corr)
 
-        def each(some: FloatArray) -> FloatArray:
-            corr = weighted @ some
-            energy, mirror = (square @ some**2 for square in squares)
-            return self._likelihood(amplitude_of(corr, energy, mirror), corr)
 
-        # All windows at once would hold more than the whole log.
-        parts = np.split(shape, range(_AT_ONCE, shape.shape[1], _AT_ONCE), axis=1)
-        logs = np.hstack([each(part) for part in parts])
-        weight = np.exp(self._log_weight(logs.max() - logs)).sum(axis=1)
-        weight /= weight.sum()
-        mean = float(weight @ of)
-        return mean, float(np.sqrt(weight @ (of - mean) ** 2))
+def _complex_product(a: ComplexArray, b: FloatArray) -> ComplexArray:
+    """Multiply a complex matrix by a real one, at half the cost of two complex ones."""
+    return np.asarray(a.real @ b + 1j * (a.imag @ b))
 
 
 def _fade(since: FloatArray, length: float) -> FloatArray:

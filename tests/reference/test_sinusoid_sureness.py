@@ -13,7 +13,9 @@ from telemetry.sinusoid import Fit, most_growth
 TRIALS = 120
 
 
-def one_trial(rng: np.random.Generator, rate_hz: float, fade_cycles: float) -> tuple[float, float]:
+def one_trial(
+    rng: np.random.Generator, rate_hz: float, fade_cycles: float, amplitude: float
+) -> tuple[float, float]:
     """Errors of frequency and growth in units of their stated standard deviations."""
     t_s = np.arange(0.0, 10.0, 1.0 / rate_hz)
     f_hz = rng.uniform(1.5, min(0.42 * rate_hz, 6.0))
@@ -23,7 +25,7 @@ def one_trial(rng: np.random.Generator, rate_hz: float, fade_cycles: float) -> t
     since = t_s - start_s
     edge_s = max(fade_cycles / f_hz, 1e-9)
     fade = np.sin(0.5 * np.pi * np.clip(np.minimum(since, span_s - since) / edge_s, 0.0, 1.0)) ** 2
-    envelope = 3.0 * fade * np.exp(growth * (since - 0.5 * span_s))
+    envelope = amplitude * fade * np.exp(growth * (since - 0.5 * span_s))
     phase = rng.uniform(0.0, 2.0 * np.pi, 2)[:, None]
     # White noise with a standard deviation of one in the octave about the line.
     variance = 0.5 * rate_hz / (f_hz * (np.sqrt(2.0) - np.sqrt(0.5)))
@@ -35,14 +37,17 @@ def one_trial(rng: np.random.Generator, rate_hz: float, fade_cycles: float) -> t
     for _ in range(3):
         likeliest = fit.peak(a, b, *likeliest, (1.2, 0.45 * rate_hz))
         a, b = fit.span(a, b, *likeliest)
-    known = fit.sure(a, b, *likeliest, sd=0.12)
+    known = fit.sure(a, b, *likeliest, sd=0.36 / amplitude)
     return (known.f_hz - f_hz) / known.f_sd_hz, (known.growth_per_s - growth) / known.growth_sd_per_s
 
 
-@pytest.mark.parametrize("fade_cycles", [0.0, 0.75])
-def test_intervals_cover_whether_an_oscillation_sets_in_at_once_or_slowly(fade_cycles: float) -> None:
+@pytest.mark.parametrize("amplitude", [3.0, 12.0])
+@pytest.mark.parametrize("fade_cycles", [0.0, 0.4, 0.75])
+def test_intervals_cover_whether_an_oscillation_sets_in_at_once_or_slowly(
+    fade_cycles: float, amplitude: float
+) -> None:
     rng = np.random.default_rng(20261125)
-    errors = np.abs([one_trial(rng, 10.0, fade_cycles) for _ in range(TRIALS)])
+    errors = np.abs([one_trial(rng, 10.0, fade_cycles, amplitude) for _ in range(TRIALS)])
     covered = np.mean(errors <= 1.96, axis=0)
     # Three standard deviations of a share of 0.95 in 120 trials are 0.06.
     assert np.all(covered >= 0.89), covered
