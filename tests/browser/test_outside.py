@@ -1,7 +1,7 @@
 """No page asks another host for anything, and nothing that tried to would pass unseen.
 
-Every browser test ends by holding that no other host was asked and no console said anything; here every page
-is gone through once, and the watching itself is put to the test.
+Every browser test ends by holding that no other host was asked and no console said anything; every page and a
+statement are gone through in test_accessibility.py. Here the watching itself is put to the test.
 """
 
 from __future__ import annotations
@@ -9,30 +9,11 @@ from __future__ import annotations
 import pytest
 from acts import AT_A_DESK
 from conftest import Watch
-from playwright.sync_api import BrowserContext, Page, expect
-from visits import PATHS, open_statement, visit
+from playwright.sync_api import Page, expect
 
 pytestmark = pytest.mark.browser
 
 ELSEWHERE = "http://192.0.2.1/"  # an address for documentation, RFC 5737
-
-
-@pytest.fixture
-def dashboard_logbook(season_url: str) -> str:
-    """A season, so that every page has something to show."""
-    return season_url
-
-
-@AT_A_DESK
-def test_no_page_and_no_statement_asks_another_host_or_complains(
-    context: BrowserContext, watch: Watch
-) -> None:
-    page = context.new_page()
-    for path in PATHS:
-        visit(page, path)
-        watch.assert_clean()
-    open_statement(context.new_page())  # a tab of its own, with no log yet
-    watch.assert_clean()
 
 
 @AT_A_DESK

@@ -137,8 +137,17 @@ def test_a_bad_log_is_named_and_the_good_one_reported(tmp_path: Path) -> None:
     assert all("Mend: " in line for line in complaints)
 
 
-@pytest.mark.parametrize("content", [b"", b"\0" * 5000, b"a,b\n1,2\n", b"$GPRMC,\n" * 50, b"<gpx></gpx>"])
-@pytest.mark.parametrize("json_asked", [True, False])
+@pytest.mark.parametrize(
+    ("content", "json_asked"),
+    [
+        (b"", True),
+        (b"\0" * 5000, True),
+        (b"a,b\n1,2\n", True),
+        (b"a,b\n1,2\n", False),
+        (b"$GPRMC,\n" * 50, True),
+        (b"<gpx></gpx>", True),
+    ],
+)
 def test_nothing_usable_is_a_sentence_and_a_status(content: bytes, json_asked: bool, tmp_path: Path) -> None:
     file = tmp_path / "log.bin"
     file.write_bytes(content)
