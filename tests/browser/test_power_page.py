@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Any
 
 import pytest
 from acts import AT_A_DESK, choose, fits_the_screen, wait_until_settled
-from answers import by_command_line
 from playwright.sync_api import BrowserContext, Page, expect
 
 from sample_logs import data_folder
@@ -84,56 +82,3 @@ def test_temperatures_are_shown_in_the_unit_chosen_and_it_is_kept(page: Page) ->
     expect(page.locator("#power-time")).to_contain_text("Temperature [°F]")
     page.reload()
     expect(heads.first).to_be_visible()
-
-
-def what_if_by_command_line(*arguments: str) -> dict[str, Any]:
-    """Ask the command line the same."""
-    known = [f"--pitch-mm={BOAT['pitch_mm']}", f"--diameter-mm={BOAT['diameter_mm']}"]
-    known += [
-        f"--kv={BOAT['kv_rpm_per_v']}",
-        f"--cells={BOAT['cells']}",
-        f"--pole-pairs={BOAT['pole_pairs']}",
-    ]
-    return by_command_line("what-if", str(SPEED), str(MOTOR), *known, *arguments)
-
-
-def fill(page: Page, name: str, value: float) -> None:
-    field = page.locator(f"#{name}")
-    field.fill(f"{value:g}")
-    field.press("Enter")
-
-
-@AT_A_DESK
-def test_what_if_shows_the_estimate_beside_the_measured_and_refuses_what_is_too_far(page: Page) -> None:
-    page.get_by_role("button", name="Show me with sample logs").click()
-    told = page.locator("#what-if-told")
-    page.locator("#unit").get_by_text("m/s", exact=True).click()
-    fill(page, "new-diameter-mm", 1.1 * BOAT["diameter_mm"])
-    expect(told).to_contain_text("It needs the propeller's diameter and pitch")
-    for name in ("pitch_mm", "diameter_mm", "cells"):
-        fill(page, name.replace("_", "-"), BOAT[name])
-    fill(page, "kv", BOAT["kv_rpm_per_v"])
-    answer = what_if_by_command_line(f"--new-diameter-mm={1.1 * BOAT['diameter_mm']:g}")
-    expect(told).to_contain_text(f"Best second of {answer['pass_id']}")
-    for name, figure, digits in (
-        ("shaft rpm", "rpm", 0),
-        ("current [A]", "current_a", 1),
-        ("speed", "speed_mps", 3),
-    ):
-        row = told.locator("tr", has_text=name)
-        expect(row).to_contain_text(f"{answer[figure]['measured']:.{digits}f}")
-        expect(row).to_contain_text(
-            f"{answer[figure]['value']:.{digits}f} ± {answer[figure]['u95']:.{digits}f}"
-        )
-    expect(told).to_contain_text("This takes for granted")
-    expect(told.locator("li")).to_have_count(len(answer["assumptions"]))
-    wait_until_settled(page)
-    assert fits_the_screen(page)
-    other = next(name for name in ("P1", "P2") if name != answer["pass_id"])
-    page.locator("#what-if-pass").click()
-    page.get_by_role("option", name=other, exact=True).click()
-    expect(told).to_contain_text(f"Best second of {other}")
-    fill(page, "new-diameter-mm", 2 * BOAT["diameter_mm"])
-    expect(told).to_contain_text("cannot tell")
-    expect(told).to_contain_text("A diameter of 200 % of the measured one is outside 80 to 125 %")
-    expect(told.locator("table")).to_have_count(0)

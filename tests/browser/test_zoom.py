@@ -47,10 +47,10 @@ def test_close_up_every_sample_is_drawn_and_far_off_few(page: Page, long_log: Pa
     dots = page.locator("#speed-time .scatterlayer .trace .points path.point")
     plot = page.locator("#speed-time .nsewdrag").first
     expect(plot).to_be_visible()
+    expect(dots).to_have_count(BARS)  # so many logged samples are a line
     wait_until_settled(page)
     whole = drawn(page)
     assert len(whole["smoothed"]) <= LINE_POINTS + 2 < RATE_HZ * 480.0
-    expect(dots).to_have_count(BARS)  # so many logged samples are a line
 
     plot.scroll_into_view_if_needed()
     box = plot.bounding_box()
