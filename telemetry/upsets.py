@@ -179,7 +179,8 @@ def veer(cleaned: Cleaned, motion: Motion, a_pass: Pass, until_s: float) -> Upse
         sd = max(float(np.sqrt(rest @ rest / max(k - 2, 1))), motion.position_sd_m)
         off = across[k:] - d.mean() - slope * (along[k:] - mean)
         # Wandering is slow: neighbours are not independent, so the line is known from a handful of values.
-        error = sd * np.sqrt(1.0 + 1.0 / min(k, 4) + (along[-1] - mean) ** 2 / spread * k / min(k, 4) / k)
+        known = min(k, 4)
+        error = sd * np.sqrt(1.0 + 1.0 / known + (along[-1] - mean) ** 2 / spread * k / known)
         held = t[k:] >= t[-1] - _HELD_S
         kept = float(np.min(off[held])) if off[-1] > 0 else float(-np.max(off[held]))
         same_side = np.mean(np.sign(off) == np.sign(off[-1]))

@@ -257,6 +257,14 @@ def test_straight_passes_are_no_veers() -> None:
     assert "shown" not in verdicts
 
 
+def test_positions_that_wander_within_seconds_make_no_veer() -> None:
+    wandering = Receiver(position_walk_sd_m=2.0, position_walk_tau_s=5.0)
+    tracks = [outing_of(RideScript(), seed, 4, receiver=wandering).track for seed in range(6)]
+    verdicts = [e.verdict for track in tracks for e in rows_of(track) if e.kind == "veer"]
+    assert len(verdicts) == 24
+    assert verdicts.count("shown") <= 1
+
+
 @pytest.mark.parametrize(("rate_hz", "outings"), [(10.0, 12), (25.0, 6)])
 def test_oscillations_of_three_times_their_noise_are_found_and_clean_water_is_left_alone(
     rate_hz: float, outings: int
