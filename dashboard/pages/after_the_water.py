@@ -61,6 +61,7 @@ def layout() -> html.Main:
             dcc.Store(id="dropped"),
             dcc.Store(id="revision", data=0),
             dcc.Store(id="asked"),
+            dcc.Store(id="edition"),
             dcc.Store(id="driven"),
             dcc.Store(id="measured"),
             dcc.Store(id="speed-zoom"),

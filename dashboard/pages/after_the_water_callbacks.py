@@ -185,6 +185,7 @@ def _register_answer(app: Dash, sessions: Sessions, statements: Statements) -> N
     @app.callback(
         output={
             "asked": Output("asked", "data"),
+            "edition": Output("edition", "data"),
             "errors": (Output("own-distance", "error"), Output("gates", "error")),
             "marks": (Output("driven", "data"), Output("measured", "data")),
             "seen": Output(f"{PAGE}-seen", "data"),
@@ -200,6 +201,7 @@ def _register_answer(app: Dash, sessions: Sessions, statements: Statements) -> N
         state={
             "units": chosen(),
             "marked": (State("driven", "data"), State("measured", "data")),
+            "shown": (State("asked", "data"), State("edition", "data")),
         },
     )
     def ask(
@@ -211,21 +213,27 @@ def _register_answer(app: Dash, sessions: Sessions, statements: Statements) -> N
         limits: dict[str, float | str | None],
         units: dict[str, str],
         marked: tuple[str | None, ...],
+        shown: tuple[Any, ...],
     ) -> dict[str, Any]:
         asked = asked_of(judged, window_min, facts, limits, Chosen(**units))
         session = sessions.peek(token)
         seen = session.revision  # before the answer: one that comes meanwhile is asked for again
         try:
-            marks = marks_of(session.answer(request_of(session, asked)))
+            request = request_of(session, asked)
+            edition = session.edition(request)  # before the answer, for the same reason
+            marks = marks_of(session.answer(request))
         except CallError as error:
             said = sentence(error.reason)
             at_distance = error.place == "distance"
             errors = (said, "") if at_distance else ("", said)
-            return {"asked": no_update, "errors": errors, "marks": (no_update, no_update), "seen": seen}
+            marks = (no_update, no_update)
+            return {"asked": no_update, "edition": no_update, "errors": errors, "marks": marks, "seen": seen}
         # What only shows the passes waits for other ones: another rule leaves them as they are.
         fresh = tuple(no_update if old == new else new for old, new in zip(marked, marks, strict=True))
-        told = {name: getattr(asked, name) for name in Asked.__slots__}
-        return {"asked": told, "errors": ("", ""), "marks": fresh, "seen": seen}
+        told: Any = {name: getattr(asked, name) for name in Asked.__slots__}
+        # All that the page shows hangs on this: the same answer is not drawn a second time.
+        told = no_update if list(shown) == [told, edition] else told
+        return {"asked": told, "edition": edition, "errors": ("", ""), "marks": fresh, "seen": seen}
 
     @app.callback(
         Output("answer", "children"),

@@ -146,11 +146,14 @@ def _register_stretches(app: Dash, sessions: Sessions) -> None:
         Output("hand-log", "value"),
         Output("hand-log", "style"),
         Input("asked", "data"),
+        Input("revision", "data"),
         State("hand-log", "value"),
         State("session", "data"),
         prevent_initial_call=True,
     )
-    def list_corrections(asked: dict[str, Any], chosen: str | None, token: str) -> tuple[Any, ...]:
+    def list_corrections(
+        asked: dict[str, Any] | None, _revision: int, chosen: str | None, token: str
+    ) -> tuple[Any, ...]:
         session = sessions.peek(token)
         analysis = answered(session, asked)
         if analysis is None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import secrets
 import threading
 from collections import OrderedDict
 from collections.abc import Callable
@@ -18,6 +19,11 @@ from telemetry.frames import Log
 from telemetry.rules import Rule
 
 _REMEMBERED_ANSWERS: Final = 8
+
+
+def _new_edition() -> str:
+    # A tab may outlive its session, so that a count from nought could name another session's answers.
+    return secrets.token_hex(8)
 
 
 @dataclass
@@ -63,6 +69,7 @@ class Session:
     _answers: OrderedDict[Request, Analysis] = field(default_factory=OrderedDict, repr=False)
     _state: int = field(default=0, repr=False)
     _answered: int = field(default=0, repr=False)
+    _edition: str = field(default_factory=_new_edition, repr=False)
     _held: int = field(default=0, repr=False)
     _lock: threading.Lock = field(default_factory=threading.Lock, repr=False)
     _judging: threading.Lock = field(default_factory=threading.Lock, repr=False)
@@ -212,12 +219,18 @@ class Session:
                         self._answers.popitem(last=False)
             return answer
 
+    def edition(self, request: Request) -> str:
+        """Name the answer to a request: while its name is the same, a page may leave it as it is."""
+        with self._lock:
+            return f"{self._edition} {hash(request)}"
+
     def close(self) -> None:
         """End what is under way and let go of everything."""
         self.queue.close()
         with self._lock:
             self.uploads.clear()
             self._answers.clear()
+            self._edition = _new_edition()
             self._held = 0
 
     def _analysing(self, job: Job) -> None:
@@ -242,6 +255,7 @@ class Session:
     def _take_back(self) -> None:
         with self._lock:
             self._answers.clear()
+            self._edition = _new_edition()
             self.revision += 1
 
     def _take(self, made: Analysis, state: int) -> None:
@@ -250,6 +264,7 @@ class Session:
             if state == self._state:
                 self._answers.clear()
                 self._answers[made.request] = made
+                self._edition = _new_edition()
                 self._answered = state
                 self.revision += 1
 

@@ -43,6 +43,22 @@ def test_looking_makes_no_session_and_a_guessed_name_is_refused() -> None:
             sessions.open(guess)
 
 
+def test_an_answer_keeps_its_name_until_it_is_another() -> None:
+    session, later = Session(), Session()
+    none = session.edition(Request())
+    assert later.edition(Request()) != none  # of the same tab, after the first was forgotten
+    put_in(session, sample_uploads()[:1])
+    session.analysis(Request())
+    first = session.edition(Request())
+    assert first != none
+    assert session.edition(Request(rule="land")) != first
+    session.answer(Request(rule="land"))
+    assert session.edition(Request()) == first
+    put_in(session, sample_uploads()[1:2])
+    session.analysis(Request())
+    assert session.edition(Request()) != first
+
+
 def test_sessions_are_bounded_and_the_one_idle_longest_goes_first() -> None:
     sessions = Sessions(limit=2)
     first, second, third = new_token(), new_token(), new_token()
