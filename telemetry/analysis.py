@@ -16,6 +16,7 @@ from telemetry.clocks import Clock
 from telemetry.contract import contract
 from telemetry.errors import CallError, LogError
 from telemetry.frames import BoolArray, Log, MotorLog, Track
+from telemetry.geo import LocalFrame, geodesic_m
 from telemetry.joining import JoinedMotor, join_motors, reported_anew
 from telemetry.judging import Terms, judge_all
 from telemetry.pairing import find_courses, find_pairs, given_course
@@ -352,6 +353,15 @@ def _may_pair(analysis: Analysis) -> BoolArray:
     return np.asarray(follow[np.ix_(log, log)])
 
 
+def _home(
+    frames: Sequence[LocalFrame], gates: tuple[tuple[float, float], tuple[float, float]] | None
+) -> LocalFrame | None:
+    """Find the water that given gates stand on: logs of several may be analysed at once."""
+    if not gates or not frames:
+        return None
+    return min(frames, key=lambda f: geodesic_m(f.lat0_deg, f.lon0_deg, *gates[0]))
+
+
 def _with_two_ways(analysis: Analysis) -> Analysis:
     """Pair and judge the passes of an analysis by its request."""
     request = analysis.request
@@ -364,8 +374,9 @@ def _with_two_ways(analysis: Analysis) -> Analysis:
     receiver = ReceiverModel()
     passes, measured = analysis.passes, analysis.measured
     frames = [analysis.speed_logs[p.log].motion.frame for p in passes]
-    given = given_course(request.gates, frames[0]) if request.gates and frames else None
-    courses = find_courses(measured, frames, given[0] if given else None)
+    home = _home(frames, request.gates)
+    given = given_course(request.gates, home) if request.gates and home else None
+    courses = find_courses(measured, frames, given[0] if given else None, home)
     pairs, misses = find_pairs(
         courses,
         measured,

@@ -26,7 +26,6 @@ _SAME_COURSE_DEG = 20.0
 _SAME_COURSE_M = 100.0
 _OPPOSITE_DEG = 45.0
 _GRID_M = 0.5
-_SD_SPANS = 6
 
 
 @dataclass(frozen=True)
@@ -117,7 +116,10 @@ def _course_pass(index: int, measured: PassSpeeds, line: CourseLine, whole: bool
 
 
 def find_courses(
-    measured: Sequence[PassSpeeds], frames: Sequence[LocalFrame], given: CourseLine | None
+    measured: Sequence[PassSpeeds],
+    frames: Sequence[LocalFrame],
+    given: CourseLine | None,
+    home: LocalFrame | None = None,
 ) -> list[Course]:
     """Group passes by the water they run over.
 
@@ -128,7 +130,9 @@ def find_courses(
     frames : sequence of LocalFrame
         The frame of each pass's metres.
     given : CourseLine or None
-        Through the gates the user gave; all passes roughly along it are then on one course.
+        Through the gates the user gave; all passes on their water roughly along it are then on one course.
+    home : LocalFrame, optional
+        The frame that ``given`` is laid in; the first pass's where left out.
 
     Returns
     -------
@@ -140,7 +144,8 @@ def find_courses(
         if own is None:
             continue
         if given is not None:
-            if _axis_difference_deg(own.heading_deg, given.heading_deg) < _OPPOSITE_DEG:
+            at_home = frames[i] == (home or frames[0])
+            if at_home and _axis_difference_deg(own.heading_deg, given.heading_deg) < _OPPOSITE_DEG:
                 groups = groups or [[]]
                 groups[0].append(i)
             continue
@@ -217,15 +222,12 @@ def _place(a: _Timetable, b: _Timetable, distance_m: float, rule: Rule) -> Float
     return np.array([start, start + distance_m])
 
 
-def _sd_at(p: CoursePass, gates_m: FloatArray, cache: dict[int, tuple[FloatArray, FloatArray]]) -> float:
-    """Uncertainty of the time between two gates, interpolated between a few spans of the pass [s]."""
-    distance_m = gates_m[1] - gates_m[0]
-    if p.index not in cache:
-        room = p.reach_m[1] - p.reach_m[0] - distance_m
-        start = p.reach_m[0] + np.linspace(0.0, max(room, 0.0), _SD_SPANS)
-        cache[p.index] = start, crossing_sd_s(p.chain, p.span_s(np.column_stack([start, start + distance_m])))
-    start, sd = cache[p.index]
-    return float(np.interp(gates_m[0], start, sd))
+def _sd_at(p: CoursePass, gates_m: FloatArray, cache: dict[tuple[int, float, float], float]) -> float:
+    """Uncertainty of the time between two gates [s]."""
+    key = p.index, float(gates_m[0]), float(gates_m[1])
+    if key not in cache:
+        cache[key] = float(crossing_sd_s(p.chain, p.span_s(gates_m[None, :]))[0])
+    return cache[key]
 
 
 def _shared_m(a: CoursePass, b: CoursePass) -> float:
@@ -268,7 +270,7 @@ def find_pairs(
     for course in counted(courses, len(courses)):
         members, short = _covering(course.passes, gates_m, distance_m)
         misses += short
-        sds: dict[int, tuple[FloatArray, FloatArray]] = {}
+        sds: dict[tuple[int, float, float], float] = {}
         tables = _timetables(members, distance_m) if members and gates_m is None else {}
         for a, b in combinations(members, 2):
             turned_deg = abs(float(wrap_deg(headings[a.index] - headings[b.index])))
@@ -313,7 +315,7 @@ def _pair(
     course: Course,
     gates: FloatArray,
     distance_m: float,
-    sds: dict[int, tuple[FloatArray, FloatArray]],
+    sds: dict[tuple[int, float, float], float],
 ) -> Pair:
     spans = [p.span_s(gates[None, :])[0] for p in (a, b)]
     ordered = gates if a.sense > 0 else gates[::-1]

@@ -70,7 +70,7 @@ class Pass:
     heading_deg : float
         Direction of the fitted line through the pass [deg].
     length_m : float
-        Straight distance from start to end [m].
+        Way over ground from start to end [m].
     peak_mps, peak_u95_mps, peak_s : float
         Estimated highest speed over ground, half its 95 % interval, and when.
     held_1s_mps, held_1s_u95_mps : float
@@ -147,10 +147,10 @@ def _straight_parts(motion: Motion, a: int, b: int) -> list[tuple[int, int]]:
     if b - a < 3 or np.isnan(course).any():
         return [(a, b)]
     turning = np.abs(turn_rate_dps(t, course)) > _TURN_DPS
+    turned = np.r_[0.0, np.cumsum(wrap_deg(np.diff(course)))]  # a whole circle comes out where it went in
     # A wobble is not a turn: the course has to come out elsewhere than it went in.
     for i, j in runs_of(turning):
-        before, after = course[max(i - 1, 0)], course[min(j, b - a - 1)]
-        if abs(float(wrap_deg(after - before))) < _TURN_DEG:
+        if abs(float(turned[min(j, b - a - 1)] - turned[max(i - 1, 0)])) < _TURN_DEG:
             turning[i:j] = False
     return [(a + i, a + j) for i, j in runs_of(~turning)]
 

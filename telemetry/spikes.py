@@ -104,6 +104,10 @@ def _longest_chain(
     first = np.searchsorted(t_s, t_s - _REACH_S)
     for i in range(1, n):
         j = slice(int(first[i]), i)
+        if j.start > 0:  # what came longer ago than the reach forbids nothing
+            how, k = divmod(int(np.argmax(best[:, : j.start])), j.start)
+            best[0, i] = weight[i] + best[how, k]
+            before[0, i] = how, k
         if j.start == i:
             continue
         dt = t_s[i] - t_s[j]
@@ -114,7 +118,7 @@ def _longest_chain(
         falls = np.where(collapse, reached - np.array([[crash_price], [0.0]]), -np.inf)
         for ending, score in enumerate((goes_on, falls)):
             how, k = divmod(int(np.argmax(score)), i - j.start)
-            if score[how, k] > 0.0:
+            if score[how, k] > 0.0 and weight[i] + score[how, k] > best[ending, i]:
                 best[ending, i] = weight[i] + score[how, k]
                 before[ending, i] = how, j.start + k
     keep = np.zeros(n, dtype=np.bool_)

@@ -47,7 +47,9 @@ def swinging(chain: SpeedChain, at: IntArray, v_mps: FloatArray, sd_mps: FloatAr
     if at.size < _LEAST_SAMPLES:
         return np.zeros(chain.coupled.size, dtype=np.bool_)
     strange = ((v_mps - chain.posterior.mean[at, 0]) / sd_mps) ** 2
-    first, last = around(chain.t_s[at], _OVER_S)
+    # Passes may overlap in time: each part is laid behind the one before it.
+    step_s = np.where(chain.coupled, np.diff(chain.t_s), 2.0 * _OVER_S)
+    first, last = around(np.r_[0.0, np.cumsum(step_s)][at], _OVER_S)
     count = (last + 1 - first).astype(np.float64)
     total = np.r_[0.0, np.cumsum(np.minimum(strange, _WILD))]
     mean = (total[last + 1] - total[first]) / count

@@ -6,11 +6,13 @@ from dataclasses import replace
 from itertools import product
 
 import numpy as np
+import pandas as pd
 import pytest
-from made_tracks import HEADING_DEG, LAKE, OUT_AND_BACK, altered, made_track
+from made_tracks import HEADING_DEG, LAKE, OUT_AND_BACK, START, altered, made_track
 
 from telemetry.analysis import Request, analyse
 from telemetry.frames import LogMeta, Track, make_track
+from telemetry.geo import LocalFrame
 from telemetry.judging import verdict_of
 from telemetry.rules import Rule, load_rule
 from telemetry.twoway import Check, CheckResult, TwoWay
@@ -251,3 +253,21 @@ def test_gates_lie_on_the_globe_where_they_were_given_in_the_direction_of_the_fi
     turned = judged(gates=GATES[::-1])
     assert [g.lat_deg for g in turned.gates] == pytest.approx([g.lat_deg for g in two_way.gates], abs=1e-8)
     assert turned.average_mps == pytest.approx(two_way.average_mps, abs=1e-3)
+
+
+@pytest.mark.parametrize("first_is_home", [True, False])
+def test_given_gates_belong_to_the_water_they_stand_on(first_is_home: bool) -> None:
+    # Metres count from each water's own origin, so that the same metres are gates on both.
+    here = made_track(noise_mps=0.04, file="here.gpx")
+    elsewhere = made_track(
+        noise_mps=0.04,
+        frame=LocalFrame(LAKE.lat0_deg + 1.0, LAKE.lon0_deg),
+        start_utc=START + pd.Timedelta("1D"),
+        file="elsewhere.gpx",
+    )
+    tracks = [here, elsewhere] if first_is_home else [elsewhere, here]
+    analysis = analyse(tracks, Request(gates=GATES))
+    (two_way,) = analysis.two_ways
+    files = [analysis.speed_logs[p.log].read.meta.file for p in analysis.passes if p.id in two_way.passes]
+    assert files == ["here.gpx", "here.gpx"]
+    assert two_way.gates[0].lat_deg == pytest.approx(GATES[0][0], abs=1e-6)

@@ -16,7 +16,7 @@ from telemetry.motion import smooth
 from telemetry.pairing import Course, CoursePass, Pair, _timetables, find_courses, find_pairs
 from telemetry.passes import find_windows
 from telemetry.rules import Rule, load_rule
-from telemetry.speeds import PassSpeeds, measure
+from telemetry.speeds import PassSpeeds, crossing_sd_s, measure
 
 WATER, LAND = load_rule("water"), load_rule("land")
 
@@ -174,3 +174,19 @@ def test_a_pass_at_the_end_of_nowhere_does_not_stretch_the_grid_of_gates() -> No
     assert np.isnan(tables[2].speed_mps).all()
     long = _timetables([stub(0, 0.0, 1e6), stub(1, 0.0, 1e6)], 100.0)
     assert long[0].start_m.size < 30_000
+
+
+@pytest.mark.parametrize("gains_in_s", [1.5, 3.0])
+def test_a_run_up_from_rest_makes_no_crossing_less_sure(gains_in_s: float) -> None:
+    # A crossing's time is as sure as the position over the speed there; the run-up is not there.
+    up, back = 6.0 + gains_in_s, 30.0 + gains_in_s
+    corners = ((0, 0), (6, 0), (up, 25), (18, 25), (22, 0), (30, 0), (back, -25), (42, -25), (46, 0), (50, 0))
+    passes = measured(made_track(corners, noise_mps=0.04))
+    length_m = 40.0 + 0.5 * 25.0 * gains_in_s
+    h = np.radians(HEADING_DEG)
+    line = CourseLine(0.0, 0.0, HEADING_DEG)
+    first_m = float(line.along_across(length_m * np.sin(h), length_m * np.cos(h))[0])
+    (pair,), _ = pairs_of(passes, 100.0, line=line, gates_m=(first_m, first_m + 100.0))
+    for p, span, sd_s in zip((pair.a, pair.b), pair.spans_s, pair.sd_s, strict=True):
+        assert sd_s == pytest.approx(float(crossing_sd_s(p.chain, np.array([span]))[0]), rel=1e-6)
+        assert sd_s < 0.01

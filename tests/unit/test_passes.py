@@ -146,3 +146,23 @@ def test_without_positions_a_logged_course_gives_the_heading_and_without_both_no
 def test_every_rate_finds_the_same_passes() -> None:
     for rate_hz in (1.0, 2.0, 5.0, 18.0):
         assert len(windows_of(made_track(OUT_AND_BACK, rate_hz=rate_hz, noise_mps=0.05))) == 2
+
+
+@pytest.mark.parametrize(
+    ("turn_deg", "passes"), [(20.0, 1), (180.0, 2), (340.0, 2), (360.0, 2), (380.0, 2), (720.0, 2)]
+)
+def test_a_circle_is_a_turn_though_it_comes_out_where_it_went_in(turn_deg: float, passes: int) -> None:
+    rate_dps = 150.0
+    fine_s = np.arange(0.0, 30.0, 1e-3)
+    lasts_s = turn_deg / rate_dps
+    turning = np.where((fine_s > 10.0) & (fine_s <= 10.0 + lasts_s), rate_dps, 0.0)
+    course = np.cumsum(turning) * 1e-3
+    v = np.interp(
+        fine_s, [0.0, 2.0, 4.0, 16.0 + lasts_s, 18.0 + lasts_s, 30.0], [2.0, 2.0, 25.0, 25.0, 2.0, 2.0]
+    )
+    east, north = (np.cumsum(v * f(np.radians(course))) * 1e-3 for f in (np.sin, np.cos))
+    at = slice(None, None, 100)
+    lat, lon = LAKE.to_geodetic(east[at], north[at])
+    noise = np.random.default_rng(0).normal(0.0, 0.05, lat.size)
+    data = {"lat_deg": lat, "lon_deg": lon, "speed_mps": v[at] + noise, "course_deg": course[at] % 360.0}
+    assert len(windows_of(make_track(data, fine_s[at], LogMeta("made.gpx", "made")))) == passes

@@ -199,3 +199,12 @@ def test_a_crash_and_the_tumble_after_it_cost_no_true_speed_before_it() -> None:
     kept[kept] = ~unreachable(T[kept], v[kept], SURE[kept], sure=sure[kept])
     assert kept[(T > 2.0) & (T < 11.95)].all()
     assert not kept[v == 60.0].any()
+
+
+@pytest.mark.parametrize("silent_s", [3.95, 4.5, 30.0])
+@pytest.mark.parametrize("spikes", [(99,), (100,), (99, 100)])
+def test_a_silence_beside_false_speeds_costs_no_true_one(silent_s: float, spikes: tuple[int, ...]) -> None:
+    t = np.r_[np.arange(0, 10, 0.1), np.arange(9.9 + silent_s, 16 + silent_s, 0.1)]
+    v = np.full(t.size, 20.0)
+    v[list(spikes)] += 15.0
+    assert np.flatnonzero(unreachable(t, v, np.zeros(t.size, dtype=bool))).tolist() == list(spikes)

@@ -70,3 +70,17 @@ def test_a_throttle_shut_where_the_hull_still_swings_leaves_the_last_speeds_stan
     outing = outing_of(seed, rate_hz, "porpoising")
     for found, true in zip(analyse([outing.track]).passes, outing.passes, strict=True):
         assert found.peak_mps - true.peak_mps < 0.3
+
+
+def test_a_swing_stays_in_its_pass_where_the_next_one_begins_before_it_ends() -> None:
+    # Passes are widened by some seconds, so that two close ones share a time.
+    first_s, second_s = np.arange(0.0, 10.05, 0.1), np.arange(8.0, 18.05, 0.1)
+    t_s = np.r_[first_s, second_s]
+    swing = np.where((t_s >= 6.5) & (t_s < 7.9), 0.3 * np.sin(6.0 * np.pi * t_s), 0.0)
+    v = 25.0 + swing + np.random.default_rng(5).normal(0.0, SD_MPS, t_s.size)
+    coupled = np.ones(t_s.size - 1, dtype=np.bool_)
+    coupled[first_s.size - 1] = False
+    at, sd = np.arange(t_s.size), np.full(t_s.size, SD_MPS)
+    swings = swinging(smooth_speed(t_s, coupled, at, v, sd), at, v, sd)
+    assert swings[: first_s.size].any()
+    assert not swings[first_s.size :].any()
