@@ -101,6 +101,9 @@ def one_course(first: CourseLine, other: CourseLine) -> bool:
     return apart_deg < _SAME_COURSE_DEG and abs(float(across_m)) < _SAME_COURSE_M
 
 
+_Placed = tuple[CoursePass, CoursePass, FloatArray]
+
+
 def _course_pass(index: int, measured: PassSpeeds, line: CourseLine, whole: bool) -> CoursePass:
     """See a pass along a line; ``whole`` lets the run-up and run-out count as covered."""
     data = measured.data
@@ -222,12 +225,21 @@ def _place(a: _Timetable, b: _Timetable, distance_m: float, rule: Rule) -> Float
     return np.array([start, start + distance_m])
 
 
-def _sd_at(p: CoursePass, gates_m: FloatArray, cache: dict[tuple[int, float, float], float]) -> float:
-    """Uncertainty of the time between two gates [s]."""
-    key = p.index, float(gates_m[0]), float(gates_m[1])
-    if key not in cache:
-        cache[key] = float(crossing_sd_s(p.chain, p.span_s(gates_m[None, :]))[0])
-    return cache[key]
+def _crossing_sds(placed: Sequence[_Placed]) -> dict[tuple[int, float], float]:
+    """Uncertainty of the time between the gates of each pair, by pass and first gate [s].
+
+    All spans of a pass are reckoned at once, which costs little more than one. Between a few of them it must
+    not be interpolated: it goes as one over the speed, and a run-up from rest lies within reach.
+    """
+    wanted: dict[int, tuple[CoursePass, dict[float, FloatArray]]] = {}
+    for a, b, gates in placed:
+        for p in (a, b):
+            wanted.setdefault(p.index, (p, {}))[1][float(gates[0])] = gates
+    out: dict[tuple[int, float], float] = {}
+    for index, (p, each) in wanted.items():
+        sds = crossing_sd_s(p.chain, p.span_s(np.stack(list(each.values()))))
+        out |= {(index, first_m): sd_s for first_m, sd_s in zip(each, sds.tolist(), strict=True)}
+    return out
 
 
 def _shared_m(a: CoursePass, b: CoursePass) -> float:
@@ -270,7 +282,7 @@ def find_pairs(
     for course in counted(courses, len(courses)):
         members, short = _covering(course.passes, gates_m, distance_m)
         misses += short
-        sds: dict[tuple[int, float, float], float] = {}
+        placed: list[_Placed] = []
         tables = _timetables(members, distance_m) if members and gates_m is None else {}
         for a, b in combinations(members, 2):
             turned_deg = abs(float(wrap_deg(headings[a.index] - headings[b.index])))
@@ -281,12 +293,14 @@ def find_pairs(
             else:
                 gates = _place(tables[a.index], tables[b.index], distance_m, rule)
             if gates is not None:
-                pairs.append(_pair(a, b, course, gates, distance_m, sds))
+                placed.append((a, b, gates))
             elif (shared_m := _shared_m(a, b)) > 0.0:
                 misses.append(
                     f"P{a.index + 1} and P{b.index + 1} share {shared_m:.0f} m of course, "
                     f"less than the {distance_m:.3f} m to be measured"
                 )
+        sds = _crossing_sds(placed)
+        pairs += [_pair(*one, course, distance_m, sds) for one in placed]
     return pairs, misses
 
 
@@ -312,10 +326,10 @@ def _covering(
 def _pair(
     a: CoursePass,
     b: CoursePass,
-    course: Course,
     gates: FloatArray,
+    course: Course,
     distance_m: float,
-    sds: dict[tuple[int, float, float], float],
+    sds: dict[tuple[int, float], float],
 ) -> Pair:
     spans = [p.span_s(gates[None, :])[0] for p in (a, b)]
     ordered = gates if a.sense > 0 else gates[::-1]
@@ -326,7 +340,7 @@ def _pair(
         (float(ordered[0]), float(ordered[1])),
         distance_m,
         ((float(spans[0][0]), float(spans[0][1])), (float(spans[1][0]), float(spans[1][1]))),
-        (_sd_at(a, gates, sds), _sd_at(b, gates, sds)),
+        (sds[a.index, float(gates[0])], sds[b.index, float(gates[0])]),
     )
 
 
