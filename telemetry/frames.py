@@ -251,13 +251,14 @@ def _build(
         if outside.any():
             values[outside] = np.nan
             where = index.to_numpy()[outside]
+            where = where[~np.isnan(where)]  # a stamp that cannot be read is no place
             findings.append(
                 Finding(
                     "out-of-range",
                     f"{name}: values outside {spec.low:g} to {spec.high:g} {spec.unit} set aside",
                     int(outside.sum()),
-                    float(np.min(where)),
-                    float(np.max(where)),
+                    float(where.min()) if where.size else None,
+                    float(where.max()) if where.size else None,
                 )
             )
         if not np.isnan(values).all():

@@ -321,3 +321,12 @@ def test_beside_false_speeds_neither_a_foot_is_left_nor_a_good_one_taken(seed: i
         amid |= (cleaned.track.t_s > one.start_s) & (cleaned.track.t_s < one.end_s)
     assert off_mps[amid & cleaned.speed_ok].max() < 1.2
     assert np.mean(cleaned.speed_ok[amid & (off_mps < 0.5)]) > 0.98
+
+
+def test_a_stamp_that_cannot_be_read_takes_no_finding_from_its_place() -> None:
+    track = make_track(
+        {"speed_mps": [1.0, 999.0, 2.0, 999.0]}, [0.0, 1.0, 2.0, np.nan], LogMeta("made", "made")
+    )
+    (finding,) = (f for f in track.findings if f.code == "out-of-range")
+    assert (finding.start_s, finding.end_s) == (1.0, 1.0)
+    assert finding.touches(0.0, 3.0)
