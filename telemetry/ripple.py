@@ -8,8 +8,9 @@ which :mod:`telemetry.lines` looks for an oscillation.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import lru_cache, wraps
 
 import numpy as np
 import numpy.typing as npt
@@ -32,6 +33,26 @@ _TAPERS = 3
 _SIDE_HZ = 1.5
 _SHAPE_HZ = 2.5
 _LEAST_SIDE_HZ = 0.5
+# What a pass of two minutes at 64 samples a second needs. Denser logs are not made by receivers, each has a
+# step of its own, and what is kept for them would be megabytes that nobody asks for again.
+_LARGEST_KEPT = 8192
+
+_OfSize = Callable[..., FloatArray]
+
+
+def _kept(maxsize: int) -> Callable[[_OfSize], _OfSize]:
+    """Remember what a function of a size makes, for the sizes of usual logs."""
+
+    def remembering(make: _OfSize) -> _OfSize:
+        remembered = lru_cache(maxsize)(make)
+
+        @wraps(make)
+        def made(size: int, *more: int) -> FloatArray:
+            return remembered(size, *more) if size <= _LARGEST_KEPT else make(size, *more)
+
+        return made
+
+    return remembering
 
 
 @dataclass(frozen=True)
@@ -137,7 +158,7 @@ def aliases_hz(apparent_hz: float, rate_hz: float, highest_hz: float = HIGHEST_H
     return tuple(float(f) for f in mirrored if f <= highest_hz)
 
 
-@lru_cache(maxsize=32)
+@_kept(32)
 def _trend_kernel(half: int) -> FloatArray:
     """Weights of a local cubic fit's middle value, shape (2 half + 1,); biweight over the span."""
     x = np.arange(-half, half + 1) / (half + 1)
@@ -179,10 +200,15 @@ def even_grid(t_s: FloatArray, span_s: tuple[float, float], step_s: float) -> Fl
     return np.asarray(first + step_s * np.arange(max(n, 0)), dtype=np.float64)
 
 
-@lru_cache(maxsize=64)
-def _passed(bins: int, df_hz: float, step_s: float) -> FloatArray:
+@_kept(64)
+def _passed(bins: int, half: int) -> FloatArray:
     """Share of power that survives the removal of the slow motion, on a spectrum's frequencies."""
-    return np.asarray(np.maximum(gain(df_hz * np.arange(bins, dtype=np.float64), step_s) ** 2, 1e-3))
+    size = 2 * (bins - 1)
+    # The gain at these very frequencies is the kernel's transform; as a sum of cosines it would take the
+    # product of both lengths.
+    around = np.zeros(size)
+    np.add.at(around, np.arange(-half, half + 1) % size, _trend_kernel(half))
+    return np.asarray(np.maximum((1.0 - rfft(around).real) ** 2, 1e-3))
 
 
 def take_ripple(
@@ -236,7 +262,7 @@ def take_ripple(
     return Ripple(name, grid_s, np.where(good, filled[half : half + grid_s.size] - slow, 0.0), good)
 
 
-@lru_cache(maxsize=64)
+@_kept(64)
 def _sine_tapers(n: int) -> FloatArray:
     k = np.arange(1, _TAPERS + 1)[:, None]
     return np.asarray(np.sqrt(2.0 / (n + 1)) * np.sin(np.pi * k * np.arange(1, n + 1) / (n + 1)))
@@ -291,7 +317,7 @@ def _smooth_shape(f_hz: FloatArray, density: FloatArray, low_hz: float, step_s: 
 
     With it divided out the neighbourhoods of a frequency say the same wherever the spectrum slopes.
     """
-    passed = _passed(f_hz.size, round(float(f_hz[1]), 9), round(step_s, 9))
+    passed = _passed(f_hz.size, max(2, round(HALF_SPAN_S / step_s)))
     first = int(np.searchsorted(f_hz, 0.8 * low_hz))
     level = np.log(np.maximum(density / passed, 1e-300))[first:]
     half = min(round(_SHAPE_HZ / f_hz[1]), level.size - 1)

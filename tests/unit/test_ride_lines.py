@@ -1,12 +1,14 @@
 """The search for a line, on noise and on oscillations made here."""
 
+import tracemalloc
+
 import numpy as np
 import pytest
 from scipy.stats import binom
 
 from telemetry.frames import FloatArray
 from telemetry.lines import Line, Witness, _kept_basis, detectable_amplitude, scan, strongest
-from telemetry.ripple import aliases_hz, even_grid, gain, noise_floor, searched_band, take_ripple
+from telemetry.ripple import _passed, aliases_hz, even_grid, gain, noise_floor, searched_band, take_ripple
 
 RATE_HZ = 10.0
 T_S = np.arange(130) / RATE_HZ
@@ -147,3 +149,21 @@ def test_what_is_remembered_of_a_search_does_not_grow_with_the_density_of_logs(
     scan([Witness.of(ripple, BAND)], BAND)
     held = _kept_basis.cache_info().currsize
     assert (held == 4) is kept  # one for each length of window
+
+
+def test_a_dense_logs_spectrum_takes_memory_by_its_samples_alone() -> None:
+    rate_hz = 2000.0
+    t_s = np.arange(0.0, 4.0, 1.0 / rate_hz)
+    values = 20.0 + np.random.default_rng(3).normal(0.0, 0.1, t_s.size)
+    grid_s = even_grid(t_s, (1.0, 3.0), 1.0 / rate_hz)
+    ripple = take_ripple("speed_mps", t_s, values, np.ones(t_s.size, dtype=np.bool_), grid_s)
+    assert ripple is not None
+    tracemalloc.start()
+    floor = noise_floor(ripple, BAND)
+    most = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert most < 1000 * ripple.values.size
+    # What the removal of the slow motion lets through is its gain at each frequency.
+    few = np.array([0, 1, 7, 100, floor.f_hz.size - 1])
+    passed = np.maximum(gain(floor.f_hz[few], ripple.step_s) ** 2, 1e-3)
+    assert _passed(floor.f_hz.size, 2000)[few] == pytest.approx(passed, abs=1e-12)
