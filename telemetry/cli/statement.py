@@ -35,7 +35,10 @@ _WRITERS: Final[Mapping[str, Callable[[Statement, str], bytes]]] = {
 
 def statement(args: Namespace) -> int:
     """State a two-way of logs, or of an outing in the logbook."""
-    load_rule(args.rule)  # a wrong rule or ending ends the call before a long read
+    if args.outing is None and args.rule is None:
+        args.rule = Request().rule
+    if args.rule is not None:
+        load_rule(args.rule)  # a wrong rule or ending ends the call before a long read
     write = _writer(args.output)
     if (args.outing is None) != bool(args.logs):
         raise CallError("a statement is of logs or of one outing", mend="name logs, or give --outing NUMBER")
@@ -71,11 +74,13 @@ def _of_outing(args: Namespace) -> Stated:
         outing = logbook.outing(args.outing)
         analysis = logbook.analysed(outing.id)
         sheet = logbook.sheet(outing.sheet_id, outing.boat)
-    judged, asked = arguments.judging(args), analysis.request
+    asked, said = analysis.request, arguments.judging(args)
+    names = ("rule", "distance_m", "gates", "window_s", "mark_mps")
+    given = {name: value for name in names if (value := getattr(said, name)) is not None}
     by_hand = asked.by_hand.with_(*byhand.corrections_of(args, analysis))
-    if judged != Request() or by_hand != asked.by_hand:
-        judged = asked if judged == Request() else replace(judged, power=asked.power)
-        analysis = rejudge(analysis, replace(judged, by_hand=by_hand))
+    judged = replace(asked, by_hand=by_hand, **given)
+    if judged != asked:
+        analysis = rejudge(analysis, judged)
     told = conditions_told(outing.conditions, args.unit, args.temperature_unit)
     return analysis, list(analysis.errors), sheet, told
 
@@ -110,6 +115,7 @@ def _add_statement(parser: argparse.ArgumentParser) -> None:
         "--two-way", metavar="ID", help="such as T2, as `analyse` numbers it (default: the first, the best)"
     )
     options.add_judging(parser)
+    parser.set_defaults(rule=None)  # of an outing: as it was judged
     byhand.add_by_hand(parser)
     parser.add_argument(
         "--sheet", type=Path, metavar="FILE", help="the setup sheet that both passes ran on, TOML or JSON"

@@ -9,7 +9,7 @@ import analysis_fixture
 import pytest
 
 from sample_logs import data_folder
-from telemetry.analysis import Analysis
+from telemetry.analysis import Analysis, Request
 from telemetry.cli import commands, main
 from telemetry.errors import NothingUsableError
 from telemetry.logbook import Boat, Conditions, open_logbook
@@ -120,3 +120,30 @@ def test_an_outing_of_the_logbook_brings_its_sheet_and_conditions(
     out = capsys.readouterr().out
     assert "rule “land”" in out
     assert "0.126 in" in out
+
+
+def test_of_an_outing_what_is_not_said_stays_as_it_was_asked(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    book = tmp_path / "logbook.sqlite"
+    asked = Request(rule="land", distance_m=60.0, mark_mps=20.0)
+    with open_logbook(str(book)) as logbook:
+        logbook.import_outing([data_folder() / "four_passes.gpx"], Boat("Quorrel"), SHEET, request=asked)
+
+    def told(*words: str) -> str:
+        assert main(["statement", "--outing", "1", "--logbook", str(book), "--unit", "m/s", *words]) == 0
+        return capsys.readouterr().out
+
+    def distance(text: str) -> str:
+        return next(line for line in text.splitlines() if "60.0" in line)
+
+    usual = told()
+    assert "rule “land”" in usual
+    water = told("--rule", "water")  # the usual rule can be asked for as any other
+    assert "rule “water”" in water
+    assert distance(water) == distance(usual)
+    marked = told("--mark", "25")
+    assert "rule “land”" in marked
+    assert distance(marked) == distance(usual)
+    assert "25.000" in marked
+    assert "20.000" not in marked
