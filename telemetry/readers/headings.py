@@ -198,7 +198,7 @@ def match(headings: Sequence[str], units: Sequence[str], own: Mapping[str, str])
         if heading.strip() in own:
             target = own[heading.strip()]
             if target != IGNORE:
-                found.append(_own_match(position, heading, target))
+                found.append(_own_match(position, heading, row_unit, target))
             continue
         for name, unit in _readings(heading, row_unit):
             column, rank = _BY_NAME.get(name, ("", 0))
@@ -227,7 +227,7 @@ def _match(position: int, heading: str, column: str, unit: str, rank: int) -> Ma
     return Match(position, heading, column, factor, offset, unit, rank)
 
 
-def _own_match(position: int, heading: str, target: str) -> Match:
+def _own_match(position: int, heading: str, row_unit: str, target: str) -> Match:
     column, _, unit = (part.strip() for part in target.partition(":"))
     if column not in _DIMENSIONS:
         raise ValueError(
@@ -236,7 +236,7 @@ def _own_match(position: int, heading: str, target: str) -> Match:
     units = _UNITS[_DIMENSIONS[column]]
     if unit and unit.lower() not in units:
         raise ValueError(f"{column} has no unit {unit!r}; it can have {', '.join(u for u in units if u)}")
-    stated = _readings(heading, "")[0][1] if not unit else unit.lower()
+    stated = _readings(heading, row_unit)[0][1] if not unit else unit.lower()
     return _match(position, heading, column, stated if stated in units else "", -1)
 
 

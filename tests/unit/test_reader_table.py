@@ -227,3 +227,22 @@ def test_no_fix_rows_keep_their_place() -> None:
     (log,) = read("t_s,lat,lon,fix\n0,46,8,3\n1,,,0\n2,46,8,3\n")
     assert list(log.frame.fix) == [1, 0, 1]
     assert "no-fix" in codes(log)
+
+
+@pytest.mark.parametrize(
+    ("column", "unit", "raw", "value"),
+    [("esc_temp_c", "°F", 212, 100.0), ("current_a", "mA", 1500, 1.5), ("cell_min_v", "[mV]", 3700, 3.7)],
+)
+def test_the_row_of_units_holds_for_columns_the_user_names_too(
+    column: str, unit: str, raw: int, value: float
+) -> None:
+    text = f"wann;Dings\nms;{unit}\n" + "".join(f"{i * 100};{raw}\n" for i in range(30))
+    (log,) = read(text, ReadOptions(headings={"wann": "elapsed", "Dings": column}))
+    assert log.t_s[1] == 0.1
+    np.testing.assert_allclose(log.frame[column], value)
+
+
+def test_a_unit_the_user_gives_goes_before_the_row_of_units() -> None:
+    text = "wann;Dings\ns;°F\n" + "".join(f"{i};50\n" for i in range(30))
+    (log,) = read(text, ReadOptions(headings={"wann": "elapsed", "Dings": "esc_temp_c:°C"}))
+    assert set(log.frame.esc_temp_c) == {50.0}
