@@ -204,12 +204,13 @@ def _with_date(reading: _Reading, dates: pd.Series) -> _Reading:
     both = reading.timed & np.isfinite(day)
     if not both.any():
         return reading
+    if order is None:  # whatever day it was, the next one is not a month away
+        return _Reading(_roll_over(np.where(both, reading.stamp_us % DAY_US, _NONE)), False, reading.findings)
     time_of_day = np.where(both, reading.stamp_us, 0) % DAY_US
     stamp_us = np.where(both, np.nan_to_num(day).astype(np.int64) * DAY_US + time_of_day, _NONE)
-    if order is not None:
-        message = "its times name no time zone and were taken as UTC"
-        reading.findings.append(Finding("time-zone-assumed", message, int(both.sum())))
-    return _Reading(stamp_us, order is not None, reading.findings)
+    message = "its times name no time zone and were taken as UTC"
+    reading.findings.append(Finding("time-zone-assumed", message, int(both.sum())))
+    return _Reading(stamp_us, True, reading.findings)
 
 
 def _date_order(parts: list[re.Match[str]]) -> str | None:

@@ -246,3 +246,10 @@ def test_a_unit_the_user_gives_goes_before_the_row_of_units() -> None:
     text = "wann;Dings\ns;°F\n" + "".join(f"{i};50\n" for i in range(30))
     (log,) = read(text, ReadOptions(headings={"wann": "elapsed", "Dings": "esc_temp_c:°C"}))
     assert set(log.frame.esc_temp_c) == {50.0}
+
+
+def test_dates_that_may_be_two_days_run_on_over_midnight() -> None:
+    (log,) = read("Date,Time,lat,lon\n06/05/2024,23:59:59,46,8\n06/06/2024,00:00:00,46,8\n")
+    assert log.t_s.tolist() == [0.0, 1.0]
+    assert log.meta.start_utc is None
+    assert "date-ambiguous" in codes(log)
