@@ -197,7 +197,7 @@ def _walk(result: Scan, at: int, end: int, *, final: bool) -> None:
         if after > end:
             result.damage = "the file ends inside a message" if final else f"a message overruns at byte {at}"
             break
-        if known.stamp_at >= 0:
+        if known.stamp_at >= 0 and not data.startswith(b"\xff\xff\xff\xff", at + 1 + known.stamp_at):
             stamp_place, stamp_order = at + 1 + known.stamp_at, known.order
         compressed = -1
         if head & 0x80:

@@ -155,6 +155,22 @@ def test_a_large_file_is_read_in_bulk_with_the_same_values(monkeypatch: pytest.M
     assert codes(bulk) == {}
 
 
+def test_a_stamp_that_says_invalid_is_none_to_count_on_from(monkeypatch: pytest.MonkeyPatch) -> None:
+    first = START - START % 32
+    body = definition(STAMP, SPEED) + definition(SPEED, local=1) + struct.pack("<BIH", 0, first, 1000)
+    for i in range(1, 20):
+        body += struct.pack("<BH", 0x80 | 1 << 5 | i, 1000 + i)
+        if i == 5:
+            body += struct.pack("<BIH", 0, 0xFFFFFFFF, 1000)
+    usual = read(whole(body))
+    monkeypatch.setattr(fit, "_MOST_MESSAGES", 4)
+    bulk = read(whole(body))
+    assert bulk.t_s.tolist() == list(range(20))
+    assert bulk.t_s.tolist() == usual.t_s.tolist()
+    assert bulk.frame.equals(usual.frame)
+    assert codes(bulk) == codes(usual)
+
+
 def test_developer_fields_do_not_pass_for_the_record_s_own() -> None:
     # A developer field numbers from zero, as the latitude does.
     fields: Sequence[tuple[int, int, int]] = (STAMP, SPEED)
