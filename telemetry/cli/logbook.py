@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from telemetry import headingmaps
+from telemetry.analysis import Request
 from telemetry.cli import arguments, byhand
 from telemetry.cli.commands import progress_bar
 from telemetry.cli.outcome import DONE, SOME_INPUT_UNUSED, complain
@@ -35,6 +36,18 @@ def add(args: Namespace) -> int:
     load_rule(args.rule)  # a wrong rule ends the call before a long read
     if args.to is None and (args.boat is None or args.sheet is None):
         raise CallError("the outing has no boat or no sheet", mend="give --boat and --sheet, or --to OUTING")
+    if args.to is not None and (
+        args.boat
+        or args.sheet
+        or args.new
+        or args.date
+        or _conditions(args) != Conditions()
+        or arguments.judging(args) != Request()
+    ):
+        raise CallError(
+            "logs that join an outing change nothing else of it",
+            mend="leave out all but --to, then say the rest with `reciprocal correct`",
+        )
     files, unused = arguments.log_files(args.logs)
     if not files:
         complain(unused)
@@ -191,7 +204,10 @@ def _write(logs: tuple[NamedLog, ...], folder: Path) -> None:
 def correct(args: Namespace) -> int:
     """Correct what is said of an outing, or its logs by hand."""
     with open_logbook(args.logbook) as logbook:
-        before = logbook.outing(args.outing).conditions
+        outing = logbook.outing(args.outing)
+        before = outing.conditions
+        if args.sheet is not None:
+            logbook.sheet(args.sheet, outing.boat)  # a wrong sheet ends the call before anything is kept
         in_logs = args.cut or args.restore or args.clock
         corrections = byhand.corrections_of(args, logbook.analysed(args.outing)) if in_logs else ()
         if args.take_back:

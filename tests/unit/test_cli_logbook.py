@@ -85,6 +85,37 @@ def test_a_log_found_later_joins_its_outing(capsys: pytest.CaptureFixture[str]) 
     assert "Power train" in out
 
 
+@pytest.mark.parametrize(
+    "more",
+    [
+        ["--boat", "Quorrel"],
+        ["--sheet", "other", "--new"],
+        ["--date", "2025-06-14"],
+        ["--note", "windy"],
+        ["--rule", "land"],
+        ["--mark", "60"],
+    ],
+)
+def test_what_a_joining_log_cannot_change_is_refused(
+    more: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    run(capsys, "add", SAMPLES[0], "--boat", "Quorrel", "--sheet", "base", "--new")
+    _, err = run(capsys, "add", SAMPLES[1], "--to", "1", *more, status=2)
+    assert "reciprocal correct" in err
+    assert "motor" not in run(capsys, "show", "1")[0].partition("\n\n")[0]
+
+
+def test_of_a_refused_correction_nothing_is_kept(capsys: pytest.CaptureFixture[str], small: str) -> None:
+    run(capsys, "add", small, "--boat", "B", "--sheet", "S", "--new")
+    cut = ["--cut", f"{Path(small).name}:0..0.2:spray"]
+    _, err = run(capsys, "correct", "1", *cut, "--sheet", "none such", status=2)
+    assert "none such" in err
+    assert "spray" not in run(capsys, "show", "1")[0]
+    run(capsys, "correct", "1", *cut)
+    _, err = run(capsys, "correct", "1", "--take-back", "1", "--sheet", "none such", status=2)
+    assert "taken back" not in run(capsys, "show", "1")[0]
+
+
 def test_what_is_missing_or_unknown_is_said(
     capsys: pytest.CaptureFixture[str], tmp_path: Path, small: str
 ) -> None:
