@@ -20,6 +20,9 @@ _WILD_SHARE = 1.1
 _DROP_WITHIN_S = 1.2
 _LOOK_AFTER_S = 4.0
 _TROUBLE_S = 3.0
+# Receivers drop single epochs every day; only a gap longer than a second, which is several samples of any log
+# dense enough to show a fall, is a sign that something befell them (common practice, no source).
+_SILENT_S: Final = 1.0
 _AT_REST_MPS = 3.0
 _SPARSE_S = 0.26
 _TUMBLES_STEPS, _SEEN_AGAIN_S = 2.5, 15.0
@@ -122,8 +125,15 @@ def _troubles(cleaned: Cleaned, start_s: float, end_s: float) -> list[str]:
         signs.append("the receiver loses its fix")
     if trouble & {"false-spike", "position-jump"}:
         signs.append("its speeds or positions tumble")
+    gaps_s = [
+        (f.start_s, f.end_s)
+        for f in cleaned.findings
+        if f.code in ("break", "dropout") and f.start_s is not None and f.end_s is not None
+    ]
+    # A gap that ends where the fall begins came before it.
     silent = any(
-        f.code in ("break", "dropout") and f.touches(start_s, end_s + _TROUBLE_S) for f in cleaned.findings
+        last_s > start_s and first_s <= end_s + _TROUBLE_S and last_s - first_s > _SILENT_S
+        for first_s, last_s in gaps_s
     )
     if silent or cleaned.track.t_s[-1] < end_s + _TROUBLE_S:
         signs.append("the log falls silent")
@@ -134,7 +144,9 @@ def _steepest(t: FloatArray, v: FloatArray, ok: BoolArray, top_mps: float) -> tu
     """Find the steepest fall from speed to a crawl from which the boat does not come back, as two samples."""
     if not (v <= _TO_SHARE * top_mps).any():
         return None
-    lag = np.arange(1, max(2, int(np.searchsorted(t, t[0] + _DROP_WITHIN_S)) + 1))
+    # As many samples as it may take anywhere: a gap at the pass's start must not shorten the look at its end.
+    within = np.searchsorted(t, t + _DROP_WITHIN_S) - np.arange(t.size)
+    lag = np.arange(1, max(2, int(within.max()) + 1))
     later = np.minimum(np.arange(t.size)[:, None] + lag, t.size - 1)
     span, drop = t[later] - t[:, None], v[:, None] - v[later]
     steep = (

@@ -9,7 +9,7 @@ from made_tracks import LAKE, altered, made_track
 from telemetry.analysis import Analysis, analyse
 from telemetry.cleaning import clean
 from telemetry.crashes import Fall, find_fall
-from telemetry.frames import Track
+from telemetry.frames import Track, make_track
 from telemetry.motion import smooth
 
 FULL_MPS = 30.0
@@ -31,6 +31,13 @@ def tumbling(track: Track, first_s: float, wild_mps: tuple[float, ...], lost_s: 
     after = (t > t[wild[-1]]) & (t <= t[wild[-1]] + lost_s)
     v[after], lat[after], lon[after] = np.nan, np.nan, np.nan
     return altered(track, speed_mps=v, lat_deg=lat, lon_deg=lon)
+
+
+def silent(track: Track, after_s: float, until_s: float) -> Track:
+    """Leave out the samples between two moments."""
+    kept = (track.t_s <= after_s + 1e-9) | (track.t_s >= until_s - 1e-9)
+    data = {name: track.frame[name].to_numpy()[kept] for name in track.frame.columns}
+    return make_track(data, track.t_s[kept], track.meta)
 
 
 def fall_of(track: Track) -> Fall | None:
@@ -101,3 +108,27 @@ def test_speeds_beside_the_tumble_are_kept() -> None:
     cleaned = clean(track)
     before = (track.t_s > 10.0) & (track.t_s < CRASH_S + 0.01)
     assert cleaned.speed_ok[before].all()
+
+
+def test_a_gap_at_the_start_of_a_pass_hides_no_crash_at_its_end() -> None:
+    slower = ((0, 0), (6, 0), (10, FULL_MPS), (CRASH_S, FULL_MPS), (CRASH_S + 1.16, 1.0), (46, 1.0))
+    fall = fall_of(silent(made_track(slower), 10.0, 11.2))
+    assert fall is not None
+    assert (fall.seen_by, fall.signs) == ("speed", ("the boat then only drifts",))
+
+
+@pytest.mark.parametrize(
+    ("after_s", "until_s", "signs"),
+    [
+        (20.4, 20.6, ()),
+        (17.2, CRASH_S, ()),
+        (20.4, 22.4, ("the log falls silent",)),
+    ],
+)
+def test_a_missing_sample_or_a_gap_before_the_fall_is_no_silence(
+    after_s: float, until_s: float, signs: tuple[str, ...]
+) -> None:
+    ploughs_on = ((0, 0), (6, 0), (10, FULL_MPS), (CRASH_S, FULL_MPS), (CRASH_S + 0.5, 6.0), (46, 6.0))
+    fall = fall_of(silent(made_track(ploughs_on), after_s, until_s))
+    assert fall is not None
+    assert tuple(s for s in fall.signs if s == "the log falls silent") == signs
