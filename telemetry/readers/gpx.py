@@ -1,9 +1,9 @@
 """GPX 1.0 and 1.1: all tracks and segments of a file as one track, in file order.
 
 gpxpy reads ordinary files. A direct walk over the XML elements takes over where gpxpy refuses the file (it
-raises on the first bad coordinate and on any cut) or drops a speed the file states (a bare ``<speed>`` in GPX
-1.1), and a finding says so. The walk also serves large files, for whose points gpxpy's objects take seconds.
-A test holds both to the same values on every recorded log.
+raises on the first bad coordinate and on any cut) or drops what the file states (a bare ``<speed>`` or
+``<course>`` in GPX 1.1), and a finding says so. The walk also serves large files, for whose points gpxpy's
+objects take seconds. A test holds both to the same values on every recorded log.
 
 The point elements of GPX 1.0 (``speed``, ``course``) and those of any extension are recognised by local name,
 whatever their namespace; both Topografix and the widespread track-point extension state metres per second and
@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from collections import Counter
 from functools import lru_cache
 from typing import Any, Final
 
@@ -33,7 +34,7 @@ from telemetry.watching import tell
 _ROOT: Final = re.compile(rb"<(?:[\w.-]+:)?gpx[\s>]")
 _DECLARATION: Final = re.compile(r"^\s*<\?xml[^>]*\?>")
 _NAMESPACE: Final = re.compile(r"xmlns(?::[\w.-]{1,40})?\s{0,9}=\s{0,9}[\"'][^\"']{0,400}[\"']")
-_SPEED_ELEMENT: Final = re.compile(r"<(?:[\w.-]+:)?speed>")
+_DROPPED: Final = re.compile(r"<(?:[\w.-]+:)?(speed|course|hacc|sacc|vspeed)[\s/>]", re.IGNORECASE)
 
 # gpxpy makes a Python object of some fifty fields of each point: about 45 µs and 2 kB.
 _MOST_POINTS: Final = 15_000
@@ -137,9 +138,13 @@ def _points(text: str, file: str) -> tuple[_Points, list[Finding]]:
             # A foreign decoder on foreign bytes: its XML library has errors of its own.
             why = f"the usual decoder gave up ({_told(error)})"
         else:
-            if "speed_mps" in points.more or not _SPEED_ELEMENT.search(text):
+            if not _lacks(points, text):
                 return points, []
-            why = "the usual decoder drops the speeds that stand outside an extension"
+            walked, damage = _from_elements(text)
+            if damage or _given(walked) <= _given(points):  # the rest is of waypoints, or no number
+                return points, []
+            told = "read element by element: the usual decoder drops what stands outside an extension"
+            return walked, [Finding("second-decoder", told)]
     points, damage = _from_elements(text)
     if not points.times and damage:
         raise DamagedLogError(
@@ -151,6 +156,16 @@ def _points(text: str, file: str) -> tuple[_Points, list[Finding]]:
     if damage:
         findings.append(Finding("salvaged", f"the XML is damaged, what stands before was read: {damage}"))
     return points, findings
+
+
+def _lacks(points: _Points, text: str) -> bool:
+    """Tell whether the text states more than was taken of what gpxpy knows in an extension alone."""
+    stated = Counter(_COLUMN_OF[name.lower()] for name in _DROPPED.findall(text))
+    return any(count > len(points.more.get(column, ((), ()))[0]) for column, count in stated.items())
+
+
+def _given(points: _Points) -> int:
+    return sum(len(at) for at, _ in points.more.values())
 
 
 def _suits_gpxpy(text: str) -> bool:

@@ -120,3 +120,27 @@ def test_a_large_file_is_read_element_by_element(monkeypatch: pytest.MonkeyPatch
     direct = read(text)
     assert codes(direct) == {}
     assert usual.frame.equals(direct.frame)
+
+
+@pytest.mark.parametrize(
+    ("inner", "column", "value"),
+    [
+        ("<course>90</course><extensions><speed>5</speed></extensions>", "course_deg", 90.0),
+        ('<speed unit="m">5</speed>', "speed_mps", 5.0),
+        ("<sAcc>0.5</sAcc>", "speed_sd_mps", 0.5),
+    ],
+)
+def test_both_decoders_keep_what_stands_bare_outside_the_schema(
+    inner: str, column: str, value: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    text = HEAD + "".join(point(i, inner) for i in range(10)) + TAIL
+    usual = read(text)
+    assert set(usual.frame[column]) == {value}
+    assert codes(usual) == {"second-decoder": 1}
+    monkeypatch.setattr(gpx, "_MOST_POINTS", 9)
+    assert usual.frame.equals(read(text).frame)
+
+
+def test_a_speed_that_is_no_number_does_not_call_for_the_other_decoder() -> None:
+    inner = "<extensions><speed>fast</speed></extensions>"
+    assert codes(read(HEAD + point(0, inner) + point(1, inner) + TAIL)) == {}
