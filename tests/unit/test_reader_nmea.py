@@ -100,6 +100,13 @@ def test_a_log_without_any_checksum_is_read_and_says_so() -> None:
     assert "no-checksum" in codes(log)
 
 
+def test_a_sum_on_the_makers_own_sentences_alone_asks_for_none_on_the_others() -> None:
+    bare = "$GPRMC,10000{}.00,A,4600.000,N,00800.000,E,10.0,90.0,010221,,,A\n"
+    log = read(sentence("PMTK001,220,3"), bare.format(0), bare.format(1), sentence("GPTXT,01,01,02,hello"))
+    assert len(log.frame) == 2
+    assert codes(log) == {"no-checksum": 4}
+
+
 def test_lines_that_lost_their_end_and_text_between() -> None:
     joined = (
         rmc("100000.00").strip() + rmc("100001.00").strip() + "\n# remark\n" + "12:00 " + rmc("100002.00")
