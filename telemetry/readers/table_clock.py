@@ -20,6 +20,7 @@ _ZONE: Final = re.compile(r"(?:[zZ]|[+-]\d\d:?\d\d)\s*$")
 _READ_AS_THIS_MOMENT: Final = ("now", "today")  # by pandas, which no cell of a log can mean
 _ANY_DATE: Final = re.compile(r"\s*\d{1,4}[-./]?\d")
 _DATE_PARTS: Final = re.compile(r"\s*(\d{1,4})([-./])(\d{1,2})\2(\d{1,4})")
+_TWO_PARTS: Final = r"^\s*(\d{1,4}):([0-5]?\d(?:\.\d*)?)\s*$"
 # Numbers above these are seconds, milliseconds, microseconds or nanoseconds since 1970, from 1980 on.
 _MOST: Final = 1e19  # beyond it a number is no time in any unit
 _EPOCH_FROM: Final = ((3e17, 1e-9), (3e14, 1e-6), (3e11, 1e-3), (3e8, 1.0))
@@ -113,6 +114,8 @@ def _read_column(m: Match, values: pd.Series) -> _Reading:
     sample = sorted(first, key=lambda cell: (":" in cell, bool(_ANY_DATE.match(cell))))[len(first) // 2]
     if _ISO_DATE.match(sample) or _DATE_PARTS.match(sample):
         return _from_dates(values, sample)
+    if m.column == "elapsed" and ":" in sample:
+        return _of_stopwatch(m, values)
     if ":" in sample:
         return _Reading(_roll_over(_times_of_day(values)), False, [])
     return _from_numbers(m, pd.to_numeric(_points(values), errors="coerce").to_numpy(dtype=np.float64))
@@ -136,6 +139,18 @@ def _times_of_day(values: pd.Series) -> IntArray:
     return times
 
 
+def _of_stopwatch(m: Match, values: pd.Series) -> _Reading:
+    """Elapsed times in three parts, or in two as a stopwatch shows them: minutes and seconds."""
+    times = _times_of_day(values)
+    parts = _points(values).str.extract(_TWO_PARTS)
+    elapsed_s = (parts[0].astype("float64") * 60.0 + parts[1].astype("float64")).to_numpy(dtype=np.float64)
+    two = np.isfinite(elapsed_s)
+    times[two] = np.rint(elapsed_s[two] * 1e6).astype(np.int64)
+    message = f"{m.shown!r} is written in two parts; minutes and seconds were assumed"
+    findings = [Finding("unit-assumed", message, int(two.sum()))] if two.any() else []
+    return _Reading(_roll_over(times), False, findings)
+
+
 def _microseconds(times: pd.Series) -> IntArray:
     missing = times.isna().to_numpy()
     unit = "datetime64[us]" if times.dtype.kind == "M" else "timedelta64[us]"
@@ -148,6 +163,9 @@ def _from_numbers(m: Match, numbers: FloatArray) -> _Reading:
     finite = numbers[np.isfinite(numbers)]
     if finite.size == 0:
         return _Reading(np.full(numbers.size, _NONE), False, [])
+    if m.column == "utc" and not m.unit and _are_times_of_day(finite):
+        message = f"{m.shown!r} states no unit; hours, minutes and seconds in one number were assumed"
+        return _Reading(_roll_over(_of_hhmmss(numbers)), False, [Finding("unit-assumed", message)])
     findings: list[Finding] = []
     factor = m.factor
     if not m.unit:
@@ -169,6 +187,21 @@ def _from_numbers(m: Match, numbers: FloatArray) -> _Reading:
     stamp_us[usable] = np.rint(numbers[usable] * scale).astype(np.int64)
     dated = bool(usable.any()) and float(np.median(seconds[usable])) > _EPOCH_FROM[-1][0]
     return _Reading(stamp_us, dated, findings)
+
+
+def _are_times_of_day(numbers: FloatArray) -> bool:
+    """Tell whether all numbers could be ``hhmmss.ss``, and one is too large to be seconds of a short log."""
+    inside = (numbers >= 0) & (numbers < 240_000) & (numbers // 100 % 100 < 60) & (numbers % 100 < 60)
+    return bool(inside.all()) and float(numbers.max()) >= 10_000
+
+
+def _of_hhmmss(numbers: FloatArray) -> IntArray:
+    known = np.isfinite(numbers)
+    value = numbers[known]
+    whole = (value // 10_000 * 60 + value // 100 % 100) * 60
+    times = np.full(numbers.size, _NONE)
+    times[known] = np.rint((whole + value % 100) * 1e6).astype(np.int64)
+    return times
 
 
 def _from_dates(values: pd.Series, sample: str) -> _Reading:

@@ -253,3 +253,37 @@ def test_dates_that_may_be_two_days_run_on_over_midnight() -> None:
     assert log.t_s.tolist() == [0.0, 1.0]
     assert log.meta.start_utc is None
     assert "date-ambiguous" in codes(log)
+
+
+@pytest.mark.parametrize(
+    ("cells", "times"),
+    [
+        (("00:00", "00:01", "00:02"), [0.0, 1.0, 2.0]),
+        (("0:05.5", "0:05,7", "1:06"), [0.0, 0.2, 60.5]),
+        (("59:59.5", "1:00:00.0", "1:00:00.5"), [0.0, 0.5, 1.0]),
+    ],
+)
+def test_elapsed_time_in_two_parts_is_what_a_stopwatch_shows(
+    cells: tuple[str, ...], times: list[float]
+) -> None:
+    (log,) = read("elapsed;voltage_v\n" + "".join(f"{cell};22\n" for cell in cells))
+    np.testing.assert_allclose(log.t_s, times)
+    (told,) = [f for f in log.findings if f.code == "unit-assumed"]
+    assert "minutes and seconds" in told.message
+
+
+def test_utc_as_one_number_of_hours_minutes_and_seconds() -> None:
+    cells = ("095959.50", "100000.00", "100000.50")
+    (log,) = read("utc,lat,lon\n" + "".join(f"{cell},46,8\n" for cell in cells))
+    assert log.t_s.tolist() == [0.0, 0.5, 1.0]
+    assert {"unit-assumed", "no-date"} <= codes(log)
+    (log,) = read("date,utc,lat,lon\n" + "".join(f"2024-06-13,{cell},46,8\n" for cell in cells))
+    assert str(log.meta.start_utc) == "2024-06-13 09:59:59.500000+00:00"
+    (log,) = read("utc,lat,lon\n235959,46,8\n000000,46,8\n")
+    assert log.t_s.tolist() == [0.0, 1.0]
+
+
+@pytest.mark.parametrize("cells", [("10058", "10059", "10060"), ("0", "1", "2")])
+def test_utc_numbers_that_cannot_be_times_of_day_are_seconds(cells: tuple[str, ...]) -> None:
+    (log,) = read("utc,lat,lon\n" + "".join(f"{cell},46,8\n" for cell in cells))
+    assert log.t_s.tolist() == [0.0, 1.0, 2.0]
