@@ -6,6 +6,7 @@ import hashlib
 import json
 import time
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
@@ -84,9 +85,10 @@ class Results:
 
     def _sweep(self) -> None:
         """Remove what a kill left half-written, unless it is so young that another run may be writing it."""
-        for left in self._items.glob("*.new"):
-            if time.time() - left.stat().st_mtime > _HOUR_S:
-                left.unlink(missing_ok=True)
+        for left in self.folder.rglob("*.new"):
+            with suppress(FileNotFoundError):  # the other run has just put it in its place
+                if time.time() - left.stat().st_mtime > _HOUR_S:
+                    left.unlink(missing_ok=True)
 
     @property
     def table(self) -> Path:

@@ -161,8 +161,8 @@ def analyse_archive(
     """
     request = request or Request()
     request = replace(request, rule=load_rule(request.rule))
-    results = Results(out)
     found = find_items(archive)
+    results = Results(out)
     run = _Run(found.items, results, request, options or ReadOptions())
     refused = sum(item.error is not None for item in found.items)
     with closing(engine(run.tasks())) as outcomes:  # an engine that is left early ends what it started

@@ -68,10 +68,6 @@ def check(args: Namespace) -> None:
         )
     if args.json:
         raise CallError("an archive's results are JSON files", mend="leave out --json, and see --out")
-    if args.cut or args.restore or args.clock:
-        raise CallError(
-            "corrections by hand are of one outing's logs", mend="leave out --cut, --restore and --clock"
-        )
     if args.jobs is not None and args.scheduler is not None:
         raise CallError("the scheduler decides how many jobs run", mend="leave out --jobs or --scheduler")
 

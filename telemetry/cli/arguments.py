@@ -91,11 +91,11 @@ def moment(text: str) -> datetime:
     """Read a day, or a day and time, as ISO 8601; without a zone it is UTC."""
     try:
         read = datetime.fromisoformat(text)
-    except ValueError:
+        return read.replace(tzinfo=UTC) if read.tzinfo is None else read.astimezone(UTC)
+    except (ValueError, OverflowError):
         raise argparse.ArgumentTypeError(
             f"'{text}' is no time; write 2026-06-13 or 2026-06-13T09:30"
         ) from None
-    return read.replace(tzinfo=UTC) if read.tzinfo is None else read.astimezone(UTC)
 
 
 def magnitude(text: str) -> float:

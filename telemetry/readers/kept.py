@@ -115,7 +115,7 @@ class KeptMap:
             poles, gear = told["pole_pairs"], told["gear_ratio"]
             if poles is not None and not (type(poles) is int and 1 <= poles <= _MOST_POLE_PAIRS):
                 raise ValueError(f"{poles!r} is no count of pole pairs")
-            if gear is not None and not 0.0 < float(gear) < float("inf"):
+            if gear is not None and not (type(gear) in (int, float) and 0.0 < gear < float("inf")):
                 raise ValueError(f"{gear!r} is no gear ratio")
             kept = cls(tuple(rows[0]), tuple(rows[1]), dict(told["columns"]), poles, gear, told["kept_utc"])
             match(kept.headings, kept.units, kept.columns)

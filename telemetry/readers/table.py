@@ -165,7 +165,7 @@ def _parse(text: str, layout: Layout, columns: dict[str, Match], file: str) -> t
             )
         except pd.errors.ParserError:
             continue
-        lines = body.count("\n") - body.count("\n\n") - body.startswith("\n")
+        lines = sum(1 for _ in re.finditer(r"[^\n]+", body))
         return frame, max(0, lines - len(frame))
     raise DamagedLogError("its rows cannot be told apart", file=file, mend="export the table again")
 
@@ -197,6 +197,7 @@ class _Table:
             believed = stamps.believable(clock.stamp_us[kept])
             self._findings += notes.disbelieved(clock.stamp_us[kept], believed)
             kept[kept] = believed
+            self._findings += notes.before_gps(clock.stamp_us[kept])
         self._kept = kept
         self._stamp_us = clock.stamp_us[kept]
         self._t_s = stamps.seconds(self._stamp_us)

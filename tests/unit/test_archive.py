@@ -309,3 +309,30 @@ def test_where_a_person_watches_they_see_how_far_it_is_and_how_long_the_rest_tak
 def test_where_nobody_watches_nothing_is_shown() -> None:
     with counted() as show:
         assert show is None
+
+
+def test_a_folder_that_is_not_there_leaves_none_behind(tmp_path: Path) -> None:
+    with pytest.raises(CallError):
+        analyse_archive(tmp_path / "mistyped", tmp_path / "mistyped-analysed", here)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_file_that_another_run_puts_in_its_place_meanwhile_stops_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    archive = fill(tmp_path / "logs", 1, rate_hz=1.0)
+    analyse_archive(archive, tmp_path / "out", here)
+    for folder in (tmp_path / "out", tmp_path / "out" / "items"):
+        for name in ("old.new", "gone.new"):
+            (folder / name).write_bytes(b"")
+            os.utime(folder / name, (0.0, 0.0))
+    stat = Path.stat
+
+    def gone(path: Path, **more: bool) -> os.stat_result:
+        if path.name == "gone.new":
+            path.unlink(missing_ok=True)
+        return stat(path, **more)
+
+    monkeypatch.setattr(Path, "stat", gone)
+    assert analyse_archive(archive, tmp_path / "out", here).unusable == ()
+    assert list((tmp_path / "out").rglob("*.new")) == []

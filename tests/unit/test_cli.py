@@ -158,6 +158,7 @@ def test_an_empty_name_is_not_the_current_folder(
         (["analyse", "a.gpx", "--window", "0"], "'0' is no time window"),
         (["analyse", "a.gpx", "--mark", "fast"], "'fast' is no mark"),
         (["serve", "--port", "99999"], "'99999' is no port"),
+        (["outings", "--since", "0001-01-01T00:00+14:00"], "is no time"),
     ],
 )
 def test_a_wrong_call_ends_with_2_and_says_what_is_wrong(

@@ -204,6 +204,15 @@ def test_a_map_survives_the_way_to_the_file_and_back() -> None:
     assert KeptMap.from_dict(json.loads(file.read_text(encoding="utf-8"))) == kept
 
 
+def test_a_gear_ratio_in_quotes_is_no_number() -> None:
+    kept = say()
+    assert kept is not None
+    (file,) = folder().iterdir()
+    document = json.loads(file.read_text(encoding="utf-8")) | {"gear_ratio": "1.5"}
+    with pytest.raises(ValueError, match=r"'1\.5' is no gear ratio"):
+        KeptMap.from_dict(document)
+
+
 def test_electrical_rpm_alone_asks_for_the_pole_pairs() -> None:
     with pytest.raises(PolePairsNeededError, match="pole pairs"):
         read("t_s,eRPM\n0,60000\n0.1,60000\n", ReadOptions())

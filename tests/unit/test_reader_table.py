@@ -287,3 +287,16 @@ def test_utc_as_one_number_of_hours_minutes_and_seconds() -> None:
 def test_utc_numbers_that_cannot_be_times_of_day_are_seconds(cells: tuple[str, ...]) -> None:
     (log,) = read("utc,lat,lon\n" + "".join(f"{cell},46,8\n" for cell in cells))
     assert log.t_s.tolist() == [0.0, 1.0, 2.0]
+
+
+def test_blank_lines_are_no_bad_lines_however_many_stand_together() -> None:
+    rows = [f"{k},{20 + k % 3}" for k in range(20)]
+    (track,) = read("time_s,speed_mps\n" + "\n".join(rows[:9]) + "\n\n\n\n" + "\n".join(rows[9:]) + "\n")
+    assert track.t_s.size == 20
+    assert "bad-lines" not in codes(track)
+
+
+def test_times_from_before_gps_began_are_told() -> None:
+    rows = "".join(f"1970-01-01T00:00:{k:02d}Z,{20 + k % 3}\n" for k in range(20))
+    (track,) = read("utc,speed_mps\n" + rows)
+    assert [f.count for f in track.findings if f.code == "odd-stamp"] == [20]
