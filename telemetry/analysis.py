@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import combinations
+from itertools import combinations, groupby
 from pathlib import Path
 from typing import Any
 
@@ -239,12 +239,21 @@ def _ride(
     log: SpeedLog, passes: Sequence[Pass], joined: Sequence[JoinedMotor], number: int
 ) -> Sequence[RideEvent]:
     """Judge how the passes of one log rode."""
-    motor = next((j.signal() for j in joined if j.speed_log == number and j.clock.trusted), None)
-    return judge_ride(log.cleaned, log.motion, passes, motor)
+    mine = [j for j in joined if j.speed_log == number and j.clock.trusted]
+
+    def covering(p: Pass) -> int:
+        """Which motor log covers most of a pass."""
+        common = [min(j.clock.end_s, p.end_s) - max(j.clock.start_s, p.start_s) for j in mine]
+        return int(np.argmax(common)) if common else -1
+
+    rows: list[RideEvent] = []
+    for which, those in groupby(passes, covering):  # in order of time, so each motor log comes once
+        rows += judge_ride(log.cleaned, log.motion, list(those), mine[which].signal() if mine else None)
+    return rows
 
 
-def _clock_in_ride(joined: Sequence[JoinedMotor], number: int) -> Clock | None:
-    return next((j.clock for j in joined if j.speed_log == number and j.clock.trusted), None)
+def _clock_in_ride(joined: Sequence[JoinedMotor], number: int) -> tuple[Clock, ...]:
+    return tuple(j.clock for j in joined if j.speed_log == number and j.clock.trusted)
 
 
 def _ride_as_before(before: Analysis, passes: Sequence[Pass], number: int) -> list[RideEvent]:

@@ -186,10 +186,8 @@ def give_back(ripple: Ripple, oscillation: FloatArray) -> Ripple:
     oscillation : ndarray, shape (n,)
         On the ripple's grid, 0 where it is not there.
     """
-    taken = np.convolve(oscillation, _trend_kernel(max(2, round(HALF_SPAN_S / ripple.step_s))), "same")
-    if taken.size > oscillation.size:
-        cut = (taken.size - oscillation.size) // 2
-        taken = taken[cut : cut + oscillation.size]
+    half = max(2, round(HALF_SPAN_S / ripple.step_s))
+    taken = np.convolve(oscillation, _trend_kernel(half))[half : half + oscillation.size]
     return replace(ripple, values=np.where(ripple.ok, ripple.values + taken, 0.0))
 
 

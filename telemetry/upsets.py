@@ -79,7 +79,7 @@ def blow_over(cleaned: Cleaned, motion: Motion, a_pass: Pass) -> Upset:
         return Upset("cannot tell", *span_s, "too few usable speeds in the pass")
     fall = find_fall(cleaned, motion, span_s, a_pass.peak_mps)
     if fall is None:
-        return _no_stop(cleaned, a_pass, t[ok], v[ok])
+        return _no_stop(cleaned, a_pass, t[ok], v[ok], t_all[speeds.ok])
     start_s, end_s = float(t_all[fall.before]), float(t_all[fall.after])
     if fall.seen_by == "nothing":
         text = f"the speed is lost at {fall.from_mps:.1f} m/s: {', '.join(fall.signs)}"
@@ -115,10 +115,12 @@ def blow_over(cleaned: Cleaned, motion: Motion, a_pass: Pass) -> Upset:
     return Upset(verdict, start_s, end_s, text, tuple(preceded))
 
 
-def _no_stop(cleaned: Cleaned, a_pass: Pass, t: FloatArray, v: FloatArray) -> Upset:
+def _no_stop(cleaned: Cleaned, a_pass: Pass, t: FloatArray, v: FloatArray, seen_s: FloatArray) -> Upset:
     """Judge a pass whose usable speeds hold no sudden stop."""
     ends_s = float(cleaned.track.t_s[-1])
-    if v[-1] > FROM_SHARE * a_pass.peak_mps:
+    later_s = seen_s[seen_s > t[-1]]
+    goes_on = later_s.size > 0 and later_s[0] - t[-1] <= max(1.0, 1.5 * float(np.median(np.diff(seen_s))))
+    if v[-1] > FROM_SHARE * a_pass.peak_mps and not goes_on:
         lost = "the log ends" if ends_s - t[-1] < 1.0 else "the speed is lost"
         return Upset(
             "cannot tell",
@@ -165,6 +167,7 @@ def veer(cleaned: Cleaned, motion: Motion, a_pass: Pass, until_s: float) -> Upse
     e, n = motion.east_m[rows] - motion.east_m[rows[0]], motion.north_m[rows] - motion.north_m[rows[0]]
     along, across = e * np.sin(h) + n * np.cos(h), e * np.cos(h) - n * np.sin(h)
     best: tuple[float, float, float, float] | None = None
+    least_m = np.inf
     for at_s in np.arange(t[0] + _LEAD_IN_S, t[-1] - _HELD_S, 0.2):
         k = int(np.searchsorted(t, at_s))
         if k < 4 or t.size - k < 2:
@@ -181,6 +184,7 @@ def veer(cleaned: Cleaned, motion: Motion, a_pass: Pass, until_s: float) -> Upse
         # Wandering is slow: neighbours are not independent, so the line is known from a handful of values.
         known = min(k, 4)
         error = sd * np.sqrt(1.0 + 1.0 / known + (along[-1] - mean) ** 2 / spread * k / known)
+        least_m = min(least_m, max(VEER_LIMIT_M, _VEER_SIGMAS * error))
         held = t[k:] >= t[-1] - _HELD_S
         kept = float(np.min(off[held])) if off[-1] > 0 else float(-np.max(off[held]))
         same_side = np.mean(np.sign(off) == np.sign(off[-1]))
@@ -188,8 +192,10 @@ def veer(cleaned: Cleaned, motion: Motion, a_pass: Pass, until_s: float) -> Upse
             limit = max(VEER_LIMIT_M, _VEER_SIGMAS * error)
             if best is None or kept / limit > best[0]:
                 best = (kept / limit, kept, float(t[k]), float(np.sign(off[-1])))
+    if not np.isfinite(least_m):
+        return Upset("cannot tell", *span, "too short to hold its end against the line of its beginning")
     if best is None or best[0] < _POSSIBLE_SHARE:
-        return Upset("not seen", *span, f"the track keeps within {VEER_LIMIT_M:.0f} m of its line")
+        return Upset("not seen", *span, f"no departure of {least_m:.0f} m or more is held to its end")
     ratio, kept, start_s, side = best
     where = "right" if side > 0 else "left"
     text = (

@@ -61,6 +61,9 @@ SIZE_RANGE: Final = (0.80, 1.25)
 NO_LOAD_SPEED_RANGE: Final = (0.70, 1.40)
 _LEAST_SLIP, _MOST_SLIP = -0.05, 0.5
 _MOST_CURRENT_RATIO = 2.0
+# A motor that turned more than this of its volts or current to heat would not last a pass: beyond, a figure
+# was given in another unit (common practice, no source).
+_MOST_DROP_SHARE, _MOST_IDLE_SHARE = 0.3, 0.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,7 +185,12 @@ def operating_point(one: PassPower, pack: PackEstimate | None, options: PowerOpt
     """
     if pack is None:
         return "it needs the pack's resistance, which this motor log does not tell"
-    if one.rpm is None or one.current_a is None or one.voltage_v is None or not one.rpm > 0.0:
+    if (
+        one.rpm is None
+        or one.current_a is None
+        or one.voltage_v is None
+        or not min(one.rpm, one.current_a) > 0.0
+    ):
         return "it needs shaft speed, current and voltage in the pass's best second"
     if options.diameter_mm is None or options.pitch_mm is None:
         return "it needs the propeller's diameter and pitch"
@@ -297,6 +305,12 @@ def _out_of_range(point: OperatingPoint, change: Change) -> str:
             f"volts times motor constant of {100 * cells * kv:.0f} % of the measured are outside "
             f"{100 * NO_LOAD_SPEED_RANGE[0]:.0f} to {100 * NO_LOAD_SPEED_RANGE[1]:.0f} %: too far to reckon"
         )
+    loaded_v = point.rest_voltage_v - point.pack_resistance_ohm * point.current_a
+    resistances = (point.motor_resistance_ohm, change.motor_resistance_ohm or 0.0)
+    if max(resistances) * point.current_a > _MOST_DROP_SHARE * loaded_v:
+        return "no motor loses so much of the volts under load: is its resistance given in the right unit?"
+    if max(point.no_load_current_a, change.no_load_current_a or 0.0) > _MOST_IDLE_SHARE * point.current_a:
+        return "a current without load so near that under full load says that one of the two is wrong"
     slip = _slip(point)
     if not _LEAST_SLIP <= slip <= _MOST_SLIP:
         return f"a measured slip of {100 * slip:.0f} % says that pitch or shaft speed are wrong"
@@ -324,8 +338,9 @@ def _moved(point: OperatingPoint, change: Change, off: dict[str, float]) -> dict
     kv = point.rpm / (loaded_v - motor_r * current)
 
     new_kv = kv * kv_ratio * scaled("maker")
-    new_motor_r = change.motor_resistance_ohm or motor_r / kv_ratio**2
-    new_idle = change.no_load_current_a or idle * kv_ratio
+    given_r, given_idle = change.motor_resistance_ohm, change.no_load_current_a
+    new_motor_r = given_r * scaled("new motor") if given_r else motor_r / kv_ratio**2
+    new_idle = given_idle * scaled("new idle") if given_idle else idle * kv_ratio
     rest_v = (loaded_v + pack_r * current) * cells
     r = new_motor_r + pack_r * cells
 
@@ -379,6 +394,8 @@ def _intervals(point: OperatingPoint, change: Change, plain: dict[str, float]) -
         "idle": point.no_load_sd,
         "current": _MEASURED_SD,
         "speed": point.speed_sd_mps / point.speed_mps,
+        "new motor": _GIVEN_SD,
+        "new idle": _GIVEN_SD,
         "maker": _MAKER_SD if change.kv_rpm_per_v is not None else 0.0,
         **dict.fromkeys(("size", "pitch", "push", "thrust", "torque", "shaft", "drag"), 1.0),
     }

@@ -8,7 +8,18 @@ from scipy.stats import binom
 
 from telemetry.frames import FloatArray
 from telemetry.lines import Line, Witness, _kept_basis, detectable_amplitude, scan, strongest
-from telemetry.ripple import _passed, aliases_hz, even_grid, gain, noise_floor, searched_band, take_ripple
+from telemetry.ripple import (
+    Ripple,
+    _passed,
+    _trend_kernel,
+    aliases_hz,
+    even_grid,
+    gain,
+    give_back,
+    noise_floor,
+    searched_band,
+    take_ripple,
+)
 
 RATE_HZ = 10.0
 T_S = np.arange(130) / RATE_HZ
@@ -167,3 +178,15 @@ def test_a_dense_logs_spectrum_takes_memory_by_its_samples_alone() -> None:
     few = np.array([0, 1, 7, 100, floor.f_hz.size - 1])
     passed = np.maximum(gain(floor.f_hz[few], ripple.step_s) ** 2, 1e-3)
     assert _passed(floor.f_hz.size, 2000)[few] == pytest.approx(passed, abs=1e-12)
+
+
+@pytest.mark.parametrize("n", range(8, 30))
+def test_what_detrending_took_comes_back_where_it_was_taken(n: int) -> None:
+    step_s = 0.1
+    t_s = step_s * np.arange(n)
+    swing = np.cos(2.0 * np.pi * 1.4 * t_s)
+    none = Ripple("speed_mps", t_s, np.zeros(n), np.ones(n, dtype=np.bool_))
+    kernel = _trend_kernel(10)
+    padded = np.r_[np.zeros(10), swing, np.zeros(10)]
+    slow = [float(kernel @ padded[k : k + 21]) for k in range(n)]
+    assert give_back(none, swing).values == pytest.approx(slow, abs=1e-12)

@@ -88,3 +88,29 @@ def test_assumptions_are_told() -> None:
     said = what_if(POINT, Change(cells=7, kv_rpm_per_v=1500.0)).assumptions
     assert any("same kind" in s for s in said)
     assert any("wound otherwise" in s for s in said)
+
+
+@pytest.mark.parametrize(
+    ("point", "change", "why"),
+    [
+        (replace(POINT, motor_resistance_ohm=8.0), Change(), "right unit"),
+        (replace(POINT, motor_resistance_ohm=0.25), Change(), "right unit"),
+        (POINT, Change(motor_resistance_ohm=8.0), "right unit"),
+        (replace(POINT, no_load_current_a=120.0), Change(), "current without load"),
+        (POINT, Change(no_load_current_a=3000.0), "current without load"),
+    ],
+)
+def test_a_motor_that_cannot_be_is_refused_in_a_sentence(
+    point: OperatingPoint, change: Change, why: str
+) -> None:
+    refused = what_if(point, change)
+    assert refused.rpm is None
+    assert why in refused.refused
+
+
+def test_saying_a_figure_of_the_motor_again_makes_it_no_surer() -> None:
+    plain = what_if(POINT, Change())
+    again = what_if(POINT, Change(motor_resistance_ohm=0.008, no_load_current_a=4.0))
+    assert plain.motor_heat_w is not None
+    assert again.motor_heat_w is not None
+    assert again.motor_heat_w.u95 > 0.9 * plain.motor_heat_w.u95
