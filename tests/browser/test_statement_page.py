@@ -40,8 +40,13 @@ def test_an_opened_two_way_shows_its_statement_and_saves_it(
     shown = opening.value
     expect(shown.get_by_role("heading", level=1)).to_have_text("Two-way statement")
     best = statement(analysis)
-    expect(shown.locator(".figure")).to_have_text("70.82 ± 0.12 mph 31.657 ± 0.052 m/s")
-    assert "70.82 ± 0.12 mph  (31.657 ± 0.052 m/s)" in best.to_text()
+    (two_way,) = (w for w in analysis.two_ways if w.best)
+    mph, mps = (
+        f"{two_way.average_mps / unit_mps:.{digits}f} ± {two_way.u95_mps / unit_mps:.{digits}f}"
+        for unit_mps, digits in ((0.44704, 2), (1.0, 3))
+    )
+    expect(shown.locator(".figure")).to_have_text(f"{mph} mph {mps} m/s")
+    assert f"{mph} mph  ({mps} m/s)" in best.to_text()
     expect(shown.locator(".verdict")).to_contain_text("counts")
     expect(shown.get_by_text(analysis.speed_logs[0].cleaned.track.meta.sha256)).to_be_visible()
     expect(shown.get_by_role("img")).to_have_count(2)

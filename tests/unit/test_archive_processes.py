@@ -9,6 +9,7 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 
 import psutil
@@ -29,7 +30,15 @@ def command(archive: Path, out: Path, *more: str) -> Iterator[subprocess.Popen[b
     """Run the command in a group of processes of its own, as a terminal does."""
     words = ["analyse", "--archive", str(archive), "--out", str(out), *more]
     argv = [sys.executable, "-m", "telemetry.cli", *words]
-    process = subprocess.Popen(argv, stdout=subprocess.PIPE, stderr=subprocess.PIPE, start_new_session=True)
+    # A suite that runs in the background may have been told to let Ctrl-C pass, and its children with it.
+    listen = partial(signal.signal, signal.SIGINT, signal.SIG_DFL)
+    process = subprocess.Popen(
+        argv,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        start_new_session=True,
+        preexec_fn=listen,
+    )
     with process:
         try:
             yield process
