@@ -17,7 +17,7 @@ from telemetry.compare.wording import (
     change_text,
     difference_text,
     evidence_text,
-    plan_text,
+    more_texts,
     step_text,
     stop_texts,
     trial_text,
@@ -64,12 +64,13 @@ def _large(head: Effect, units: Units) -> html.Span:
 
 
 def _more(head: Effect, units: Units) -> list[Any]:
-    plans = [plan_text(plan, head, units) for plan in head.plans] or [
-        "At least one more outing on each sheet: how outings scatter is not known yet"
-    ]
     return [
         html.H3("What more would tell"),
-        html.Ul([html.Li(sentence(text)) for text in plans], className="reasons", id="compare-more"),
+        html.Ul(
+            [html.Li(sentence(text)) for text in more_texts(head, units)],
+            className="reasons",
+            id="compare-more",
+        ),
     ]
 
 
@@ -82,11 +83,11 @@ def changed(told: Comparison) -> Any:
     return html.Ul([html.Li(change_text(change)) for change in told.changes], className="told")
 
 
-def remarks(told: Comparison) -> Any:
+def remarks(told: Comparison, units: Units) -> Any:
     """List what has to be borne in mind."""
     if not told.remarks:
         return html.P("Nothing else was found to differ.", className="quiet")
-    return html.Ul([html.Li(r.text) for r in told.remarks], className="told")
+    return html.Ul([html.Li(r.told_in(units.covariate_text)) for r in told.remarks], className="told")
 
 
 def effects_table(told: Comparison, units: Units) -> html.Details:

@@ -142,7 +142,7 @@ def _register_comparison(app: Dash, book: ComparingBook) -> None:
         figure = effects_figure(told, units, palette, coarse=coarse)
         height = {"height": f"{figure.layout.height or 3 * ROW_PX}px"}
         numbers = effects_table(told, units)
-        return answer(told, units), changed(told), remarks(told), figure, height, numbers
+        return answer(told, units), changed(told), remarks(told, units), figure, height, numbers
 
 
 def _register_history(app: Dash, book: ComparingBook) -> None:

@@ -18,7 +18,7 @@ from scipy.stats import norm
 from telemetry.compare.advice import Advice, Stops, Trial
 from telemetry.compare.evidence import Evidence
 from telemetry.compare.measures import MEASURES
-from telemetry.compare.past import Level, best_level, levels
+from telemetry.compare.past import Level, barred_among, best_level, levels
 from telemetry.compare.practice import ADVISED, ALWAYS, CAUTIONS, LOADING_UP, TRIES, Symptom
 from telemetry.compare.response import Prediction, expected_gain, predict
 from telemetry.errors import CallError
@@ -133,7 +133,7 @@ def next_trial(
     if not care > 0.0:
         raise CallError("nothing is no difference that matters", place="care", mend="give one above nothing")
     known = [e for e in evidence if e.sheet_id in sheets]
-    found = levels(_SPEED, known)
+    found = levels(_SPEED, known, barred_among(sheets, known))
     best = best_level(_SPEED, found)
     if best is None:
         symptom = _symptom(known, stops)
@@ -272,7 +272,7 @@ def _weigh(family: Family, value: float, care: float) -> tuple[float, Trial]:
         best=float(answer.mean[0]),
         best_u95=float(half[0]),
         chance=float(norm.cdf(gained.mean[0] / max(float(gained.sd[0]), 1e-12))),
-        beyond=not tried[0] <= value <= tried[-1],
+        beyond=not tried[0] - 1e-9 <= value <= tried[-1] + 1e-9,
         tried=tuple(sorted((v, level.mean, level.u95 or 0.0, level.count) for v, level in family.members)),
         cautions=(*ALWAYS, *((caution,) if caution else ())),
         curve=tuple(zip(over.tolist(), answer.mean[2:].tolist(), half[2:].tolist(), strict=True)),
@@ -300,7 +300,7 @@ def _what_forbids(
     # What was run on this side of the best sheet, as far as the step goes and a step further.
     reach = value + way * family.step
     for tried, level in family.members:
-        if way * (tried - family.start) > 0.0 and way * (reach - tried) >= 0.0:
+        if way * (tried - family.start) > 0.0 and way * (reach - tried) >= -1e-9:
             ripple = _typical([e for e in known if e.sheet_id == level.sheet_id], "ripple_mps")
             if ripple is not None and ripple > stops.ripple_mps:
                 return f"sheet {sheets[level.sheet_id].name} that way rippled beyond your threshold"

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from telemetry.compare.covariates import COVARIATES, ORDER, VOLTAGE, WAY, Sides, sides_of
+from telemetry.compare.covariates import COVARIATES, ORDER, VOLTAGE, WAY, Sides, relevant, sides_of
 from telemetry.compare.effects import Adjustment
 from telemetry.compare.evidence import Evidence
+from telemetry.compare.measures import MEASURES, Measure
 from telemetry.setup import Change
 
 
@@ -25,11 +26,19 @@ class Remark:
         A sentence, SI units named.
     adjusted : bool
         Whether the figures were adjusted for it.
+    sides, why : Sides or None, str
+        Of a covariate: what differed and what was made of it, for a reader of other units.
     """
 
     code: str
     text: str
     adjusted: bool = False
+    sides: Sides | None = None
+    why: str = ""
+
+    def told_in(self, shown: Callable[[str, float], str]) -> str:
+        """Write it in a reader's units; ``shown`` writes a value with its unit, given SI."""
+        return self.text if self.sides is None else f"{_told(self.sides, shown)}; {self.why}."
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain types."""
@@ -80,9 +89,11 @@ def of_conditions(
     after: Sequence[Evidence],
     adjusted: Sequence[Adjustment],
     barred: Collection[str] = (),
+    measure: Measure = MEASURES["two_way_mps"],
 ) -> list[Remark]:
     """Say how water, wind, pack and order differed, and whether that was allowed for."""
     done = {a.covariate.key for a in adjusted}
+    asked = relevant(measure)
     remarks = []
     for covariate in COVARIATES:
         if covariate in (WAY,) or (covariate == ORDER and VOLTAGE.key in done):
@@ -90,25 +101,36 @@ def of_conditions(
         sides = sides_of(covariate, before, after)
         if sides.differs or covariate.key in done:
             is_done = covariate.key in done
-            why = "" if is_done else _why_not(sides, covariate.key in barred)
-            remarks.append(Remark(covariate.key, f"{_told(sides)}; {why or 'adjusted for'}.", is_done))
+            why = "adjusted for" if is_done else _why_not(sides, covariate.key in barred, covariate in asked)
+            text = f"{_told(sides, _in_si)}; {why}."
+            remarks.append(Remark(covariate.key, text, is_done, sides, why))
     return remarks + _of_time(before, after)
 
 
-def _told(sides: Sides) -> str:
+def _in_si(unit: str, value: float) -> str:
+    return f"{value:.2f} {unit}"
+
+
+def _told(sides: Sides, shown: Callable[[str, float], str]) -> str:
     covariate = sides.covariate
     title = covariate.title.capitalize()
     if covariate.is_name:
         return f"{title}: {_names(sides.before)} before, {_names(sides.after)} after"
     if covariate == ORDER:
         return f"{title}: on average {sides.before:.1f} places in before, {sides.after:.1f} after"
-    return f"{title}: {sides.before:.2f} {covariate.unit} before, {sides.after:.2f} {covariate.unit} after"
+    before, after = (
+        shown(covariate.unit, value) if isinstance(value, float) else "not stated"
+        for value in (sides.before, sides.after)
+    )
+    return f"{title}: {before} before, {after} after"
 
 
-def _why_not(sides: Sides, barred: bool) -> str:
+def _why_not(sides: Sides, barred: bool, asked: bool) -> str:
     """Say why a covariate was not adjusted for."""
     if barred:
         return "not adjusted for, since the change of the tune moves it itself"
+    if not asked:
+        return "not adjusted for: a speed is never adjusted for it"
     if sides.standing == "apart":
         return (
             "not adjusted for: the two sides do not overlap in it, so that it cannot be told from the change"

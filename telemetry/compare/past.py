@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cache
@@ -10,7 +10,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from telemetry.compare.covariates import ORDER, VOLTAGE, columns_of
+from telemetry.compare.covariates import ORDER, VOLTAGE, barred_by, columns_of
 from telemetry.compare.evidence import Evidence, of_measure
 from telemetry.compare.measures import MEASURES, Measure
 from telemetry.compare.mixed import Contrast, OutingModel
@@ -52,7 +52,7 @@ class Level:
         return None if self.found is None else self.found.half_width()
 
 
-def levels(measure: Measure, evidence: Sequence[Evidence]) -> tuple[Level, ...]:
+def levels(measure: Measure, evidence: Sequence[Evidence], barred: Collection[str] = ()) -> tuple[Level, ...]:
     """Estimate each sheet's mean, all sheets sharing one scatter between outings and one within them.
 
     Parameters
@@ -60,6 +60,8 @@ def levels(measure: Measure, evidence: Sequence[Evidence]) -> tuple[Level, ...]:
     measure : Measure
     evidence : sequence of Evidence
         What does not speak about the measure is left aside.
+    barred : collection of str
+        Covariates that the sheets' differences move themselves, see :func:`barred_among`.
 
     Returns
     -------
@@ -74,7 +76,7 @@ def levels(measure: Measure, evidence: Sequence[Evidence]) -> tuple[Level, ...]:
     number = {sheet: k for k, sheet in enumerate(sheets)}
     of_sheet = np.array([number[e.sheet_id] for e in rows])
     member = (of_sheet[:, None] == np.arange(len(sheets))).astype(float)
-    model = _model(measure, rows, member, y)
+    model = _model(measure, rows, member, y, barred)
     told = []
     for k, sheet in enumerate(sheets):
         mine = [rows[i] for i in np.flatnonzero(of_sheet == k)]
@@ -85,14 +87,25 @@ def levels(measure: Measure, evidence: Sequence[Evidence]) -> tuple[Level, ...]:
     return tuple(told)
 
 
+def barred_among(sheets: Mapping[str, SetupSheet], evidence: Sequence[Evidence]) -> frozenset[str]:
+    """Name the covariates that the differences among the sheets run move themselves."""
+    run = [sheets[key] for key in dict.fromkeys(e.sheet_id for e in evidence) if key in sheets]
+    return barred_by({c.item.name for sheet in run[1:] for c in changes(run[0], sheet)})
+
+
 def _model(
-    measure: Measure, rows: Sequence[Evidence], member: FloatArray, y: FloatArray
+    measure: Measure,
+    rows: Sequence[Evidence],
+    member: FloatArray,
+    y: FloatArray,
+    barred: Collection[str],
 ) -> OutingModel | None:
     """Fit the sheets' means, with the pack's running down where that leaves enough to judge scatter by."""
     number = {outing: k for k, outing in enumerate(dict.fromkeys(e.outing_id for e in rows))}
     outing = np.array([number[e.outing_id] for e in rows])
     u = np.array([e.u95.get(measure.key) or 0.0 for e in rows]) / 1.96
-    drift = next((c for c in (VOLTAGE, ORDER) if all(c.of(e) is not None for e in rows)), None)
+    drifts = (c for c in (VOLTAGE, ORDER) if c.key not in barred)
+    drift = next((c for c in drifts if all(c.of(e) is not None for e in rows)), None)
     wider = member if drift is None else np.column_stack([member, columns_of(drift, rows)])
     for columns in (wider, member):
         try:
@@ -246,7 +259,9 @@ def history(
             mend=f"one of {', '.join(stated)}" if stated else "write the boat's sheets first",
         )
     asked = MEASURES[measure]
-    found = [level for level in levels(asked, evidence) if level.sheet_id in sheets]
+    found = [
+        level for level in levels(asked, evidence, barred_among(sheets, evidence)) if level.sheet_id in sheets
+    ]
     best = best_level(asked, found)
     points = [_at(level, sheets, item, best) for level in found]
     if item is not None and all(isinstance(p.reading.value, float) for p in points if p.reading):

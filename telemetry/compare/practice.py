@@ -120,6 +120,8 @@ CAUTIONS: Final[Mapping[tuple[str, int], str]] = MappingProxyType(
         ("tab_gap_left_outer_mm", 1): "less tab lets the bow rise; do the same on the other side",
         ("tab_gap_right_inner_mm", 1): "less tab lets the bow rise; do the same on the other side",
         ("tab_gap_right_outer_mm", 1): "less tab lets the bow rise; do the same on the other side",
+        ("tab_preload_left_turns", -1): "less tab lets the bow rise; do the same on the other side",
+        ("tab_preload_right_turns", -1): "less tab lets the bow rise; do the same on the other side",
         ("pack_place_mm", -1): "weight further back brings a blow-over nearer: calm air only",
         ("cog_mm", -1): "weight further back brings a blow-over nearer: calm air only",
         (

@@ -193,6 +193,8 @@ def _sizes(side: Sequence[Evidence]) -> tuple[int, ...]:
 def _plans(
     found: Difference, before: tuple[int, ...], after: tuple[int, ...], care: float
 ) -> tuple[Plan, ...]:
-    alternating = plan_alternating(care, found.scatter, VERDICT_LEVEL)
-    apart = () if found.within_only else plan_outings(care, found.scatter, before, after, VERDICT_LEVEL)
-    return apart if alternating is None else (*apart, alternating)
+    # An outing of the logbook has one sheet: both in turn are advised only to who ran them so already.
+    if found.within_only:
+        alternating = plan_alternating(care, found.scatter, VERDICT_LEVEL)
+        return () if alternating is None else (alternating,)
+    return plan_outings(care, found.scatter, before, after, VERDICT_LEVEL)

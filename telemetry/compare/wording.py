@@ -16,7 +16,7 @@ from telemetry.compare.practice import SOURCE, SYMPTOMS
 from telemetry.compare.verdicts import NOT_ENOUGH, Effect
 from telemetry.setup import Change, Item, Reading, Showing
 from telemetry.texttable import text_table
-from telemetry.units import CELSIUS, SPEED_UNITS, TEMPERATURE_UNITS
+from telemetry.units import CELSIUS, SPEED_UNITS, TEMPERATURE_UNITS, Unit
 
 WIDTH: Final = 110
 
@@ -51,6 +51,15 @@ class Units:
         if measure.quantity == "temperature":
             return TEMPERATURE_UNITS[self.temperature].from_si(value)
         return value / self.scale(measure)
+
+    def of_covariate(self, unit: str) -> Unit | None:
+        """Find what the reader sees a covariate in; None where it stays in its own unit."""
+        return {"m/s": SPEED_UNITS[self.speed], CELSIUS: TEMPERATURE_UNITS[self.temperature]}.get(unit)
+
+    def covariate_text(self, unit: str, value: float) -> str:
+        """Write a covariate's value, not a difference, given in its SI unit."""
+        shown = self.of_covariate(unit)
+        return f"{value:.2f} {unit}" if shown is None else f"{shown.from_si(value):.2f} {shown.name}"
 
     def decimals(self, measure: Measure) -> int:
         """Tell how many decimals are written."""
@@ -133,7 +142,9 @@ def basis_texts(effect: Effect, units: Units) -> list[str]:
         name = a.covariate.title
         slope = ""
         if a.slope is not None:
-            slope = f" ({difference_text(effect.measure, a.slope, units)} for each {_one(a.covariate.unit)})"
+            shown = units.of_covariate(a.covariate.unit)
+            each, unit = (1.0, a.covariate.unit) if shown is None else (shown.factor_si, shown.name)
+            slope = f" ({difference_text(effect.measure, a.slope * each, units)} for each {_one(unit)})"
         shift = difference_text(effect.measure, -a.shift, units)
         told.append(f"Adjusted for {name}{slope}: {shift} on the difference.")
     if found.history_outings:
@@ -151,7 +162,7 @@ def basis_texts(effect: Effect, units: Units) -> list[str]:
 
 
 def _one(unit: str) -> str:
-    return {"places": "place later", "V": "V", "m/s": "m/s"}.get(unit, unit)
+    return "place later" if unit == "places" else unit
 
 
 def plan_text(plan: Plan, effect: Effect, units: Units) -> str:
@@ -183,6 +194,16 @@ def _wrapped(lines: Iterable[str]) -> str:
     return "\n".join(told)
 
 
+def more_texts(effect: Effect, units: Units) -> list[str]:
+    """Write what more running would tell where it is not enough."""
+    if effect.plans:
+        return [plan_text(plan, effect, units) for plan in effect.plans]
+    if effect.found is None:
+        return ["At least one more outing on each sheet: how outings scatter is not known yet."]
+    care = difference_text(effect.measure, effect.care, units).lstrip("+")
+    return [f"More outings than anybody makes: the outings so far scatter too far to show {care}."]
+
+
 def comparison_text(comparison: Comparison, units: Units) -> str:
     """Write a comparison for a reader at a terminal or on paper."""
     head = comparison.headline
@@ -207,12 +228,10 @@ def comparison_text(comparison: Comparison, units: Units) -> str:
     if comparison.unmeasured:
         lines.append(f"  Not measured on either side: {', '.join(comparison.unmeasured).lower()}.")
     if comparison.remarks:
-        lines += ["", "Bear in mind", *(f"  - {r.text}" for r in comparison.remarks)]
+        lines += ["", "Bear in mind", *(f"  - {r.told_in(units.covariate_text)}" for r in comparison.remarks)]
     if head.verdict == NOT_ENOUGH:
         lines += ["", "What more would tell"]
-        lines += [f"  - {plan_text(plan, head, units)}" for plan in head.plans] or [
-            "  - At least one more outing on each sheet: how outings scatter is not known yet."
-        ]
+        lines += [f"  - {text}" for text in more_texts(head, units)]
     return _wrapped(lines)
 
 

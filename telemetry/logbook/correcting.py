@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from telemetry.analysis import Analysis
 from telemetry.byhand import ByHand, Correction, gathered
 from telemetry.errors import LogbookError
-from telemetry.logbook.corrections import by_hand_of, end, kept_of, rows_of, write_corrections
+from telemetry.logbook.corrections import end, kept_of, rows_of, write_corrections
 from telemetry.logbook.importing import digest, prepare, read_logs
 from telemetry.logbook.outings import Outings
 from telemetry.logbook.records import KeptCorrection
@@ -127,15 +127,14 @@ class Correcting(Outings):
     ) -> Analysis:
         """Analyse with other corrections, then write them and the analysis together."""
         with self._reading() as session:
+            basis = self._basis(session, outing_id)
             logs = self._logs(session, outing_id)
             request, options = self._asked(session, outing_id)
-        before = request.by_hand
-        request = replace(request, by_hand=change(before))
+        request = replace(request, by_hand=change(request.by_hand))
         prepared = prepare(read_logs(logs, options).read, request, options)
         with self._writing() as session:
             outing, _, _ = self._found(session, outing_id)
-            if by_hand_of(session, outing_id) != before:
-                raise LogbookError("the outing was changed meanwhile", file=self.where, mend="do it again")
+            self._hold_to_basis(session, outing_id, basis)
             write(session)
             write_analysis(session, outing, prepared)
         return prepared.analysis

@@ -27,6 +27,7 @@ _PASS_VALUES: Final = (
 )
 _PASS_U95: Final = {"peak_mps": "peak_u95_mps", "held_1s_mps": "held_1s_u95_mps", "slip": "slip_u95"}
 _UPSETS: Final = ("blow-over", "veer")
+_SAME_DISTANCE: Final = 0.01  # of it
 _OF_OUTING: Final = ("wind_mps", "water", "air_c", "water_c", "pack")
 
 
@@ -174,7 +175,7 @@ def _evidence(session: Session, asked: Sequence[Any], distance_m: float | None) 
     for outing_id, outing in outings.items():
         mine = passes[outing_id]
         told = sorted(
-            (w for w in two_ways[outing_id] if w.distance_m == distance_m),
+            (w for w in two_ways[outing_id] if _same(w.distance_m, distance_m)),
             key=lambda w: (w.first_position, w.second_position),
         )
         evidence += [_of_two_way(outing, k, w, mine) for k, w in enumerate(told)]
@@ -185,7 +186,16 @@ def _evidence(session: Session, asked: Sequence[Any], distance_m: float | None) 
 def _usual_distance(two_ways: Mapping[int, Sequence[Row[Any]]]) -> float | None:
     """Find the measured distance of most two-ways; None without one."""
     counts = Counter(w.distance_m for some in two_ways.values() for w in some)
-    return min(counts, key=lambda d: (-counts[d], d), default=None)
+
+    def alike(d: float) -> int:
+        return sum(n for other, n in counts.items() if _same(other, d))
+
+    return min(counts, key=lambda d: (-alike(d), -counts[d], d), default=None)
+
+
+def _same(distance_m: float, wanted_m: float | None) -> bool:
+    """Whether two measured distances are one: gates marked anew never stand to the millimetre."""
+    return wanted_m is not None and abs(distance_m - wanted_m) <= _SAME_DISTANCE * wanted_m
 
 
 def _of_two_way(outing: Row[Any], order: int, w: Row[Any], passes: Sequence[Row[Any]]) -> Evidence:
@@ -208,7 +218,7 @@ def _of_pass(outing: Row[Any], p: Row[Any], distance_m: float | None) -> Evidenc
     values = {name: getattr(p, name) for name in _PASS_VALUES}
     u95 = {name: getattr(p, half) for name, half in _PASS_U95.items()}
     for distance, speed_mps, half_mps in p.distances:
-        if distance == distance_m:
+        if _same(distance, distance_m):
             values["distance_mps"], u95["distance_mps"] = speed_mps, half_mps
     return Evidence(
         boat=outing.name,

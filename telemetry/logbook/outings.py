@@ -12,12 +12,14 @@ from sqlalchemy import delete, select
 from sqlalchemy.orm import Session, undefer
 
 from telemetry.analysis import Analysis, Progress, Request
+from telemetry.byhand import ByHand
 from telemetry.errors import LogbookError
 from telemetry.logbook import request as asked
 from telemetry.logbook.boats import Boats, boat_of
 from telemetry.logbook.corrections import by_hand_of, write_corrections
 from telemetry.logbook.importing import (
     PROGRAM_VERSION,
+    Prepared,
     as_used,
     digest,
     now_utc,
@@ -43,6 +45,9 @@ from telemetry.logbook.writing import refuse_known, write_analysis, write_logs
 from telemetry.power import PowerOptions
 from telemetry.readers import ReadOptions
 from telemetry.setup import SetupSheet
+
+Basis = tuple[str, int, datetime, ByHand]
+"""What an analysis stands on: the sheet, the latest analysis by number and time, and the corrections."""
 
 
 class Outings(Boats):
@@ -159,6 +164,7 @@ class Outings(Boats):
         with self._reading() as session:
             refuse_known(session, taken, outing_id)
             before, _, _ = self._found(session, outing_id)
+            basis = self._basis(session, outing_id)
             former = self._logs(session, outing_id)
             request, told_before = self._asked(session, outing_id)
         options = told_by(told_before, options)
@@ -168,8 +174,7 @@ class Outings(Boats):
         with self._writing() as session:
             refuse_known(session, intake.named, outing_id)
             outing, boat, sheet = self._found(session, outing_id)
-            if len(self._logs(session, outing_id)) != len(former):
-                raise LogbookError("the outing was changed meanwhile", file=self.where, mend="do it again")
+            self._hold_to_basis(session, outing_id, basis)
             outing.start_utc = prepared.start_utc or before.start_utc
             outing.when_utc = outing.start_utc or before.added_utc
             write_logs(session, outing.id, intake.named, first=len(former))
@@ -218,20 +223,28 @@ class Outings(Boats):
         LogbookError
             If there is no such outing or sheet.
         """
+        again: tuple[str, Prepared, Basis] | None = None
+        if sheet is not None:
+            with self._reading() as session:
+                outing, _, _ = self._found(session, outing_id)
+                wanted = self._sheet_for(session, sheet, session.get_one(BoatRow, outing.boat_id)).id
+                is_another = wanted != outing.sheet_id
+            # Before anything is written: a sheet is never kept without the analysis that follows from it.
+            if is_another:
+                again = wanted, *self._prepared_again(outing_id, wanted)
         with self._writing() as session:
             outing, boat, sheet_name = self._found(session, outing_id)
-            former = outing.sheet_id
-            if sheet is not None:
-                row = self._sheet_for(session, sheet, session.get_one(BoatRow, outing.boat_id))
+            if again is not None:
+                wanted, prepared, basis = again
+                self._hold_to_basis(session, outing_id, basis)
+                write_analysis(session, outing, prepared)
+                row = session.get_one(SheetRow, wanted)
                 outing.sheet_id, sheet_name = row.id, row.name
             if conditions is not None:
                 for column, value in conditions_to_columns(conditions).items():
                     setattr(outing, column, value)
             said = Conditions(**{n: getattr(outing, n) for n in Conditions.__dataclass_fields__})
             outing.words = words_of(boat, sheet_name, said)
-            changed = outing.sheet_id != former
-        if changed:
-            self._analyse_again(outing_id, anew=True)
         return self.outing(outing_id)
 
     def remove_outing(self, outing_id: int) -> None:
@@ -319,22 +332,40 @@ class Outings(Boats):
             self._analyse_again(outing_id)
         return len(waiting)
 
-    def _analyse_again(self, outing_id: int, *, anew: bool = False) -> dict[str, Any]:
-        """Analyse stored logs and keep the result; ``anew`` takes the power train from the sheet again."""
+    def _analyse_again(self, outing_id: int) -> dict[str, Any]:
+        """Analyse stored logs and keep the result; once more where the outing was changed meanwhile."""
+        while True:
+            prepared, basis = self._prepared_again(outing_id)
+            with self._writing() as session:
+                outing, _, _ = self._found(session, outing_id)
+                if self._basis(session, outing_id) == basis:
+                    write_analysis(session, outing, prepared)
+                    return prepared.document
+
+    def _prepared_again(self, outing_id: int, sheet_id: str | None = None) -> tuple[Prepared, Basis]:
+        """Analyse stored logs, and say on what basis; with a sheet, its power train is taken anew."""
         with self._reading() as session:
-            outing, boat, _ = self._found(session, outing_id)
+            _, boat, _ = self._found(session, outing_id)
+            basis = self._basis(session, outing_id)
             logs = self._logs(session, outing_id)
             request, options = self._asked(session, outing_id)
-            if anew:
-                items, its_boat = self._what_is_known(session, boat, outing.sheet_id)
+            if sheet_id is not None:
+                items, its_boat = self._what_is_known(session, boat, sheet_id)
                 request = replace(request, power=PowerOptions())
                 options = replace(options, pole_pairs=None, gear_ratio=None)
                 request, options = asked.completed(request, options, items, its_boat.limits)
-        prepared = prepare(read_logs(logs, options).read, request, options)
-        with self._writing() as session:
-            outing, _, _ = self._found(session, outing_id)
-            write_analysis(session, outing, prepared)
-        return prepared.document
+        return prepare(read_logs(logs, options).read, request, options), basis
+
+    def _basis(self, session: Session, outing_id: int) -> Basis:
+        """Tell what an analysis made now stands on: whoever writes it holds that nothing of it changed."""
+        outing, _, _ = self._found(session, outing_id)
+        latest = select(AnalysisRow.id, AnalysisRow.made_utc).where(AnalysisRow.outing_id == outing_id)
+        number, made_utc = session.execute(latest.order_by(AnalysisRow.id.desc()).limit(1)).one()
+        return outing.sheet_id, number, made_utc, by_hand_of(session, outing_id)
+
+    def _hold_to_basis(self, session: Session, outing_id: int, basis: Basis) -> None:
+        if self._basis(session, outing_id) != basis:
+            raise LogbookError("the outing was changed meanwhile", file=self.where, mend="do it again")
 
     def _asked(self, session: Session, outing_id: int) -> tuple[Request, ReadOptions]:
         """Return what the latest analysis was asked, with the corrections that hold now."""

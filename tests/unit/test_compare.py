@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 
 import pytest
 from compare_fixture import BASE, outing, passes, sheet
 
-from telemetry.compare import MEASURES, Comparison, compare
+from telemetry.compare import MEASURES, Comparison, Evidence, Units, compare, comparison_text
+from telemetry.compare.covariates import COVARIATES
+from telemetry.compare.effects import Adjustment
 from telemetry.compare.verdicts import NO_DIFFERENCE, NOT_ENOUGH
+from telemetry.compare.wording import basis_texts, more_texts
 from telemetry.errors import CallError
-from telemetry.setup import Reading
+from telemetry.setup import Reading, SetupSheet
 
 LOWER = sheet("lower", strut_depth_mm=2.5)
 
@@ -44,13 +48,22 @@ def test_no_clear_difference_needs_the_whole_interval_within_what_matters() -> N
 def test_too_little_says_how_much_more() -> None:
     rough = judged([[24.0, 24.9], [25.1, 24.2]], [[24.6, 25.6], [24.3, 25.2]], care=0.3).headline
     assert rough.verdict == NOT_ENOUGH
-    assert {plan.kind for plan in rough.plans} == {"outings", "alternating"}
+    assert {plan.kind for plan in rough.plans} == {"outings"}  # an outing of the logbook has one sheet
     for plan in rough.plans:
         assert plan.power >= 0.8
         assert plan.two_ways >= 4
     # Twice the difference that matters never needs more.
     easy = judged([[24.0, 24.9], [25.1, 24.2]], [[24.6, 25.6], [24.3, 25.2]], care=0.6).headline
     assert min(p.two_ways for p in easy.plans) < min(p.two_ways for p in rough.plans)
+
+
+def test_where_no_number_of_outings_would_tell_that_is_said() -> None:
+    told = judged([[20.0, 24.9], [28.1, 24.2]], [[21.6, 25.6], [29.3, 25.2]], care=0.02).headline
+    assert (told.verdict, told.plans) == (NOT_ENOUGH, ())
+    (said,) = more_texts(told, Units("m/s"))
+    assert "scatter too far to show 0.020 m/s" in said
+    (unknown,) = more_texts(judged([[24.0, 24.1]], [[25.0, 25.1]]).headline, Units())
+    assert "not known yet" in unknown
 
 
 def test_one_outing_a_side_is_not_enough_and_says_why() -> None:
@@ -168,6 +181,56 @@ def test_wind_on_both_sides_is_adjusted_for() -> None:
     told = compare(run(BASE, 0, [0.2, 1.0, 2.0, 1.4], 24.0), run(LOWER, 9, [1.5, 2.5, 3.5, 0.8], 24.5))
     assert told.headline.difference == pytest.approx(0.5, abs=0.03)
     assert any(r.code == "wind_mps" and r.adjusted for r in told.remarks)
+
+
+def test_wind_and_warmth_are_told_in_the_readers_units() -> None:
+    def run(of: SetupSheet, start: int, winds: list[float], air_c: float, level: float) -> list[Evidence]:
+        return [
+            e
+            for k, w in enumerate(winds)
+            for e in outing(of, start + k, [level - 0.3 * w, level - 0.3 * w + 0.02], wind_mps=w, air_c=air_c)
+        ]
+
+    told = compare(
+        run(BASE, 0, [0.0, 2.0], 10.0, 24.0),
+        run(LOWER, 9, [2.0, 4.0], 25.0, 24.5),
+        before_sheet=BASE,
+        after_sheet=LOWER,
+    )
+    text = " ".join(comparison_text(told, Units("km/h", "°F")).split())
+    assert "Wind: 3.60 km/h before, 10.80 km/h after" in text
+    assert "Air temperature: 50.00 °F before, 77.00 °F after" in text
+    assert {r.code: r.text for r in told.remarks}["wind_mps"].startswith("Wind: 1.00 m/s before")
+
+
+def test_a_slope_is_told_for_each_of_the_readers_units() -> None:
+    def run(of: SetupSheet, start: int, winds: list[float], level: float) -> list[Evidence]:
+        return [
+            e
+            for k, w in enumerate(winds)
+            for e in outing(of, start + k, [level - 0.3 * w, level - 0.3 * w + 0.02 * (k % 2)], wind_mps=w)
+        ]
+
+    told = compare(run(BASE, 0, [0.2, 1.0, 2.0, 1.4], 24.0), run(LOWER, 9, [1.5, 2.5, 3.5, 0.8], 24.5))
+    assert told.headline.found is not None
+    adjusted = next(a for a in told.headline.found.adjusted if a.covariate.key == "wind_mps")
+    slope = f"{adjusted.slope:+.2f}"  # m/s for each m/s is km/h for each km/h
+    assert any(f"({slope} km/h for each km/h)" in t for t in basis_texts(told.headline, Units("km/h")))
+    warm = Adjustment(next(c for c in COVARIATES if c.unit == "°C"), 0.9, 0.0)
+    head = replace(told.headline, found=replace(told.headline.found, adjusted=(warm,)))  # type: ignore[type-var]
+    assert any("(+0.500 m/s for each °F)" in t for t in basis_texts(head, Units("m/s", "°F")))
+
+
+def test_warmth_is_never_adjusted_for_and_that_is_the_reason_given() -> None:
+    def run(of: SetupSheet, start: int, warmth: list[float]) -> list[Evidence]:
+        return [
+            e for k, c in enumerate(warmth) for e in outing(of, start + k, [24.0, 24.1], air_c=c, water_c=c)
+        ]
+
+    first, second = run(BASE, 0, list(range(10, 30))), run(LOWER, 30, list(range(14, 34)))
+    told = {r.code: r.text for r in compare(first, second, before_sheet=BASE, after_sheet=LOWER).remarks}
+    for code in ("air_c", "water_c"):
+        assert told[code].endswith("not adjusted for: a speed is never adjusted for it.")
 
 
 def test_several_changed_items_cannot_be_told_apart() -> None:

@@ -10,8 +10,10 @@ import numpy as np
 import pytest
 from compare_fixture import BASE, outing, passes, sheet
 
-from telemetry.compare import Advice, Evidence, Stops, history, next_trial
-from telemetry.compare.advising import LEAST_TEXT
+from telemetry.compare import MEASURES, Advice, Evidence, Stops, history, next_trial
+from telemetry.compare.advising import LEAST_TEXT, Family, _weigh, _what_forbids
+from telemetry.compare.mixed import Contrast
+from telemetry.compare.past import Level, levels
 from telemetry.compare.practice import ADVISED, CAUTIONS, TRIES
 from telemetry.compare.response import predict
 from telemetry.errors import CallError
@@ -72,6 +74,27 @@ def test_one_lucky_outing_is_not_the_best_sheet() -> None:
     told = history(evidence, sheets | {lucky.sheet_id: lucky})
     assert told.best is not None
     assert told.best.sheet == "strut_depth_mm 2.5"
+
+
+def test_the_packs_voltage_is_not_taken_off_where_the_sheets_differ_by_the_pack() -> None:
+    few, many = sheet("4 cells", cells=4.0), sheet("6 cells", cells=6.0)
+    sheets = {one.sheet_id: one for one in (few, many)}
+    rng = np.random.default_rng(1)
+    evidence: list[Evidence] = []
+    for k in range(8):
+        one, full_v, level = ((few, 16.6, 30.0), (many, 24.9, 34.0))[k % 2]
+        volts = [full_v - 0.15 * n for n in range(4)]
+        shared = rng.normal(0.0, 0.1)
+        speeds = [level + shared + 1.2 * (v - full_v) + rng.normal(0.0, 0.05) for v in volts]
+        evidence += outing(one, k, speeds, rest_voltage_v=volts)
+    told = history(evidence, sheets, "cells")
+    assert told.best is not None
+    assert told.best.sheet == "6 cells"
+    for point in told.points:
+        plain = [e.values["two_way_mps"] for e in evidence if e.sheet_id == point.level.sheet_id]
+        assert point.level.mean == pytest.approx(np.mean(plain), abs=0.01)
+    drifts = levels(MEASURES["two_way_mps"], evidence)  # told nothing of the sheets, it would be turned over
+    assert drifts[0].mean > drifts[1].mean
 
 
 def test_single_outings_give_means_without_intervals() -> None:
@@ -183,6 +206,43 @@ def test_advised_items_are_of_the_catalogue() -> None:
     assert set(ADVISED) <= set(ITEMS)
     assert {name for name, _ in CAUTIONS} <= set(ADVISED)
     assert {t.item for tries in TRIES.values() for t in tries if t.item} <= set(ITEMS)
+
+
+@pytest.mark.parametrize(
+    ("name", "way"),
+    [(name, 1) for name in ADVISED if name.startswith("tab_gap")]
+    + [(name, -1) for name in ADVISED if name.startswith("tab_preload")],
+)
+def test_less_tab_is_never_advised_without_its_caution(name: str, way: int) -> None:
+    assert "bow" in CAUTIONS[name, way]
+
+
+@pytest.mark.parametrize("depths", [(0.0, 0.3, 0.6, 0.9), (2.1, 2.4, 2.7, 3.0), (-3.0, -2.7, -2.4, -2.1)])
+def test_a_sheet_two_steps_away_that_rippled_forbids_the_step_whatever_the_fractions(
+    depths: tuple[float, ...],
+) -> None:
+    known, sheets, members = [], {}, []
+    for k, depth in enumerate(depths):
+        one = sheet(f"{depth:g}", strut_depth_mm=depth)
+        sheets[one.sheet_id] = one
+        known += passes(one, k, ripple_mps=2.0 if k == 3 else 0.1)
+        members.append((depth, Level(one.sheet_id, 2, 2, 30.0, Contrast(30.0, 0.1, 5.0, 0.5), None)))
+    family = Family(ITEMS["strut_depth_mm"], depths[1], tuple(members))
+    value = family.start + family.step
+    said = _what_forbids(family, value, 1, known, known, Stops(ripple_mps=0.5), sheets)
+    assert "rippled beyond your threshold" in said
+    known = [e for e in known if e.sheet_id != members[3][1].sheet_id]
+    assert _what_forbids(family, value, 1, known, known, Stops(ripple_mps=0.5), sheets) == ""
+
+
+def test_a_value_that_was_tried_is_not_beyond_whatever_the_fractions() -> None:
+    for first in range(-60, 60):
+        tried_mm = [round(0.05 * first + 0.3 * k, 4) for k in range(3)]
+        level = Level("s", 2, 2, 30.0, Contrast(30.0, 0.1, 5.0, 0.5), None)
+        family = Family(ITEMS["strut_depth_mm"], tried_mm[1], tuple((v, level) for v in tried_mm))
+        value = family.start + family.step
+        assert value == pytest.approx(tried_mm[2])
+        assert not _weigh(family, value, 0.25)[1].beyond
 
 
 def test_a_boats_own_item_is_advised_as_well() -> None:

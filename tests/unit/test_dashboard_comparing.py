@@ -12,6 +12,7 @@ from dash_client import DashClient
 from seasons import BOAT
 
 from dashboard.app import Config, create_app
+from dashboard.components.comparing import remarks
 from dashboard.figures.comparing import effects_figure, history_figure
 from dashboard.services.comparing import ComparingBook, Wanted
 from dashboard.services.sessions import Sessions
@@ -150,7 +151,17 @@ def test_the_answer_is_the_librarys(client: DashClient, season_url: str) -> None
     assert half.removesuffix(" mph") in words
     assert head.verdict in words
     assert "Strut depth: 3 mm → 2 mm" in text_of(shown["compare-changed"]["children"])
-    assert all(r.text in text_of(shown["compare-remarks"]["children"]) for r in told.remarks)
+    remarked, units = text_of(shown["compare-remarks"]["children"]), Units()
+    assert all(r.told_in(units.covariate_text) in remarked for r in told.remarks)
+
+
+def test_what_differed_is_told_in_the_readers_units() -> None:
+    first = [e for k in range(2) for e in outing(BASE, k, [24.0, 24.1], wind_mps=1.0, air_c=10.0)]
+    second = [e for k in range(2) for e in outing(LOWER, 9 + k, [24.5, 24.6], wind_mps=3.0, air_c=25.0)]
+    shown = remarks(compare(first, second, before_sheet=BASE, after_sheet=LOWER), UNITS)
+    said = " ".join(line.children for line in shown.children)
+    assert "Wind: 3.60 km/h before, 10.80 km/h after" in said
+    assert "Air temperature: 50.00 °F before, 77.00 °F after" in said
 
 
 def test_one_sheet_twice_shows_nothing(client: DashClient, season_url: str) -> None:

@@ -7,6 +7,7 @@ import json
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 from logbooks import BOAT, OTHER_BOAT, OTHER_SHEET, SHEET, add, everything, small_log, undated_log
@@ -15,8 +16,10 @@ from sqlalchemy import update
 from sample_logs import data_folder
 from telemetry import __version__
 from telemetry.analysis import Request, read_and_analyse
+from telemetry.byhand import Cut
 from telemetry.errors import LogbookError, LogError
 from telemetry.logbook import Boat, Conditions, Logbook, NamedLog, OutingSearch
+from telemetry.logbook import outings as outings_module
 from telemetry.logbook.figures import moment
 from telemetry.logbook.importing import press_document
 from telemetry.logbook.tables import AnalysisRow, OutingRow
@@ -183,6 +186,46 @@ def test_conditions_and_sheet_can_be_corrected_and_another_sheet_is_analysed_aga
         fleet.edit_outing(outing.id, sheet=OTHER_SHEET.sheet_id)
 
 
+def test_a_sheet_is_never_kept_without_its_analysis(fleet: Logbook, monkeypatch: pytest.MonkeyPatch) -> None:
+    outing = fleet.import_outing(SAMPLES, BOAT, SHEET.name).outing
+    fleet.add_sheet(SHEET.edit({"prop_pitch_mm": Reading(70.0)}, name="steeper"))
+    before = fleet.analysis(outing.id)
+
+    def fails(*_: object) -> None:
+        raise OSError("no room left")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(outings_module, "prepare", fails)
+        with pytest.raises(OSError, match="no room"):
+            fleet.edit_outing(outing.id, conditions=Conditions("Long Lake"), sheet="steeper")
+    assert fleet.outing(outing.id) == outing
+    assert fleet.analysis(outing.id) == before
+    again = fleet.edit_outing(outing.id, sheet="steeper")
+    assert again.sheet_id != outing.sheet_id
+    assert fleet.analysis(outing.id) != before
+
+
+def test_what_is_corrected_while_an_outing_is_analysed_again_is_in_the_analysis(
+    fleet: Logbook, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    outing = add(fleet).outing
+    whole = len(fleet.analysis(outing.id)["passes"])
+    of_another_version(fleet, outing.id)
+    cut = Cut(outing.logs[0].sha256, 0.0, 25.0, "spray")
+    honest, asked = outings_module.prepare, []
+
+    def meanwhile(*arguments: Any) -> Any:
+        asked.append(arguments)
+        if len(asked) == 1:
+            fleet.correct_by_hand(outing.id, [cut])
+        return honest(*arguments)
+
+    monkeypatch.setattr(outings_module, "prepare", meanwhile)
+    fleet.refresh()
+    assert fleet.asked(outing.id)[0].by_hand.cuts == (cut,)
+    assert len(fleet.analysis(outing.id)["passes"]) < whole
+
+
 def test_a_removed_outing_takes_all_that_is_its_own_with_it(fleet: Logbook) -> None:
     before = everything(fleet)
     outing = add(fleet).outing
@@ -275,6 +318,18 @@ def test_evidence_does_not_mix_measured_distances(fleet: Logbook) -> None:
     assert {e.outing_id for e in fleet.evidence(outing_ids=[1, 3])} == {1, 3}
     assert fleet.evidence(OTHER_BOAT) == ()
     assert fleet.evidence(sheet_ids=[OTHER_SHEET.sheet_id]) == ()
+
+
+def test_gates_marked_anew_each_day_are_the_same_distance(fleet: Logbook) -> None:
+    whole = add(fleet).outing
+    gates = fleet.analysis(whole.id)["two_ways"][0]["gates"]
+    first, second = ((g["lat_deg"], g["lon_deg"]) for g in gates)
+    for hour in (1, 2):
+        # A centimetre or two of another latitude.
+        moved = first, (second[0] + 2e-7 * hour, second[1])
+        add(fleet, hour, request=Request(gates=moved))
+    told = [e for e in fleet.evidence(BOAT) if e.kind == "two-way"]
+    assert {e.outing_id for e in told} == {1, 2, 3}
 
 
 def test_only_the_heading_map_that_a_table_needs_is_kept_with_its_analysis(fleet: Logbook) -> None:
