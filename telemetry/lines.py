@@ -24,13 +24,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import partial
 
 import numpy as np
 import numpy.typing as npt
 
 from telemetry.frames import BoolArray, FloatArray
-from telemetry.ripple import Floor, Ripple, gain, give_back, noise_coherency, noise_floor
+from telemetry.ripple import Floor, Kept, Ripple, gain, give_back, noise_coherency, noise_floor
 from telemetry.sinusoid import LEAST_CYCLES, ComplexArray, Fit, least_squares, most_growth
 
 _WINDOWS_S = (1.0, 1.6, 2.5, 4.0)
@@ -189,15 +189,11 @@ def _rounded(width: int) -> FloatArray:
 _Basis = tuple[FloatArray, FloatArray, ComplexArray]
 
 
+# The passes of a log share them; those of logs far denser than any receiver's take megabytes each, and
+# each log has a step of its own.
+@partial(Kept, maxsize=64, largest=_WIDEST_KEPT)
 def _basis(width: int, step_s: float, low_hz: float, high_hz: float) -> _Basis:
     """Frequencies, growths and conjugate damped sinusoids, shape (width, frequencies x growths)."""
-    # The passes of a log share them; those of logs far denser than any receiver's take megabytes each, and
-    # each log has a step of its own.
-    make = _kept_basis if width <= _WIDEST_KEPT else _made_basis
-    return make(width, step_s, low_hz, high_hz)
-
-
-def _made_basis(width: int, step_s: float, low_hz: float, high_hz: float) -> _Basis:
     span_s = width * step_s
     low = max(low_hz, LEAST_CYCLES / span_s)
     f = np.arange(low, high_hz + 1e-9, 1.0 / (2.0 * span_s))
@@ -206,9 +202,6 @@ def _made_basis(width: int, step_s: float, low_hz: float, high_hz: float) -> _Ba
     rate = g[None, :] - 2j * np.pi * f[:, None]
     # The rounded ends keep strong chop at one frequency from leaking into a quiet part of the band.
     return f, g, _rounded(width)[:, None] * np.exp(t[:, None] * rate.reshape(1, -1))
-
-
-_kept_basis = lru_cache(maxsize=64)(_made_basis)
 
 
 def scan(witnesses: Sequence[Witness], band: tuple[float, float]) -> Scan:

@@ -94,14 +94,16 @@ def _axis_difference_deg(a_deg: float, b_deg: float) -> float:
     return min(d, 180.0 - d)
 
 
+_Placed = tuple[CoursePass, CoursePass, FloatArray]
+# A pass between two gates: entering time, leaving time, and the standard uncertainty of their difference [s].
+_Crossing = tuple[float, float, float]
+
+
 def one_course(first: CourseLine, other: CourseLine) -> bool:
     """Tell whether two lines of one frame run, either way, over the same piece of water."""
     _, across_m = first.along_across(other.east0_m, other.north0_m)
     apart_deg = _axis_difference_deg(other.heading_deg, first.heading_deg)
     return apart_deg < _SAME_COURSE_DEG and abs(float(across_m)) < _SAME_COURSE_M
-
-
-_Placed = tuple[CoursePass, CoursePass, FloatArray]
 
 
 def _course_pass(index: int, measured: PassSpeeds, line: CourseLine, whole: bool) -> CoursePass:
@@ -225,20 +227,22 @@ def _place(a: _Timetable, b: _Timetable, distance_m: float, rule: Rule) -> Float
     return np.array([start, start + distance_m])
 
 
-def _crossing_sds(placed: Sequence[_Placed]) -> dict[tuple[int, float], float]:
-    """Uncertainty of the time between the gates of each pair, by pass and first gate [s].
+def _crossings(placed: Sequence[_Placed]) -> dict[tuple[int, float], _Crossing]:
+    """Reckon when each pair's passes are between its gates, by pass and first gate.
 
-    All spans of a pass are reckoned at once, which costs little more than one. Between a few of them it must
-    not be interpolated: it goes as one over the speed, and a run-up from rest lies within reach.
+    All spans of a pass are reckoned at once, which costs little more than one. Between a few of them the
+    uncertainty must not be interpolated: it goes as one over the speed, and a run-up from rest lies within
+    reach.
     """
     wanted: dict[int, tuple[CoursePass, dict[float, FloatArray]]] = {}
     for a, b, gates in placed:
         for p in (a, b):
             wanted.setdefault(p.index, (p, {}))[1][float(gates[0])] = gates
-    out: dict[tuple[int, float], float] = {}
+    out: dict[tuple[int, float], _Crossing] = {}
     for index, (p, each) in wanted.items():
-        sds = crossing_sd_s(p.chain, p.span_s(np.stack(list(each.values()))))
-        out |= {(index, first_m): sd_s for first_m, sd_s in zip(each, sds.tolist(), strict=True)}
+        spans = p.span_s(np.stack(list(each.values())))
+        reckoned = np.column_stack([spans, crossing_sd_s(p.chain, spans)]).tolist()
+        out |= {(index, first_m): tuple(one) for first_m, one in zip(each, reckoned, strict=True)}
     return out
 
 
@@ -299,8 +303,8 @@ def find_pairs(
                     f"P{a.index + 1} and P{b.index + 1} share {shared_m:.0f} m of course, "
                     f"less than the {distance_m:.3f} m to be measured"
                 )
-        sds = _crossing_sds(placed)
-        pairs += [_pair(*one, course, distance_m, sds) for one in placed]
+        crossings = _crossings(placed)
+        pairs += [_pair(*one, course, distance_m, crossings) for one in placed]
     return pairs, misses
 
 
@@ -329,9 +333,9 @@ def _pair(
     gates: FloatArray,
     course: Course,
     distance_m: float,
-    sds: dict[tuple[int, float], float],
+    crossings: dict[tuple[int, float], _Crossing],
 ) -> Pair:
-    spans = [p.span_s(gates[None, :])[0] for p in (a, b)]
+    (a0_s, a1_s, a_sd_s), (b0_s, b1_s, b_sd_s) = (crossings[p.index, float(gates[0])] for p in (a, b))
     ordered = gates if a.sense > 0 else gates[::-1]
     return Pair(
         a,
@@ -339,8 +343,8 @@ def _pair(
         course,
         (float(ordered[0]), float(ordered[1])),
         distance_m,
-        ((float(spans[0][0]), float(spans[0][1])), (float(spans[1][0]), float(spans[1][1]))),
-        (sds[a.index, float(gates[0])], sds[b.index, float(gates[0])]),
+        ((a0_s, a1_s), (b0_s, b1_s)),
+        (a_sd_s, b_sd_s),
     )
 
 

@@ -10,7 +10,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import lru_cache, wraps
+from functools import lru_cache, partial
+from typing import Generic, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -37,22 +38,25 @@ _LEAST_SIDE_HZ = 0.5
 # step of its own, and what is kept for them would be megabytes that nobody asks for again.
 _LARGEST_KEPT = 8192
 
-_OfSize = Callable[..., FloatArray]
+_T = TypeVar("_T")
 
 
-def _kept(maxsize: int) -> Callable[[_OfSize], _OfSize]:
-    """Remember what a function of a size makes, for the sizes of usual logs."""
+class Kept(Generic[_T]):
+    """Remember what a function of a size makes, for the sizes of usual logs: their passes share it.
 
-    def remembering(make: _OfSize) -> _OfSize:
-        remembered = lru_cache(maxsize)(make)
+    Attributes
+    ----------
+    remembered : callable
+        The function with its cache, for sizes up to the largest.
+    """
 
-        @wraps(make)
-        def made(size: int, *more: int) -> FloatArray:
-            return remembered(size, *more) if size <= _LARGEST_KEPT else make(size, *more)
+    def __init__(self, make: Callable[..., _T], maxsize: int, largest: int = _LARGEST_KEPT) -> None:
+        self.remembered = lru_cache(maxsize)(make)
+        self._make, self._largest = make, largest
 
-        return made
-
-    return remembering
+    def __call__(self, size: int, *more: float) -> _T:
+        """Make it, or remember it."""
+        return self.remembered(size, *more) if size <= self._largest else self._make(size, *more)
 
 
 @dataclass(frozen=True)
@@ -158,7 +162,7 @@ def aliases_hz(apparent_hz: float, rate_hz: float, highest_hz: float = HIGHEST_H
     return tuple(float(f) for f in mirrored if f <= highest_hz)
 
 
-@_kept(32)
+@partial(Kept, maxsize=32)
 def _trend_kernel(half: int) -> FloatArray:
     """Weights of a local cubic fit's middle value, shape (2 half + 1,); biweight over the span."""
     x = np.arange(-half, half + 1) / (half + 1)
@@ -166,9 +170,14 @@ def _trend_kernel(half: int) -> FloatArray:
     return np.asarray(np.linalg.solve(weighted @ np.vander(x, 4, increasing=True), weighted)[0])
 
 
+def _half_span(step_s: float) -> int:
+    """Count the samples to either side that the local cubic takes in."""
+    return max(2, round(HALF_SPAN_S / step_s))
+
+
 def gain(f_hz: FloatArray | float, step_s: float) -> FloatArray:
     """Share of an oscillation's amplitude that survives the removal of the slow motion, shape of ``f_hz``."""
-    half = max(2, round(HALF_SPAN_S / step_s))
+    half = _half_span(step_s)
     lag = np.arange(-half, half + 1) * step_s
     f = np.asarray(f_hz, dtype=np.float64)
     return np.asarray(1.0 - np.cos(2 * np.pi * f[..., None] * lag) @ _trend_kernel(half))
@@ -186,7 +195,7 @@ def give_back(ripple: Ripple, oscillation: FloatArray) -> Ripple:
     oscillation : ndarray, shape (n,)
         On the ripple's grid, 0 where it is not there.
     """
-    half = max(2, round(HALF_SPAN_S / ripple.step_s))
+    half = _half_span(ripple.step_s)
     taken = np.convolve(oscillation, _trend_kernel(half))[half : half + oscillation.size]
     return replace(ripple, values=np.where(ripple.ok, ripple.values + taken, 0.0))
 
@@ -198,7 +207,7 @@ def even_grid(t_s: FloatArray, span_s: tuple[float, float], step_s: float) -> Fl
     return np.asarray(first + step_s * np.arange(max(n, 0)), dtype=np.float64)
 
 
-@_kept(64)
+@partial(Kept, maxsize=64)
 def _passed(bins: int, half: int) -> FloatArray:
     """Share of power that survives the removal of the slow motion, on a spectrum's frequencies."""
     size = 2 * (bins - 1)
@@ -237,7 +246,7 @@ def take_ripple(
     if grid_s.size < _LEAST_SAMPLES:
         return None
     step_s = float(grid_s[1] - grid_s[0])
-    half = max(2, round(HALF_SPAN_S / step_s))
+    half = _half_span(step_s)
     a, b = np.searchsorted(t_s, [grid_s[0] - (half + 1) * step_s, grid_s[-1] + (half + 1) * step_s])
     use = ok[a:b] & ~np.isnan(values[a:b])
     t, v = t_s[a:b][use], values[a:b][use]
@@ -260,7 +269,7 @@ def take_ripple(
     return Ripple(name, grid_s, np.where(good, filled[half : half + grid_s.size] - slow, 0.0), good)
 
 
-@_kept(64)
+@partial(Kept, maxsize=64)
 def _sine_tapers(n: int) -> FloatArray:
     k = np.arange(1, _TAPERS + 1)[:, None]
     return np.asarray(np.sqrt(2.0 / (n + 1)) * np.sin(np.pi * k * np.arange(1, n + 1) / (n + 1)))
@@ -315,7 +324,7 @@ def _smooth_shape(f_hz: FloatArray, density: FloatArray, low_hz: float, step_s: 
 
     With it divided out the neighbourhoods of a frequency say the same wherever the spectrum slopes.
     """
-    passed = _passed(f_hz.size, max(2, round(HALF_SPAN_S / step_s)))
+    passed = _passed(f_hz.size, _half_span(step_s))
     first = int(np.searchsorted(f_hz, 0.8 * low_hz))
     level = np.log(np.maximum(density / passed, 1e-300))[first:]
     half = min(round(_SHAPE_HZ / f_hz[1]), level.size - 1)

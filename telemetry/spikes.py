@@ -102,12 +102,18 @@ def _longest_chain(
     best = np.vstack([weight, np.full(n, -np.inf)])
     before = np.full((2, n, 2), -1)
     first = np.searchsorted(t_s, t_s - _REACH_S)
+    # What came longer ago than the reach forbids nothing: of that only the heaviest matters.
+    settled, heaviest = 0, (-np.inf, 0, -1)
     for i in range(1, n):
         j = slice(int(first[i]), i)
-        if j.start > 0:  # what came longer ago than the reach forbids nothing
-            how, k = divmod(int(np.argmax(best[:, : j.start])), j.start)
-            best[0, i] = weight[i] + best[how, k]
-            before[0, i] = how, k
+        for k in range(settled, j.start):
+            how = int(best[1, k] > best[0, k])
+            heaviest = max(heaviest, (float(best[how, k]), -how, k), key=lambda one: one[:2])
+        settled = j.start
+        if settled > 0:
+            score_before, how_before, k = heaviest
+            best[0, i] = weight[i] + score_before
+            before[0, i] = -how_before, k
         if j.start == i:
             continue
         dt = t_s[i] - t_s[j]

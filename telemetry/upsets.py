@@ -184,14 +184,13 @@ def veer(cleaned: Cleaned, motion: Motion, a_pass: Pass, until_s: float) -> Upse
         # Wandering is slow: neighbours are not independent, so the line is known from a handful of values.
         known = min(k, 4)
         error = sd * np.sqrt(1.0 + 1.0 / known + (along[-1] - mean) ** 2 / spread * k / known)
-        least_m = min(least_m, max(VEER_LIMIT_M, _VEER_SIGMAS * error))
+        limit = max(VEER_LIMIT_M, _VEER_SIGMAS * error)
+        least_m = min(least_m, limit)
         held = t[k:] >= t[-1] - _HELD_S
         kept = float(np.min(off[held])) if off[-1] > 0 else float(-np.max(off[held]))
         same_side = np.mean(np.sign(off) == np.sign(off[-1]))
-        if kept > 0 and same_side > 0.9:
-            limit = max(VEER_LIMIT_M, _VEER_SIGMAS * error)
-            if best is None or kept / limit > best[0]:
-                best = (kept / limit, kept, float(t[k]), float(np.sign(off[-1])))
+        if kept > 0 and same_side > 0.9 and (best is None or kept / limit > best[0]):
+            best = (kept / limit, kept, float(t[k]), float(np.sign(off[-1])))
     if not np.isfinite(least_m):
         return Upset("cannot tell", *span, "too short to hold its end against the line of its beginning")
     if best is None or best[0] < _POSSIBLE_SHARE:

@@ -229,8 +229,7 @@ class Session:
         self.queue.close()
         with self._lock:
             self.uploads.clear()
-            self._answers.clear()
-            self._edition = _new_edition()
+            self._forget_answers()
             self._held = 0
 
     def _analysing(self, job: Job) -> None:
@@ -254,17 +253,19 @@ class Session:
 
     def _take_back(self) -> None:
         with self._lock:
-            self._answers.clear()
-            self._edition = _new_edition()
+            self._forget_answers()
             self.revision += 1
+
+    def _forget_answers(self) -> None:
+        self._answers.clear()
+        self._edition = _new_edition()
 
     def _take(self, made: Analysis, state: int) -> None:
         """Keep an answer, unless the logs are others by now."""
         with self._lock:
             if state == self._state:
-                self._answers.clear()
+                self._forget_answers()
                 self._answers[made.request] = made
-                self._edition = _new_edition()
                 self._answered = state
                 self.revision += 1
 

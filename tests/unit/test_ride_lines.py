@@ -7,7 +7,7 @@ import pytest
 from scipy.stats import binom
 
 from telemetry.frames import FloatArray
-from telemetry.lines import Line, Witness, _kept_basis, detectable_amplitude, scan, strongest
+from telemetry.lines import Line, Witness, _basis, detectable_amplitude, scan, strongest
 from telemetry.ripple import (
     Ripple,
     _passed,
@@ -156,9 +156,9 @@ def test_what_is_remembered_of_a_search_does_not_grow_with_the_density_of_logs(
     grid_s = even_grid(t_s, (2.0, 6.0), 1.0 / rate_hz)
     ripple = take_ripple("speed_mps", t_s, values, np.ones(t_s.size, dtype=np.bool_), grid_s)
     assert ripple is not None
-    _kept_basis.cache_clear()
+    _basis.remembered.cache_clear()
     scan([Witness.of(ripple, BAND)], BAND)
-    held = _kept_basis.cache_info().currsize
+    held = _basis.remembered.cache_info().currsize
     assert (held == 4) is kept  # one for each length of window
 
 
