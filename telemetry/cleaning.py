@@ -32,6 +32,7 @@ _BESIDE_LOSS_S = 1.0
 _JUMP_M = 4.0
 _JUMP_BACK_S = 5.0
 _SETTLING_S = 2.0
+_STRAY_M = 0.5
 _LEAST_LEFT = 2
 
 
@@ -299,6 +300,60 @@ def _judge_reach(judge: SampleJudge, track: Track, limits: HullLimits) -> None:
     )
 
 
+def _astray(judge: SampleJudge, track: Track) -> BoolArray:
+    """Mark positions that went astray together with false speeds and came home with them, shape (n,).
+
+    A receiver that filters carries its position along with a false speed. Which of the two ways from the last
+    good fix a position follows tells it: the one summed from the false speeds, or that of the good speeds
+    around. A run whose end is not home, as after a crash, is left alone.
+    """
+    lat, lon, speed = (_column(track, c) for c in ("lat_deg", "lon_deg", "speed_mps"))
+    astray = np.zeros(track.t_s.size, dtype=np.bool_)
+    if track.meta.speed_source != "measured":
+        return astray
+    whole = np.flatnonzero(judge.speed_ok & judge.position_ok)
+    for a, _ in runs_of(judge.false & ~judge.speed_ok):
+        k = int(np.searchsorted(whole, a))
+        if k == 0 or k == whole.size or track.t_s[whole[k]] - track.t_s[whole[k - 1]] > _JUMP_BACK_S:
+            continue
+        rows = np.arange(whole[k - 1], whole[k] + 1)
+        rows = rows[~np.isnan(speed[rows]) & ~np.isnan(lat[rows]) & ~np.isnan(lon[rows])]
+        t_s = track.t_s[rows]
+        by_good_m, by_all_m = (
+            np.r_[0.0, np.cumsum(0.5 * (v[1:] + v[:-1]) * np.diff(t_s))]
+            for v in (np.interp(t_s, t_s[[0, -1]], speed[rows[[0, -1]]]), speed[rows])
+        )
+        frame = LocalFrame(float(lat[rows[0]]), float(lon[rows[0]]))
+        made_m = np.hypot(*frame.to_local(lat[rows], lon[rows]))
+        false = np.abs(made_m - by_all_m) < np.abs(made_m - by_good_m)
+        if not false[-1]:
+            astray[rows[1:-1]] |= false[1:-1] & (by_all_m - by_good_m > _STRAY_M)[1:-1]
+    return astray
+
+
+def _judged(
+    track: Track, limits: HullLimits, by_hand: ByHand, astray: BoolArray
+) -> tuple[SampleJudge, BoolArray]:
+    """Judge all samples, some known to be astray; with the steps at which positions leap and stay."""
+    judge = SampleJudge(track, by_hand)
+    lat, lon, speed = (_column(track, c) for c in ("lat_deg", "lon_deg", "speed_mps"))
+    judge.reject(
+        _no_fix(track), "no-fix", "the receiver had no usable fix: set aside", speed=True, position=True
+    )
+    judge.speed_ok &= ~np.isnan(speed)
+    judge.position_ok &= ~(np.isnan(lat) | np.isnan(lon))
+    judge.set_aside(inside(track.t_s, by_hand.cuts), CUT)
+    text = "a false speed that carries the position with it: both set aside"
+    judge.reject(astray, "false-spike", text, speed=True, position=True)
+    if track.t_s.size < 2:
+        return judge, np.zeros(0, dtype=np.bool_)
+    if track.meta.speed_source == "measured":
+        _judge_repeats(judge, lat, lon, speed)
+    broken = _judge_positions(judge, track, limits)
+    _judge_reach(judge, track, limits)
+    return judge, broken
+
+
 def _holds(gap: Finding, cut: Finding) -> bool:
     return cut.count > 0 and cut.start_s == gap.start_s and cut.end_s == gap.end_s
 
@@ -332,23 +387,17 @@ def clean(track: Track, limits: HullLimits | None = None, by_hand: ByHand | None
     out_codes[~keep] = stamp_codes
     keep &= ~cut_out
     ordered = Track(track.frame[keep], track.meta, track.findings)
-    judge = SampleJudge(ordered, by_hand)
-    judge.findings += [*stamp, *cuts]
-    lat, lon, speed = (_column(ordered, c) for c in ("lat_deg", "lon_deg", "speed_mps"))
-    judge.reject(
-        _no_fix(ordered), "no-fix", "the receiver had no usable fix: set aside", speed=True, position=True
-    )
-    judge.speed_ok &= ~np.isnan(speed)
-    judge.position_ok &= ~(np.isnan(lat) | np.isnan(lon))
-    judge.set_aside(inside(ordered.t_s, by_hand.cuts), CUT)
     gaps, broken = gap_findings(ordered.t_s)
     # A gap that was cut by hand is told as that.
-    judge.findings += [gap for gap in gaps if not any(_holds(gap, cut) for cut in cuts)]
-    if ordered.t_s.size > 1:
-        if ordered.meta.speed_source == "measured":
-            _judge_repeats(judge, lat, lon, speed)
-        broken = broken | _judge_positions(judge, ordered, limits)
-        _judge_reach(judge, ordered, limits)
+    told = [*stamp, *cuts, *(gap for gap in gaps if not any(_holds(gap, cut) for cut in cuts))]
+    judge, leaps = _judged(ordered, limits, by_hand, np.zeros(ordered.t_s.size, dtype=np.bool_))
+    astray = _astray(judge, ordered)
+    if astray.any():
+        # They had borne out the false speeds, and spoken against the good ones beside them.
+        judge, leaps = _judged(ordered, limits, by_hand, astray)
+    judge.findings[:0] = told
+    broken = broken | leaps
+    lat, lon, speed = (_column(ordered, c) for c in ("lat_deg", "lon_deg", "speed_mps"))
     judge.give_back(~np.isnan(speed), ~(np.isnan(lat) | np.isnan(lon)))
 
     columns = ["speed_mps", "lat_deg", "lon_deg"]

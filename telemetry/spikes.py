@@ -237,7 +237,8 @@ def unreachable(
         i, j = np.searchsorted(t_s, (a_s, b_s), side="left")
         rows = slice(int(i), int(j) + 1)
         bad[rows] |= ~_longest_chain(t_s[rows], v_mps[rows], weight[rows], lim, step_s)
-    return shoulders(t_s, v_mps, bad, lim)
+    # A lone sample left between two runs would end a shoulder before it begins.
+    return shoulders(t_s, v_mps, bad | islands(t_s, v_mps, bad, lim), lim)
 
 
 def islands(t_s: FloatArray, v_mps: FloatArray, false: BoolArray, limits: HullLimits) -> BoolArray:

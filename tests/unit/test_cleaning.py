@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 from honesty_study import outing_of
-from made_tracks import LAKE, OUT_AND_BACK, START, altered, made_track, rows
+from made_tracks import HEADING_DEG, LAKE, OUT_AND_BACK, START, altered, made_track, rows
 
 from sample_logs.simulator import BlowOver, Faults, Outing, RideScript, simulate_outing
 from telemetry.cleaning import Cleaned, clean
@@ -307,11 +307,13 @@ def test_a_wild_position_does_not_make_room_for_itself() -> None:
 
 
 @pytest.mark.parametrize(
-    ("seed", "rate_hz"), [(5017, 25.0), (5032, 25.0), (5016, 1.0), (5039, 1.0), (5046, 1.0)]
+    ("seed", "rate_hz"),
+    [(5017, 25.0), (5032, 25.0), (31002, 25.0), (5016, 1.0), (5039, 1.0), (5046, 1.0), (40113, 1.0)],
 )
 def test_beside_false_speeds_neither_a_foot_is_left_nor_a_good_one_taken(seed: int, rate_hz: float) -> None:
-    # At 25 Hz the positions cut the spike and left its foot, 1.3 and 1.9 m/s too high; at 1 Hz the two good
-    # speeds after a spike on the corner went with it, and the pass lost its top.
+    # At 25 Hz the positions cut the spike and left its foot, 1.3 and 1.9 m/s too high, or a lone sample
+    # before it ended the search for its foot, 3.4 m/s too high; at 1 Hz the two good speeds after a spike on
+    # the corner went with it, and the pass lost its top.
     outing = outing_of(seed, rate_hz, "false spikes")
     cleaned = clean(outing.track)
     true_mps = outing.truth.at("speed_mps", cleaned.track.t_s - outing.receiver.lag_s)
@@ -321,6 +323,31 @@ def test_beside_false_speeds_neither_a_foot_is_left_nor_a_good_one_taken(seed: i
         amid |= (cleaned.track.t_s > one.start_s) & (cleaned.track.t_s < one.end_s)
     assert off_mps[amid & cleaned.speed_ok].max() < 1.2
     assert np.mean(cleaned.speed_ok[amid & (off_mps < 0.5)]) > 0.98
+
+
+@pytest.mark.parametrize("rate_hz", [1.0, 5.0, 10.0, 25.0])
+@pytest.mark.parametrize("carried", [True, False])
+def test_a_position_that_a_false_speed_carries_along_is_set_aside_with_it_and_no_other(
+    rate_hz: float, carried: bool
+) -> None:
+    corners = [(0.0, 3.0), (20.0, 3.0), (24.0, 40.0), (34.0, 40.0), (38.0, 3.0), (50.0, 3.0)]
+    track = made_track(corners, rate_hz=rate_hz, noise_mps=0.03)
+    t = track.t_s
+    false = (t > 28.3) & (t < 29.3)
+    way_m = np.where(false, np.cumsum(20.0 * false) / rate_hz, 0.0) * carried
+    moved = made_track(corners, rate_hz=rate_hz)
+    east_m, north_m = LAKE.to_local(*(moved.frame[c].to_numpy() for c in ("lat_deg", "lon_deg")))
+    h = np.radians(HEADING_DEG)
+    lat, lon = LAKE.to_geodetic(east_m + way_m * np.sin(h), north_m + way_m * np.cos(h))
+    speed = track.frame["speed_mps"].to_numpy() + 20.0 * false
+    cleaned = clean(altered(track, speed_mps=speed, lat_deg=lat, lon_deg=lon))
+    assert (~cleaned.speed_ok).tolist() == false.tolist()
+    astray = false & (way_m > 1.0)
+    assert astray.any() == carried
+    assert not cleaned.position_ok[astray].any()
+    assert cleaned.position_ok[~false].all()
+    assert carried or cleaned.position_ok.all()
+    assert any("carries the position" in f.message for f in cleaned.findings) is carried
 
 
 def test_a_stamp_that_cannot_be_read_takes_no_finding_from_its_place() -> None:
