@@ -43,8 +43,10 @@ class ReceiverModel:
     coloured_sd_mps, coloured_tau_s : float
         Slowly wandering part of the measured speed's error, and how long it takes to wander. Data sheets
         state 0.05 m/s, usually a 50 % figure; most of it is white and is measured from the log.
-    shared_sd_mps : float
-        Part of the speed error that all passes of a log share (our own assumption, no source).
+    shared_scale : float
+        Part of the speed error that all passes of a log share, as a share of the speed: what tilts or filters
+        alike on every pass (our own assumption, no source). An error that did not turn with the boat would
+        cancel in a two-way.
     position_sd_m, position_tau_s : float
         Slowly wandering part of the position error in one axis: a 2.5 m circular error probable is a standard
         deviation of 2.1 m in each axis; minutes are the time the satellites' errors take to change.
@@ -57,7 +59,7 @@ class ReceiverModel:
 
     coloured_sd_mps: float = 0.035
     coloured_tau_s: float = 8.0
-    shared_sd_mps: float = 0.01
+    shared_scale: float = 2e-4
     position_sd_m: float = 2.0
     position_tau_s: float = 120.0
     freedom: float = 8.0

@@ -13,7 +13,7 @@ from telemetry.chains import ReceiverModel
 from telemetry.cleaning import Cleaned
 from telemetry.frames import Finding, FloatArray, by_code
 from telemetry.geo import CourseLine, wrap_deg
-from telemetry.pairing import Pair
+from telemetry.pairing import Pair, shared_place_s2
 from telemetry.passes import Pass
 from telemetry.rules import Rule
 from telemetry.speeds import COVERAGE_95, PassSpeeds
@@ -273,8 +273,8 @@ def _judge(
     """Judge one pair.
 
     With ``v = D / t`` each way's own standard uncertainty is ``D / t² u(t)``; the two average out by the
-    sensitivities of the rule's mean. What both passes share, the receiver's common speed error, does not
-    (JCGM 100:2008, 5.1.2 and 5.2.2).
+    sensitivities of the rule's mean. What both passes share, the receiver's scale, does not; nor are the two
+    independent where the place of a gate errs for both (JCGM 100:2008, 5.1.2 and 5.2.2).
     """
     rule = terms.rule
     p, q = passes[pair.a.index], passes[pair.b.index]
@@ -282,9 +282,13 @@ def _judge(
     v1, v2 = (pair.distance_m / t for t in taken)
     own1, own2 = (gate_speed_u_mps(pair.distance_m, t, sd) for t, sd in zip(taken, pair.sd_s, strict=True))
     c1, c2 = sensitivities(rule.mean, v1, v2)
-    common = terms.receiver.shared_sd_mps
-    independent = math.hypot(c1 * own1, c2 * own2)
-    shared = (c1 + c2) * common
+    scale = terms.receiver.shared_scale
+    # Gates that the receiver sees too far along the course are entered late and left late. Of two passes that
+    # gain speed between them one becomes too fast by it, the other too slow: most of it cancels.
+    of_place = 2.0 * c1 * c2 * (v1 / taken[0]) * (v2 / taken[1]) * shared_place_s2(pair, terms.receiver)
+    independent = math.sqrt(max((c1 * own1) ** 2 + (c2 * own2) ** 2 + of_place, 0.0))
+    shared = (c1 * v1 + c2 * v2) * scale
+    u95_1, u95_2 = (COVERAGE_95 * math.hypot(own, scale * v) for own, v in ((own1, v1), (own2, v2)))
     average = average_of(rule.mean, v1, v2)
     u95 = COVERAGE_95 * math.hypot(independent, shared)
     beside_m = max(
@@ -311,7 +315,7 @@ def _judge(
         mean=rule.mean,
         distance_m=pair.distance_m,
         speeds_mps=(v1, v2),
-        speed_u95_mps=(COVERAGE_95 * math.hypot(own1, common), COVERAGE_95 * math.hypot(own2, common)),
+        speed_u95_mps=(u95_1, u95_2),
         times_s=(taken[0], taken[1]),
         crossings_s=pair.spans_s,
         average_mps=average,

@@ -7,13 +7,14 @@ cover, where the pair's average is highest; choosing the highest makes the figur
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
 
-from telemetry.chains import AlongChain
+from telemetry.chains import AlongChain, ReceiverModel
 from telemetry.errors import CallError
 from telemetry.frames import BoolArray, FloatArray
 from telemetry.geo import CourseLine, LocalFrame, fit_course, geodesic_m, wrap_deg
@@ -78,6 +79,8 @@ class Pair:
         Entering and leaving on each log's clock [s].
     sd_s : (float, float)
         Standard uncertainty of each time between the gates [s].
+    by_place_spm : (float, float)
+        How each changes with the place of both gates along the course [s/m].
     """
 
     a: CoursePass
@@ -87,6 +90,7 @@ class Pair:
     distance_m: float
     spans_s: tuple[tuple[float, float], tuple[float, float]]
     sd_s: tuple[float, float]
+    by_place_spm: tuple[float, float]
 
 
 def _axis_difference_deg(a_deg: float, b_deg: float) -> float:
@@ -95,8 +99,9 @@ def _axis_difference_deg(a_deg: float, b_deg: float) -> float:
 
 
 _Placed = tuple[CoursePass, CoursePass, FloatArray]
-# A pass between two gates: entering time, leaving time, and the standard uncertainty of their difference [s].
-_Crossing = tuple[float, float, float]
+# A pass between two gates: entering time, leaving time, the standard uncertainty of their difference [s], and
+# how far that changes with the place of the gates [s/m].
+_Crossing = tuple[float, float, float, float]
 
 
 def one_course(first: CourseLine, other: CourseLine) -> bool:
@@ -241,7 +246,9 @@ def _crossings(placed: Sequence[_Placed]) -> dict[tuple[int, float], _Crossing]:
     out: dict[tuple[int, float], _Crossing] = {}
     for index, (p, each) in wanted.items():
         spans = p.span_s(np.stack(list(each.values())))
-        reckoned = np.column_stack([spans, crossing_sd_s(p.chain, spans)]).tolist()
+        # A place that errs by δs along the course shifts a crossing at speed v, signed, by -δs / v.
+        by_place = 1.0 / np.interp(spans, p.chain.t_s, p.chain.along_mps)
+        reckoned = np.column_stack([spans, crossing_sd_s(p.chain, spans), -np.diff(by_place)]).tolist()
         out |= {(index, first_m): tuple(one) for first_m, one in zip(each, reckoned, strict=True)}
     return out
 
@@ -308,6 +315,16 @@ def find_pairs(
     return pairs, misses
 
 
+def shared_place_s2(pair: Pair, receiver: ReceiverModel) -> float:
+    """Give the covariance of a pair's two times between the gates, by the place that both err in [s²].
+
+    From one pass to the other a place's error decays to ``exp(-Δt / τ)`` (JCGM 100:2008, 5.2.2, F.1.2.3).
+    """
+    (a0_s, a1_s), (b0_s, b1_s) = pair.spans_s
+    alike = math.exp(-abs(b0_s + b1_s - a0_s - a1_s) / 2.0 / receiver.position_tau_s)
+    return receiver.position_sd_m**2 * alike * pair.by_place_spm[0] * pair.by_place_spm[1]
+
+
 def _covering(
     passes: Sequence[CoursePass], gates_m: tuple[float, float] | None, distance_m: float
 ) -> tuple[list[CoursePass], list[str]]:
@@ -335,7 +352,9 @@ def _pair(
     distance_m: float,
     crossings: dict[tuple[int, float], _Crossing],
 ) -> Pair:
-    (a0_s, a1_s, a_sd_s), (b0_s, b1_s, b_sd_s) = (crossings[p.index, float(gates[0])] for p in (a, b))
+    (a0_s, a1_s, a_sd_s, a_spm), (b0_s, b1_s, b_sd_s, b_spm) = (
+        crossings[p.index, float(gates[0])] for p in (a, b)
+    )
     ordered = gates if a.sense > 0 else gates[::-1]
     return Pair(
         a,
@@ -345,6 +364,7 @@ def _pair(
         distance_m,
         ((a0_s, a1_s), (b0_s, b1_s)),
         (a_sd_s, b_sd_s),
+        (a_spm, b_spm),
     )
 
 

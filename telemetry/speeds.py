@@ -198,7 +198,7 @@ def best_distances(data: PassData, distances_m: Sequence[float]) -> tuple[Distan
             DistanceSpeed(
                 float(distance_m),
                 speed,
-                _distance_u95_mps(chain, a_s, b_s, data.receiver),
+                _distance_u95_mps(chain, a_s, b_s, speed, data.receiver),
                 a_s,
                 b_s,
             )
@@ -206,23 +206,19 @@ def best_distances(data: PassData, distances_m: Sequence[float]) -> tuple[Distan
     return tuple(out)
 
 
-def distance_sd_mps(chain: AlongChain, start_s: float, end_s: float, receiver: ReceiverModel) -> float:
-    """Give the standard uncertainty of the average between two crossings, shared part included [m/s].
+def _distance_u95_mps(
+    chain: AlongChain, start_s: float, end_s: float, speed_mps: float, receiver: ReceiverModel
+) -> float:
+    """Half-width of the 95 % interval of the average between two crossings, shared part included [m/s].
 
     From ``v = D / (t2 - t1)``: a position error δs at a crossing passed at speed v' shifts its time by
     ``-δs / v'``, so ``u(v) = D / (t2 - t1)² u(δs1 / v1 - δs2 / v2)`` (JCGM 100:2008, 5.2).
     """
-    own = float(crossing_sd_s(chain, np.array([[start_s, end_s]]))[0])
-    taken = end_s - start_s
-    way = abs(float(np.diff(np.interp([start_s, end_s], chain.t_s, chain.along_m))[0]))
-    return float(np.hypot(way / taken**2 * own, receiver.shared_sd_mps))
-
-
-def _distance_u95_mps(chain: AlongChain, start_s: float, end_s: float, receiver: ReceiverModel) -> float:
-    """Half-width of the 95 % interval of the average between two crossings [m/s]."""
-    variance = distance_sd_mps(chain, start_s, end_s, receiver) ** 2
+    own_s = float(crossing_sd_s(chain, np.array([[start_s, end_s]]))[0])
+    shared = (receiver.shared_scale * speed_mps) ** 2
+    variance = (speed_mps * own_s / (end_s - start_s)) ** 2 + shared
     wandering = receiver.coloured_sd_mps**2 * averaging_factor(end_s - start_s, receiver.coloured_tau_s)
-    return half_width(variance, min(variance, wandering + receiver.shared_sd_mps**2), receiver)
+    return half_width(variance, min(variance, wandering + shared), receiver)
 
 
 def crossing_sd_s(chain: AlongChain, spans_s: FloatArray) -> FloatArray:
@@ -401,8 +397,9 @@ def curve_u95_mps(measured: PassSpeeds) -> FloatArray:
     rx = measured.data.receiver
     # A differenced speed's wandering error is in the drawn curves already, as for the peak.
     wandering = rx.coloured_sd_mps**2 if measured.data.speed_node.size else 0.0
-    assumed = wandering + rx.shared_sd_mps**2
-    return np.array([half_width(sd**2 + assumed, assumed, rx) for sd in measured.spread_mps.tolist()])
+    assumed = wandering + (rx.shared_scale * measured.data.speed_mps) ** 2
+    both = zip(measured.spread_mps.tolist(), assumed.tolist(), strict=True)
+    return np.array([half_width(sd**2 + part, part, rx) for sd, part in both])
 
 
 def _at_crash(t_s: FloatArray, drawn_mps: FloatArray, on_s: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -442,7 +439,7 @@ def _u95(values: FloatArray, span_s: float, measured: bool, crest_mps: float, rx
     own = float(values.var(ddof=1)) + crest_mps**2
     # A differenced speed's wandering error is a state of its chain and in the draws already.
     wandering = rx.coloured_sd_mps**2 * averaging_factor(span_s, rx.coloured_tau_s) if measured else 0.0
-    assumed = wandering + rx.shared_sd_mps**2
+    assumed = wandering + (rx.shared_scale * float(values.mean())) ** 2
     return half_width(own + assumed, assumed, rx)
 
 

@@ -44,6 +44,13 @@ def result(two_way: TwoWay, name: str) -> CheckResult:
     return check(two_way, name).result
 
 
+def own_parts(two_way: TwoWay) -> float:
+    """What the two passes' own errors would come to if they had nothing to do with each other [m/s]."""
+    shared = [two_way.u_shared_mps * v / two_way.average_mps for v in two_way.speeds_mps]
+    own = [(u / 1.959964) ** 2 - s**2 for u, s in zip(two_way.speed_u95_mps, shared, strict=True)]
+    return 0.5 * float(np.sqrt(sum(own)))
+
+
 def bent_track(bend_deg: float) -> Track:
     """Out on one heading and back on another, over the same middle."""
     t = TRACK.t_s
@@ -207,8 +214,7 @@ def test_one_not_met_decides_then_one_that_cannot_be_told(results: tuple[CheckRe
 
 def test_what_averages_out_is_kept_apart_from_what_both_share() -> None:
     two_way = judged(gates=GATES)
-    own = [(u / 1.959964) ** 2 - two_way.u_shared_mps**2 for u in two_way.speed_u95_mps]
-    assert two_way.u_independent_mps == pytest.approx(0.5 * np.sqrt(sum(own)), rel=1e-4)
+    assert two_way.u_independent_mps == pytest.approx(own_parts(two_way), rel=1e-4)
     assert two_way.u95_mps == pytest.approx(
         1.959964 * np.hypot(two_way.u_independent_mps, two_way.u_shared_mps), rel=1e-6
     )
@@ -271,3 +277,30 @@ def test_given_gates_belong_to_the_water_they_stand_on(first_is_home: bool) -> N
     files = [analysis.speed_logs[p.log].read.meta.file for p in analysis.passes if p.id in two_way.passes]
     assert files == ["here.gpx", "here.gpx"]
     assert two_way.gates[0].lat_deg == pytest.approx(GATES[0][0], abs=1e-6)
+
+
+def gaining(rest_s: float, moved_m: float = 0.0) -> TwoWay:
+    """Out and back, both ways gaining speed between the gates; ``moved_m`` is an error of every position."""
+    out = ((0.0, 0.0), (6.0, 0.0), (22.0, 36.0), (26.0, 0.0))
+    back = ((26.0 + rest_s, 0.0), (42.0 + rest_s, -36.0), (46.0 + rest_s, 0.0), (54.0 + rest_s, 0.0))
+    track = made_track((*out, *back), noise_mps=0.04)
+    east_m, north_m = LAKE.to_local(*(track.frame[c].to_numpy() for c in ("lat_deg", "lon_deg")))
+    h = np.radians(HEADING_DEG)
+    lat, lon = LAKE.to_geodetic(east_m + moved_m * np.sin(h), north_m + moved_m * np.cos(h))
+    return judged(altered(track, lat_deg=lat, lon_deg=lon), gates=gates(120.0, 100.0))
+
+
+def test_an_error_of_place_that_both_passes_share_all_but_cancels_where_both_gain_speed() -> None:
+    right, wrong = gaining(20.0), gaining(20.0, moved_m=2.0)
+    changed = np.subtract(wrong.speeds_mps, right.speeds_mps)
+    assert changed[0] < -0.1
+    assert changed[1] > 0.1
+    assert abs(changed.sum()) < 0.2 * np.abs(changed).max()
+    # The 2 m are one standard uncertainty of what is assumed: by so much the speeds are less sure.
+    assert right.u_independent_mps < 0.7 * own_parts(right)
+    assert right.u95_mps < min(right.speed_u95_mps) / np.sqrt(2.0)
+
+
+def test_an_error_of_place_has_changed_twenty_minutes_later() -> None:
+    later = gaining(1200.0)
+    assert later.u_independent_mps == pytest.approx(own_parts(later), rel=1e-3)

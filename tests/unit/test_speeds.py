@@ -77,20 +77,20 @@ def test_a_noisier_log_is_less_sure() -> None:
 
 def test_what_all_passes_share_widens_every_figure() -> None:
     track = made_track(noise_mps=0.04)
-    usual, shared = (measured(track, ReceiverModel(shared_sd_mps=sd, freedom=1e9))[0] for sd in (0.0, 0.5))
-    for a, b in (
-        (usual.peak_u95_mps, shared.peak_u95_mps),
-        (usual.held_1s_u95_mps, shared.held_1s_u95_mps),
-        (usual.distances[0].u95_mps, shared.distances[0].u95_mps),
+    usual, shared = (measured(track, ReceiverModel(shared_scale=s, freedom=1e9))[0] for s in (0.0, 0.01))
+    for a, b, speed_mps in (
+        (usual.peak_u95_mps, shared.peak_u95_mps, usual.peak_mps),
+        (usual.held_1s_u95_mps, shared.held_1s_u95_mps, usual.held_1s_mps),
+        (usual.distances[0].u95_mps, shared.distances[0].u95_mps, usual.distances[0].speed_mps),
     ):
-        assert b == pytest.approx(np.hypot(a, COVERAGE_95 * 0.5), rel=1e-6)
+        assert b == pytest.approx(np.hypot(a, COVERAGE_95 * 0.01 * speed_mps), rel=1e-6)
 
 
 def test_what_is_assumed_of_a_receiver_widens_the_interval_as_a_figure_that_may_itself_be_off() -> None:
     # JCGM 100:2008, table G.2: at 95 %, t is 2.31 for 8 degrees of freedom and 1.96 for infinitely many.
     track = made_track(noise_mps=0.0)
     sure, unsure = (
-        measured(track, ReceiverModel(shared_sd_mps=0.5, freedom=f))[0].held_1s_u95_mps for f in (1e9, 8.0)
+        measured(track, ReceiverModel(shared_scale=0.02, freedom=f))[0].held_1s_u95_mps for f in (1e9, 8.0)
     )
     assert unsure / sure == pytest.approx(2.306 / 1.960, rel=0.01)
 
