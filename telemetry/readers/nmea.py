@@ -169,12 +169,7 @@ def _key(run: IntArray) -> IntArray:
 
 def _time_of_day_us(fields: Fields, number: int) -> IntArray:
     """Time of day from ``hhmmss.sss`` [µs], -1 where there is none."""
-    value = np.nan_to_num(fields.number(number), nan=-1.0)
-    hms = np.floor(value).astype(np.int64)
-    hours, minutes, secs = hms // 10_000, hms // 100 % 100, hms % 100
-    valid = (hms >= 0) & (hours < 24) & (minutes < 60) & (secs <= 60)
-    tod = ((hours * 60 + minutes) * 60 + secs) * 1_000_000 + np.rint((value - hms) * 1e6).astype(np.int64)
-    return np.where(valid, tod, -1)
+    return stamps.of_hhmmss(fields.number(number), seconds_below=61)
 
 
 def _stamps(epochs: _Epochs, fields: dict[str, Fields]) -> tuple[IntArray, bool, list[Finding]]:

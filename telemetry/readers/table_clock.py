@@ -12,7 +12,7 @@ import pandas as pd
 
 from telemetry.frames import BoolArray, ClockSource, Finding, FloatArray, IntArray
 from telemetry.readers.headings import TIME_COLUMNS, Match
-from telemetry.readers.stamps import DAY_US
+from telemetry.readers.stamps import DAY_US, of_hhmmss
 
 _NONE: Final = int(np.iinfo(np.int64).min)
 _ISO_DATE: Final = re.compile(r"\s*\d{4}-?\d\d-?\d\d")
@@ -165,7 +165,8 @@ def _from_numbers(m: Match, numbers: FloatArray) -> _Reading:
         return _Reading(np.full(numbers.size, _NONE), False, [])
     if m.column == "utc" and not m.unit and _are_times_of_day(finite):
         message = f"{m.shown!r} states no unit; hours, minutes and seconds in one number were assumed"
-        return _Reading(_roll_over(_of_hhmmss(numbers)), False, [Finding("unit-assumed", message)])
+        times = np.where(np.isfinite(numbers), of_hhmmss(numbers, 60), _NONE)
+        return _Reading(_roll_over(times), False, [Finding("unit-assumed", message)])
     findings: list[Finding] = []
     factor = m.factor
     if not m.unit:
@@ -191,17 +192,7 @@ def _from_numbers(m: Match, numbers: FloatArray) -> _Reading:
 
 def _are_times_of_day(numbers: FloatArray) -> bool:
     """Tell whether all numbers could be ``hhmmss.ss``, and one is too large to be seconds of a short log."""
-    inside = (numbers >= 0) & (numbers < 240_000) & (numbers // 100 % 100 < 60) & (numbers % 100 < 60)
-    return bool(inside.all()) and float(numbers.max()) >= 10_000
-
-
-def _of_hhmmss(numbers: FloatArray) -> IntArray:
-    known = np.isfinite(numbers)
-    value = numbers[known]
-    whole = (value // 10_000 * 60 + value // 100 % 100) * 60
-    times = np.full(numbers.size, _NONE)
-    times[known] = np.rint((whole + value % 100) * 1e6).astype(np.int64)
-    return times
+    return bool((of_hhmmss(numbers, 60) >= 0).all()) and float(numbers.max()) >= 10_000
 
 
 def _from_dates(values: pd.Series, sample: str) -> _Reading:
