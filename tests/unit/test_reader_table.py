@@ -111,6 +111,28 @@ def test_erpm_needs_pole_pairs_and_says_so() -> None:
     assert set(log.frame.rpm) == {20000.0}
 
 
+def test_an_empty_column_of_rpm_gives_way_to_the_next_that_has_numbers() -> None:
+    text = "Time,Voltage,Shaft RPM,RPM,eRPM\n0,22,,,60000\n0.1,22,,,61200"
+    (log,) = read(text, ReadOptions(pole_pairs=2, gear_ratio=1.5))
+    assert list(log.frame.rpm) == [20000.0, 20400.0]
+    told = [f for f in log.findings if f.code == "column-chosen"]
+    assert [(f.message, f.count) for f in told] == [
+        ("Shaft RPM, RPM: left aside for eRPM, which has numbers", 2)
+    ]
+
+
+def test_of_several_columns_of_rpm_that_have_numbers_the_one_nearest_the_shaft_is_read_and_told() -> None:
+    (log,) = read("Time,Voltage,eRPM,RPM\n0,22,60000,30000\n0.1,22,61200,30600", ReadOptions(pole_pairs=3))
+    assert list(log.frame.rpm) == [30000.0, 30600.0]
+    told = [f.message for f in log.findings if f.code == "column-chosen"]
+    assert told == ["eRPM: left aside for RPM, which is nearer the shaft"]
+
+
+def test_columns_of_rpm_without_any_number_give_none() -> None:
+    (log,) = read("Time,Voltage,RPM,eRPM\n0,22,,\n0.1,22,,")
+    assert "rpm" not in log.frame
+
+
 def test_the_receiver_s_clock_goes_before_the_host_s() -> None:
     text = "t_host_s,utc_ms,lat,lon\n0.00,1700000000000,46,8\n0.13,1700000000100,46,8\n"
     (log,) = read(text)
