@@ -20,6 +20,7 @@ _ZONE: Final = re.compile(r"(?:[zZ]|[+-]\d\d:?\d\d)\s*$")
 _READ_AS_THIS_MOMENT: Final = ("now", "today")  # by pandas, which no cell of a log can mean
 _ANY_DATE: Final = re.compile(r"\s*\d{1,4}[-./]?\d")
 _DATE_PARTS: Final = re.compile(r"\s*(\d{1,4})([-./])(\d{1,2})\2(\d{1,4})")
+_COMPACT_DATE: Final = re.compile(r"(\d{4})()(\d\d)(\d\d)(?:\.0)?$")  # the .0 where the column has gaps
 _TWO_PARTS: Final = r"^\s*(\d{1,4}):([0-5]?\d(?:\.\d*)?)\s*$"
 # Numbers above these are seconds, milliseconds, microseconds or nanoseconds since 1970, from 1980 on.
 _MOST: Final = 1e19  # beyond it a number is no time in any unit
@@ -215,7 +216,7 @@ def _from_dates(values: pd.Series, sample: str) -> _Reading:
 def _with_date(reading: _Reading, dates: pd.Series) -> _Reading:
     """Add the day from a column of dates to times of day."""
     codes, unique = pd.factorize(dates.astype("str").str.strip())
-    parts = [_DATE_PARTS.match(str(text)) for text in unique]
+    parts = [_DATE_PARTS.match(str(text)) or _COMPACT_DATE.match(str(text)) for text in unique]
     known = [p for p in parts if p is not None]
     order = _date_order(known)
     days = np.array(

@@ -278,6 +278,24 @@ def test_dates_that_may_be_two_days_run_on_over_midnight() -> None:
 
 
 @pytest.mark.parametrize(
+    ("dates", "start"),
+    [
+        (("20240613", "20240614"), "2024-06-13 23:59:59.500000+00:00"),
+        (("20240613", "20240614", ""), "2024-06-13 23:59:59.500000+00:00"),
+        (("13062024", "14062024"), None),  # as a year, a month and a day it is none
+        (("240613", "240614"), None),
+    ],
+)
+def test_dates_of_eight_digits_are_year_month_and_day(dates: tuple[str, ...], start: str | None) -> None:
+    times = ("23:59:59.5", "00:00:00.5", "00:00:01.5")
+    rows = "".join(f"{date};{time};46;8\n" for date, time in zip(dates, times, strict=False))
+    (log,) = read("Date;Time;lat;lon\n" + rows)
+    assert log.t_s[:2].tolist() == [0.0, 1.0]
+    assert (None if log.meta.start_utc is None else str(log.meta.start_utc)) == start
+    assert ("no-date" in codes(log)) == (start is None)
+
+
+@pytest.mark.parametrize(
     ("cells", "times"),
     [
         (("00:00", "00:01", "00:02"), [0.0, 1.0, 2.0]),
