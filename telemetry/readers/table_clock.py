@@ -16,7 +16,8 @@ from telemetry.readers.stamps import DAY_US, of_hhmmss
 
 _NONE: Final = int(np.iinfo(np.int64).min)
 _ISO_DATE: Final = re.compile(r"\s*\d{4}-?\d\d-?\d\d")
-_ZONE: Final = re.compile(r"(?:[zZ]|[+-]\d\d:?\d\d)\s*$")
+_ZONED: Final = r"^\s*(\d[\d:.]*)\s*(?:[zZ]|([+-])(\d\d)(?::?(\d\d))?)\s*$"
+_ZONE: Final = re.compile(r"[T\s]\d[\d:.]*\s*(?:[zZ]|[+-]\d\d(?::?\d\d)?)\s*$")
 _READ_AS_THIS_MOMENT: Final = ("now", "today")  # by pandas, which no cell of a log can mean
 _ANY_DATE: Final = re.compile(r"\s*\d{1,4}[-./]?\d")
 _DATE_PARTS: Final = re.compile(r"\s*(\d{1,4})([-./])(\d{1,2})\2(\d{1,4})")
@@ -57,6 +58,7 @@ class _Reading:
     stamp_us: IntArray
     dated: bool
     findings: list[Finding]
+    east_us: FloatArray | None = None  # what each was written ahead of UTC, NaN where it names no zone
 
     @property
     def timed(self) -> BoolArray:
@@ -118,7 +120,7 @@ def _read_column(m: Match, values: pd.Series) -> _Reading:
     if m.column == "elapsed" and ":" in sample:
         return _of_stopwatch(m, values)
     if ":" in sample:
-        return _Reading(_roll_over(_times_of_day(values)), False, [])
+        return _times_of_day(values)
     return _from_numbers(m, pd.to_numeric(_points(values), errors="coerce").to_numpy(dtype=np.float64))
 
 
@@ -129,8 +131,24 @@ def _points(values: pd.Series) -> pd.Series:
     return texts.str.replace(",", ".", regex=False) if commas else texts
 
 
-def _times_of_day(values: pd.Series) -> IntArray:
-    texts = _points(values)
+def _times_of_day(values: pd.Series) -> _Reading:
+    texts, east_us = _without_zone(_points(values))
+    times = _durations(texts)
+    named = (times != _NONE) & np.isfinite(east_us)
+    times[named] -= east_us[named].astype(np.int64)
+    return _Reading(_roll_over(times), False, [], east_us)
+
+
+def _without_zone(texts: pd.Series) -> tuple[pd.Series, FloatArray]:
+    """Take the zones off times of day; returns how far each is ahead of UTC [µs], NaN where it does not say."""
+    parts = texts.str.extract(_ZONED)
+    named = parts[0].notna()
+    minutes = parts[2].astype("float64").fillna(0.0) * 60.0 + parts[3].astype("float64").fillna(0.0)
+    east_us = (minutes * 60e6).where(parts[1] != "-", -minutes * 60e6).where(named)
+    return texts.mask(named, parts[0]), east_us.to_numpy(dtype=np.float64)
+
+
+def _durations(texts: pd.Series) -> IntArray:
     # The parser of ISO 8601 is many times faster than that of durations, but wants two digits for the hour.
     stamps = pd.to_datetime("1970-01-01T" + texts, format="ISO8601", errors="coerce", utc=True)
     times = _microseconds(stamps.dt.tz_localize(None))
@@ -142,8 +160,9 @@ def _times_of_day(values: pd.Series) -> IntArray:
 
 def _of_stopwatch(m: Match, values: pd.Series) -> _Reading:
     """Elapsed times in three parts, or in two as a stopwatch shows them: minutes and seconds."""
-    times = _times_of_day(values)
-    parts = _points(values).str.extract(_TWO_PARTS)
+    texts = _points(values)
+    times = _durations(texts)
+    parts = texts.str.extract(_TWO_PARTS)
     elapsed_s = (parts[0].astype("float64") * 60.0 + parts[1].astype("float64")).to_numpy(dtype=np.float64)
     two = np.isfinite(elapsed_s)
     times[two] = np.rint(elapsed_s[two] * 1e6).astype(np.int64)
@@ -202,7 +221,7 @@ def _from_dates(values: pd.Series, sample: str) -> _Reading:
         parts = texts.str.split(r"[T\s]+", n=1, regex=True, expand=True)
         if parts.shape[1] < 2:
             return _Reading(np.full(len(values), _NONE), False, [])
-        return _with_date(_Reading(_times_of_day(parts[1]), False, []), parts[0])
+        return _with_date(_times_of_day(parts[1]), parts[0])
     texts = texts.mask(texts.isin(_READ_AS_THIS_MOMENT))
     stamps = pd.to_datetime(texts, format="ISO8601", errors="coerce", utc=True).dt.tz_localize(None)
     findings = []
@@ -231,10 +250,14 @@ def _with_date(reading: _Reading, dates: pd.Series) -> _Reading:
         return reading
     if order is None:  # whatever day it was, the next one is not a month away
         return _Reading(_roll_over(np.where(both, reading.stamp_us % DAY_US, _NONE)), False, reading.findings)
-    time_of_day = np.where(both, reading.stamp_us, 0) % DAY_US
+    east_us = np.full(len(dates), np.nan) if reading.east_us is None else reading.east_us
+    ahead_us = np.nan_to_num(east_us).astype(np.int64)  # the date is that of the time as it was written
+    time_of_day = np.where(both, reading.stamp_us + ahead_us, 0) % DAY_US - ahead_us
     stamp_us = np.where(both, np.nan_to_num(day).astype(np.int64) * DAY_US + time_of_day, _NONE)
-    message = "its times name no time zone and were taken as UTC"
-    reading.findings.append(Finding("time-zone-assumed", message, int(both.sum())))
+    unzoned = int((both & np.isnan(east_us)).sum())
+    if unzoned:
+        message = "its times name no time zone and were taken as UTC"
+        reading.findings.append(Finding("time-zone-assumed", message, unzoned))
     return _Reading(stamp_us, True, reading.findings)
 
 

@@ -277,6 +277,27 @@ def test_dates_that_may_be_two_days_run_on_over_midnight() -> None:
     assert "date-ambiguous" in codes(log)
 
 
+@pytest.mark.parametrize("zone", ["+02", "+0200", "+02:00", " +02"])
+@pytest.mark.parametrize(
+    "heading_and_cells",
+    ["time,lat,lon;2024-06-13T{}", "time,lat,lon;13.06.2024 {}", "date,time,lat,lon;2024-06-13,{}"],
+)
+def test_a_zone_is_taken_off_and_not_told_as_none(heading_and_cells: str, zone: str) -> None:
+    heading, cells = heading_and_cells.split(";")
+    rows = [cells.format(f"{time}{zone}") + ",46,8" for time in ("00:30:00", "00:30:00.5")]
+    (log,) = read("\n".join([heading, *rows]))
+    assert str(log.meta.start_utc) == "2024-06-12 22:30:00+00:00"
+    assert log.t_s.tolist() == [0.0, 0.5]
+    assert "time-zone-assumed" not in codes(log)
+
+
+def test_times_of_which_some_name_a_zone_are_told_of_the_others() -> None:
+    (log,) = read("date,time,lat,lon\n2024-06-13,10:00:00-01,46,8\n2024-06-13,11:00:01,46,8\n")
+    assert str(log.meta.start_utc) == "2024-06-13 11:00:00+00:00"
+    assert log.t_s.tolist() == [0.0, 1.0]
+    assert [f.count for f in log.findings if f.code == "time-zone-assumed"] == [1]
+
+
 @pytest.mark.parametrize(
     ("dates", "start"),
     [
