@@ -194,7 +194,9 @@ def _days(epochs: _Epochs, fields: dict[str, Fields]) -> FloatArray:
     rmc = fields["RMC"]
     ddmmyy = np.nan_to_num(rmc.number(9), nan=0.0).astype(np.int64)
     year = ddmmyy % 100
-    days = _civil_days(np.where(year < 80, 2000, 1900) + year, ddmmyy // 100 % 100, ddmmyy // 10_000)
+    days = stamps.days_since_1970(
+        np.where(year < 80, 2000, 1900) + year, ddmmyy // 100 % 100, ddmmyy // 10_000
+    )
     # A receiver without a fix may still count from its last or first known day: a valid fix knows better.
     valid = rmc.letter(2) == ord("A")
     for usable in (valid, np.ones(days.size, dtype=np.bool_)):
@@ -206,16 +208,9 @@ def _days(epochs: _Epochs, fields: dict[str, Fields]) -> FloatArray:
     tod = _time_of_day_us(zda, 1)
     row = epochs.untimed("ZDA", leading=epochs.begins_with("ZDA"))
     # The row may lie on the other side of midnight; no ZDA is half a day from its epoch.
-    moment = _civil_days(*whole) * _DAY_US + tod
+    moment = stamps.days_since_1970(*whole) * _DAY_US + tod
     days = np.where(tod >= 0, np.rint((moment - epochs.tod_us[np.maximum(row, 0)]) / _DAY_US), np.nan)
     return epochs.spread(days, row)
-
-
-def _civil_days(year: IntArray, month: IntArray, day: IntArray) -> FloatArray:
-    valid = (year >= 1970) & (year < 2200) & (month >= 1) & (month <= 12) & (day >= 1) & (day <= 31)
-    months = np.where(valid, (year - 1970) * 12 + month - 1, 0)
-    first = months.astype("datetime64[M]").astype("datetime64[D]").astype(np.int64)
-    return np.where(valid, first + day - 1.0, np.nan)
 
 
 def _columns(epochs: _Epochs, fields: dict[str, Fields]) -> dict[str, FloatArray]:

@@ -54,6 +54,14 @@ def of_hhmmss(numbers: FloatArray, seconds_below: int) -> IntArray:
     return np.where(valid, time_us, -1.0).astype(np.int64)
 
 
+def days_since_1970(year: IntArray, month: IntArray, day: IntArray) -> FloatArray:
+    """Count the days of dates of our calendar, shape (n,); NaN for one that is none, such as 31 June."""
+    valid = (year >= 1900) & (year <= 2200) & (month >= 1) & (month <= 12) & (day >= 1)
+    months = np.where(valid, (year - 1970) * 12 + month - 1, 0).astype("datetime64[M]")
+    first, following = (m.astype("datetime64[D]").astype(np.int64) for m in (months, months + 1))
+    return np.where(valid & (day <= following - first), first + day - 1.0, np.nan)
+
+
 def believable(stamp_us: IntArray) -> BoolArray:
     """Tell which stamps at least one other stamp of the file supports, shape (n,).
 

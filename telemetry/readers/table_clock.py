@@ -12,7 +12,7 @@ import pandas as pd
 
 from telemetry.frames import BoolArray, ClockSource, Finding, FloatArray, IntArray
 from telemetry.readers.headings import TIME_COLUMNS, Match
-from telemetry.readers.stamps import DAY_US, of_hhmmss
+from telemetry.readers.stamps import DAY_US, days_since_1970, of_hhmmss
 
 _NONE: Final = int(np.iinfo(np.int64).min)
 _ISO_DATE: Final = re.compile(r"\s*\d{4}-?\d\d-?\d\d")
@@ -140,12 +140,12 @@ def _times_of_day(values: pd.Series) -> _Reading:
 
 
 def _without_zone(texts: pd.Series) -> tuple[pd.Series, FloatArray]:
-    """Take the zones off times of day; returns how far each is ahead of UTC [µs], NaN where it does not say."""
+    """Take the zones off times of day; returns how far each is ahead of UTC [µs], NaN where not told."""
     parts = texts.str.extract(_ZONED)
     named = parts[0].notna()
     minutes = parts[2].astype("float64").fillna(0.0) * 60.0 + parts[3].astype("float64").fillna(0.0)
     east_us = (minutes * 60e6).where(parts[1] != "-", -minutes * 60e6).where(named)
-    return texts.mask(named, parts[0]), east_us.to_numpy(dtype=np.float64)
+    return texts.mask(named, parts[0]), np.asarray(east_us, dtype=np.float64)
 
 
 def _durations(texts: pd.Series) -> IntArray:
@@ -236,19 +236,16 @@ def _with_date(reading: _Reading, dates: pd.Series) -> _Reading:
     """Add the day from a column of dates to times of day."""
     codes, unique = pd.factorize(dates.astype("str").str.strip())
     parts = [_DATE_PARTS.match(str(text)) or _COMPACT_DATE.match(str(text)) for text in unique]
-    known = [p for p in parts if p is not None]
-    order = _date_order(known)
-    days = np.array(
-        [*(_day(p, order) for p in parts), np.nan], dtype=np.float64
-    )  # the last where there is none
-    if order is None:
-        message = "its dates may be day/month or month/day; times are kept, the day is not known"
+    orders, days = _read_dates(parts)
+    ambiguous = len(orders) > 1
+    if ambiguous:
+        message = f"its dates may be {' or '.join(orders)}; times are kept, the day is not known"
         reading.findings.append(Finding("date-ambiguous", message, len(dates)))
-    day = days[codes]
+    day = np.append(days, np.nan)[codes]  # the last where there is none
     both = reading.timed & np.isfinite(day)
     if not both.any():
         return reading
-    if order is None:  # whatever day it was, the next one is not a month away
+    if ambiguous:  # whatever day it was, the next one is not a month away
         return _Reading(_roll_over(np.where(both, reading.stamp_us % DAY_US, _NONE)), False, reading.findings)
     east_us = np.full(len(dates), np.nan) if reading.east_us is None else reading.east_us
     ahead_us = np.nan_to_num(east_us).astype(np.int64)  # the date is that of the time as it was written
@@ -261,28 +258,42 @@ def _with_date(reading: _Reading, dates: pd.Series) -> _Reading:
     return _Reading(stamp_us, True, reading.findings)
 
 
-def _date_order(parts: list[re.Match[str]]) -> str | None:
-    """``ymd``, ``dmy`` or ``mdy`` as the numbers allow; None where day and month cannot be told apart."""
-    if any(len(p[1]) == 4 for p in parts):
-        return "ymd"
-    if any(p[2] == "." for p in parts) or any(int(p[1]) > 12 for p in parts):
-        return "dmy"
-    if any(int(p[3]) > 12 for p in parts):
-        return "mdy"
+def _read_dates(parts: list[re.Match[str] | None]) -> tuple[list[str], FloatArray]:
+    """Read dates in the order that the most of them allow.
+
+    Returns
+    -------
+    orders : list of str
+        Such as ``day/month/year``; several where they fit equally and mean different days.
+    days : ndarray, shape (n,)
+        Since 1970 by the first of the orders, NaN where a date is none.
+    """
+    known = [p for p in parts if p is not None]
+    if any(len(p[1]) == 4 for p in known):
+        orders = ["year/month/day"]
+    elif any(p[2] == "." for p in known):  # written with points, the day goes first
+        orders = ["day/month/year"]
+    elif any(len(p[4]) == 4 for p in known):
+        orders = ["day/month/year", "month/day/year"]
+    else:
+        orders = ["day/month/year", "month/day/year", "year/month/day"]
+    read = {order: _days(parts, order) for order in orders}
+    fits = {order: int(np.isfinite(days).sum()) for order, days in read.items()}
+    best = [order for order in orders if fits[order] == max(fits.values())]
     # 05/05/2021 reads the same either way.
-    return "dmy" if all(int(p[1]) == int(p[3]) for p in parts) else None
+    differing = [
+        order for order in best[1:] if not np.array_equal(read[order], read[best[0]], equal_nan=True)
+    ]
+    return [best[0], *differing], read[best[0]]
 
 
-def _day(parts: re.Match[str] | None, order: str | None) -> float:
-    """Days since 1970; day before month where the order is not known."""
-    if parts is None:
-        return float("nan")
-    a, b, c = int(parts[1]), int(parts[3]), int(parts[4])
-    year, month, day = {"ymd": (a, b, c), "mdy": (c, a, b)}.get(order or "", (c, b, a))
-    year += 2000 if year < 80 else 1900 if year < 100 else 0
-    if not (1900 <= year <= 2200 and 1 <= month <= 12 and 1 <= day <= 31):
-        return float("nan")
-    return float(np.datetime64(f"{year:04d}-{month:02d}", "D").astype(np.int64) + day - 1)
+def _days(parts: list[re.Match[str] | None], order: str) -> FloatArray:
+    """Days since 1970, NaN where there is none, shape (n,)."""
+    numbers = np.array([(0, 0, 0) if p is None else (int(p[1]), int(p[3]), int(p[4])) for p in parts])
+    part = dict(zip(order.split("/"), numbers.reshape(-1, 3).T, strict=True))
+    year = part["year"]
+    century = np.where(year < 80, 2000, np.where(year < 100, 1900, 0))
+    return days_since_1970(year + century, part["month"], part["day"])
 
 
 def _roll_over(time_of_day_us: IntArray) -> IntArray:

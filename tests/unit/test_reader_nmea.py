@@ -166,6 +166,15 @@ def test_a_false_date_of_one_fix_is_left_out() -> None:
     assert codes(log) == {"odd-stamp": 1}
 
 
+def test_a_day_that_its_month_has_not_is_no_date() -> None:
+    log = read(rmc("100000", date="300624"), rmc("100001", date="310624"), rmc("100002", date="300624"))
+    assert log.t_s.tolist() == [0.0, 1.0, 2.0]
+    assert str(log.meta.start_utc) == "2024-06-30 10:00:00+00:00"
+    assert "no-date" in codes(read(rmc("100000", date="310624")))
+    assert str(read(rmc("100000", date="290224")).meta.start_utc) == "2024-02-29 10:00:00+00:00"
+    assert read(rmc("100000", date="290223")).meta.start_utc is None
+
+
 def test_refusals_are_one_sentence() -> None:
     with pytest.raises(DamagedLogError, match="none of its 1 sentences passes its checksum"):
         read("$GPRMC,100000.00,A,4600.000,N,00800.000,E,10.0,90.0,010221,,,A*00\n")

@@ -277,6 +277,62 @@ def test_dates_that_may_be_two_days_run_on_over_midnight() -> None:
     assert "date-ambiguous" in codes(log)
 
 
+@pytest.mark.parametrize(
+    ("date", "ways"),
+    [
+        ("24-06-13", "day/month/year or year/month/day"),
+        ("13/06/24", "day/month/year or year/month/day"),
+        ("05-06-07", "day/month/year or month/day/year or year/month/day"),
+        ("05/06/2024", "day/month/year or month/day/year"),
+    ],
+)
+def test_a_date_whose_parts_may_be_in_several_orders_leaves_the_day_open(date: str, ways: str) -> None:
+    (log,) = read(f"date,time,lat,lon\n{date},23:59:59,46,8\n{date},00:00:00,46,8\n")
+    assert log.meta.start_utc is None
+    assert log.t_s.tolist() == [0.0, 1.0]
+    (told,) = [f.message for f in log.findings if f.code == "date-ambiguous"]
+    assert f"may be {ways};" in told
+
+
+@pytest.mark.parametrize(
+    ("date", "day"),
+    [
+        ("05-05-2021", "2021-05-05"),
+        ("05-05-05", "2005-05-05"),
+        ("06/13/24", "2024-06-13"),
+        ("13/06/2024", "2024-06-13"),
+        ("24.06.13", "2013-06-24"),
+        ("99-06-13", "1999-06-13"),
+        ("06-99-13", None),
+    ],
+)
+def test_a_date_that_can_be_but_one_day_is_that_day(date: str, day: str | None) -> None:
+    (log,) = read(f"date,time,lat,lon\n{date},10:00:00,46,8\n{date},10:00:01,46,8\n")
+    assert (None if log.meta.start_utc is None else f"{log.meta.start_utc:%Y-%m-%d}") == day
+    assert "date-ambiguous" not in codes(log)
+
+
+def test_one_false_date_does_not_settle_the_order_of_the_others() -> None:
+    dates = ("05/06/2024", "05/06/2024", "99/99/2024", "05/06/2024")
+    rows = [f"{date},10:00:0{i},46,8" for i, date in enumerate(dates)]
+    (log,) = read("\n".join(["date,time,lat,lon", *rows]))
+    assert log.meta.start_utc is None
+    assert log.t_s.tolist() == [0.0, 1.0, 3.0]
+    assert {"date-ambiguous", "no-time"} <= codes(log)
+
+
+@pytest.mark.parametrize("form", ["{:02d}.06.2024", "2024-06-{:02d}", "06/{:02d}/2024", "202406{:02d}"])
+@pytest.mark.parametrize("separate", [True, False])
+def test_a_day_that_its_month_has_not_is_a_row_without_a_time(form: str, separate: bool) -> None:
+    days = (30, 31, 30, 30)
+    heading, sep = ("date,time,lat,lon", ",") if separate else ("time,lat,lon", " ")
+    rows = [f"{form.format(day)}{sep}10:00:0{i},46,8" for i, day in enumerate(days)]
+    (log,) = read("\n".join([heading, *rows]))
+    assert str(log.meta.start_utc) == "2024-06-30 10:00:00+00:00"
+    assert log.t_s.tolist() == [0.0, 2.0, 3.0]
+    assert [f.count for f in log.findings if f.code == "no-time"] == [1]
+
+
 @pytest.mark.parametrize("zone", ["+02", "+0200", "+02:00", " +02"])
 @pytest.mark.parametrize(
     "heading_and_cells",
