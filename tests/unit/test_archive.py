@@ -22,6 +22,7 @@ from telemetry.archive.local import one_thread_each
 from telemetry.archive.results import Results, request_id
 from telemetry.archive.work import Outcome, Task
 from telemetry.byhand import ByHand, Cut, Restored
+from telemetry.cli import archive as cli_archive
 from telemetry.cli import main
 from telemetry.cli.archive import counted
 from telemetry.errors import CallError
@@ -149,6 +150,25 @@ def test_a_half_written_result_is_never_taken_for_a_whole_one(tmp_path: Path) ->
     analyse_archive(archive, out, count)
     assert count.tasks == 6
     assert written(out) == whole
+
+
+def test_results_of_other_versions_are_made_anew_and_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    archive, out, count = fill(tmp_path / "logs", 3), tmp_path / "out", Counting()
+    analyse_archive(archive, out, count)
+    whole = written(out)
+    for file in sorted((out / "items").iterdir())[:2]:
+        kept = json.loads(file.read_bytes())
+        kept["archive"]["made_by"] = kept["archive"]["made_by"].replace("numpy ", "numpy 0.")
+        kept["passes"] = []
+        file.write_text(json.dumps(kept))
+    summary = analyse_archive(archive, out, count)
+    assert (count.tasks, summary.before, summary.outdated) == (5, 1, 2)
+    assert written(out) == whole
+    cli_archive._tell(summary)
+    assert "2 were analysed anew: another Python" in capsys.readouterr().out
+    assert analyse_archive(archive, out, count).outdated == 0
 
 
 def test_what_a_kill_left_is_swept_up_later(tmp_path: Path) -> None:
