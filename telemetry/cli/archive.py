@@ -98,9 +98,7 @@ def _tell(summary: Summary) -> None:
     if summary.before:
         print(f"{summary.before} were analysed before, by the same question and version, and were not again")
     if summary.outdated:
-        print(
-            f"{summary.outdated} were analysed anew: another Python or library had made them"
-        )
+        print(f"{summary.outdated} were analysed anew: another Python or library had made them")
     if summary.partly_used:
         print(f"{summary.partly_used} are done with some of their logs left out; the table names why")
     if summary.motors_alone:
