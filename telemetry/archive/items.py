@@ -15,7 +15,7 @@ from itertools import groupby
 from pathlib import Path
 from typing import Final
 
-from telemetry.errors import CallError, LogError
+from telemetry.errors import CallError, LogError, path_fault
 from telemetry.readers import LOG_SUFFIXES
 
 MARKER: Final = "reciprocal-archive.txt"
@@ -66,7 +66,15 @@ def find_items(archive: Path) -> Found:
     CallError
         If it is no folder, or none of its files looks like a log.
     """
-    if not archive.is_dir():
+    try:
+        is_folder = archive.is_dir()
+    except OSError as error:
+        raise CallError(
+            f"it cannot be opened: {path_fault(error)}",
+            file=str(archive),
+            mend="give the folder in which the logs lie",
+        ) from None
+    if not is_folder:
         raise CallError(f"{archive} is no folder", mend="give the folder in which the logs lie")
     items: list[Item] = []
     passed_over = 0

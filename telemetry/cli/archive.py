@@ -17,7 +17,7 @@ from telemetry import headingmaps
 from telemetry.archive import Summary, analyse_archive, on_cluster, on_this_machine
 from telemetry.cli import arguments
 from telemetry.cli.outcome import DONE, SOME_INPUT_UNUSED, complain
-from telemetry.errors import CallError
+from telemetry.errors import CallError, path_fault
 from telemetry.readers import ReadOptions
 
 _MOST_NAMED: Final = 20
@@ -74,7 +74,13 @@ def check(args: Namespace) -> None:
 
 def analyse_all(args: Namespace) -> int:
     """Analyse an archive and say where the results are and what could not be used."""
-    archive: Path = args.archive.resolve()
+    try:
+        archive: Path = args.archive.resolve()
+    except (OSError, RuntimeError, ValueError) as error:
+        reason = f"it cannot be opened: {path_fault(error)}"
+        raise CallError(
+            reason, file=str(args.archive), mend="give the folder in which the logs lie"
+        ) from None
     out = args.out or archive.parent / f"{archive.name}-analysed"  # of the root, in the root
     request = replace(arguments.judging(args), power=arguments.power_options(args, arguments.limits(args)))
     kept, damaged = headingmaps.load()

@@ -7,11 +7,12 @@ line to :data:`READERS`; the conformance tests then run it over every sample.
 from __future__ import annotations
 
 import hashlib
+import stat
 from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 from typing import Final
 
-from telemetry.errors import DamagedLogError, LogError, NothingUsableError, UnknownFormatError
+from telemetry.errors import DamagedLogError, LogError, NothingUsableError, UnknownFormatError, path_fault
 from telemetry.frames import Log
 from telemetry.legible import SHORT, shortened
 from telemetry.readers import fit, gpx, nmea, table
@@ -46,6 +47,7 @@ LOG_SUFFIXES: Final = frozenset({s for reader in READERS for s in reader.suffixe
 """Endings by which a log is looked for in a folder; the content still decides the format."""
 
 _HEAD_BYTES: Final = 4096
+_MEND_PATH: Final = "give the path of one log file"
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,15 +84,18 @@ def bytes_of(path: Path) -> bytes:
     """
     file, largest = str(path), Bounds().each_bytes
     try:
-        if not path.is_file():
-            reason = "it is a folder, not a log" if path.is_dir() else "there is no such file"
-            raise LogError(reason, file=file, mend="give the path of one log file")
-        if path.stat().st_size > largest:
+        status = path.stat()
+        if not stat.S_ISREG(status.st_mode):
+            reason = "it is a folder, not a log" if path.is_dir() else "it is no file"
+            raise LogError(reason, file=file, mend=_MEND_PATH)
+        if status.st_size > largest:
             reason = f"it is larger than {largest // 1_000_000} MB, which no log of an outing is"
             raise LogError(reason, file=file, mend="cut the outing out of it first")
         return path.read_bytes()
+    except (FileNotFoundError, NotADirectoryError):
+        raise LogError("there is no such file", file=file, mend=_MEND_PATH) from None
     except (OSError, ValueError) as error:
-        reason = f"it cannot be read: {getattr(error, 'strerror', None) or error}"
+        reason = f"it cannot be read: {path_fault(error)}"
         raise LogError(reason, file=file, mend="check that the file exists and may be read") from None
 
 

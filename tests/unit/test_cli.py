@@ -201,6 +201,42 @@ def test_a_wrong_heading_map_is_a_wrong_call(
     assert says in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("name", ["round.gpx", "x" * 300 + ".gpx"], ids=["circle", "long"])
+@pytest.mark.parametrize(
+    ("call", "status"),
+    [
+        (["analyse", "{}"], 1),
+        (["analyse", "--archive", "{}"], 2),
+        (["analyse", "a.gpx", "--rule", "{}"], 2),
+        (["backup", "{}/x"], 2),
+    ],
+    ids=lambda value: value[-1] if isinstance(value, list) else "",
+)
+def test_a_name_that_leads_nowhere_is_no_fault_of_the_program(
+    name: str, call: list[str], status: int, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "round.gpx").symlink_to(tmp_path / "round.gpx")
+    place = str(tmp_path / name)
+    assert main([word.format(place) for word in call]) == status
+    (told,) = capsys.readouterr().err.splitlines()
+    assert place in told
+    assert "fault of the program" not in told
+    assert "Mend: " in told
+
+
+def test_a_link_that_leads_in_a_circle_is_told_of_a_folder(tmp_path: Path, calls: list[Call]) -> None:
+    (tmp_path / "a.gpx").write_text("<gpx/>")
+    (tmp_path / "round.gpx").symlink_to(tmp_path / "round.gpx")
+    main(["analyse", str(tmp_path)])
+    assert [path.name for path in calls[0]["files"]] == ["a.gpx", "round.gpx"]
+
+
+def test_a_word_in_another_encoding_is_told_and_no_fault(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["outings", "l\udce9man"]) == 2
+    told = capsys.readouterr().err
+    assert told == "reciprocal: 'l\ufffdman' holds bytes that are no letters here. Mend: write it in UTF-8.\n"
+
+
 def test_a_fault_of_the_program_is_a_sentence_too(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
