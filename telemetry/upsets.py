@@ -132,8 +132,8 @@ def _no_stop(cleaned: Cleaned, a_pass: Pass, t: FloatArray, v: FloatArray, seen_
         "not seen",
         a_pass.start_s,
         a_pass.end_s,
-        f"no lasting fall from {FROM_SHARE:.0%} of its peak or more to {TO_SHARE:.0%} or less is faster than the"
-        f" {DRAG_LIMIT_MPS2:.0f} m/s² that water drag can do",
+        f"no lasting fall from {FROM_SHARE:.0%} of its peak or more to {TO_SHARE:.0%} or less is faster than"
+        f" the {DRAG_LIMIT_MPS2:.0f} m/s² that water drag can do",
     )
 
 

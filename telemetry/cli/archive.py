@@ -110,7 +110,7 @@ def _tell(summary: Summary) -> None:
     if summary.motors_alone:
         print(f"{summary.motors_alone} are a motor log alone: put it into a folder with its speed log")
     if summary.passed_over:
-        print(f"{summary.passed_over} other files were passed over: they do not end as logs do")
+        print(f"{summary.passed_over} other files were passed over: their names are those of no logs")
     print(f"{summary.table} has a row for each item")
     for item, facts in unusable[:_MOST_NAMED]:
         where = "" if facts.error.startswith(item.name) else f"{item.name}: "

@@ -11,10 +11,12 @@ from pathlib import Path
 from typing import Any
 
 from telemetry.analysis import Request
+from telemetry.cli.outcome import note
 from telemetry.errors import CallError, LogError, path_fault
 from telemetry.geo import gates_from_text
+from telemetry.legible import LABEL, LONG, cut, shortened
 from telemetry.power import LIMIT_NAMES, Limits, PowerOptions
-from telemetry.readers import LOG_SUFFIXES
+from telemetry.readers import LOG_SUFFIXES, is_shadow
 from telemetry.units import SPEED_UNITS, TEMPERATURE_UNITS, distance_from_text
 from telemetry.whatif import Change
 
@@ -252,6 +254,11 @@ def _logs_of(path: Path) -> list[tuple[Path, Path]]:
         return [(path.resolve(), path)]
     # Endings choose here what a person would have picked; the content still decides the format.
     logs = sorted(p for p in path.iterdir() if p.suffix.lower() in LOG_SUFFIXES and not p.is_dir())
+    shadows = [log for log in logs if is_shadow(log.name)]
+    if shadows:
+        beside = ", ".join(cut([log.name for log in shadows], 1, LABEL))
+        note(f"{shortened(str(path), LONG)}: no logs, though they are called so, and passed over: {beside}")
+        logs = [log for log in logs if log not in shadows]
     return [(log if _leads_nowhere(log) else log.resolve(), log) for log in logs]
 
 

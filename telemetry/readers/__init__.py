@@ -8,15 +8,24 @@ from __future__ import annotations
 
 import hashlib
 import stat
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 from typing import Final
 
 from telemetry.errors import DamagedLogError, LogError, NothingUsableError, UnknownFormatError, path_fault
-from telemetry.frames import Log
-from telemetry.legible import SHORT, shortened
+from telemetry.frames import Finding, Log
+from telemetry.legible import LABEL, SHORT, cut, shortened
 from telemetry.readers import fit, gpx, nmea, table
-from telemetry.readers.archive import ARCHIVE_SUFFIXES, Bounds, LogFile, is_archive, taken_out
+from telemetry.readers.archive import (
+    ARCHIVE_SUFFIXES,
+    Bounds,
+    LogFile,
+    PassedOver,
+    is_archive,
+    is_shadow,
+    taken_out,
+)
 from telemetry.readers.base import LogReader, ReadOptions
 from telemetry.readers.kept import Explained, KeptMap
 from telemetry.readers.table import explained
@@ -34,12 +43,14 @@ __all__ = [
     "ReadOptions",
     "bytes_of",
     "explained",
+    "is_shadow",
     "open_bytes",
     "open_file",
     "read_bytes",
     "read_log",
     "read_logs",
     "read_opened",
+    "with_passed_over",
 ]
 
 READERS: Final[tuple[LogReader, ...]] = (gpx.READER, fit.READER, nmea.READER, table.READER)
@@ -47,6 +58,7 @@ LOG_SUFFIXES: Final = frozenset({s for reader in READERS for s in reader.suffixe
 """Endings by which a log is looked for in a folder; the content still decides the format."""
 
 _HEAD_BYTES: Final = 4096
+_MOST_NAMED: Final = 3
 _MEND_PATH: Final = "give the path of one log file"
 
 
@@ -60,10 +72,13 @@ class Opened:
         The logs, not read yet.
     errors : tuple of LogError
         One for each that could not be taken out, or for the file as a whole.
+    passed_over : tuple of str
+        What else an archive holds and is no log.
     """
 
     files: tuple[LogFile, ...]
     errors: tuple[LogError, ...]
+    passed_over: tuple[str, ...] = ()
 
 
 def open_file(path: Path) -> Opened:
@@ -103,18 +118,20 @@ def open_bytes(data: bytes, file: str, bounds: Bounds | None = None) -> Opened:
     """Take the logs out of an archive; any other bytes are one log by themselves."""
     if not is_archive(data):
         return Opened((LogFile(file, data),), ())
-    files, errors = [], []
+    files, errors, passed_over = [], [], []
     try:
         for found in taken_out(data, file, bounds or Bounds(), _is_log):
             if isinstance(found, LogFile):
                 files.append(found)
+            elif isinstance(found, PassedOver):
+                passed_over.append(found.name)
             else:
                 errors.append(found)
     except LogError as error:
         errors.append(error)
     if not files and not errors:
         errors.append(NothingUsableError("no log is in this archive", file=file, mend="pack the logs again"))
-    return Opened(tuple(files), tuple(errors))
+    return Opened(tuple(files), tuple(errors), tuple(passed_over))
 
 
 def _is_log(name: str, head: bytes) -> bool:
@@ -147,7 +164,17 @@ def read_opened(
             logs += read_bytes(found.data, found.file, options)
         except LogError as error:
             errors.append(error)
-    return tuple(logs), tuple(errors)
+    return with_passed_over(logs, opened), tuple(errors)
+
+
+def with_passed_over(logs: Sequence[Log], opened: Opened) -> tuple[Log, ...]:
+    """Let the first of an archive's logs tell what else was in it."""
+    if not logs or not opened.passed_over:
+        return tuple(logs)
+    names = ", ".join(cut(opened.passed_over, _MOST_NAMED, LABEL))
+    message = f"files beside it in the archive are no logs and were passed over: {names}"
+    told = Finding("passed-over", message, len(opened.passed_over))
+    return replace(logs[0], findings=(*logs[0].findings, told)), *logs[1:]
 
 
 def read_log(path: Path, options: ReadOptions | None = None) -> tuple[Log, ...]:

@@ -200,6 +200,13 @@ def test_a_season_in_one_folder_is_no_outing_and_is_told(tmp_path: Path) -> None
 
 
 @pytest.mark.skipif(os.name != "posix", reason="links and odd names as on POSIX")
+def test_the_shadows_of_files_are_no_items(tmp_path: Path) -> None:
+    archive = fill(tmp_path / "logs", 1)
+    (archive / "._00000.csv").write_bytes(b"\0\5\x16\7")
+    found = find_items(archive)
+    assert ([item.name for item in found.items], found.passed_over) == (["00000.csv"], 1)
+
+
 def test_links_and_odd_names_are_told(tmp_path: Path) -> None:
     archive = fill(tmp_path / "logs", 1)
     (archive / "around").symlink_to(archive, target_is_directory=True)

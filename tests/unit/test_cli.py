@@ -122,6 +122,17 @@ def test_a_folder_gives_the_logs_in_it_once(calls: list[Call], tmp_path: Path) -
     assert [f.name for f in calls[0]["files"]] == ["a.nmea", "b.GPX", "c.csv"]
 
 
+def test_the_shadows_of_files_in_a_folder_are_left_out_and_told_once(
+    calls: list[Call], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for name in ("a.gpx", "b.csv", "._a.gpx", "._b.csv"):
+        (tmp_path / name).write_text("x")
+    assert main(["analyse", str(tmp_path)]) == 0
+    assert [file.name for file in calls[0]["files"]] == ["a.gpx", "b.csv"]
+    (told,) = capsys.readouterr().err.splitlines()
+    assert told.endswith("passed over: ._a.gpx, and 1 more")
+
+
 def test_a_folder_without_logs_is_named(
     calls: list[Call], capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:
