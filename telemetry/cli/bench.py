@@ -345,8 +345,9 @@ def _sheets_text(boat: str, sheets: Iterable[SetupSheet]) -> str:
 def _write(path: Path | None, text: str) -> None:
     if path is None:
         return
+    data = text.encode()  # what cannot be written must not empty the file that is there
     try:
-        path.write_text(text, encoding="utf-8")
+        path.write_bytes(data)
     except OSError as error:
         raise SetupError(
             f"cannot be written: {error.strerror}", file=str(path), mend="check the path"

@@ -252,3 +252,13 @@ def test_what_is_of_a_sheet_is_not_passed_over_without_one(
 ) -> None:
     assert main(["bench", "--crash", *more]) == 2
     assert "no sheet is named" in capsys.readouterr().err
+
+
+def test_a_sheet_that_cannot_be_written_leaves_the_file_as_it_was(
+    calm: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "kept.toml"
+    file.write_text("before")
+    told = said(capsys, "sheet", calm, "--name", "l\udce9ger", "--write", str(file), status=2)
+    assert "l\ufffdger" in told
+    assert file.read_text() == "before"
