@@ -15,7 +15,7 @@ from telemetry.motion import Motion
 # more than water takes from a hull that still runs on it (common practice, no source).
 DRAG_LIMIT_MPS2: Final = 20.0
 FROM_SHARE: Final = 0.5
-_TO_SHARE = 0.35
+TO_SHARE: Final = 0.35
 _WILD_SHARE = 1.1
 _DROP_WITHIN_S = 1.2
 _LOOK_AFTER_S = 4.0
@@ -142,7 +142,7 @@ def _troubles(cleaned: Cleaned, start_s: float, end_s: float) -> list[str]:
 
 def _steepest(t: FloatArray, v: FloatArray, ok: BoolArray, top_mps: float) -> tuple[int, int] | None:
     """Find the steepest fall from speed to a crawl from which the boat does not come back, as two samples."""
-    if not (v <= _TO_SHARE * top_mps).any():
+    if not (v <= TO_SHARE * top_mps).any():
         return None
     # As many samples as it may take anywhere: a gap at the pass's start must not shorten the look at its end.
     within = np.searchsorted(t, t + _DROP_WITHIN_S) - np.arange(t.size)
@@ -151,7 +151,7 @@ def _steepest(t: FloatArray, v: FloatArray, ok: BoolArray, top_mps: float) -> tu
     span, drop = t[later] - t[:, None], v[:, None] - v[later]
     steep = (
         (v[:, None] >= FROM_SHARE * top_mps)
-        & (v[later] <= _TO_SHARE * top_mps)
+        & (v[later] <= TO_SHARE * top_mps)
         & (drop >= DRAG_LIMIT_MPS2 * span)
         & (span > 0)
     )

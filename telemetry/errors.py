@@ -129,8 +129,16 @@ class FilledLogbookError(LogbookError):
     """What is in the logbook would be lost."""
 
 
+def path_fault(error: Exception) -> str:
+    """Say why a path leads to no file: from the OSError, RuntimeError or ValueError that it brings about."""
+    if isinstance(error, RuntimeError):  # how pathlib tells of links before Python 3.13
+        return "its links lead in a circle"
+    return getattr(error, "strerror", None) or str(error)
+
+
 def fault_text(error: BaseException) -> str:
     """Say in one sentence that the program itself is at fault, and where."""
     last = traceback.extract_tb(error.__traceback__)[-1]
-    what = f"{type(error).__name__}: {error} ({Path(last.filename).name}, line {last.lineno})"
+    told = shortened(str(error), _LONGEST)
+    what = f"{type(error).__name__}: {told} ({Path(last.filename).name}, line {last.lineno})"
     return f"a fault of the program, not of your log: {what}. Mend: report it with the log."

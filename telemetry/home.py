@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-import tempfile
+import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -22,8 +22,14 @@ def home_folder() -> Path:
 
 
 @contextmanager
-def written_whole(file: Path) -> Iterator[IO[bytes]]:
+def written_whole(file: Path, *, private: bool = False) -> Iterator[IO[bytes]]:
     """Write a file beside its place and rename it onto it at the end: nobody ever sees a part of it.
+
+    Parameters
+    ----------
+    file : Path
+    private : bool
+        Whether nobody but its owner may read it; else it gets the mode that new files of this user get.
 
     Raises
     ------
@@ -31,13 +37,15 @@ def written_whole(file: Path) -> Iterator[IO[bytes]]:
         If it cannot be written; what was there before then still is.
     """
     file.parent.mkdir(parents=True, exist_ok=True)
-    descriptor, beside = tempfile.mkstemp(dir=file.parent, prefix=f"{file.stem}-", suffix=".new")
+    beside = file.with_name(f"{file.stem}-{secrets.token_hex(8)}.new")
+    mode = 0o600 if private else 0o666
+    stream = open(beside, "x+b", opener=lambda path, flags: os.open(path, flags, mode))  # noqa: SIM115
     try:
-        with os.fdopen(descriptor, "w+b") as stream:
+        with stream:
             yield stream
             stream.flush()
             os.fsync(stream.fileno())
-        Path(beside).replace(file)
+        beside.replace(file)
     except BaseException:
-        Path(beside).unlink(missing_ok=True)
+        beside.unlink(missing_ok=True)
         raise

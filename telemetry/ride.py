@@ -458,17 +458,9 @@ def _porpoising(cleaned: Cleaned, a_pass: Pass, run: Run, motor: MotorSignal | N
             rows.append(_from_line(cleaned, a_pass, phase, run, line, motor))
             continue
         if hi - lo < _SHORTEST_S or not scanned.scales:
-            rows.append(
-                _event(
-                    cleaned,
-                    a_pass,
-                    "porpoising",
-                    phase,
-                    "cannot tell",
-                    (lo, hi),
-                    "it lasts less than a second",
-                )
-            )
+            brief = "it lasts less than a second"
+            why = brief if hi - lo < _SHORTEST_S else "the pass is too short to look for an oscillation in it"
+            rows.append(_event(cleaned, a_pass, "porpoising", phase, "cannot tell", (lo, hi), why))
             continue
         least = detectable_amplitude(scanned, 0, _CHANCE, min(2.5, hi - lo))
         unit = {"speed_mps": "m/s in speed", "vertical_mps": "m/s in vertical speed"}.get(

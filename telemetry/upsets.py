@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from telemetry.cleaning import Cleaned
-from telemetry.crashes import DRAG_LIMIT_MPS2, FROM_SHARE, find_fall, rows_about, speeds_of
+from telemetry.crashes import DRAG_LIMIT_MPS2, FROM_SHARE, TO_SHARE, find_fall, rows_about, speeds_of
 from telemetry.frames import FloatArray
 from telemetry.motion import Motion, turn_rate_dps
 from telemetry.passes import Pass
@@ -132,7 +132,8 @@ def _no_stop(cleaned: Cleaned, a_pass: Pass, t: FloatArray, v: FloatArray, seen_
         "not seen",
         a_pass.start_s,
         a_pass.end_s,
-        f"the speed never falls faster than {DRAG_LIMIT_MPS2:.0f} m/s², which water drag can do",
+        f"no lasting fall from {FROM_SHARE:.0%} of its peak or more to {TO_SHARE:.0%} or less is faster than"
+        f" the {DRAG_LIMIT_MPS2:.0f} m/s² that water drag can do",
     )
 
 

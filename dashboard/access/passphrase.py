@@ -109,7 +109,7 @@ class Passphrase:
             "key": b64encode(self.key).decode(),
         }
         try:
-            with written_whole(file()) as stream:  # made by mkstemp, and so with mode 600
+            with written_whole(file(), private=True) as stream:
                 stream.write(json.dumps(told, indent=2).encode() + b"\n")
         except OSError as error:
             raise KeptError(

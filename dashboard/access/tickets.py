@@ -78,7 +78,7 @@ class Tickets:
             self._ended = {one: until for one, until in self._ended.items() if until > now_s}
             self._ended[reader] = now_s + LASTS_S
             # Without a place to write, it is forgotten with this run of the program at worst.
-            with suppress(OSError), written_whole(_file()) as stream:
+            with suppress(OSError), written_whole(_file(), private=True) as stream:
                 stream.write(json.dumps(self._ended).encode())
 
 

@@ -16,7 +16,15 @@ import pandas as pd
 from telemetry.analysis import Analysis
 from telemetry.errors import HeadingMapNeededError, LogError, PolePairsNeededError
 from telemetry.frames import Finding, Log, Track
-from telemetry.readers import Bounds, Explained, ReadOptions, explained, open_bytes, read_bytes
+from telemetry.readers import (
+    Bounds,
+    Explained,
+    ReadOptions,
+    explained,
+    open_bytes,
+    read_bytes,
+    with_passed_over,
+)
 from telemetry.readers.headings import match
 from telemetry.units import SPEED_UNITS
 from telemetry.watching import part
@@ -96,6 +104,9 @@ def read_uploads(name: str, data: bytes, options: ReadOptions | None = None) -> 
     for k, found in enumerate(opened.files):
         with part(k / len(opened.files), (k + 1) / len(opened.files)):
             read.append(_read(found.file, found.data, options or ReadOptions()))
+    usable = next((k for k, upload in enumerate(read) if upload.logs), None)
+    if usable is not None:
+        read[usable] = replace(read[usable], logs=with_passed_over(read[usable].logs, opened))
     return (*read, *(_unread(error) for error in opened.errors))
 
 

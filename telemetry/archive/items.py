@@ -15,8 +15,8 @@ from itertools import groupby
 from pathlib import Path
 from typing import Final
 
-from telemetry.errors import CallError, LogError
-from telemetry.readers import LOG_SUFFIXES
+from telemetry.errors import CallError, LogError, path_fault
+from telemetry.readers import LOG_SUFFIXES, is_shadow
 
 MARKER: Final = "reciprocal-archive.txt"
 """Lies in a folder of results, which is no folder of logs."""
@@ -51,7 +51,7 @@ class Found:
     items : tuple of Item
         In order of their names.
     passed_over : int
-        How many other files there are, whose endings are those of no log.
+        How many other files there are, whose names are those of no log.
     """
 
     items: tuple[Item, ...]
@@ -66,7 +66,15 @@ def find_items(archive: Path) -> Found:
     CallError
         If it is no folder, or none of its files looks like a log.
     """
-    if not archive.is_dir():
+    try:
+        is_folder = archive.is_dir()
+    except OSError as error:
+        raise CallError(
+            f"it cannot be opened: {path_fault(error)}",
+            file=str(archive),
+            mend="give the folder in which the logs lie",
+        ) from None
+    if not is_folder:
         raise CallError(f"{archive} is no folder", mend="give the folder in which the logs lie")
     items: list[Item] = []
     passed_over = 0
@@ -82,7 +90,9 @@ def find_items(archive: Path) -> Found:
             folders.clear()
             continue
         items += [_link(archive, folder / name) for name in folders if (folder / name).is_symlink()]
-        logs = sorted(name for name in files if Path(name).suffix.lower() in LOG_SUFFIXES)
+        logs = sorted(
+            name for name in files if Path(name).suffix.lower() in LOG_SUFFIXES and not is_shadow(name)
+        )
         passed_over += len(files) - len(logs)
         if folder == archive:
             items += _loose(archive, logs)

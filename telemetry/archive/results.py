@@ -14,6 +14,7 @@ from telemetry import __version__
 from telemetry.analysis import Request
 from telemetry.archive.items import MARKER
 from telemetry.archive.table import Facts, facts_of
+from telemetry.archive.work import MADE_BY
 from telemetry.contract import SCHEMA
 from telemetry.errors import CallError, LogError
 from telemetry.home import written_whole
@@ -62,6 +63,11 @@ class Results:
     folder : Path
         Empty or not there, or the results of an earlier run.
 
+    Attributes
+    ----------
+    outdated : set of str
+        The keys that were looked up and whose results other versions had made.
+
     Raises
     ------
     CallError
@@ -70,6 +76,7 @@ class Results:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
+        self.outdated: set[str] = set()
         self._items = folder / "items"
         try:
             if folder.exists() and not (folder / MARKER).is_file() and any(folder.iterdir()):
@@ -100,11 +107,15 @@ class Results:
         return self._items / f"{key}.json"
 
     def facts(self, key: str) -> Facts | None:
-        """Look a finished result up; None where there is none, or not a whole one."""
+        """Look a finished result up; None where there is none, not a whole one, or of other versions."""
         try:
             contract = json.loads(self.file(key).read_bytes())
-            whole = contract["schema"] == SCHEMA and contract["archive"]["key"] == key
-            return facts_of(contract) if whole else None
+            if contract["schema"] != SCHEMA or contract["archive"]["key"] != key:
+                return None
+            if contract["archive"]["made_by"] != MADE_BY:
+                self.outdated.add(key)  # its last bits may differ from those of its neighbours
+                return None
+            return facts_of(contract)
         except FileNotFoundError:
             return None
         except (OSError, ValueError, KeyError, TypeError):

@@ -30,6 +30,8 @@ class Summary:
         Each item with its result's place below the folder of results (or an empty text), in order of names.
     before : int
         How many results an earlier run had finished.
+    outdated : int
+        How many results were made anew, since other versions of Python or of a library had made them.
     passed_over : int
         Files whose endings are those of no log.
     table : Path
@@ -38,6 +40,7 @@ class Summary:
 
     rows: tuple[tuple[Item, str, Facts], ...]
     before: int
+    outdated: int
     passed_over: int
     table: Path
 
@@ -172,4 +175,4 @@ def analyse_archive(
                 progress(refused + run.settled, len(found.items))
     rows = tuple(run.rows())
     write_table(results.table, rows)
-    return Summary(rows, run.before, found.passed_over, results.table)
+    return Summary(rows, run.before, len(results.outdated), found.passed_over, results.table)

@@ -14,7 +14,8 @@ from collections.abc import Sequence
 from telemetry import __version__
 from telemetry.cli.catalogue import CATALOGUE
 from telemetry.cli.outcome import DONE, INTERRUPTED, SOME_INPUT_UNUSED, WRONG_CALL, complain
-from telemetry.errors import LogError, ReciprocalError, fault_text
+from telemetry.errors import CallError, LogError, ReciprocalError, fault_text
+from telemetry.legible import LABEL, SHORT, shortened
 
 __all__ = ["build_parser", "main"]
 
@@ -42,11 +43,20 @@ def main(argv: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         return INTERRUPTED
     except Exception as error:
+        if isinstance(error, UnicodeEncodeError) and error.reason == "surrogates not allowed":
+            complain([_no_letters(error)])
+            return WRONG_CALL
         if sys.flags.dev_mode:  # python -X dev -m telemetry.cli ... shows the traceback
             raise
         print(f"reciprocal: {fault_text(error)}", file=sys.stderr)
         return SOME_INPUT_UNUSED
     return status
+
+
+def _no_letters(error: UnicodeEncodeError) -> CallError:
+    """Name the word that holds bytes of another encoding, which only a file's name can."""
+    word = shortened(error.object[max(0, error.start - LABEL) : error.end + LABEL], SHORT)
+    return CallError(f"'{word}' holds bytes that are no letters here", mend="write it in UTF-8")
 
 
 def build_parser(named: str | None = None) -> argparse.ArgumentParser:

@@ -17,7 +17,7 @@ from telemetry import headingmaps
 from telemetry.archive import Summary, analyse_archive, on_cluster, on_this_machine
 from telemetry.cli import arguments
 from telemetry.cli.outcome import DONE, SOME_INPUT_UNUSED, complain
-from telemetry.errors import CallError
+from telemetry.errors import CallError, path_fault
 from telemetry.readers import ReadOptions
 
 _MOST_NAMED: Final = 20
@@ -74,7 +74,13 @@ def check(args: Namespace) -> None:
 
 def analyse_all(args: Namespace) -> int:
     """Analyse an archive and say where the results are and what could not be used."""
-    archive: Path = args.archive.resolve()
+    try:
+        archive: Path = args.archive.resolve()
+    except (OSError, RuntimeError, ValueError) as error:
+        reason = f"it cannot be opened: {path_fault(error)}"
+        raise CallError(
+            reason, file=str(args.archive), mend="give the folder in which the logs lie"
+        ) from None
     out = args.out or archive.parent / f"{archive.name}-analysed"  # of the root, in the root
     request = replace(arguments.judging(args), power=arguments.power_options(args, arguments.limits(args)))
     kept, damaged = headingmaps.load()
@@ -97,12 +103,14 @@ def _tell(summary: Summary) -> None:
     print(f"{len(summary.rows)} items: {done} done, {len(unusable)} could not be used")
     if summary.before:
         print(f"{summary.before} were analysed before, by the same question and version, and were not again")
+    if summary.outdated:
+        print(f"{summary.outdated} were analysed anew: another Python or library had made them")
     if summary.partly_used:
         print(f"{summary.partly_used} are done with some of their logs left out; the table names why")
     if summary.motors_alone:
         print(f"{summary.motors_alone} are a motor log alone: put it into a folder with its speed log")
     if summary.passed_over:
-        print(f"{summary.passed_over} other files were passed over: they do not end as logs do")
+        print(f"{summary.passed_over} other files were passed over: their names are those of no logs")
     print(f"{summary.table} has a row for each item")
     for item, facts in unusable[:_MOST_NAMED]:
         where = "" if facts.error.startswith(item.name) else f"{item.name}: "

@@ -11,10 +11,12 @@ from pathlib import Path
 from typing import Any
 
 from telemetry.analysis import Request
-from telemetry.errors import CallError, LogError
+from telemetry.cli.outcome import note
+from telemetry.errors import CallError, LogError, path_fault
 from telemetry.geo import gates_from_text
+from telemetry.legible import LABEL, LONG, cut, shortened
 from telemetry.power import LIMIT_NAMES, Limits, PowerOptions
-from telemetry.readers import LOG_SUFFIXES
+from telemetry.readers import LOG_SUFFIXES, is_shadow
 from telemetry.units import SPEED_UNITS, TEMPERATURE_UNITS, distance_from_text
 from telemetry.whatif import Change
 
@@ -220,7 +222,7 @@ def log_files(names: Iterable[str]) -> tuple[list[Path], list[LogError]]:
     list of Path
         The files; whether they can be read shows later.
     list of LogError
-        One for each folder without a log.
+        One for each folder without a log, and each name that leads nowhere.
     """
     files: dict[Path, Path] = {}
     errors = []
@@ -228,19 +230,40 @@ def log_files(names: Iterable[str]) -> tuple[list[Path], list[LogError]]:
         if not name:  # an unset variable of a shell; the path would be the current folder
             errors.append(LogError("an empty name", mend="name a log or a folder"))
             continue
-        path = Path(name)
-        found = [path]
-        if path.is_dir():
-            # Endings choose here what a person would have picked; the content still decides the format.
-            found = sorted(p for p in path.iterdir() if p.suffix.lower() in LOG_SUFFIXES and p.is_file())
-            if not found:
-                ending = " ".join(sorted(LOG_SUFFIXES))
-                errors.append(
-                    LogError(f"no file in this folder ends in {ending}", file=name, mend="name the logs")
-                )
-        for file in found:
-            files.setdefault(file.resolve(), file)
+        try:
+            found = _logs_of(Path(name))
+        except (OSError, RuntimeError, ValueError) as error:
+            reason = f"it cannot be opened: {path_fault(error)}"
+            errors.append(
+                LogError(reason, file=name, mend="name the log itself, and check that it may be read")
+            )
+            continue
+        if not found:
+            ending = " ".join(sorted(LOG_SUFFIXES))
+            errors.append(
+                LogError(f"no file in this folder ends in {ending}", file=name, mend="name the logs")
+            )
+        for place, file in found:
+            files.setdefault(place, file)
     return list(files.values()), errors
+
+
+def _logs_of(path: Path) -> list[tuple[Path, Path]]:
+    """List the logs that a path stands for, each after the place where it really lies."""
+    if not path.is_dir():
+        return [(path.resolve(), path)]
+    # Endings choose here what a person would have picked; the content still decides the format.
+    logs = sorted(p for p in path.iterdir() if p.suffix.lower() in LOG_SUFFIXES and not p.is_dir())
+    shadows = [log for log in logs if is_shadow(log.name)]
+    if shadows:
+        beside = ", ".join(cut([log.name for log in shadows], 1, LABEL))
+        note(f"{shortened(str(path), LONG)}: no logs, though they are called so, and passed over: {beside}")
+        logs = [log for log in logs if log not in shadows]
+    return [(log if _leads_nowhere(log) else log.resolve(), log) for log in logs]
+
+
+def _leads_nowhere(log: Path) -> bool:
+    return log.is_symlink() and not log.exists()
 
 
 def headings(file: Path | None) -> dict[str, str]:

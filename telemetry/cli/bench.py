@@ -102,11 +102,14 @@ def bench(args: Namespace) -> int:
     show = showing_of(args)
     with _logbook(args) as logbook:
         if args.sheet is None and logbook is None:
-            if not args.crash:
+            of_a_sheet = args.found or args.measured or args.back_to or args.keep
+            if not args.crash or of_a_sheet:
                 raise CallError(
                     "no sheet is named", mend="give a file, or --boat with a sheet, or --crash alone"
                 )
-            print("\n".join([*(f"  - {line}" for line in BENCH_CAUTIONS), "", crash_text()]))
+            card = "\n".join([*(f"  - {line}" for line in BENCH_CAUTIONS), "", crash_text(), ""])
+            print(card, end="")
+            _write(args.write, card)
             return DONE
         was = _sheet(args.sheet, args.boat, logbook)
         target = None if args.back_to is None else _sheet(args.back_to, args.boat, logbook)
@@ -342,8 +345,9 @@ def _sheets_text(boat: str, sheets: Iterable[SetupSheet]) -> str:
 def _write(path: Path | None, text: str) -> None:
     if path is None:
         return
+    data = text.encode()  # what cannot be written must not empty the file that is there
     try:
-        path.write_text(text, encoding="utf-8")
+        path.write_bytes(data)
     except OSError as error:
         raise SetupError(
             f"cannot be written: {error.strerror}", file=str(path), mend="check the path"

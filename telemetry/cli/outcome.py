@@ -15,3 +15,8 @@ def complain(errors: Iterable[ReciprocalError]) -> None:
     """Name on stderr what could not be used or done."""
     for error in errors:
         print(f"reciprocal: {error}", file=sys.stderr)
+
+
+def note(text: str) -> None:
+    """Say on stderr what is good to know and nobody's mistake."""
+    print(f"reciprocal: {text}", file=sys.stderr)

@@ -68,9 +68,10 @@ def write_backup(session: Session, file: Path, where: str, *, overwrite: bool) -
     LogbookError
         If the file is there already, or cannot be written.
     """
-    if file.exists() and not overwrite:
-        raise LogbookError("it is there already", file=str(file), mend="name a new file, or say --overwrite")
     try:
+        if file.exists() and not overwrite:
+            mend = "name a new file, or say --overwrite"
+            raise LogbookError("it is there already", file=str(file), mend=mend)
         with written_whole(file) as stream:
             with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED, allowZip64=True) as archive:
                 told = {

@@ -7,15 +7,25 @@ line to :data:`READERS`; the conformance tests then run it over every sample.
 from __future__ import annotations
 
 import hashlib
+import stat
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 from typing import Final
 
-from telemetry.errors import DamagedLogError, LogError, NothingUsableError, UnknownFormatError
-from telemetry.frames import Log
-from telemetry.legible import SHORT, shortened
+from telemetry.errors import DamagedLogError, LogError, NothingUsableError, UnknownFormatError, path_fault
+from telemetry.frames import Finding, Log
+from telemetry.legible import LABEL, SHORT, cut, shortened
 from telemetry.readers import fit, gpx, nmea, table
-from telemetry.readers.archive import ARCHIVE_SUFFIXES, Bounds, LogFile, is_archive, taken_out
+from telemetry.readers.archive import (
+    ARCHIVE_SUFFIXES,
+    Bounds,
+    LogFile,
+    PassedOver,
+    is_archive,
+    is_shadow,
+    taken_out,
+)
 from telemetry.readers.base import LogReader, ReadOptions
 from telemetry.readers.kept import Explained, KeptMap
 from telemetry.readers.table import explained
@@ -33,12 +43,14 @@ __all__ = [
     "ReadOptions",
     "bytes_of",
     "explained",
+    "is_shadow",
     "open_bytes",
     "open_file",
     "read_bytes",
     "read_log",
     "read_logs",
     "read_opened",
+    "with_passed_over",
 ]
 
 READERS: Final[tuple[LogReader, ...]] = (gpx.READER, fit.READER, nmea.READER, table.READER)
@@ -46,6 +58,8 @@ LOG_SUFFIXES: Final = frozenset({s for reader in READERS for s in reader.suffixe
 """Endings by which a log is looked for in a folder; the content still decides the format."""
 
 _HEAD_BYTES: Final = 4096
+_MOST_NAMED: Final = 3
+_MEND_PATH: Final = "give the path of one log file"
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,10 +72,13 @@ class Opened:
         The logs, not read yet.
     errors : tuple of LogError
         One for each that could not be taken out, or for the file as a whole.
+    passed_over : tuple of str
+        What else an archive holds and is no log.
     """
 
     files: tuple[LogFile, ...]
     errors: tuple[LogError, ...]
+    passed_over: tuple[str, ...] = ()
 
 
 def open_file(path: Path) -> Opened:
@@ -82,15 +99,18 @@ def bytes_of(path: Path) -> bytes:
     """
     file, largest = str(path), Bounds().each_bytes
     try:
-        if not path.is_file():
-            reason = "it is a folder, not a log" if path.is_dir() else "there is no such file"
-            raise LogError(reason, file=file, mend="give the path of one log file")
-        if path.stat().st_size > largest:
+        status = path.stat()
+        if not stat.S_ISREG(status.st_mode):
+            reason = "it is a folder, not a log" if path.is_dir() else "it is no file"
+            raise LogError(reason, file=file, mend=_MEND_PATH)
+        if status.st_size > largest:
             reason = f"it is larger than {largest // 1_000_000} MB, which no log of an outing is"
             raise LogError(reason, file=file, mend="cut the outing out of it first")
         return path.read_bytes()
+    except (FileNotFoundError, NotADirectoryError):
+        raise LogError("there is no such file", file=file, mend=_MEND_PATH) from None
     except (OSError, ValueError) as error:
-        reason = f"it cannot be read: {getattr(error, 'strerror', None) or error}"
+        reason = f"it cannot be read: {path_fault(error)}"
         raise LogError(reason, file=file, mend="check that the file exists and may be read") from None
 
 
@@ -98,18 +118,20 @@ def open_bytes(data: bytes, file: str, bounds: Bounds | None = None) -> Opened:
     """Take the logs out of an archive; any other bytes are one log by themselves."""
     if not is_archive(data):
         return Opened((LogFile(file, data),), ())
-    files, errors = [], []
+    files, errors, passed_over = [], [], []
     try:
         for found in taken_out(data, file, bounds or Bounds(), _is_log):
             if isinstance(found, LogFile):
                 files.append(found)
+            elif isinstance(found, PassedOver):
+                passed_over.append(found.name)
             else:
                 errors.append(found)
     except LogError as error:
         errors.append(error)
     if not files and not errors:
         errors.append(NothingUsableError("no log is in this archive", file=file, mend="pack the logs again"))
-    return Opened(tuple(files), tuple(errors))
+    return Opened(tuple(files), tuple(errors), tuple(passed_over))
 
 
 def _is_log(name: str, head: bytes) -> bool:
@@ -142,7 +164,17 @@ def read_opened(
             logs += read_bytes(found.data, found.file, options)
         except LogError as error:
             errors.append(error)
-    return tuple(logs), tuple(errors)
+    return with_passed_over(logs, opened), tuple(errors)
+
+
+def with_passed_over(logs: Sequence[Log], opened: Opened) -> tuple[Log, ...]:
+    """Let the first of an archive's logs tell what else was in it."""
+    if not logs or not opened.passed_over:
+        return tuple(logs)
+    names = ", ".join(cut(opened.passed_over, _MOST_NAMED, LABEL))
+    message = f"files beside it in the archive are no logs and were passed over: {names}"
+    told = Finding("passed-over", message, len(opened.passed_over))
+    return replace(logs[0], findings=(*logs[0].findings, told)), *logs[1:]
 
 
 def read_log(path: Path, options: ReadOptions | None = None) -> tuple[Log, ...]:

@@ -25,6 +25,7 @@ _GZIP: Final = b"\x1f\x8b\x08"
 _ZIP: Final = (b"PK\x03\x04", b"PK\x05\x06")
 _OTHERS: Final = (b"7z\xbc\xaf\x27\x1c", b"Rar!\x1a\x07", b"BZh", b"\xfd7zXZ\x00", b"\x28\xb5\x2f\xfd")
 _TAR_AT: Final = 257
+_OTHER_SUFFIXES: Final = (".7z", ".rar", ".bz2", ".xz", ".zst", ".tar", ".tgz", ".tbz", ".tbz2", ".txz")
 _HEAD_BYTES: Final = 4096
 _METHODS: Final = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 _ENCRYPTED: Final = 0x1 | 0x40 | 0x2000  # encrypted, strongly encrypted, headers masked (APPNOTE 4.4.4)
@@ -64,6 +65,13 @@ class LogFile:
     data: bytes
 
 
+@dataclass(frozen=True, slots=True)
+class PassedOver:
+    """The name of a file in an archive that is no log."""
+
+    name: str
+
+
 Wanted = Callable[[str, bytes], bool]
 """Whether a file in a zip is to be taken out, from its name and its first 4 KiB."""
 
@@ -73,8 +81,15 @@ def is_archive(data: bytes) -> bool:
     return data.startswith((_GZIP, *_ZIP))
 
 
-def taken_out(data: bytes, file: str, bounds: Bounds, wanted: Wanted) -> Iterator[LogFile | LogError]:
-    """Take the logs out of a .gz or a .zip, or say what is wrong with each.
+def is_shadow(name: str) -> bool:
+    """Tell whether a file is what one operating system writes beside every file on foreign disks."""
+    return name.startswith("._")
+
+
+def taken_out(
+    data: bytes, file: str, bounds: Bounds, wanted: Wanted
+) -> Iterator[LogFile | LogError | PassedOver]:
+    """Take the logs out of a .gz or a .zip, or say what is wrong with each, or that it is no log.
 
     Parameters
     ----------
@@ -114,17 +129,21 @@ def _from_gzip(data: bytes, file: str, bounds: Bounds, _wanted: Wanted) -> Itera
     yield LogFile(inner, content)
 
 
-def _from_zip(data: bytes, file: str, bounds: Bounds, wanted: Wanted) -> Iterator[LogFile | LogError]:
+def _from_zip(
+    data: bytes, file: str, bounds: Bounds, wanted: Wanted
+) -> Iterator[LogFile | LogError | PassedOver]:
     # The list of contents is read as a whole on opening: count it first. Ten times the files is no log's zip,
     # however its own count of them reads.
     listed = data.count(_CENTRAL_ENTRY)
     if listed <= 10 * bounds.files:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            members = [m for m in archive.infolist() if not m.is_dir() and not _is_litter(m.filename)]
+            files = [m for m in archive.infolist() if not m.is_dir()]
+            members = [m for m in files if not _is_litter(m.filename)]
             listed = len(members)
             if listed <= bounds.files:
                 _refuse_shared(members, file)
                 yield from _members(archive, members, file, bounds, wanted)
+                yield from (PassedOver(_shown(m.filename)) for m in files if _is_litter(m.filename))
                 return
     reason = f"it holds {listed} files, more than the {bounds.files} that are opened"
     raise LogError(reason, file=file, mend=_MEND_OUT)
@@ -132,7 +151,7 @@ def _from_zip(data: bytes, file: str, bounds: Bounds, wanted: Wanted) -> Iterato
 
 def _members(
     archive: zipfile.ZipFile, members: list[zipfile.ZipInfo], file: str, bounds: Bounds, wanted: Wanted
-) -> Iterator[LogFile | LogError]:
+) -> Iterator[LogFile | LogError | PassedOver]:
     total = 0
     for member in members:
         name = f"{file}/{_shown(member.filename)}"
@@ -146,6 +165,7 @@ def _members(
             yield DamagedLogError(reason, file=name, mend=_MEND_AGAIN)
         else:
             if log is None:
+                yield PassedOver(_shown(member.filename))
                 continue
             total += len(log.data)
             if total > bounds.all_bytes:
@@ -168,6 +188,8 @@ def _member(
         raise LogError(reason, file=name, mend=_MEND_OUT)
     with archive.open(member) as stream:
         head = stream.read(_HEAD_BYTES)
+        if _is_packed(head) and _is_document(member.filename, wanted):
+            return None
         _refuse_nested(head, name)
         if not wanted(member.filename, head):
             return None
@@ -200,9 +222,19 @@ def _hold_size(size: int, packed_size: int, name: str, bounds: Bounds) -> None:
         )
 
 
+def _is_packed(content: bytes) -> bool:
+    return is_archive(content) or content.startswith(_OTHERS) or content[_TAR_AT : _TAR_AT + 5] == b"ustar"
+
+
 def _refuse_nested(content: bytes, name: str) -> None:
-    if is_archive(content) or content.startswith(_OTHERS) or content[_TAR_AT : _TAR_AT + 5] == b"ustar":
+    if _is_packed(content):
         raise LogError("it is an archive inside an archive, which is not opened", file=name, mend=_MEND_OUT)
+
+
+def _is_document(name: str, wanted: Wanted) -> bool:
+    """Tell by its name whether a packed file is neither a log nor an archive: many a document is a zip."""
+    ending = PurePosixPath(name).suffix.lower()
+    return bool(ending) and ending not in (*ARCHIVE_SUFFIXES, *_OTHER_SUFFIXES) and not wanted(name, b"")
 
 
 def _is_litter(name: str) -> bool:

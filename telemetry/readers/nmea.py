@@ -52,6 +52,7 @@ def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
     findings += more
     tell(0.6)
     columns = _columns(epochs, fields)
+    findings += _unread(fields)
     tell(0.9)
     believed = stamps.believable(stamp_us) if dated else np.ones(stamp_us.size, dtype=np.bool_)
     findings += notes.disbelieved(stamp_us, believed)
@@ -95,6 +96,15 @@ def _good(sentences: Sentences, file: str) -> tuple[BoolArray, list[Finding]]:
             Finding("stray-text", "lines that are no sentence were skipped", sentences.stray_lines)
         )
     return good, findings
+
+
+def _unread(fields: dict[str, Fields]) -> list[Finding]:
+    """Tell of the fields that stand in a sound sentence and are not what belongs there."""
+    counts = {f"{name} field {at}": n for name, of in fields.items() for at, n in of.unread().items()}
+    if not counts:
+        return []
+    message = f"fields that are not what belongs there were left out: {', '.join(counts)}"
+    return [Finding("bad-number", message, sum(counts.values()))]
 
 
 class _Epochs:
@@ -169,12 +179,9 @@ def _key(run: IntArray) -> IntArray:
 
 def _time_of_day_us(fields: Fields, number: int) -> IntArray:
     """Time of day from ``hhmmss.sss`` [µs], -1 where there is none."""
-    value = np.nan_to_num(fields.number(number), nan=-1.0)
-    hms = np.floor(value).astype(np.int64)
-    hours, minutes, secs = hms // 10_000, hms // 100 % 100, hms % 100
-    valid = (hms >= 0) & (hours < 24) & (minutes < 60) & (secs <= 60)
-    tod = ((hours * 60 + minutes) * 60 + secs) * 1_000_000 + np.rint((value - hms) * 1e6).astype(np.int64)
-    return np.where(valid, tod, -1)
+    time_us = stamps.of_hhmmss(fields.number(number), seconds_below=61)
+    fields.hold(number, time_us >= 0)
+    return time_us
 
 
 def _stamps(epochs: _Epochs, fields: dict[str, Fields]) -> tuple[IntArray, bool, list[Finding]]:
@@ -199,9 +206,12 @@ def _days(epochs: _Epochs, fields: dict[str, Fields]) -> FloatArray:
     rmc = fields["RMC"]
     ddmmyy = np.nan_to_num(rmc.number(9), nan=0.0).astype(np.int64)
     year = ddmmyy % 100
-    days = _civil_days(np.where(year < 80, 2000, 1900) + year, ddmmyy // 100 % 100, ddmmyy // 10_000)
+    days = stamps.days_since_1970(
+        np.where(year < 80, 2000, 1900) + year, ddmmyy // 100 % 100, ddmmyy // 10_000
+    )
     # A receiver without a fix may still count from its last or first known day: a valid fix knows better.
     valid = rmc.letter(2) == ord("A")
+    rmc.hold(9, np.isfinite(days) | ~valid)
     for usable in (valid, np.ones(days.size, dtype=np.bool_)):
         spread = epochs.spread(np.where(usable, days, np.nan), epochs.row_of["RMC"])
         if np.isfinite(spread).any():
@@ -211,16 +221,9 @@ def _days(epochs: _Epochs, fields: dict[str, Fields]) -> FloatArray:
     tod = _time_of_day_us(zda, 1)
     row = epochs.untimed("ZDA", leading=epochs.begins_with("ZDA"))
     # The row may lie on the other side of midnight; no ZDA is half a day from its epoch.
-    moment = _civil_days(*whole) * _DAY_US + tod
+    moment = stamps.days_since_1970(*whole) * _DAY_US + tod
     days = np.where(tod >= 0, np.rint((moment - epochs.tod_us[np.maximum(row, 0)]) / _DAY_US), np.nan)
     return epochs.spread(days, row)
-
-
-def _civil_days(year: IntArray, month: IntArray, day: IntArray) -> FloatArray:
-    valid = (year >= 1970) & (year < 2200) & (month >= 1) & (month <= 12) & (day >= 1) & (day <= 31)
-    months = np.where(valid, (year - 1970) * 12 + month - 1, 0)
-    first = months.astype("datetime64[M]").astype("datetime64[D]").astype(np.int64)
-    return np.where(valid, first + day - 1.0, np.nan)
 
 
 def _columns(epochs: _Epochs, fields: dict[str, Fields]) -> dict[str, FloatArray]:
@@ -236,7 +239,7 @@ def _columns(epochs: _Epochs, fields: dict[str, Fields]) -> dict[str, FloatArray
             result[missing] = epochs.spread(_angle_deg(fields[name], at), row[name])[missing]
         return result
 
-    speed_mps, course_deg = _speed_and_course(epochs, fields)
+    speed_mps, course_deg, vtg_fix = _speed_and_course(epochs, fields)
     columns = {
         "lat_deg": angle(("GGA", 2), ("RMC", 3), ("GLL", 1)),
         "lon_deg": angle(("GGA", 4), ("RMC", 5), ("GLL", 3)),
@@ -253,6 +256,7 @@ def _columns(epochs: _Epochs, fields: dict[str, Fields]) -> dict[str, FloatArray
         epochs.spread(_valid(rmc, 2, 12), row["RMC"]),
         epochs.spread(_quality(gga), row["GGA"]),
         epochs.spread(_valid(gll, 6, 7), row["GLL"]),
+        vtg_fix,
     ]
     columns["fix"] = np.fmin.reduce(verdicts)  # one sentence that says "no fix" is enough
     return columns
@@ -267,15 +271,22 @@ def _angle_deg(fields: Fields, number: int) -> FloatArray:
     south_or_west = (hemisphere == ord("S")) | (hemisphere == ord("W"))
     known = south_or_west | (hemisphere == ord("N")) | (hemisphere == ord("E"))
     angle = np.where(south_or_west, -1.0, 1.0) * (degrees + minutes / 60.0)
-    return np.where(known & (minutes < 60.0), angle, np.nan)
+    usable = known & (minutes < 60.0)
+    fields.hold(number, usable)
+    return np.where(usable, angle, np.nan)
 
 
 def _valid(fields: Fields, status_at: int, mode_at: int) -> FloatArray:
-    """1 for status A, 0 for V; a mode of N (none) or E (dead reckoning) is no fix either."""
-    status, mode = fields.letter(status_at), fields.letter(mode_at)
+    """1 for status A, 0 for V; a mode that tells of nothing measured is no fix either."""
+    status = fields.letter(status_at)
     result = np.where(status == ord("A"), 1.0, np.where(status == ord("V"), 0.0, np.nan))
-    result[(mode == ord("N")) | (mode == ord("E"))] = 0.0
+    result[_unmeasured(fields, mode_at)] = 0.0
     return result
+
+
+def _unmeasured(fields: Fields, mode_at: int) -> BoolArray:
+    """Where the mode says that there is no fix (N), dead reckoning (E) or hand entry (M)."""
+    return np.isin(fields.letter(mode_at), [ord(letter) for letter in "NEM"])
 
 
 def _quality(gga: Fields) -> FloatArray:
@@ -284,8 +295,17 @@ def _quality(gga: Fields) -> FloatArray:
     return np.where(np.isnan(quality), np.nan, ~np.isin(quality, (0.0, 6.0, 7.0)))
 
 
-def _speed_and_course(epochs: _Epochs, fields: dict[str, Fields]) -> tuple[FloatArray, FloatArray]:
-    """Speed from whichever of RMC and VTG (knots or km/h) writes it most finely, gaps from the other."""
+def _speed_and_course(
+    epochs: _Epochs, fields: dict[str, Fields]
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Speed from whichever of RMC and VTG (knots or km/h) writes it most finely, gaps from the other.
+
+    Returns
+    -------
+    speed_mps, course_deg : ndarray, shape (rows,)
+    fix : ndarray, shape (rows,)
+        0 where VTG says that they are not measured, else NaN.
+    """
     rmc, vtg = fields["RMC"], fields["VTG"]
     rmc_row = epochs.row_of["RMC"]
     rmc_kn, rmc_places = rmc.number_and_places(7)
@@ -317,6 +337,7 @@ def _speed_and_course(epochs: _Epochs, fields: dict[str, Fields]) -> tuple[Float
     return (
         np.where(np.isnan(first), second, first),
         np.where(np.isnan(course_rmc), course_vtg, course_rmc),
+        epochs.spread(np.where(_unmeasured(vtg, 9), 0.0, np.nan), options[leading]),
     )
 
 

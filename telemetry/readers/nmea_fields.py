@@ -146,6 +146,7 @@ class Fields:
         self._comma = np.ascontiguousarray(sliding_window_view(commas, _MOST_FIELDS)[first].T)
         self._count = (self._comma < self._end).sum(axis=0)
         self._fewest = int(self._count.min(initial=_MOST_FIELDS))
+        self._unread: dict[int, BoolArray] = {}
 
     def span(self, number: int) -> tuple[IntArray, IntArray]:
         """Offsets of the field's first byte and of the byte after its last, shape (n,)."""
@@ -165,12 +166,23 @@ class Fields:
 
     def number(self, number: int) -> FloatArray:
         """Value of a decimal field, NaN where it is empty or no number, shape (n,)."""
-        return decimals(self._buffer, *self.span(number))[0]
+        return self.number_and_places(number)[0]
 
     def number_and_places(self, number: int) -> tuple[FloatArray, int]:
         """Like :meth:`number`, with the most decimal places any sentence writes."""
         value, places = decimals(self._buffer, *self.span(number))
+        self.hold(number, np.isfinite(value))
         return value, int(places.max(initial=0))
+
+    def hold(self, number: int, usable: BoolArray) -> None:
+        """Remember of which sentences the field is not empty and yet of no use."""
+        start, end = self.span(number)
+        unread = (end > start) & ~usable
+        self._unread[number] = self._unread.get(number, False) | unread
+
+    def unread(self) -> dict[int, int]:
+        """How many sentences have a field that is not empty and could not be used, by its number."""
+        return {number: int(where.sum()) for number, where in sorted(self._unread.items()) if where.any()}
 
 
 def find_commas(sentences: Sentences) -> IntArray:

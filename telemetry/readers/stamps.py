@@ -31,6 +31,37 @@ def utc(stamp_us: int) -> pd.Timestamp | None:
     return pd.Timestamp(_EPOCH + dt.timedelta(microseconds=int(stamp_us)))
 
 
+def of_hhmmss(numbers: FloatArray, seconds_below: int) -> IntArray:
+    """Read times of day written as one number, ``hhmmss.sss``.
+
+    Parameters
+    ----------
+    numbers : ndarray, shape (n,)
+        NaN where there is none.
+    seconds_below : int
+        60, or 61 where leap seconds are told.
+
+    Returns
+    -------
+    ndarray of int, shape (n,)
+        Since midnight [µs]; -1 where the number is no time of day.
+    """
+    value = np.where((numbers >= 0) & (numbers < 240_000), numbers, np.nan)
+    minutes, secs = value // 100 % 100, value % 100
+    valid = (minutes < 60) & (secs < seconds_below)
+    second = value // 10_000 * 3600 + minutes * 60 + np.floor(secs)
+    time_us = second * 1_000_000 + np.rint((secs - np.floor(secs)) * 1e6)
+    return np.where(valid, time_us, -1.0).astype(np.int64)
+
+
+def days_since_1970(year: IntArray, month: IntArray, day: IntArray) -> FloatArray:
+    """Count the days of dates of our calendar, shape (n,); NaN for one that is none, such as 31 June."""
+    valid = (year >= 1900) & (year <= 2200) & (month >= 1) & (month <= 12) & (day >= 1)
+    months = np.where(valid, (year - 1970) * 12 + month - 1, 0).astype("datetime64[M]")
+    first, following = (m.astype("datetime64[D]").astype(np.int64) for m in (months, months + 1))
+    return np.where(valid & (day <= following - first), first + day - 1.0, np.nan)
+
+
 def believable(stamp_us: IntArray) -> BoolArray:
     """Tell which stamps at least one other stamp of the file supports, shape (n,).
 

@@ -170,6 +170,19 @@ def _parse(text: str, layout: Layout, columns: dict[str, Match], file: str) -> t
     raise DamagedLogError("its rows cannot be told apart", file=file, mend="export the table again")
 
 
+def _left_aside(present: list[Match], chosen: Match) -> list[Finding]:
+    """Tell which columns of rpm are not read, and why."""
+    at = present.index(chosen)
+    without, farther = present[:at], present[at + 1 :]
+    findings = []
+    for others, why in ((without, "which has numbers"), (farther, "which is nearer the shaft")):
+        if others:
+            left = _listed(m.heading for m in others)
+            message = f"{left}: left aside for {chosen.shown}, {why}"
+            findings.append(Finding("column-chosen", message, len(others)))
+    return findings
+
+
 class _Table:
     """A parsed table on its way to one or two logs."""
 
@@ -262,24 +275,27 @@ class _Table:
         return np.asarray(values, dtype=np.float64)
 
     def _shaft_rpm(self, said: Explained, findings: list[Finding]) -> FloatArray | None:
-        """Propeller-shaft rpm from whichever the table has: the shaft's, the motor's or electrical rpm."""
-        if "rpm" in self._columns:
-            return self._values(self._columns["rpm"])
-        gear_ratio = 1.0 if said.gear_ratio is None else said.gear_ratio
-        if "motor_rpm" in self._columns:
-            return self._values(self._columns["motor_rpm"]) / gear_ratio
-        if "erpm" not in self._columns:
+        """Propeller-shaft rpm from the first that has numbers: the shaft's, the motor's or electrical rpm."""
+        present = [self._columns[name] for name in RPM_COLUMNS if name in self._columns]
+        if not present:
             return None
-        heading = self._columns["erpm"].shown
+        numbers = {m.column: self._values(m) for m in present}
+        m = next((m for m in present if np.isfinite(numbers[m.column]).any()), present[0])
+        self._findings += _left_aside(present, m)
+        gear_ratio = 1.0 if said.gear_ratio is None else said.gear_ratio
+        if m.column == "rpm":
+            return numbers["rpm"]
+        if m.column == "motor_rpm":
+            return numbers["motor_rpm"] / gear_ratio
         if said.pole_pairs is None:
             findings.append(
                 Finding(
                     "pole-pairs-unknown",
-                    f"{heading!r} counts electrical turns; give the motor's pole pairs to get rpm",
+                    f"{m.shown!r} counts electrical turns; give the motor's pole pairs to get rpm",
                 )
             )
             return None
-        return self._values(self._columns["erpm"]) / said.pole_pairs / gear_ratio
+        return numbers["erpm"] / said.pole_pairs / gear_ratio
 
     def _with_speed_unit(self, track: dict[str, FloatArray], has_motor: bool) -> dict[str, FloatArray]:
         """Bring a speed without a unit to m/s by the positions, or refuse to guess."""

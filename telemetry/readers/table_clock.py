@@ -12,14 +12,16 @@ import pandas as pd
 
 from telemetry.frames import BoolArray, ClockSource, Finding, FloatArray, IntArray
 from telemetry.readers.headings import TIME_COLUMNS, Match
-from telemetry.readers.stamps import DAY_US
+from telemetry.readers.stamps import DAY_US, days_since_1970, of_hhmmss
 
 _NONE: Final = int(np.iinfo(np.int64).min)
 _ISO_DATE: Final = re.compile(r"\s*\d{4}-?\d\d-?\d\d")
-_ZONE: Final = re.compile(r"(?:[zZ]|[+-]\d\d:?\d\d)\s*$")
+_ZONED: Final = r"^\s*(\d[\d:.]*)\s*(?:[zZ]|([+-])(\d\d)(?::?(\d\d))?)\s*$"
+_ZONE: Final = re.compile(r"[T\s]\d[\d:.]*\s*(?:[zZ]|[+-]\d\d(?::?\d\d)?)\s*$")
 _READ_AS_THIS_MOMENT: Final = ("now", "today")  # by pandas, which no cell of a log can mean
 _ANY_DATE: Final = re.compile(r"\s*\d{1,4}[-./]?\d")
 _DATE_PARTS: Final = re.compile(r"\s*(\d{1,4})([-./])(\d{1,2})\2(\d{1,4})")
+_COMPACT_DATE: Final = re.compile(r"(\d{4})()(\d\d)(\d\d)(?:\.0)?$")  # the .0 where the column has gaps
 _TWO_PARTS: Final = r"^\s*(\d{1,4}):([0-5]?\d(?:\.\d*)?)\s*$"
 # Numbers above these are seconds, milliseconds, microseconds or nanoseconds since 1970, from 1980 on.
 _MOST: Final = 1e19  # beyond it a number is no time in any unit
@@ -56,6 +58,7 @@ class _Reading:
     stamp_us: IntArray
     dated: bool
     findings: list[Finding]
+    east_us: FloatArray | None = None  # what each was written ahead of UTC, NaN where it names no zone
 
     @property
     def timed(self) -> BoolArray:
@@ -117,7 +120,7 @@ def _read_column(m: Match, values: pd.Series) -> _Reading:
     if m.column == "elapsed" and ":" in sample:
         return _of_stopwatch(m, values)
     if ":" in sample:
-        return _Reading(_roll_over(_times_of_day(values)), False, [])
+        return _times_of_day(values)
     return _from_numbers(m, pd.to_numeric(_points(values), errors="coerce").to_numpy(dtype=np.float64))
 
 
@@ -128,8 +131,24 @@ def _points(values: pd.Series) -> pd.Series:
     return texts.str.replace(",", ".", regex=False) if commas else texts
 
 
-def _times_of_day(values: pd.Series) -> IntArray:
-    texts = _points(values)
+def _times_of_day(values: pd.Series) -> _Reading:
+    texts, east_us = _without_zone(_points(values))
+    times = _durations(texts)
+    named = (times != _NONE) & np.isfinite(east_us)
+    times[named] -= east_us[named].astype(np.int64)
+    return _Reading(_roll_over(times), False, [], east_us)
+
+
+def _without_zone(texts: pd.Series) -> tuple[pd.Series, FloatArray]:
+    """Take the zones off times of day; returns how far each is ahead of UTC [µs], NaN where not told."""
+    parts = texts.str.extract(_ZONED)
+    named = parts[0].notna()
+    minutes = parts[2].astype("float64").fillna(0.0) * 60.0 + parts[3].astype("float64").fillna(0.0)
+    east_us = (minutes * 60e6).where(parts[1] != "-", -minutes * 60e6).where(named)
+    return texts.mask(named, parts[0]), np.asarray(east_us, dtype=np.float64)
+
+
+def _durations(texts: pd.Series) -> IntArray:
     # The parser of ISO 8601 is many times faster than that of durations, but wants two digits for the hour.
     stamps = pd.to_datetime("1970-01-01T" + texts, format="ISO8601", errors="coerce", utc=True)
     times = _microseconds(stamps.dt.tz_localize(None))
@@ -141,8 +160,9 @@ def _times_of_day(values: pd.Series) -> IntArray:
 
 def _of_stopwatch(m: Match, values: pd.Series) -> _Reading:
     """Elapsed times in three parts, or in two as a stopwatch shows them: minutes and seconds."""
-    times = _times_of_day(values)
-    parts = _points(values).str.extract(_TWO_PARTS)
+    texts = _points(values)
+    times = _durations(texts)
+    parts = texts.str.extract(_TWO_PARTS)
     elapsed_s = (parts[0].astype("float64") * 60.0 + parts[1].astype("float64")).to_numpy(dtype=np.float64)
     two = np.isfinite(elapsed_s)
     times[two] = np.rint(elapsed_s[two] * 1e6).astype(np.int64)
@@ -165,7 +185,8 @@ def _from_numbers(m: Match, numbers: FloatArray) -> _Reading:
         return _Reading(np.full(numbers.size, _NONE), False, [])
     if m.column == "utc" and not m.unit and _are_times_of_day(finite):
         message = f"{m.shown!r} states no unit; hours, minutes and seconds in one number were assumed"
-        return _Reading(_roll_over(_of_hhmmss(numbers)), False, [Finding("unit-assumed", message)])
+        times = np.where(np.isfinite(numbers), of_hhmmss(numbers, 60), _NONE)
+        return _Reading(_roll_over(times), False, [Finding("unit-assumed", message)])
     findings: list[Finding] = []
     factor = m.factor
     if not m.unit:
@@ -191,17 +212,7 @@ def _from_numbers(m: Match, numbers: FloatArray) -> _Reading:
 
 def _are_times_of_day(numbers: FloatArray) -> bool:
     """Tell whether all numbers could be ``hhmmss.ss``, and one is too large to be seconds of a short log."""
-    inside = (numbers >= 0) & (numbers < 240_000) & (numbers // 100 % 100 < 60) & (numbers % 100 < 60)
-    return bool(inside.all()) and float(numbers.max()) >= 10_000
-
-
-def _of_hhmmss(numbers: FloatArray) -> IntArray:
-    known = np.isfinite(numbers)
-    value = numbers[known]
-    whole = (value // 10_000 * 60 + value // 100 % 100) * 60
-    times = np.full(numbers.size, _NONE)
-    times[known] = np.rint((whole + value % 100) * 1e6).astype(np.int64)
-    return times
+    return bool((of_hhmmss(numbers, 60) >= 0).all()) and float(numbers.max()) >= 10_000
 
 
 def _from_dates(values: pd.Series, sample: str) -> _Reading:
@@ -210,7 +221,7 @@ def _from_dates(values: pd.Series, sample: str) -> _Reading:
         parts = texts.str.split(r"[T\s]+", n=1, regex=True, expand=True)
         if parts.shape[1] < 2:
             return _Reading(np.full(len(values), _NONE), False, [])
-        return _with_date(_Reading(_times_of_day(parts[1]), False, []), parts[0])
+        return _with_date(_times_of_day(parts[1]), parts[0])
     texts = texts.mask(texts.isin(_READ_AS_THIS_MOMENT))
     stamps = pd.to_datetime(texts, format="ISO8601", errors="coerce", utc=True).dt.tz_localize(None)
     findings = []
@@ -224,50 +235,65 @@ def _from_dates(values: pd.Series, sample: str) -> _Reading:
 def _with_date(reading: _Reading, dates: pd.Series) -> _Reading:
     """Add the day from a column of dates to times of day."""
     codes, unique = pd.factorize(dates.astype("str").str.strip())
-    parts = [_DATE_PARTS.match(str(text)) for text in unique]
-    known = [p for p in parts if p is not None]
-    order = _date_order(known)
-    days = np.array(
-        [*(_day(p, order) for p in parts), np.nan], dtype=np.float64
-    )  # the last where there is none
-    if order is None:
-        message = "its dates may be day/month or month/day; times are kept, the day is not known"
+    parts = [_DATE_PARTS.match(str(text)) or _COMPACT_DATE.match(str(text)) for text in unique]
+    orders, days = _read_dates(parts)
+    ambiguous = len(orders) > 1
+    if ambiguous:
+        message = f"its dates may be {' or '.join(orders)}; times are kept, the day is not known"
         reading.findings.append(Finding("date-ambiguous", message, len(dates)))
-    day = days[codes]
+    day = np.append(days, np.nan)[codes]  # the last where there is none
     both = reading.timed & np.isfinite(day)
     if not both.any():
         return reading
-    if order is None:  # whatever day it was, the next one is not a month away
+    if ambiguous:  # whatever day it was, the next one is not a month away
         return _Reading(_roll_over(np.where(both, reading.stamp_us % DAY_US, _NONE)), False, reading.findings)
-    time_of_day = np.where(both, reading.stamp_us, 0) % DAY_US
+    east_us = np.full(len(dates), np.nan) if reading.east_us is None else reading.east_us
+    ahead_us = np.nan_to_num(east_us).astype(np.int64)  # the date is that of the time as it was written
+    time_of_day = np.where(both, reading.stamp_us + ahead_us, 0) % DAY_US - ahead_us
     stamp_us = np.where(both, np.nan_to_num(day).astype(np.int64) * DAY_US + time_of_day, _NONE)
-    message = "its times name no time zone and were taken as UTC"
-    reading.findings.append(Finding("time-zone-assumed", message, int(both.sum())))
+    unzoned = int((both & np.isnan(east_us)).sum())
+    if unzoned:
+        message = "its times name no time zone and were taken as UTC"
+        reading.findings.append(Finding("time-zone-assumed", message, unzoned))
     return _Reading(stamp_us, True, reading.findings)
 
 
-def _date_order(parts: list[re.Match[str]]) -> str | None:
-    """``ymd``, ``dmy`` or ``mdy`` as the numbers allow; None where day and month cannot be told apart."""
-    if any(len(p[1]) == 4 for p in parts):
-        return "ymd"
-    if any(p[2] == "." for p in parts) or any(int(p[1]) > 12 for p in parts):
-        return "dmy"
-    if any(int(p[3]) > 12 for p in parts):
-        return "mdy"
+def _read_dates(parts: list[re.Match[str] | None]) -> tuple[list[str], FloatArray]:
+    """Read dates in the order that the most of them allow.
+
+    Returns
+    -------
+    orders : list of str
+        Such as ``day/month/year``; several where they fit equally and mean different days.
+    days : ndarray, shape (n,)
+        Since 1970 by the first of the orders, NaN where a date is none.
+    """
+    known = [p for p in parts if p is not None]
+    if any(len(p[1]) == 4 for p in known):
+        orders = ["year/month/day"]
+    elif any(p[2] == "." for p in known):  # written with points, the day goes first
+        orders = ["day/month/year"]
+    elif any(len(p[4]) == 4 for p in known):
+        orders = ["day/month/year", "month/day/year"]
+    else:
+        orders = ["day/month/year", "month/day/year", "year/month/day"]
+    read = {order: _days(parts, order) for order in orders}
+    fits = {order: int(np.isfinite(days).sum()) for order, days in read.items()}
+    best = [order for order in orders if fits[order] == max(fits.values())]
     # 05/05/2021 reads the same either way.
-    return "dmy" if all(int(p[1]) == int(p[3]) for p in parts) else None
+    differing = [
+        order for order in best[1:] if not np.array_equal(read[order], read[best[0]], equal_nan=True)
+    ]
+    return [best[0], *differing], read[best[0]]
 
 
-def _day(parts: re.Match[str] | None, order: str | None) -> float:
-    """Days since 1970; day before month where the order is not known."""
-    if parts is None:
-        return float("nan")
-    a, b, c = int(parts[1]), int(parts[3]), int(parts[4])
-    year, month, day = {"ymd": (a, b, c), "mdy": (c, a, b)}.get(order or "", (c, b, a))
-    year += 2000 if year < 80 else 1900 if year < 100 else 0
-    if not (1900 <= year <= 2200 and 1 <= month <= 12 and 1 <= day <= 31):
-        return float("nan")
-    return float(np.datetime64(f"{year:04d}-{month:02d}", "D").astype(np.int64) + day - 1)
+def _days(parts: list[re.Match[str] | None], order: str) -> FloatArray:
+    """Days since 1970, NaN where there is none, shape (n,)."""
+    numbers = np.array([(0, 0, 0) if p is None else (int(p[1]), int(p[3]), int(p[4])) for p in parts])
+    part = dict(zip(order.split("/"), numbers.reshape(-1, 3).T, strict=True))
+    year = part["year"]
+    century = np.where(year < 80, 2000, np.where(year < 100, 1900, 0))
+    return days_since_1970(year + century, part["month"], part["day"])
 
 
 def _roll_over(time_of_day_us: IntArray) -> IntArray:

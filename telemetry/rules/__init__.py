@@ -158,11 +158,10 @@ def load_rule(name_or_path: str | Path | Rule) -> Rule:
     if text in SHIPPED:
         return parse_rule(shipped_text(text), f"{text}.toml")
     path = Path(text)
-    if path.suffix.lower() != ".toml" and not path.is_file():
-        raise RuleError(
-            f"there is no rule {text!r}", mend=f"choose {', '.join(SHIPPED)}, or give the path of a TOML file"
-        )
     try:
+        if path.suffix.lower() != ".toml" and not path.is_file():
+            mend = f"choose {', '.join(SHIPPED)}, or give the path of a TOML file"
+            raise RuleError(f"there is no rule {text!r}", mend=mend)
         return parse_rule(path.read_text(encoding="utf-8"), text)
     except (OSError, UnicodeDecodeError) as error:
         reason = cast(str, getattr(error, "strerror", None) or "it is not UTF-8 text")

@@ -22,6 +22,7 @@ from telemetry.archive.local import one_thread_each
 from telemetry.archive.results import Results, request_id
 from telemetry.archive.work import Outcome, Task
 from telemetry.byhand import ByHand, Cut, Restored
+from telemetry.cli import archive as cli_archive
 from telemetry.cli import main
 from telemetry.cli.archive import counted
 from telemetry.errors import CallError
@@ -151,6 +152,25 @@ def test_a_half_written_result_is_never_taken_for_a_whole_one(tmp_path: Path) ->
     assert written(out) == whole
 
 
+def test_results_of_other_versions_are_made_anew_and_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    archive, out, count = fill(tmp_path / "logs", 3), tmp_path / "out", Counting()
+    analyse_archive(archive, out, count)
+    whole = written(out)
+    for file in sorted((out / "items").iterdir())[:2]:
+        kept = json.loads(file.read_bytes())
+        kept["archive"]["made_by"] = kept["archive"]["made_by"].replace("numpy ", "numpy 0.")
+        kept["passes"] = []
+        file.write_text(json.dumps(kept))
+    summary = analyse_archive(archive, out, count)
+    assert (count.tasks, summary.before, summary.outdated) == (5, 1, 2)
+    assert written(out) == whole
+    cli_archive._tell(summary)
+    assert "2 were analysed anew: another Python" in capsys.readouterr().out
+    assert analyse_archive(archive, out, count).outdated == 0
+
+
 def test_what_a_kill_left_is_swept_up_later(tmp_path: Path) -> None:
     (tmp_path / "out" / "items").mkdir(parents=True)
     results = Results(tmp_path / "out" / "new")
@@ -180,6 +200,13 @@ def test_a_season_in_one_folder_is_no_outing_and_is_told(tmp_path: Path) -> None
 
 
 @pytest.mark.skipif(os.name != "posix", reason="links and odd names as on POSIX")
+def test_the_shadows_of_files_are_no_items(tmp_path: Path) -> None:
+    archive = fill(tmp_path / "logs", 1)
+    (archive / "._00000.csv").write_bytes(b"\0\5\x16\7")
+    found = find_items(archive)
+    assert ([item.name for item in found.items], found.passed_over) == (["00000.csv"], 1)
+
+
 def test_links_and_odd_names_are_told(tmp_path: Path) -> None:
     archive = fill(tmp_path / "logs", 1)
     (archive / "around").symlink_to(archive, target_is_directory=True)

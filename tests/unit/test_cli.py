@@ -122,6 +122,17 @@ def test_a_folder_gives_the_logs_in_it_once(calls: list[Call], tmp_path: Path) -
     assert [f.name for f in calls[0]["files"]] == ["a.nmea", "b.GPX", "c.csv"]
 
 
+def test_the_shadows_of_files_in_a_folder_are_left_out_and_told_once(
+    calls: list[Call], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for name in ("a.gpx", "b.csv", "._a.gpx", "._b.csv"):
+        (tmp_path / name).write_text("x")
+    assert main(["analyse", str(tmp_path)]) == 0
+    assert [file.name for file in calls[0]["files"]] == ["a.gpx", "b.csv"]
+    (told,) = capsys.readouterr().err.splitlines()
+    assert told.endswith("passed over: ._a.gpx, and 1 more")
+
+
 def test_a_folder_without_logs_is_named(
     calls: list[Call], capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:
@@ -199,6 +210,42 @@ def test_a_wrong_heading_map_is_a_wrong_call(
     file.write_text(text, encoding="latin-1")
     assert main(["analyse", "a.csv", "--headings", str(file)]) == 2
     assert says in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("name", ["round.gpx", "x" * 300 + ".gpx"], ids=["circle", "long"])
+@pytest.mark.parametrize(
+    ("call", "status"),
+    [
+        (["analyse", "{}"], 1),
+        (["analyse", "--archive", "{}"], 2),
+        (["analyse", "a.gpx", "--rule", "{}"], 2),
+        (["backup", "{}/x"], 2),
+    ],
+    ids=lambda value: value[-1] if isinstance(value, list) else "",
+)
+def test_a_name_that_leads_nowhere_is_no_fault_of_the_program(
+    name: str, call: list[str], status: int, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "round.gpx").symlink_to(tmp_path / "round.gpx")
+    place = str(tmp_path / name)
+    assert main([word.format(place) for word in call]) == status
+    (told,) = capsys.readouterr().err.splitlines()
+    assert place in told
+    assert "fault of the program" not in told
+    assert "Mend: " in told
+
+
+def test_a_link_that_leads_in_a_circle_is_told_of_a_folder(tmp_path: Path, calls: list[Call]) -> None:
+    (tmp_path / "a.gpx").write_text("<gpx/>")
+    (tmp_path / "round.gpx").symlink_to(tmp_path / "round.gpx")
+    main(["analyse", str(tmp_path)])
+    assert [path.name for path in calls[0]["files"]] == ["a.gpx", "round.gpx"]
+
+
+def test_a_word_in_another_encoding_is_told_and_no_fault(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["outings", "l\udce9man"]) == 2
+    told = capsys.readouterr().err
+    assert told == "reciprocal: 'l\ufffdman' holds bytes that are no letters here. Mend: write it in UTF-8.\n"
 
 
 def test_a_fault_of_the_program_is_a_sentence_too(

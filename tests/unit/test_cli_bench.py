@@ -233,3 +233,32 @@ def test_a_wrong_call_is_one_sentence(capsys, calm: str, args: tuple[str, ...], 
     assert what in told
     assert told.count("\n") == 1
     assert "Mend:" in told
+
+
+def test_the_after_crash_list_alone_is_written_too(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "list.txt"
+    told = said(capsys, "bench", "--crash", "--write", str(file))
+    assert file.read_text(encoding="utf-8") == told
+    assert "After a crash" in told
+
+
+@pytest.mark.parametrize(
+    "more", [["--measured", "strut_depth_mm=6"], ["--found", "f.toml"], ["--back-to", "a.toml"], ["--keep"]]
+)
+def test_what_is_of_a_sheet_is_not_passed_over_without_one(
+    more: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["bench", "--crash", *more]) == 2
+    assert "no sheet is named" in capsys.readouterr().err
+
+
+def test_a_sheet_that_cannot_be_written_leaves_the_file_as_it_was(
+    calm: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "kept.toml"
+    file.write_text("before")
+    told = said(capsys, "sheet", calm, "--name", "l\udce9ger", "--write", str(file), status=2)
+    assert "l\ufffdger" in told
+    assert file.read_text() == "before"

@@ -18,7 +18,7 @@ from sample_logs import data_folder
 from telemetry.analysis import Request, read_and_analyse
 from telemetry.cli import main
 from telemetry.errors import LogError
-from telemetry.readers import Bounds, open_bytes, read_log, read_logs
+from telemetry.readers import Bounds, open_bytes, read_log, read_logs, read_opened
 
 LOGS = ("four_passes.gpx", "four_passes_motor.csv", "blow_over.nmea")
 ORDERED = ("four_passes.gpx", "blow_over.nmea", "four_passes_motor.csv")  # speed logs stand first
@@ -88,6 +88,33 @@ def test_what_is_no_log_is_passed_over_as_in_a_folder() -> None:
     assert opened.errors == ()
     assert "no log is in this archive" in errors_of(zipped({"photo.jpg": b"\xff\xd8\xff" * 500}))[0]
     assert "no log is in this archive" in errors_of(zipped({}))[0]
+
+
+DOCUMENT = zipped({"[Content_Types].xml": b"<Types/>", "word/document.xml": b"<w/>"})
+
+
+def test_a_document_beside_the_logs_is_passed_over_and_named() -> None:
+    files = {"notes.docx": DOCUMENT, "__MACOSX/._lake.csv": b"\0\5\x16\7", "._lake.csv": b"\0\5\x16\7"}
+    opened = open_bytes(zipped({**files, "lake.csv": ROW, "more.csv": ROW}), "a.zip")
+    assert [found.file for found in opened.files] == ["a.zip/lake.csv", "a.zip/more.csv"]
+    assert opened.errors == ()
+    assert sorted(opened.passed_over) == ["._lake.csv", "__MACOSX/._lake.csv", "notes.docx"]
+    logs, errors = read_opened(opened)
+    assert errors == ()
+    told = [[f for f in log.findings if f.code == "passed-over"] for log in logs]
+    assert [len(findings) for findings in told] == [1, 0]
+    assert told[0][0].count == 3
+    assert "notes.docx" in told[0][0].message
+    assert told[0][0].message.index("notes.docx") < told[0][0].message.index("._lake.csv")
+    (plain,) = read_opened(open_bytes(zipped({"lake.csv": ROW}), "a.zip"))[0]
+    assert "passed-over" not in {f.code for f in plain.findings}
+
+
+@pytest.mark.parametrize("name", ["lake.csv", "lake.zip", "lake.gpx.gz", "lake", "lake.7z"])
+def test_what_is_packed_and_may_hold_a_log_is_told_as_not_opened(name: str) -> None:
+    opened = open_bytes(zipped({name: DOCUMENT, "more.csv": ROW}), "a.zip")
+    assert [found.file for found in opened.files] == ["a.zip/more.csv"]
+    assert ["an archive inside an archive" in str(error) for error in opened.errors] == [True]
 
 
 def test_a_large_film_beside_the_logs_costs_nothing() -> None:

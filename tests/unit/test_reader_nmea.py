@@ -166,6 +166,52 @@ def test_a_false_date_of_one_fix_is_left_out() -> None:
     assert codes(log) == {"odd-stamp": 1}
 
 
+def test_a_day_that_its_month_has_not_is_no_date() -> None:
+    log = read(rmc("100000", date="300624"), rmc("100001", date="310624"), rmc("100002", date="300624"))
+    assert log.t_s.tolist() == [0.0, 1.0, 2.0]
+    assert str(log.meta.start_utc) == "2024-06-30 10:00:00+00:00"
+    assert "no-date" in codes(read(rmc("100000", date="310624")))
+    assert str(read(rmc("100000", date="290224")).meta.start_utc) == "2024-02-29 10:00:00+00:00"
+    assert read(rmc("100000", date="290223")).meta.start_utc is None
+
+
+@pytest.mark.parametrize(
+    ("body", "field"),
+    [
+        ("GPRMC,100001,A,4600.000,N,00800.000,E,1O.00,90.0,010221,,,A", "RMC field 7"),
+        ("GPRMC,100001,A,4660.000,N,00800.000,E,10.00,90.0,010221,,,A", "RMC field 3"),
+        ("GPRMC,100001,A,4600.000,,00800.000,E,10.00,90.0,010221,,,A", "RMC field 3"),
+        ("GPRMC,100001,A,4600.000,N,00800.000,E,10.00,90.0,310621,,,A", "RMC field 9"),
+        ("GPRMC,246001,A,4600.000,N,00800.000,E,10.00,90.0,010221,,,A", "RMC field 1"),
+        ("GPGGA,100001,4600.000,N,00800.000,E,1,09,0.8,4oo.0,M,47.0,M,,", "GGA field 9"),
+        ("GPVTG,90.0,T,,M,fast,N,18.52,K,A", "VTG field 5"),
+    ],
+)
+def test_a_field_of_a_sound_sentence_that_cannot_be_read_is_told(body: str, field: str) -> None:
+    log = read(rmc("100000"), sentence(body), rmc("100002"))
+    (told,) = [f for f in log.findings if f.code == "bad-number"]
+    assert told.message.endswith(f": {field}")
+    assert told.count == 1
+
+
+def test_empty_fields_and_the_date_of_a_receiver_without_a_fix_are_no_bad_ones() -> None:
+    log = read(sentence("GPRMC,100001,V,,,,,,,000000,,,N"), rmc("100002"))
+    assert codes(log) == {"no-fix": 1}
+
+
+@pytest.mark.parametrize("mode", ["N", "E", "M"])
+def test_a_speed_that_the_receiver_says_is_not_measured_is_none(mode: str) -> None:
+    def vtg(mode: str) -> str:
+        return sentence(f"GPVTG,90.0,T,,M,10.000,N,18.520,K,{mode}")
+
+    log = read(gga("100000"), vtg("A"), gga("100001"), vtg(mode), gga("100002"), vtg("D"))
+    assert list(log.frame.fix) == [1, 0, 1]
+    assert codes(log)["no-fix"] == 1
+    void = sentence(f"GPRMC,100001,A,4600.000,N,00800.000,E,10.00,90.0,010221,,,{mode}")
+    log = read(rmc("100000"), void, rmc("100002", status="V"), rmc("100003"))
+    assert list(log.frame.fix) == [1, 0, 0, 1]
+
+
 def test_refusals_are_one_sentence() -> None:
     with pytest.raises(DamagedLogError, match="none of its 1 sentences passes its checksum"):
         read("$GPRMC,100000.00,A,4600.000,N,00800.000,E,10.0,90.0,010221,,,A*00\n")

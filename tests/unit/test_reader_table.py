@@ -111,6 +111,28 @@ def test_erpm_needs_pole_pairs_and_says_so() -> None:
     assert set(log.frame.rpm) == {20000.0}
 
 
+def test_an_empty_column_of_rpm_gives_way_to_the_next_that_has_numbers() -> None:
+    text = "Time,Voltage,Shaft RPM,RPM,eRPM\n0,22,,,60000\n0.1,22,,,61200"
+    (log,) = read(text, ReadOptions(pole_pairs=2, gear_ratio=1.5))
+    assert list(log.frame.rpm) == [20000.0, 20400.0]
+    told = [f for f in log.findings if f.code == "column-chosen"]
+    assert [(f.message, f.count) for f in told] == [
+        ("Shaft RPM, RPM: left aside for eRPM, which has numbers", 2)
+    ]
+
+
+def test_of_several_columns_of_rpm_that_have_numbers_the_one_nearest_the_shaft_is_read_and_told() -> None:
+    (log,) = read("Time,Voltage,eRPM,RPM\n0,22,60000,30000\n0.1,22,61200,30600", ReadOptions(pole_pairs=3))
+    assert list(log.frame.rpm) == [30000.0, 30600.0]
+    told = [f.message for f in log.findings if f.code == "column-chosen"]
+    assert told == ["eRPM: left aside for RPM, which is nearer the shaft"]
+
+
+def test_columns_of_rpm_without_any_number_give_none() -> None:
+    (log,) = read("Time,Voltage,RPM,eRPM\n0,22,,\n0.1,22,,")
+    assert "rpm" not in log.frame
+
+
 def test_the_receiver_s_clock_goes_before_the_host_s() -> None:
     text = "t_host_s,utc_ms,lat,lon\n0.00,1700000000000,46,8\n0.13,1700000000100,46,8\n"
     (log,) = read(text)
@@ -253,6 +275,101 @@ def test_dates_that_may_be_two_days_run_on_over_midnight() -> None:
     assert log.t_s.tolist() == [0.0, 1.0]
     assert log.meta.start_utc is None
     assert "date-ambiguous" in codes(log)
+
+
+@pytest.mark.parametrize(
+    ("date", "ways"),
+    [
+        ("24-06-13", "day/month/year or year/month/day"),
+        ("13/06/24", "day/month/year or year/month/day"),
+        ("05-06-07", "day/month/year or month/day/year or year/month/day"),
+        ("05/06/2024", "day/month/year or month/day/year"),
+    ],
+)
+def test_a_date_whose_parts_may_be_in_several_orders_leaves_the_day_open(date: str, ways: str) -> None:
+    (log,) = read(f"date,time,lat,lon\n{date},23:59:59,46,8\n{date},00:00:00,46,8\n")
+    assert log.meta.start_utc is None
+    assert log.t_s.tolist() == [0.0, 1.0]
+    (told,) = [f.message for f in log.findings if f.code == "date-ambiguous"]
+    assert f"may be {ways};" in told
+
+
+@pytest.mark.parametrize(
+    ("date", "day"),
+    [
+        ("05-05-2021", "2021-05-05"),
+        ("05-05-05", "2005-05-05"),
+        ("06/13/24", "2024-06-13"),
+        ("13/06/2024", "2024-06-13"),
+        ("24.06.13", "2013-06-24"),
+        ("99-06-13", "1999-06-13"),
+        ("06-99-13", None),
+    ],
+)
+def test_a_date_that_can_be_but_one_day_is_that_day(date: str, day: str | None) -> None:
+    (log,) = read(f"date,time,lat,lon\n{date},10:00:00,46,8\n{date},10:00:01,46,8\n")
+    assert (None if log.meta.start_utc is None else f"{log.meta.start_utc:%Y-%m-%d}") == day
+    assert "date-ambiguous" not in codes(log)
+
+
+def test_one_false_date_does_not_settle_the_order_of_the_others() -> None:
+    dates = ("05/06/2024", "05/06/2024", "99/99/2024", "05/06/2024")
+    rows = [f"{date},10:00:0{i},46,8" for i, date in enumerate(dates)]
+    (log,) = read("\n".join(["date,time,lat,lon", *rows]))
+    assert log.meta.start_utc is None
+    assert log.t_s.tolist() == [0.0, 1.0, 3.0]
+    assert {"date-ambiguous", "no-time"} <= codes(log)
+
+
+@pytest.mark.parametrize("form", ["{:02d}.06.2024", "2024-06-{:02d}", "06/{:02d}/2024", "202406{:02d}"])
+@pytest.mark.parametrize("separate", [True, False])
+def test_a_day_that_its_month_has_not_is_a_row_without_a_time(form: str, separate: bool) -> None:
+    days = (30, 31, 30, 30)
+    heading, sep = ("date,time,lat,lon", ",") if separate else ("time,lat,lon", " ")
+    rows = [f"{form.format(day)}{sep}10:00:0{i},46,8" for i, day in enumerate(days)]
+    (log,) = read("\n".join([heading, *rows]))
+    assert str(log.meta.start_utc) == "2024-06-30 10:00:00+00:00"
+    assert log.t_s.tolist() == [0.0, 2.0, 3.0]
+    assert [f.count for f in log.findings if f.code == "no-time"] == [1]
+
+
+@pytest.mark.parametrize("zone", ["+02", "+0200", "+02:00", " +02"])
+@pytest.mark.parametrize(
+    "heading_and_cells",
+    ["time,lat,lon;2024-06-13T{}", "time,lat,lon;13.06.2024 {}", "date,time,lat,lon;2024-06-13,{}"],
+)
+def test_a_zone_is_taken_off_and_not_told_as_none(heading_and_cells: str, zone: str) -> None:
+    heading, cells = heading_and_cells.split(";")
+    rows = [cells.format(f"{time}{zone}") + ",46,8" for time in ("00:30:00", "00:30:00.5")]
+    (log,) = read("\n".join([heading, *rows]))
+    assert str(log.meta.start_utc) == "2024-06-12 22:30:00+00:00"
+    assert log.t_s.tolist() == [0.0, 0.5]
+    assert "time-zone-assumed" not in codes(log)
+
+
+def test_times_of_which_some_name_a_zone_are_told_of_the_others() -> None:
+    (log,) = read("date,time,lat,lon\n2024-06-13,10:00:00-01,46,8\n2024-06-13,11:00:01,46,8\n")
+    assert str(log.meta.start_utc) == "2024-06-13 11:00:00+00:00"
+    assert log.t_s.tolist() == [0.0, 1.0]
+    assert [f.count for f in log.findings if f.code == "time-zone-assumed"] == [1]
+
+
+@pytest.mark.parametrize(
+    ("dates", "start"),
+    [
+        (("20240613", "20240614"), "2024-06-13 23:59:59.500000+00:00"),
+        (("20240613", "20240614", ""), "2024-06-13 23:59:59.500000+00:00"),
+        (("13062024", "14062024"), None),  # as a year, a month and a day it is none
+        (("240613", "240614"), None),
+    ],
+)
+def test_dates_of_eight_digits_are_year_month_and_day(dates: tuple[str, ...], start: str | None) -> None:
+    times = ("23:59:59.5", "00:00:00.5", "00:00:01.5")
+    rows = "".join(f"{date};{time};46;8\n" for date, time in zip(dates, times, strict=False))
+    (log,) = read("Date;Time;lat;lon\n" + rows)
+    assert log.t_s[:2].tolist() == [0.0, 1.0]
+    assert (None if log.meta.start_utc is None else str(log.meta.start_utc)) == start
+    assert ("no-date" in codes(log)) == (start is None)
 
 
 @pytest.mark.parametrize(

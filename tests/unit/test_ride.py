@@ -24,6 +24,7 @@ from sample_logs.simulator import (
     Water,
     simulate_outing,
 )
+from telemetry import lines
 from telemetry.analysis import analyse, read_and_analyse
 from telemetry.cleaning import clean
 from telemetry.frames import LogMeta, Track, make_motor_log, make_track
@@ -211,6 +212,30 @@ def test_a_blow_over_is_shown_where_it_was_and_nowhere_else(rate_hz: float) -> N
         assert "water drag" in crash.why
         # A closed throttle is only drag.
         assert one(rows, "blow-over", pass_id="P1").verdict == "not seen"
+
+
+def test_a_drop_from_which_the_boat_comes_back_is_not_denied() -> None:
+    track = outing_of(RideScript()).track
+    frame = track.frame.copy()
+    analysis = analyse([track])
+    middle_s = (analysis.passes[0].start_s + analysis.passes[0].end_s) / 2.0
+    dip = (track.t_s > middle_s) & (track.t_s < middle_s + 0.35)
+    frame.loc[dip, "speed_mps"] *= 0.6  # a third of the speed lost between two samples at 10 Hz
+    columns = {name: frame[name].to_numpy() for name in frame if name != "t_s"}
+    dipped = make_track(columns, track.t_s, LogMeta("dipped.csv", "made"))
+    event = one(rows_of(dipped, whole=track), "blow-over")
+    assert event.verdict == "not seen"
+    assert "never falls" not in event.why
+    assert "from 50% of its peak or more to 35% or less" in event.why
+
+
+def test_a_pass_without_room_for_a_window_is_not_told_as_less_than_a_second(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(lines, "_WINDOWS_S", (600.0,))
+    events = [e for e in rows_of(outing_of(RideScript()).track) if e.kind == "porpoising"]
+    assert {e.verdict for e in events} == {"cannot tell"}
+    assert {e.why for e in events} == {"the pass is too short to look for an oscillation in it"}
 
 
 def test_a_growing_ripple_before_a_blow_over_is_told() -> None:
