@@ -17,7 +17,7 @@ from telemetry.contract import contract
 from telemetry.errors import CallError, LogError
 from telemetry.frames import BoolArray, Log, MotorLog, Track
 from telemetry.geo import LocalFrame, geodesic_m
-from telemetry.joining import JoinedMotor, join_motors, reported_anew
+from telemetry.joining import JoinedMotor, join_motors, motor_of, reported_anew
 from telemetry.judging import Terms, judge_all
 from telemetry.pairing import find_courses, find_pairs, given_course
 from telemetry.passes import DistanceSpeed, Pass
@@ -222,7 +222,7 @@ def _with_logs(
             if before and k in same and _clock_in_ride(before.motors, k) == _clock_in_ride(joined, k):
                 ride += _ride_as_before(before, passes, k)
             else:
-                ride += _ride(logs[k], [p for p in passes if p.log == k], joined, k)
+                ride += _ride(logs[k], [p for p in passes if p.log == k], joined)
     order = {p.id: i for i, p in enumerate(passes)}
     return replace(
         analysis,
@@ -235,20 +235,13 @@ def _with_logs(
     )
 
 
-def _ride(
-    log: SpeedLog, passes: Sequence[Pass], joined: Sequence[JoinedMotor], number: int
-) -> Sequence[RideEvent]:
+def _ride(log: SpeedLog, passes: Sequence[Pass], joined: Sequence[JoinedMotor]) -> Sequence[RideEvent]:
     """Judge how the passes of one log rode."""
-    mine = [j for j in joined if j.speed_log == number and j.clock.trusted]
-
-    def covering(p: Pass) -> int:
-        """Which motor log covers most of a pass."""
-        common = [min(j.clock.end_s, p.end_s) - max(j.clock.start_s, p.start_s) for j in mine]
-        return int(np.argmax(common)) if common else -1
-
     rows: list[RideEvent] = []
-    for which, those in groupby(passes, covering):  # in order of time, so each motor log comes once
-        rows += judge_ride(log.cleaned, log.motion, list(those), mine[which].signal() if mine else None)
+    # In order of time, so that each motor log comes once; by its identity, as logs do not compare.
+    for _, those in groupby(((motor_of(joined, p), p) for p in passes), lambda pair: id(pair[0])):
+        motors, mine = zip(*those, strict=True)
+        rows += judge_ride(log.cleaned, log.motion, mine, motors[0].signal() if motors[0] else None)
     return rows
 
 

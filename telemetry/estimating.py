@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from telemetry.errors import CallError, LogError
-from telemetry.joining import JoinedMotor, motor_of, power_of
+from telemetry.joining import JoinedMotor, motor_of, power_of, why_untold
 from telemetry.passes import Pass
 from telemetry.power import PowerOptions
 from telemetry.whatif import Change, OperatingPoint, WhatIf, operating_point, what_if
@@ -24,7 +24,7 @@ def start_pass(passes: Sequence[Pass], motors: Sequence[JoinedMotor], pass_id: s
     if not passes:
         raise LogError("no pass in these logs to start from", mend="give the logs of a flat-out run")
     if pass_id is None:
-        return max(passes, key=lambda p: (motor_of(motors, p) is not None, p.peak_mps))
+        return max(passes, key=lambda p: (power_of(motors, p) is not None, p.peak_mps))
     chosen = next((p for p in passes if p.id == pass_id), None)
     if chosen is None:
         known = ", ".join(p.id for p in passes)
@@ -46,8 +46,6 @@ def what_if_from(start: Pass, motors: Sequence[JoinedMotor], options: PowerOptio
     """
     motor, told = motor_of(motors, start), power_of(motors, start)
     if motor is None or told is None:
-        refused = next((j.clock.why for j in motors if not j.clock.trusted), "")
-        why = f"the motor log could not be joined ({refused})" if refused else "no motor log covers the pass"
-        return WhatIf.refusal(why)
+        return WhatIf.refusal(f"nothing tells the power of the pass: {why_untold(motors, start)}")
     point = operating_point(told, motor.power.pack, options)
     return what_if(point, change) if isinstance(point, OperatingPoint) else WhatIf.refusal(point)

@@ -203,11 +203,25 @@ def motor_findings(log: MotorLog, joined: Sequence[JoinedMotor]) -> tuple[Findin
 
 
 def motor_of(joined: Sequence[JoinedMotor], a_pass: Pass) -> JoinedMotor | None:
-    """Find the first motor log that covers a pass."""
-    return next((j for j in joined if j.speed_log == a_pass.log and j.power.of(a_pass.id)), None)
+    """Find the joined motor log that covers most of a pass, the first of equals; None where none does."""
+
+    def common_s(j: JoinedMotor) -> float:
+        return min(j.clock.end_s, a_pass.end_s) - max(j.clock.start_s, a_pass.start_s)
+
+    mine = [j for j in joined if j.speed_log == a_pass.log and j.clock.trusted and common_s(j) > 0.0]
+    return max(mine, key=common_s, default=None)
 
 
 def power_of(joined: Sequence[JoinedMotor], a_pass: Pass) -> PassPower | None:
-    """Find what the first motor log that covers a pass tells of it."""
+    """Find what the motor log of a pass tells of it; None where it does not cover the whole of it."""
     motor = motor_of(joined, a_pass)
     return motor.power.of(a_pass.id) if motor else None
+
+
+def why_untold(joined: Sequence[JoinedMotor], a_pass: Pass) -> str:
+    """Say why :func:`power_of` finds nothing, of every log that might have told."""
+    # One that is not joined belongs to no speed log: it may be of any.
+    refused = [f"{j.log.meta.file} is not joined: {j.clock.why}" for j in joined if not j.clock.trusted]
+    if any(j.clock.trusted and j.speed_log == a_pass.log for j in joined):
+        refused.insert(0, "no joined motor log covers it" if refused else "no motor log covers it")
+    return "; ".join(refused) or "no motor log"

@@ -2,7 +2,7 @@
 
 Everything is taken from the motor log on the joined clock. Figures "of the best second" are means over the
 second of the pass in which the boat was fastest; they say what a propeller and a motor do at full speed, free
-of the run-up.
+of the run-up. Means are over time, not over samples: a controller's steps are uneven.
 
 References
 ----------
@@ -318,7 +318,8 @@ class _PassReader:
         slip, slip_u95 = self._slip(rpm)
         lowest, rest, sag, cell = self._voltages()
         power = None if log.voltage_v is None or log.current_a is None else log.voltage_v * log.current_a
-        energy = self._summed(power, 3600.0)
+        energy_j = self._integral(power, self.start_s, self.end_s)
+        energy = None if energy_j is None else energy_j / 3600.0
         charge = self._charge()
         share = self._share(rpm, volts)
         motor_heat = self._heat("motor", log.motor_temp_c, next_s)
@@ -367,17 +368,18 @@ class _PassReader:
         known = inside[np.isfinite(inside)]
         return known if inside.size and known.size >= max(1.0, _LEAST_SHARE * inside.size) else None
 
-    def _best_span(self, shift_s: float = 0.0) -> slice:
-        ends = self.clock.to_motor(np.array([self.begin_s, self.best_end_s])) + shift_s
-        return self.log.span(float(ends[0]), float(ends[1]))
+    def _best_ends(self, shift_s: float = 0.0) -> tuple[float, float]:
+        start_s, end_s = self.clock.to_motor(np.array([self.begin_s, self.best_end_s])) + shift_s
+        return float(start_s), float(end_s)
 
     def _best(self, values: FloatArray | None, shift_s: float = 0.0) -> float | None:
-        known = self._part(values, self._best_span(shift_s))
-        return None if known is None else float(known.mean())
+        return self._mean(values, self._best_ends(shift_s))
 
-    def _mean(self, values: FloatArray | None) -> float | None:
-        known = self._part(values, self.whole)
-        return None if known is None else float(known.mean())
+    def _mean(self, values: FloatArray | None, ends_s: tuple[float, float] | None = None) -> float | None:
+        """Return the mean over time, of the whole pass unless said otherwise."""
+        start_s, end_s = ends_s or (self.start_s, self.end_s)
+        whole = self._integral(values, start_s, end_s)
+        return None if whole is None else whole / (end_s - start_s)
 
     def _peak(self, values: FloatArray | None) -> float | None:
         """Return the highest mean over a fifth of a second, so that one noisy sample makes no peak."""
@@ -388,13 +390,14 @@ class _PassReader:
         count = min(max(1, round(_PEAK_S / max(step_s, 1e-9))), known.size)
         return float(np.convolve(known, np.full(count, 1.0 / count), "valid").max())
 
-    def _summed(self, values: FloatArray | None, per: float) -> float | None:
-        if values is None or self._part(values, self.whole) is None:
+    def _integral(self, values: FloatArray | None, start_s: float, end_s: float) -> float | None:
+        """Sum over time by trapezoids: steps are uneven; the outermost known values hold to the ends."""
+        span = self.log.span(start_s, end_s)
+        known = self._part(values, span)
+        if values is None or known is None:
             return None
-        t, y = self.log.t_s[self.whole], values[self.whole]
-        known = np.isfinite(y)
-        t, y = np.r_[self.start_s, t[known], self.end_s], np.r_[y[known][0], y[known], y[known][-1]]
-        return float(np.trapezoid(y, t)) / per
+        t = self.log.t_s[span][np.isfinite(values[span])]
+        return float(np.trapezoid(np.r_[known[0], known, known[-1]], np.r_[start_s, t, end_s]))
 
     def _charge(self) -> float | None:
         if self.log.drawn_ah is None:
@@ -409,7 +412,7 @@ class _PassReader:
             self.notes.append(f"slip needs {need}")
             return None, None
         ratio = self.speed_mps / (pitch_mm / 1000.0 * rpm / 60.0)
-        known = self._part(self.log.rpm, self._best_span())
+        known = self._part(self.log.rpm, self.log.span(*self._best_ends()))
         assert known is not None
         steps = np.diff(np.unique(known))
         resolution = float(steps.min()) if steps.size else 0.0

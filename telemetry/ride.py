@@ -263,7 +263,7 @@ def _motor_share(values: FloatArray | None, motor: MotorSignal, run: Run, line: 
     a, b = np.searchsorted(ripple.t_s, [line.start_s - 1e-9, line.end_s + 1e-9])
     if (b - a) * step_s * line.frequency_hz < 2.0:
         return None
-    found = share(Witness.of(ripple, band), (int(a), int(b)), line.frequency_hz, line.growth_per_s, band)
+    found = share(Witness.of(ripple, band), (int(a), int(b)), line, band)
     return found if found.p_value <= _MOTOR_CHANCE and found.dominance >= _MOTOR_DOMINANCE else None
 
 

@@ -279,7 +279,8 @@ class SurgeProblem:
         """
         inc, used = self.inc, fit.used
         left = inc.rise_mps[used] - fit.forces @ fit.coefficients
-        usual = np.sqrt(FORCE_DENSITY * inc.span_s[used] + 2.0 * inc.noise_var)
+        # By its own freedom, so that a tumble that is loosened already is no odd place anew.
+        usual = np.sqrt(FORCE_DENSITY * inc.loose[used] * inc.span_s[used] + 2.0 * inc.noise_var)
         size = np.abs(left) / usual
         odd = inc.start_s[used][size > _OUTLIER * max(float(np.median(size)) / 0.6745, 0.3)]
         if odd.size == 0 or 1 + int(np.sum(np.diff(odd) > 2.0 * REACH_S)) > _MOST_ODD_PLACES:

@@ -174,6 +174,11 @@ class OperatingPoint:
     speed_sd_mps: float
     assumptions: tuple[str, ...]
 
+    @property
+    def loaded_v(self) -> float:
+        """The pack's voltage at the measured current [V]."""
+        return self.rest_voltage_v - self.pack_resistance_ohm * self.current_a
+
 
 def operating_point(one: PassPower, pack: PackEstimate | None, options: PowerOptions) -> OperatingPoint | str:
     """Take a pass's best second as an operating point.
@@ -305,9 +310,8 @@ def _out_of_range(point: OperatingPoint, change: Change) -> str:
             f"volts times motor constant of {100 * cells * kv:.0f} % of the measured are outside "
             f"{100 * NO_LOAD_SPEED_RANGE[0]:.0f} to {100 * NO_LOAD_SPEED_RANGE[1]:.0f} %: too far to reckon"
         )
-    loaded_v = point.rest_voltage_v - point.pack_resistance_ohm * point.current_a
     resistances = (point.motor_resistance_ohm, change.motor_resistance_ohm or 0.0)
-    if max(resistances) * point.current_a > _MOST_DROP_SHARE * loaded_v:
+    if max(resistances) * point.current_a > _MOST_DROP_SHARE * point.loaded_v:
         return "no motor loses so much of the volts under load: is its resistance given in the right unit?"
     if max(point.no_load_current_a, change.no_load_current_a or 0.0) > _MOST_IDLE_SHARE * point.current_a:
         return "a current without load so near that under full load says that one of the two is wrong"
@@ -334,14 +338,13 @@ def _moved(point: OperatingPoint, change: Change, off: dict[str, float]) -> dict
     pack_r = point.pack_resistance_ohm * scaled("pack")
     motor_r, idle = point.motor_resistance_ohm * scaled("motor"), point.no_load_current_a * scaled("idle")
     current = point.current_a * scaled("current")
-    loaded_v = point.rest_voltage_v - point.pack_resistance_ohm * point.current_a
-    kv = point.rpm / (loaded_v - motor_r * current)
+    kv = point.rpm / (point.loaded_v - motor_r * current)
 
     new_kv = kv * kv_ratio * scaled("maker")
     given_r, given_idle = change.motor_resistance_ohm, change.no_load_current_a
     new_motor_r = given_r * scaled("new motor") if given_r else motor_r / kv_ratio**2
     new_idle = given_idle * scaled("new idle") if given_idle else idle * kv_ratio
-    rest_v = (loaded_v + pack_r * current) * cells
+    rest_v = (point.loaded_v + pack_r * current) * cells
     r = new_motor_r + pack_r * cells
 
     slip = _slip(point)

@@ -15,7 +15,7 @@ from telemetry.channels import Channels, channels
 from telemetry.errors import CallError
 from telemetry.frames import BoolArray, FloatArray
 from telemetry.geo import CourseLine, LocalFrame
-from telemetry.joining import JoinedMotor, motor_of
+from telemetry.joining import JoinedMotor, motor_of, why_untold
 from telemetry.passes import Pass
 from telemetry.rippleview import ripple_view
 from telemetry.speedlogs import SpeedLog
@@ -131,12 +131,12 @@ def _curves(analysis: Analysis, k: int, prepared: dict[int, Channels]) -> PassCu
     course = measured.data.window.course
     signals, notes = {SPEED: speed}, []
     motor = motor_of(analysis.motors, one)
-    if motor is not None and motor.clock.trusted:
+    if motor is not None and motor.power.of(one.id) is not None:
         key = id(motor.log)
         prepared[key] = prepared.get(key) or channels(motor.log)
         signals |= _motor(prepared[key], motor, one, speed, analysis.request.power.pitch_mm)
     else:
-        notes.append(_why_no_motor(analysis, one))
+        notes.append(why_untold(analysis.motors, one))
     ripple, why = _ripple(log, one)
     signals |= ripple
     notes += why
@@ -227,14 +227,6 @@ def _slip(signals: Mapping[str, Signal], one: Pass, speed: Signal, pitch_mm: flo
     driven = inside & (drive > share * np.nanmax(drive, where=inside, initial=0.0)) & (rpm > 0.0)
     screwed_mps = np.where(driven, rpm, np.nan) / 60.0 * pitch_mm / 1000.0
     return Signal(t_s, 1.0 - np.interp(t_s, speed.t_s, speed.value) / screwed_mps)
-
-
-def _why_no_motor(analysis: Analysis, one: Pass) -> str:
-    mine = [j for j in analysis.motors if j.speed_log == one.log]
-    if not mine:
-        return "no motor log"
-    refused = next((j.clock.why for j in mine if not j.clock.trusted), None)
-    return "the motor log does not cover it" if refused is None else f"the motor log is not joined: {refused}"
 
 
 def _ripple(log: SpeedLog, one: Pass) -> tuple[dict[str, Signal], list[str]]:

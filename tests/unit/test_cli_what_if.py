@@ -97,8 +97,8 @@ def test_a_motor_that_is_known_narrows_the_answer(capsys: pytest.CaptureFixture[
     [
         ([SPEED, MOTOR, *KNOWN, "--new-diameter-mm", "90"], "a diameter of 200 % of the measured one"),
         ([SPEED, MOTOR, *KNOWN[:4], "--new-cells", "5"], "the propeller's diameter and pitch"),
-        ([SPEED, *KNOWN, "--new-cells", "5"], "no motor log covers the pass"),
-        ([SPEED, MOTOR.replace("four_passes", "blow_over"), *KNOWN, "--new-cells", "5"], "not be joined"),
+        ([SPEED, *KNOWN, "--new-cells", "5"], "no motor log"),
+        ([SPEED, MOTOR.replace("four_passes", "blow_over"), *KNOWN, "--new-cells", "5"], "csv is not joined"),
     ],
 )
 def test_what_cannot_be_reckoned_says_why(

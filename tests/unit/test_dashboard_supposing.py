@@ -80,7 +80,7 @@ def test_the_answer_stands_beside_what_was_measured_with_its_assumptions(known: 
 def test_a_refusal_is_said_and_shows_no_figure(known: Analysis) -> None:
     far = supposed(known, "P1", NOTHING | {"kv_rpm_per_v": 2 * BOAT["kv_rpm_per_v"]})
     bare = supposed(replace(known, motors=()), "P1", NOTHING | {"cells": 5})
-    for got, why in ((far, "200 % of the measured are outside"), (bare, "No motor log covers the pass")):
+    for got, why in ((far, "200 % of the measured are outside"), (bare, "power of the pass: no motor log")):
         text = text_of(what_if_told(got, "mph"))
         assert "cannot tell" in text
         assert why in text

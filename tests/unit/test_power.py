@@ -78,6 +78,42 @@ def test_every_figure_of_a_pass() -> None:
     assert one.rpm_share_rest < one.rpm_share
 
 
+def test_uneven_steps_weigh_means_by_time_as_they_do_energy() -> None:
+    """A log that quickens while the current is low: 120 A for six of twelve seconds and 40 A for the rest."""
+    even = motor()
+    at_s = even.t_s + OFFSET_S
+    lowered = np.interp(at_s, [26.0, 26.2], [1.0, 1.0 / 3.0])
+    frame = even.frame.assign(
+        current_a=even.frame["current_a"] * lowered,
+        rpm=even.frame["rpm"] * np.interp(at_s, [20, 32], [1, 0.5]),
+    )
+    # Of the first half only one sample in five, so that the second has five times as many.
+    kept = (at_s >= 26.0) | (np.arange(at_s.size) % 5 == 0)
+    told = [
+        report(MotorLog(part, even.meta), CLOCK, PASSES, motion(), OPTIONS).of("P1")
+        for part in (frame, frame[kept])
+    ]
+    assert told[0] is not None
+    assert told[1] is not None
+    for one in told:
+        assert one.mean_power_w == pytest.approx(one.energy_wh * 3600.0 / 12.0, rel=1e-6)
+    for name in ("mean_current_a", "mean_power_w", "energy_wh"):
+        assert getattr(told[1], name) == pytest.approx(getattr(told[0], name), rel=5e-3)
+
+
+def test_the_best_seconds_means_are_weighed_by_time_too() -> None:
+    """The last tenth of the best second, where the shaft is slower, has ten times as many samples."""
+    even = motor()
+    begin_s, _ = best_second(motion(), PASSES[0].start_s, PASSES[0].end_s)
+    fine = begin_s + np.r_[0.9 + np.arange(1, 41) / 400.0]
+    t_s = np.sort(np.r_[even.t_s, fine - OFFSET_S])
+    frame = even.frame.reindex(t_s).interpolate("index")
+    frame["rpm"] = RPM * np.interp(t_s + OFFSET_S - begin_s, [0.9, 1.0], [1.0, 0.5])
+    one = report(MotorLog(frame.rename_axis("t_s"), even.meta), CLOCK, PASSES, motion(), OPTIONS).of("P1")
+    assert one is not None
+    assert one.rpm == pytest.approx(RPM * (0.9 + 0.1 * 0.75), rel=2e-3)
+
+
 def test_heat_goes_on_after_the_pass() -> None:
     one = report(motor(), CLOCK, PASSES, motion(), OPTIONS).of("P1")
     assert one is not None

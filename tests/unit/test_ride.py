@@ -28,7 +28,8 @@ from telemetry import lines
 from telemetry.analysis import analyse, read_and_analyse
 from telemetry.cleaning import clean
 from telemetry.frames import LogMeta, Track, make_motor_log, make_track
-from telemetry.ride import MotorSignal, RideEvent, judge_ride
+from telemetry.lines import Line, Share
+from telemetry.ride import MotorSignal, RideEvent, Run, _motor_share, judge_ride
 
 RECEIVER = Receiver(rate_hz=10.0)
 KEYS = {
@@ -142,6 +143,19 @@ def test_without_a_throttle_column_rpm_and_current_in_step_give_it_away(pumped: 
     event = one(rows_of(pumped.track, motor), "porpoising")
     assert event.verdict == "not seen"
     assert "rise together" in event.why
+
+
+@pytest.mark.parametrize("late_s", [0.0, 0.03, 0.06])
+def test_a_motor_signals_phase_is_told_where_the_lines_is(late_s: float) -> None:
+    """Wherever in the line the motor's samples fall."""
+    f_hz, phase = 3.2, 0.7
+    line = Line(f_hz, 0.01, 0.0, 0.05, 4.0, 7.5, 0.0, (Share("speed_mps", 0.4, 0.0, 0.0, 1.0),), False)
+    t_s = late_s + np.arange(0.0, 8.0, 0.1)
+    throttle = 80.0 + 9.0 * np.cos(2.0 * np.pi * f_hz * (t_s - line.middle_s) + phase)
+    found = _motor_share(throttle, MotorSignal(t_s, throttle), Run((1.0, 8.0), None, 10.0, (1.2, 4.5)), line)
+    assert found is not None
+    assert found.phase_rad == pytest.approx(phase, abs=0.1)
+    assert found.amplitude == pytest.approx(9.0, rel=0.1)
 
 
 def test_without_a_motor_log_a_speed_ripple_stays_possible(pumped: Outing) -> None:

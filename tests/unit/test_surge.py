@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
@@ -82,6 +84,24 @@ def test_the_path_between_samples_keeps_to_both() -> None:
     before = problem.inc.node_speed
     np.testing.assert_allclose(path[:, [0, -1]], before[:, [0, -1]], atol=1e-9)
     assert np.abs(path - before).max() > 0.01
+
+
+def test_a_place_that_is_loosened_already_is_no_odd_one_anew() -> None:
+    """A tumble that the speeds themselves showed neither uses up a place nor spreads further."""
+    problem, t = run(0.1)
+    rise, loose = problem.inc.rise_mps.copy(), problem.inc.loose.copy()
+    tumble, jolts = 250, (600, 900)
+    loose[tumble - 5 : tumble + 5] = 1e6
+    rise[[tumble, *jolts]] -= 8.0
+    inc = replace(problem.inc, rise_mps=rise, loose=loose)
+    fit = SurgeProblem(inc, problem.drive).at(0.0, 0.0)
+    assert fit is not None
+    told = SurgeProblem(inc, problem.drive).without_outliers(fit).inc.loose
+    at_s = t[:-1]
+    near = np.any([np.abs(at_s - at_s[k]) < 0.45 for k in jolts], axis=0)
+    assert (told[near] > 1.0).all()
+    around = np.abs(at_s - at_s[tumble]) < 2.0
+    np.testing.assert_array_equal(told[around], loose[around])
 
 
 def test_clusters_that_share_the_fit_evenly_are_freed_by_the_root_of_what_is_left() -> None:
