@@ -42,6 +42,9 @@ _SPANS_WITHIN = 12.0
 _AT_ONCE = 128
 _MOST_SPANS = 200
 _STEPS, _WIDE = 33, 8.0
+# The grid on which a peak is looked for, and how close it is drawn, of its first width.
+_GRID = np.linspace(-1.0, 1.0, 5)
+_CLOSE = 0.04
 
 
 @dataclass(frozen=True)
@@ -140,17 +143,28 @@ class Fit:
     def peak(
         self, a: int, b: int, f_hz: float, growth: float, band: tuple[float, float]
     ) -> tuple[float, float]:
-        """Most likely frequency and growth on samples ``a`` to ``b``, by a grid drawn closer and closer."""
+        """Most likely frequency and growth on samples ``a`` to ``b``.
+
+        By a grid drawn closer and closer; within it the likelihood is a paraboloid's, whose summit the closer
+        grid need only surround.
+        """
         span_s = (b - a) * self.step_s
-        wide_f, wide_g = 0.6 / span_s, 2.0 / span_s
-        grid = np.linspace(-1.0, 1.0, 5)
-        for _ in range(5):
+        wide = 1.0
+        while wide > _CLOSE:
             most = most_growth(f_hz)
-            f = np.clip(f_hz + wide_f * grid, *band)
-            g = np.clip(growth + wide_g * grid, -most, most)
-            k, m = np.unravel_index(int(np.argmax(self.explained(a, b, f, g))), (f.size, g.size))
+            f = np.minimum(np.maximum(f_hz + 0.6 / span_s * wide * _GRID, band[0]), band[1])
+            g = np.minimum(np.maximum(growth + 2.0 / span_s * wide * _GRID, -most), most)
+            score = self.explained(a, b, f, g)
+            k, m = divmod(int(score.argmax()), g.size)
             f_hz, growth = float(f[k]), float(g[m])
-            wide_f, wide_g = 0.45 * wide_f, 0.45 * wide_g
+            off = _summit(score[k - 1 : k + 2, m - 1 : m + 2])
+            # Where the grid was cut off at a limit its steps are uneven, and the limit itself is the answer.
+            if off is None or f[0] == f[1] or f[3] == f[4] or g[0] == g[1] or g[3] == g[4]:
+                wide *= 0.45
+                continue
+            f_hz += off[0] * float(f[3] - f[2])
+            growth += off[1] * float(g[3] - g[2])
+            wide *= 0.15
         return f_hz, growth
 
     def span(self, a: int, b: int, f_hz: float, growth: float) -> tuple[int, int]:
@@ -271,6 +285,23 @@ class Fit:
         mirror = _complex_product(ok[:, None, :] * sinusoid**2, squared)
         energy = (ok[:, None, :] * np.abs(sinusoid) ** 2) @ squared
         return self._likelihood(amplitude_of(corr, energy, mirror), corr)
+
+
+def _summit(score: FloatArray) -> tuple[float, float] | None:
+    """Where a paraboloid through nine points is highest, in steps from the middle one.
+
+    None where they are not nine, or where that is not next to the middle one.
+    """
+    if score.shape != (3, 3):
+        return None
+    (nw, n, ne), (w, o, e), (sw, s, se) = score.tolist()
+    down, right = 0.5 * (s - n), 0.5 * (e - w)
+    bend, across, twist = n + s - 2.0 * o, e + w - 2.0 * o, 0.25 * (nw + se - ne - sw)
+    det = bend * across - twist**2
+    if bend >= 0.0 or det <= 0.0:
+        return None
+    off = (twist * right - across * down) / det, (twist * down - bend * right) / det
+    return off if max(abs(off[0]), abs(off[1])) <= 1.0 else None
 
 
 def _complex_product(a: ComplexArray, b: FloatArray) -> ComplexArray:
