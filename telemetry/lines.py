@@ -136,13 +136,13 @@ class Line:
 
 @dataclass(frozen=True)
 class _Scale:
-    """Correlations for one window length: ``z[signal, window, frequency, growth]``, of unit noise power."""
+    """Correlations for one window length: ``power[signal, window, frequency, growth]``, of unit noise."""
 
     starts: npt.NDArray[np.int64]
     width: int
     f_hz: FloatArray
     growth_per_s: FloatArray
-    z: ComplexArray
+    power: FloatArray
     covered: BoolArray
 
 
@@ -235,7 +235,14 @@ def scan(witnesses: Sequence[Witness], band: tuple[float, float]) -> Scan:
         raw = (values[:, rows] @ basis).reshape(len(witnesses), starts.size, f.size, g.size)
         noise = np.maximum(energy, 1e-9)[:, :, None, :] * density[:, None, :, None] / (2.0 * step_s)
         scales.append(
-            _Scale(starts, width, f, g, raw / np.sqrt(noise), seen.mean(axis=2).min(axis=0) >= _LEAST_COVERED)
+            _Scale(
+                starts,
+                width,
+                f,
+                g,
+                (raw.real**2 + raw.imag**2) / noise,
+                seen.mean(axis=2).min(axis=0) >= _LEAST_COVERED,
+            )
         )
     return Scan(tuple(witnesses), band, tuple(scales))
 
@@ -319,7 +326,7 @@ def _candidates(
         if allowed is not None:
             windows &= allowed(t_s[scale.starts], t_s[scale.starts + scale.width - 1])
         if windows.any():
-            score = _score(scale.z[list(signals)], None)
+            score = scale.power[list(signals)].sum(axis=0)
             score[~windows] = -1.0
             scores.append((scale, score))
     for _ in range(_CANDIDATES if scores else 0):
@@ -333,7 +340,7 @@ def _candidates(
         starts = [start for start in starts if start.score >= _START_SHARE * top]
         yield sorted(starts, key=lambda start: -start.score)[:_STARTS]
         for other, its_score in scores:
-            its_score[:, np.abs(other.f_hz - f_hz) < _CANDIDATES_APART_HZ] = -1.0
+            its_score[:, _near(other, f_hz)] = -1.0
 
 
 @dataclass(frozen=True)
@@ -352,22 +359,33 @@ class _Start:
 
 
 def _best_near(scale: _Scale, score: FloatArray, f_hz: float) -> _Start:
-    near = np.abs(scale.f_hz - f_hz) < _CANDIDATES_APART_HZ
-    masked = np.where(near[:, None], score, -1.0)
-    w, k, g = np.unravel_index(int(np.argmax(masked)), masked.shape)
+    near = _near(scale, f_hz)
+    if near.start == near.stop:  # the window is too short for three cycles of so low a frequency
+        return _Start(-1.0, (0, 0), f_hz, 0.0)
+    masked = score[:, near]
+    w, k, g = np.unravel_index(int(masked.argmax()), masked.shape)
     first = int(scale.starts[w])
     window = (first, first + scale.width)
-    return _Start(float(masked[w, k, g]), window, float(scale.f_hz[k]), float(scale.growth_per_s[g]))
+    top, at_hz = float(masked[w, k, g]), float(scale.f_hz[near.start + k])
+    return _Start(top, window, at_hz, float(scale.growth_per_s[g]))
+
+
+def _near(scale: _Scale, f_hz: float) -> slice:
+    """Which of a scale's frequencies are no candidates apart from a given one."""
+    near = np.flatnonzero(np.abs(scale.f_hz - f_hz) < _CANDIDATES_APART_HZ)
+    return slice(int(near[0]), int(near[-1]) + 1) if near.size else slice(0, 0)
 
 
 def _fit(members: Sequence[Witness], f_hz: float) -> Fit:
     """Prepare to fit ripples, in the noise that their smooth spectra show at a frequency."""
     ripples = [w.ripple for w in members]
     density = [float(np.interp(f_hz, w.floor.f_hz, w.floor.smooth)) for w in members]
+    ok = np.stack([r.ok for r in ripples])
+    ok = ok[:1] if (ok == ok[0]).all() else ok
     return Fit(
         ripples[0].t_s,
         np.stack([r.values for r in ripples]),
-        np.stack([r.ok for r in ripples]).astype(np.float64),
+        ok.astype(np.float64),
         np.array(density) / (2.0 * ripples[0].step_s),
     )
 

@@ -20,6 +20,7 @@ References
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from itertools import product
 from typing import Any
 
@@ -27,6 +28,7 @@ import numpy as np
 import numpy.typing as npt
 
 from telemetry.frames import BoolArray, FloatArray
+from telemetry.ripple import Kept
 
 ComplexArray = npt.NDArray[np.complex128]
 IntArray = npt.NDArray[np.int64]
@@ -45,6 +47,7 @@ _STEPS, _WIDE = 33, 8.0
 # The grid on which a peak is looked for, and how close it is drawn, of its first width.
 _GRID = np.linspace(-1.0, 1.0, 5)
 _CLOSE = 0.04
+_MOST_EDGES = 96  # beyond, all pairs take too much to be remembered
 
 
 @dataclass(frozen=True)
@@ -98,8 +101,10 @@ class Fit:
     ----------
     t_s : ndarray, shape (n,)
         Even grid [s].
-    values, ok : ndarray, shape (signals, n)
-        The signals, 0 where not ``ok``; and 1 where there is a sample, else 0.
+    values : ndarray, shape (signals, n)
+        The signals, 0 where not ``ok``.
+    ok : ndarray, shape (signals, n), or (1, n) where all have the same samples
+        1 where there is a sample, else 0.
     variance : ndarray, shape (signals,)
         Of a sample's noise about the frequency.
     cells : float
@@ -133,12 +138,19 @@ class Fit:
         weight = ok[:, None, :] * grown**2
         corr = turned @ np.swapaxes(values[:, None, :] * grown, 1, 2)
         mirror = turned**2 @ np.swapaxes(weight, 1, 2)
-        return self._likelihood(amplitude_of(corr, weight.sum(axis=2)[:, None, :], mirror), corr)
+        return self._likelihood(corr, weight.sum(axis=2)[:, None, :], mirror)
 
-    def _likelihood(self, amplitude: ComplexArray, corr: ComplexArray) -> FloatArray:
-        """Gain in log likelihood over noise alone, all signals together, shape of one signal's."""
+    def _likelihood(self, corr: ComplexArray, energy: FloatArray, mirror: ComplexArray) -> FloatArray:
+        """Gain in log likelihood over noise alone, all signals together, shape of one signal's.
+
+        ``Re(conj(amplitude) corr) / (2 variance)`` with :func:`amplitude_of`, in real numbers.
+        """
+        re, im = corr.real, corr.imag
+        re2, im2 = re * re, im * im
+        mirrored = mirror.real * (re2 - im2) + 2.0 * mirror.imag * (re * im)
+        scale = np.maximum(energy**2 - (mirror.real**2 + mirror.imag**2), 1e-12)
         variance = self.variance.reshape(-1, *([1] * (corr.ndim - 1)))
-        return np.asarray(np.sum(np.real(np.conj(amplitude) * corr) / (2.0 * variance), axis=0))
+        return np.asarray(((energy * (re2 + im2) - mirrored) / (scale * variance)).sum(axis=0))
 
     def peak(
         self, a: int, b: int, f_hz: float, growth: float, band: tuple[float, float]
@@ -186,18 +198,19 @@ class Fit:
         sinusoid = np.exp(t * (np.clip(growth, -most, most) - 2j * np.pi * f_hz))
         stride = max(1, int(1.0 / (steps_a_cycle * f_hz * self.step_s)))
         edges = np.r_[np.arange(0, hi - lo, stride), hi - lo]
-        first, last = np.triu_indices(edges.size, 1)
+        first, last = _pairs(edges.size)
         long_enough = (edges[last] - edges[first]) * self.step_s * f_hz >= LEAST_CYCLES
         first, last = first[long_enough], last[long_enough]
 
         def sums(each: npt.NDArray[Any]) -> npt.NDArray[Any]:
-            total = np.hstack([np.zeros((each.shape[0], 1)), np.cumsum(each, axis=1)])[:, edges]
-            return np.asarray(total[:, last] - total[:, first])
+            total = np.zeros((each.shape[0], edges.size), each.dtype)
+            np.cumsum(np.add.reduceat(each, edges[:-1], axis=1), axis=1, out=total[:, 1:])
+            return np.asarray(total.take(last, axis=1) - total.take(first, axis=1))
 
         values, ok = self.values[:, lo:hi], self.ok[:, lo:hi]
         corr = sums(values * sinusoid)
-        amplitude = amplitude_of(corr, sums(ok * np.abs(sinusoid) ** 2), sums(ok * sinusoid**2))
-        return lo + edges[first], lo + edges[last], self._likelihood(amplitude, corr)
+        energy, mirror = sums(ok * np.abs(sinusoid) ** 2), sums(ok * sinusoid**2)
+        return lo + edges[first], lo + edges[last], self._likelihood(corr, energy, mirror)
 
     def sure(self, a: int, b: int, f_hz: float, growth: float, sd: float) -> Sureness:
         """Mean and standard deviation of frequency and growth, over all that the span may be.
@@ -284,7 +297,13 @@ class Fit:
         corr = _complex_product(values[:, None, :] * sinusoid, shape)
         mirror = _complex_product(ok[:, None, :] * sinusoid**2, squared)
         energy = (ok[:, None, :] * np.abs(sinusoid) ** 2) @ squared
-        return self._likelihood(amplitude_of(corr, energy, mirror), corr)
+        return self._likelihood(corr, energy, mirror)
+
+
+@partial(Kept, maxsize=32, largest=_MOST_EDGES)
+def _pairs(size: int) -> tuple[IntArray, IntArray]:
+    """List all pairs of a smaller and a greater number below ``size``."""
+    return np.triu_indices(size, 1)
 
 
 def _summit(score: FloatArray) -> tuple[float, float] | None:
