@@ -436,15 +436,38 @@ def _whole(witness: Witness, window: tuple[int, int], f_hz: float, growth: float
 
 @dataclass(frozen=True)
 class _Part:
-    """One signal's part of a line: its correlation in units of the noise that is left without it."""
+    """One signal's part of a line: its correlation in units of the noise that is left without it.
 
-    share: Share
+    ``values`` are the signal's, with what the removal of its slow motion took of the line; ``y`` and ``rest``
+    those of the span, with the line and without.
+    """
+
+    name: str
     f_hz: float
+    amplitude: complex
     z: complex
+    p_value: float
     floor: Floor
     cells: float
     values: FloatArray
     variance: float
+    t_s: FloatArray
+    y: FloatArray
+    rest: FloatArray
+
+    def share(self) -> Share:
+        """Say what the signal has of the line, with how much of its octave the line explains."""
+        t, f_hz, step_s = self.t_s, self.f_hz, float(self.t_s[1] - self.t_s[0])
+        octave = np.arange(f_hz / np.sqrt(2.0), min(f_hz * np.sqrt(2.0), 0.5 / step_s), 0.5 / (t[-1] - t[0]))
+        turned = np.exp(-2j * np.pi * octave[:, None] * t) @ np.stack([self.y, self.rest], axis=1)
+        before, after = (turned.real**2 + turned.imag**2).sum(axis=0).tolist()
+        return Share(
+            self.name,
+            abs(self.amplitude),
+            float(np.angle(self.amplitude)),
+            self.p_value,
+            max(0.0, 1.0 - after / max(before, 1e-30)),
+        )
 
 
 def _part(
@@ -459,24 +482,17 @@ def _part(
     energy = max(float(ok @ np.abs(sinusoid) ** 2), 1e-9)
     amplitude = complex(least_squares(y, ok, sinusoid)[0])
     rest = np.where(ok > 0, y - np.real(amplitude * np.exp(t * (growth + 2j * np.pi * f_hz))), 0.0)
-    left = replace(ripple, values=np.r_[ripple.values[:a], rest, ripple.values[b:]])
+    left = replace(ripple, values=np.concatenate((ripple.values[:a], rest, ripple.values[b:])))
     floor = noise_floor(left, band)
     cells = float(np.interp(f_hz, floor.f_hz, floor.cells))
     # The line took one of the cells with it.
     density = float(np.interp(f_hz, floor.f_hz, floor.density)) * cells / (cells - 1.0)
     z = 0.5 * amplitude * np.sqrt(energy / max(density / (2.0 * step_s), 1e-30))
-
-    octave = np.arange(f_hz / np.sqrt(2.0), min(f_hz * np.sqrt(2.0), 0.5 / step_s), 0.5 / (t[-1] - t[0]))
-    turn = np.exp(-2j * np.pi * octave[:, None] * t)
-    before, after = float(np.sum(np.abs(turn @ y) ** 2)), float(np.sum(np.abs(turn @ rest) ** 2))
-    found = Share(
-        ripple.name,
-        abs(amplitude),
-        float(np.angle(amplitude)),
-        float(np.exp(_log_p(np.array(abs(z) ** 2), 1, np.array(cells - 1.0)))),
-        max(0.0, 1.0 - after / max(before, 1e-30)),
+    p_value = float(np.exp(_log_p(np.array(abs(z) ** 2), 1, np.array(cells - 1.0))))
+    variance = density / (2.0 * step_s)
+    return _Part(
+        ripple.name, f_hz, amplitude, z, p_value, floor, cells - 1.0, ripple.values, variance, t, y, rest
     )
-    return _Part(found, f_hz, z, floor, cells - 1.0, ripple.values, density / (2.0 * step_s))
 
 
 def _parts(
@@ -500,7 +516,7 @@ def _by_chance(parts: Sequence[_Part], scan: Scan) -> float:
     log_p = float(_log_p(np.array(score), len(parts), np.array(min(p.cells for p in parts))))
     if len(parts) == 2:
         # Where the coherency of the noise is hardly known, the better signal of two may say more.
-        log_p = min(log_p, float(np.log(2.0 * max(min(p.share.p_value for p in parts), 1e-300))))
+        log_p = min(log_p, float(np.log(2.0 * max(min(p.p_value for p in parts), 1e-300))))
     return float(np.exp(min(log_p + np.log(scan.trials), 50.0)))
 
 
@@ -533,7 +549,7 @@ def _weigh(
         float(t_s[0]),
         float(t_s[-1]),
         -float(np.expm1(-_by_chance(parts, scan))),
-        tuple(p.share for p in parts),
+        tuple(p.share() for p in parts),
         abs(growth) > 0.98 * most_growth(f_hz) or not scan.band[0] < f_hz < scan.band[1],
     )
     return _Weighed(line, parts, window, sd)
@@ -589,7 +605,7 @@ def share(
     band : (float, float)
         In which the noise is estimated [Hz].
     """
-    return _part(witness, window, f_hz, growth, band).share
+    return _part(witness, window, f_hz, growth, band).share()
 
 
 def detectable_amplitude(scan: Scan, signal: int, chance: float, span_s: float) -> float:
