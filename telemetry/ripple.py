@@ -331,14 +331,14 @@ class _Sides:
 @partial(Kept, maxsize=8)
 def _sides(bins: int, df_hz: float, low_hz: float) -> _Sides:
     """Lay the neighbourhoods, for all the spectra of one pass."""
-    f = df_hz * np.arange(bins)
+    f: FloatArray = np.asarray(df_hz * np.arange(bins), dtype=np.float64)
 
     def index(f_hz: FloatArray) -> FloatArray:
         return np.asarray(np.round(np.clip(f_hz, low_hz * 0.75, f[-1]) / df_hz))
 
     below, here, above = (index(f + off).astype(np.int64) for off in (-_SIDE_HZ, 0.0, _SIDE_HZ))
     lo, hi = np.stack([below, here]), np.stack([here, above])
-    widths_hz = (hi - lo) * df_hz
+    widths_hz: FloatArray = np.asarray((hi - lo) * df_hz, dtype=np.float64)
     return _Sides(lo, hi, widths_hz, widths_hz >= _LEAST_SIDE_HZ)
 
 
