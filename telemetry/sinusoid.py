@@ -20,7 +20,7 @@ References
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import partial
+from functools import lru_cache
 from itertools import product
 from typing import Any
 
@@ -28,7 +28,6 @@ import numpy as np
 import numpy.typing as npt
 
 from telemetry.frames import BoolArray, FloatArray
-from telemetry.ripple import Kept
 
 ComplexArray = npt.NDArray[np.complex128]
 IntArray = npt.NDArray[np.int64]
@@ -300,9 +299,13 @@ class Fit:
         return self._likelihood(corr, energy, mirror)
 
 
-@partial(Kept, maxsize=32, largest=_MOST_EDGES)
 def _pairs(size: int) -> tuple[IntArray, IntArray]:
     """List all pairs of a smaller and a greater number below ``size``."""
+    return _few_pairs(size) if size <= _MOST_EDGES else np.triu_indices(size, 1)
+
+
+@lru_cache(maxsize=32)
+def _few_pairs(size: int) -> tuple[IntArray, IntArray]:
     return np.triu_indices(size, 1)
 
 
