@@ -79,8 +79,11 @@ def rows_about(cleaned: Cleaned, speeds: Speeds, span_s: tuple[float, float], to
     Cleaning may not tell a fall this fast from a false reading, so what it set aside is looked at again.
     """
     t_s = cleaned.track.t_s
-    near = (t_s >= span_s[0]) & (t_s <= span_s[1] + _LOOK_AFTER_S)
-    return np.flatnonzero(near & (speeds.mps <= _WILD_SHARE * top_mps))
+    first, last = (
+        int(np.searchsorted(t_s, span_s[0])),
+        int(np.searchsorted(t_s, span_s[1] + _LOOK_AFTER_S, "right")),
+    )
+    return first + np.flatnonzero(speeds.mps[first:last] <= _WILD_SHARE * top_mps)
 
 
 def find_fall(cleaned: Cleaned, motion: Motion, span_s: tuple[float, float], top_mps: float) -> Fall | None:
@@ -182,7 +185,7 @@ def _unseen(cleaned: Cleaned, motion: Motion, speeds: Speeds, rows: IntArray, to
     the fall. Where the boat is next seen tells how short it stopped.
     """
     t_s, known = cleaned.track.t_s, cleaned.position_ok
-    step_s = float(np.median(np.diff(t_s)))
+    step_s = cleaned.track.usual_step_s
     if not motion.has_positions or step_s <= _SPARSE_S:
         return None
     # A tumbling receiver's speed may lie in the pass's own range; then its positions do not go with it, or

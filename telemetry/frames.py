@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any, Final, Literal
 
 import numpy as np
@@ -189,6 +190,11 @@ class _Log:
         steps = np.diff(self.t_s)
         steps = steps[steps > 0]
         return float(1.0 / np.median(steps)) if steps.size else 0.0
+
+    @cached_property
+    def usual_step_s(self) -> float:
+        """Median step between stamps [s], asked for with every pass; 0 for fewer than two."""
+        return float(np.median(np.diff(self.t_s))) if len(self.frame) > 1 else 0.0
 
     def column(self, name: str) -> FloatArray | None:
         """Return a column as float64, shape (n,), or None where the log does not have it."""

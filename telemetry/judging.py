@@ -130,8 +130,7 @@ class _LogFacts:
     def of(cls, cleaned: Cleaned) -> _LogFacts:
         t_s = cleaned.track.t_s
         usable = t_s[cleaned.speed_ok | cleaned.position_ok]
-        step_s = float(np.median(np.diff(t_s))) if t_s.size > 1 else 0.0
-        return cls(usable, step_s, cleaned.findings)
+        return cls(usable, cleaned.track.usual_step_s, cleaned.findings)
 
 
 def _whole(log: _LogFacts, name: str, span: tuple[float, float]) -> tuple[CheckResult, str]:

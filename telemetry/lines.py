@@ -136,13 +136,13 @@ class Line:
 
 @dataclass(frozen=True)
 class _Scale:
-    """Correlations for one window length: ``z[signal, window, frequency, growth]``, of unit noise power."""
+    """Correlations for one window length: ``power[signal, window, frequency, growth]``, of unit noise."""
 
     starts: npt.NDArray[np.int64]
     width: int
     f_hz: FloatArray
     growth_per_s: FloatArray
-    z: ComplexArray
+    power: FloatArray
     covered: BoolArray
 
 
@@ -235,7 +235,14 @@ def scan(witnesses: Sequence[Witness], band: tuple[float, float]) -> Scan:
         raw = (values[:, rows] @ basis).reshape(len(witnesses), starts.size, f.size, g.size)
         noise = np.maximum(energy, 1e-9)[:, :, None, :] * density[:, None, :, None] / (2.0 * step_s)
         scales.append(
-            _Scale(starts, width, f, g, raw / np.sqrt(noise), seen.mean(axis=2).min(axis=0) >= _LEAST_COVERED)
+            _Scale(
+                starts,
+                width,
+                f,
+                g,
+                (raw.real**2 + raw.imag**2) / noise,
+                seen.mean(axis=2).min(axis=0) >= _LEAST_COVERED,
+            )
         )
     return Scan(tuple(witnesses), band, tuple(scales))
 
@@ -319,7 +326,7 @@ def _candidates(
         if allowed is not None:
             windows &= allowed(t_s[scale.starts], t_s[scale.starts + scale.width - 1])
         if windows.any():
-            score = _score(scale.z[list(signals)], None)
+            score = scale.power[list(signals)].sum(axis=0)
             score[~windows] = -1.0
             scores.append((scale, score))
     for _ in range(_CANDIDATES if scores else 0):
@@ -333,7 +340,7 @@ def _candidates(
         starts = [start for start in starts if start.score >= _START_SHARE * top]
         yield sorted(starts, key=lambda start: -start.score)[:_STARTS]
         for other, its_score in scores:
-            its_score[:, np.abs(other.f_hz - f_hz) < _CANDIDATES_APART_HZ] = -1.0
+            its_score[:, _near(other, f_hz)] = -1.0
 
 
 @dataclass(frozen=True)
@@ -352,22 +359,33 @@ class _Start:
 
 
 def _best_near(scale: _Scale, score: FloatArray, f_hz: float) -> _Start:
-    near = np.abs(scale.f_hz - f_hz) < _CANDIDATES_APART_HZ
-    masked = np.where(near[:, None], score, -1.0)
-    w, k, g = np.unravel_index(int(np.argmax(masked)), masked.shape)
+    near = _near(scale, f_hz)
+    if near.start == near.stop:  # the window is too short for three cycles of so low a frequency
+        return _Start(-1.0, (0, 0), f_hz, 0.0)
+    masked = score[:, near]
+    w, k, g = np.unravel_index(int(masked.argmax()), masked.shape)
     first = int(scale.starts[w])
     window = (first, first + scale.width)
-    return _Start(float(masked[w, k, g]), window, float(scale.f_hz[k]), float(scale.growth_per_s[g]))
+    top, at_hz = float(masked[w, k, g]), float(scale.f_hz[near.start + k])
+    return _Start(top, window, at_hz, float(scale.growth_per_s[g]))
+
+
+def _near(scale: _Scale, f_hz: float) -> slice:
+    """Which of a scale's frequencies are no candidates apart from a given one."""
+    near = np.flatnonzero(np.abs(scale.f_hz - f_hz) < _CANDIDATES_APART_HZ)
+    return slice(int(near[0]), int(near[-1]) + 1) if near.size else slice(0, 0)
 
 
 def _fit(members: Sequence[Witness], f_hz: float) -> Fit:
     """Prepare to fit ripples, in the noise that their smooth spectra show at a frequency."""
     ripples = [w.ripple for w in members]
     density = [float(np.interp(f_hz, w.floor.f_hz, w.floor.smooth)) for w in members]
+    ok = np.stack([r.ok for r in ripples])
+    ok = ok[:1] if (ok == ok[0]).all() else ok
     return Fit(
         ripples[0].t_s,
         np.stack([r.values for r in ripples]),
-        np.stack([r.ok for r in ripples]).astype(np.float64),
+        ok.astype(np.float64),
         np.array(density) / (2.0 * ripples[0].step_s),
     )
 
@@ -418,15 +436,38 @@ def _whole(witness: Witness, window: tuple[int, int], f_hz: float, growth: float
 
 @dataclass(frozen=True)
 class _Part:
-    """One signal's part of a line: its correlation in units of the noise that is left without it."""
+    """One signal's part of a line: its correlation in units of the noise that is left without it.
 
-    share: Share
+    ``values`` are the signal's, with what the removal of its slow motion took of the line; ``y`` and ``rest``
+    those of the span, with the line and without.
+    """
+
+    name: str
     f_hz: float
+    amplitude: complex
     z: complex
+    p_value: float
     floor: Floor
     cells: float
     values: FloatArray
     variance: float
+    t_s: FloatArray
+    y: FloatArray
+    rest: FloatArray
+
+    def share(self) -> Share:
+        """Say what the signal has of the line, with how much of its octave the line explains."""
+        t, f_hz, step_s = self.t_s, self.f_hz, float(self.t_s[1] - self.t_s[0])
+        octave = np.arange(f_hz / np.sqrt(2.0), min(f_hz * np.sqrt(2.0), 0.5 / step_s), 0.5 / (t[-1] - t[0]))
+        turned = np.exp(-2j * np.pi * octave[:, None] * t) @ np.stack([self.y, self.rest], axis=1)
+        before, after = (turned.real**2 + turned.imag**2).sum(axis=0).tolist()
+        return Share(
+            self.name,
+            abs(self.amplitude),
+            float(np.angle(self.amplitude)),
+            self.p_value,
+            max(0.0, 1.0 - after / max(before, 1e-30)),
+        )
 
 
 def _part(
@@ -441,24 +482,17 @@ def _part(
     energy = max(float(ok @ np.abs(sinusoid) ** 2), 1e-9)
     amplitude = complex(least_squares(y, ok, sinusoid)[0])
     rest = np.where(ok > 0, y - np.real(amplitude * np.exp(t * (growth + 2j * np.pi * f_hz))), 0.0)
-    left = replace(ripple, values=np.r_[ripple.values[:a], rest, ripple.values[b:]])
+    left = replace(ripple, values=np.concatenate((ripple.values[:a], rest, ripple.values[b:])))
     floor = noise_floor(left, band)
     cells = float(np.interp(f_hz, floor.f_hz, floor.cells))
     # The line took one of the cells with it.
     density = float(np.interp(f_hz, floor.f_hz, floor.density)) * cells / (cells - 1.0)
     z = 0.5 * amplitude * np.sqrt(energy / max(density / (2.0 * step_s), 1e-30))
-
-    octave = np.arange(f_hz / np.sqrt(2.0), min(f_hz * np.sqrt(2.0), 0.5 / step_s), 0.5 / (t[-1] - t[0]))
-    turn = np.exp(-2j * np.pi * octave[:, None] * t)
-    before, after = float(np.sum(np.abs(turn @ y) ** 2)), float(np.sum(np.abs(turn @ rest) ** 2))
-    found = Share(
-        ripple.name,
-        abs(amplitude),
-        float(np.angle(amplitude)),
-        float(np.exp(_log_p(np.array(abs(z) ** 2), 1, np.array(cells - 1.0)))),
-        max(0.0, 1.0 - after / max(before, 1e-30)),
+    p_value = float(np.exp(_log_p(np.array(abs(z) ** 2), 1, np.array(cells - 1.0))))
+    variance = density / (2.0 * step_s)
+    return _Part(
+        ripple.name, f_hz, amplitude, z, p_value, floor, cells - 1.0, ripple.values, variance, t, y, rest
     )
-    return _Part(found, f_hz, z, floor, cells - 1.0, ripple.values, density / (2.0 * step_s))
 
 
 def _parts(
@@ -482,7 +516,7 @@ def _by_chance(parts: Sequence[_Part], scan: Scan) -> float:
     log_p = float(_log_p(np.array(score), len(parts), np.array(min(p.cells for p in parts))))
     if len(parts) == 2:
         # Where the coherency of the noise is hardly known, the better signal of two may say more.
-        log_p = min(log_p, float(np.log(2.0 * max(min(p.share.p_value for p in parts), 1e-300))))
+        log_p = min(log_p, float(np.log(2.0 * max(min(p.p_value for p in parts), 1e-300))))
     return float(np.exp(min(log_p + np.log(scan.trials), 50.0)))
 
 
@@ -515,7 +549,7 @@ def _weigh(
         float(t_s[0]),
         float(t_s[-1]),
         -float(np.expm1(-_by_chance(parts, scan))),
-        tuple(p.share for p in parts),
+        tuple(p.share() for p in parts),
         abs(growth) > 0.98 * most_growth(f_hz) or not scan.band[0] < f_hz < scan.band[1],
     )
     return _Weighed(line, parts, window, sd)
@@ -571,7 +605,7 @@ def share(witness: Witness, window: tuple[int, int], line: Line, band: tuple[flo
     band : (float, float)
         In which the noise is estimated [Hz].
     """
-    found = _part(witness, window, line.frequency_hz, line.growth_per_s, band).share
+    found = _part(witness, window, line.frequency_hz, line.growth_per_s, band).share()
     t_s = witness.ripple.t_s[slice(*window)]
     later_s = line.middle_s - 0.5 * float(t_s[0] + t_s[-1])
     return replace(

@@ -205,7 +205,9 @@ def run_of(motion: Motion, a_pass: Pass, stop: Upset) -> Run:
     one that tells most.
     """
     t = motion.t_s
-    inside = np.flatnonzero((t >= a_pass.start_s - 1e-9) & (t <= a_pass.end_s + 1e-9))
+    inside = np.arange(
+        np.searchsorted(t, a_pass.start_s - 1e-9), np.searchsorted(t, a_pass.end_s + 1e-9, "right")
+    )
     powered = np.flatnonzero(motion.acceleration_mps2[inside] > _COASTING_MPS2)
     last = inside[powered[-1]] if powered.size else inside[-1]
     # A smoothed acceleration sees the throttle close a little late.

@@ -195,7 +195,7 @@ def _way_noise(
     over_s = blur_s(cleaned.track.t_s)
     walk_m = rx.position_sd_m * float(np.sqrt(2.0 * over_s / rx.position_tau_s))
     alone_mps = float(np.hypot(np.sqrt(2.0) * motion.position_sd_m, walk_m)) / over_s
-    alike = max(1.0, over_s / float(np.median(np.diff(cleaned.track.t_s))))
+    alike = max(1.0, over_s / cleaned.track.usual_step_s)
     density = calibrate_way(parts, rx) if parts else USUAL_DENSITY
     return alone_mps * float(np.sqrt(alike)), density
 

@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.fft import rfft, rfftfreq
 
-from telemetry.frames import BoolArray, FloatArray
+from telemetry.frames import BoolArray, FloatArray, IntArray
 
 ComplexArray = npt.NDArray[np.complex128]
 
@@ -258,15 +258,20 @@ def take_ripple(
     lead, trail = int(np.argmax(inside)), int(np.argmax(inside[::-1]))
     if inside.sum() <= max(lead, trail, _LEAST_SAMPLES):
         return None
-    filled = np.pad(
-        np.interp(grid[inside], t, v), (lead, trail), mode="reflect", reflect_type="odd"
-    )  # the straightest continuation where the log begins or ends at speed
+    met = np.interp(grid[inside], t, v)
+    # The straightest continuation where the log begins or ends at speed.
+    filled = np.concatenate((_turned_about(met, lead), met, _turned_about(met[::-1], trail)[::-1]))
     slow = np.convolve(filled, _trend_kernel(half), "valid")
     right = np.clip(np.searchsorted(t, grid_s - 1e-6), 1, t.size - 1)
     good = (t[right] - t[right - 1] <= _GAP_STEPS * step_s) & inside[half : half + grid_s.size]
     if good.mean() < _LEAST_SHARE:
         return None
     return Ripple(name, grid_s, np.where(good, filled[half : half + grid_s.size] - slow, 0.0), good)
+
+
+def _turned_about(values: FloatArray, before: int) -> FloatArray:
+    """Go on before the first of some values as after it, turned about that point by half a turn."""
+    return np.asarray(2.0 * values[0] - values[before:0:-1])
 
 
 @partial(Kept, maxsize=64)
@@ -296,27 +301,45 @@ def spectrum(ripple: Ripple) -> tuple[FloatArray, FloatArray, ComplexArray]:
     size = 2 * n
     share = float(ripple.ok.mean())
     tapered = rfft(_sine_tapers(n) * ripple.values, size, axis=1) * np.sqrt(2.0 * ripple.step_s / share)
-    return rfftfreq(size, ripple.step_s), np.mean(np.abs(tapered) ** 2, axis=0), tapered
+    return rfftfreq(size, ripple.step_s), (tapered.real**2 + tapered.imag**2).mean(axis=0), tapered
 
 
-def _side_mean(cumulated: FloatArray, lo: FloatArray, hi: FloatArray) -> FloatArray:
-    a, b = lo.astype(np.int64), hi.astype(np.int64)
-    count = np.maximum(b - a, 1)
-    return np.asarray((cumulated[..., np.maximum(b, a)] - cumulated[..., a]) / count)
+@dataclass(frozen=True)
+class _Sides:
+    """The neighbourhoods below and above each of a spectrum's frequencies.
+
+    Attributes
+    ----------
+    lo, hi : ndarray of int, shape (2, m)
+        Half-open ranges of frequencies.
+    widths_hz : ndarray, shape (2, m)
+    wide : ndarray of bool, shape (2, m)
+        Whether a side has room for an estimate of its own.
+    """
+
+    lo: IntArray
+    hi: IntArray
+    widths_hz: FloatArray
+    wide: BoolArray
+
+    def sums(self, density: FloatArray) -> FloatArray:
+        """Sum over each neighbourhood, shape (2, m)."""
+        cumulated = np.concatenate(([0.0], np.cumsum(density)))
+        return np.asarray(cumulated[self.hi] - cumulated[self.lo])
 
 
-def _sides(f_hz: FloatArray, band: tuple[float, float]) -> list[tuple[FloatArray, FloatArray]]:
-    """Index ranges of the neighbourhoods below and above each frequency."""
-    df = f_hz[1]
-    low, high = band[0] * 0.75, f_hz[-1]
+@partial(Kept, maxsize=8)
+def _sides(bins: int, df_hz: float, low_hz: float) -> _Sides:
+    """Lay the neighbourhoods, for all the spectra of one pass."""
+    f: FloatArray = np.asarray(df_hz * np.arange(bins), dtype=np.float64)
 
-    def index(f: FloatArray) -> FloatArray:
-        return np.asarray(np.round(np.clip(f, low, high) / df))
+    def index(f_hz: FloatArray) -> FloatArray:
+        return np.asarray(np.round(np.clip(f_hz, low_hz * 0.75, f[-1]) / df_hz))
 
-    return [
-        (index(f_hz - _SIDE_HZ), index(f_hz)),
-        (index(f_hz), index(f_hz + _SIDE_HZ)),
-    ]
+    below, here, above = (index(f + off).astype(np.int64) for off in (-_SIDE_HZ, 0.0, _SIDE_HZ))
+    lo, hi = np.stack([below, here]), np.stack([here, above])
+    widths_hz: FloatArray = np.asarray((hi - lo) * df_hz, dtype=np.float64)
+    return _Sides(lo, hi, widths_hz, widths_hz >= _LEAST_SIDE_HZ)
 
 
 def _smooth_shape(f_hz: FloatArray, density: FloatArray, low_hz: float, step_s: float) -> FloatArray:
@@ -331,9 +354,7 @@ def _smooth_shape(f_hz: FloatArray, density: FloatArray, low_hz: float, step_s: 
     kernel = _trend_kernel(max(half, 2))
     for _ in range(2):
         # A spectrum is its own mirror image about half the sampling rate.
-        padded = np.pad(
-            np.pad(level, (half, 0), mode="reflect", reflect_type="odd"), (0, half), mode="reflect"
-        )
+        padded = np.concatenate((_turned_about(level, half), level, level[-2 : -half - 2 : -1]))
         smooth = np.convolve(padded, kernel, "valid")
         level = np.minimum(level, smooth + 1.0)
     return np.asarray(np.exp(np.r_[np.full(first, smooth[0]), smooth]) * passed)
@@ -358,18 +379,16 @@ def noise_floor(ripple: Ripple, band: tuple[float, float]) -> Floor:
     """
     f, density, tapered = spectrum(ripple)
     shape = _smooth_shape(f, density, band[0], ripple.step_s)
-    cumulated = np.r_[0.0, np.cumsum(density / shape)]
     span_s = ripple.t_s.size * ripple.step_s
-    sides = _sides(f, band)
-    means = np.stack([_side_mean(cumulated, lo, hi) for lo, hi in sides])
-    widths_hz = np.stack([(hi - lo) * f[1] for lo, hi in sides])
+    sides = _sides(f.size, float(f[1]), band[0])
+    sums, widths_hz = sides.sums(density / shape), sides.widths_hz
+    means = np.where(sides.wide, sums / np.maximum(sides.hi - sides.lo, 1), -1.0)
     # Where neither side has room for an estimate of its own, as in the narrow band of a slow log, pool them.
-    pooled = np.sum(means * widths_hz, axis=0) / np.maximum(widths_hz.sum(axis=0), f[1])
-    wide = widths_hz >= _LEAST_SIDE_HZ
-    pick = np.argmax(np.where(wide, means, -1.0), axis=0)[None, :]
-    alone = wide.any(axis=0)
-    floor = np.where(alone, np.take_along_axis(means, pick, 0)[0], pooled)
-    cells = span_s * np.where(alone, np.take_along_axis(widths_hz, pick, 0)[0], widths_hz.sum(axis=0))
+    both_hz = widths_hz.sum(axis=0)
+    pooled = f[1] * sums.sum(axis=0) / np.maximum(both_hz, f[1])
+    alone, upper = sides.wide.any(axis=0), means[1] > means[0]
+    floor = np.where(alone, np.where(upper, means[1], means[0]), pooled)
+    cells = span_s * np.where(alone, np.where(upper, widths_hz[1], widths_hz[0]), both_hz)
     tiny = 1e-12 * max(float(density.max()), 1e-12)
     return Floor(
         f,
@@ -388,10 +407,8 @@ def noise_coherency(a: Floor, b: Floor, band: tuple[float, float]) -> ComplexArr
     would count it twice.
     """
     cross = np.mean(a.tapered * np.conj(b.tapered), axis=0)
-    sums = np.vstack([np.r_[0.0, np.cumsum(x)] for x in (cross.real, cross.imag, a.spectrum, b.spectrum)])
-    total = np.zeros((4, a.f_hz.size))
-    for lo, hi in _sides(a.f_hz, band):
-        total += _side_mean(sums, lo, hi) * (hi - lo)
+    sides = _sides(a.f_hz.size, float(a.f_hz[1]), band[0])
+    total = [sides.sums(x).sum(axis=0) for x in (cross.real, cross.imag, a.spectrum, b.spectrum)]
     power = np.sqrt(np.maximum(total[2] * total[3], 1e-300))
     out = (total[0] + 1j * total[1]) / power
     size = np.abs(out)

@@ -20,6 +20,7 @@ References
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import product
 from typing import Any
 
@@ -42,6 +43,10 @@ _SPANS_WITHIN = 12.0
 _AT_ONCE = 128
 _MOST_SPANS = 200
 _STEPS, _WIDE = 33, 8.0
+# The grid on which a peak is looked for, and how close it is drawn, of its first width.
+_GRID = np.linspace(-1.0, 1.0, 5)
+_CLOSE = 0.04
+_MOST_EDGES = 96  # beyond, all pairs take too much to be remembered
 
 
 @dataclass(frozen=True)
@@ -95,8 +100,10 @@ class Fit:
     ----------
     t_s : ndarray, shape (n,)
         Even grid [s].
-    values, ok : ndarray, shape (signals, n)
-        The signals, 0 where not ``ok``; and 1 where there is a sample, else 0.
+    values : ndarray, shape (signals, n)
+        The signals, 0 where not ``ok``.
+    ok : ndarray, shape (signals, n), or (1, n) where all have the same samples
+        1 where there is a sample, else 0.
     variance : ndarray, shape (signals,)
         Of a sample's noise about the frequency.
     cells : float
@@ -130,27 +137,45 @@ class Fit:
         weight = ok[:, None, :] * grown**2
         corr = turned @ np.swapaxes(values[:, None, :] * grown, 1, 2)
         mirror = turned**2 @ np.swapaxes(weight, 1, 2)
-        return self._likelihood(amplitude_of(corr, weight.sum(axis=2)[:, None, :], mirror), corr)
+        return self._likelihood(corr, weight.sum(axis=2)[:, None, :], mirror)
 
-    def _likelihood(self, amplitude: ComplexArray, corr: ComplexArray) -> FloatArray:
-        """Gain in log likelihood over noise alone, all signals together, shape of one signal's."""
+    def _likelihood(self, corr: ComplexArray, energy: FloatArray, mirror: ComplexArray) -> FloatArray:
+        """Gain in log likelihood over noise alone, all signals together, shape of one signal's.
+
+        ``Re(conj(amplitude) corr) / (2 variance)`` with :func:`amplitude_of`, in real numbers.
+        """
+        re, im = corr.real, corr.imag
+        re2, im2 = re * re, im * im
+        mirrored = mirror.real * (re2 - im2) + 2.0 * mirror.imag * (re * im)
+        scale = np.maximum(energy**2 - (mirror.real**2 + mirror.imag**2), 1e-12)
         variance = self.variance.reshape(-1, *([1] * (corr.ndim - 1)))
-        return np.asarray(np.sum(np.real(np.conj(amplitude) * corr) / (2.0 * variance), axis=0))
+        return np.asarray(((energy * (re2 + im2) - mirrored) / (scale * variance)).sum(axis=0))
 
     def peak(
         self, a: int, b: int, f_hz: float, growth: float, band: tuple[float, float]
     ) -> tuple[float, float]:
-        """Most likely frequency and growth on samples ``a`` to ``b``, by a grid drawn closer and closer."""
+        """Most likely frequency and growth on samples ``a`` to ``b``.
+
+        By a grid drawn closer and closer; within it the likelihood is a paraboloid's, whose summit the closer
+        grid need only surround.
+        """
         span_s = (b - a) * self.step_s
-        wide_f, wide_g = 0.6 / span_s, 2.0 / span_s
-        grid = np.linspace(-1.0, 1.0, 5)
-        for _ in range(5):
+        wide = 1.0
+        while wide > _CLOSE:
             most = most_growth(f_hz)
-            f = np.clip(f_hz + wide_f * grid, *band)
-            g = np.clip(growth + wide_g * grid, -most, most)
-            k, m = np.unravel_index(int(np.argmax(self.explained(a, b, f, g))), (f.size, g.size))
+            f = np.minimum(np.maximum(f_hz + 0.6 / span_s * wide * _GRID, band[0]), band[1])
+            g = np.minimum(np.maximum(growth + 2.0 / span_s * wide * _GRID, -most), most)
+            score = self.explained(a, b, f, g)
+            k, m = divmod(int(score.argmax()), g.size)
             f_hz, growth = float(f[k]), float(g[m])
-            wide_f, wide_g = 0.45 * wide_f, 0.45 * wide_g
+            off = _summit(score[k - 1 : k + 2, m - 1 : m + 2])
+            # Where the grid was cut off at a limit its steps are uneven, and the limit itself is the answer.
+            if off is None or f[0] == f[1] or f[3] == f[4] or g[0] == g[1] or g[3] == g[4]:
+                wide *= 0.45
+                continue
+            f_hz += off[0] * float(f[3] - f[2])
+            growth += off[1] * float(g[3] - g[2])
+            wide *= 0.15
         return f_hz, growth
 
     def span(self, a: int, b: int, f_hz: float, growth: float) -> tuple[int, int]:
@@ -172,18 +197,19 @@ class Fit:
         sinusoid = np.exp(t * (np.clip(growth, -most, most) - 2j * np.pi * f_hz))
         stride = max(1, int(1.0 / (steps_a_cycle * f_hz * self.step_s)))
         edges = np.r_[np.arange(0, hi - lo, stride), hi - lo]
-        first, last = np.triu_indices(edges.size, 1)
+        first, last = _pairs(edges.size)
         long_enough = (edges[last] - edges[first]) * self.step_s * f_hz >= LEAST_CYCLES
         first, last = first[long_enough], last[long_enough]
 
         def sums(each: npt.NDArray[Any]) -> npt.NDArray[Any]:
-            total = np.hstack([np.zeros((each.shape[0], 1)), np.cumsum(each, axis=1)])[:, edges]
-            return np.asarray(total[:, last] - total[:, first])
+            total = np.zeros((each.shape[0], edges.size), each.dtype)
+            np.cumsum(np.add.reduceat(each, edges[:-1], axis=1), axis=1, out=total[:, 1:])
+            return np.asarray(total.take(last, axis=1) - total.take(first, axis=1))
 
         values, ok = self.values[:, lo:hi], self.ok[:, lo:hi]
         corr = sums(values * sinusoid)
-        amplitude = amplitude_of(corr, sums(ok * np.abs(sinusoid) ** 2), sums(ok * sinusoid**2))
-        return lo + edges[first], lo + edges[last], self._likelihood(amplitude, corr)
+        energy, mirror = sums(ok * np.abs(sinusoid) ** 2), sums(ok * sinusoid**2)
+        return lo + edges[first], lo + edges[last], self._likelihood(corr, energy, mirror)
 
     def sure(self, a: int, b: int, f_hz: float, growth: float, sd: float) -> Sureness:
         """Mean and standard deviation of frequency and growth, over all that the span may be.
@@ -270,7 +296,34 @@ class Fit:
         corr = _complex_product(values[:, None, :] * sinusoid, shape)
         mirror = _complex_product(ok[:, None, :] * sinusoid**2, squared)
         energy = (ok[:, None, :] * np.abs(sinusoid) ** 2) @ squared
-        return self._likelihood(amplitude_of(corr, energy, mirror), corr)
+        return self._likelihood(corr, energy, mirror)
+
+
+def _pairs(size: int) -> tuple[IntArray, IntArray]:
+    """List all pairs of a smaller and a greater number below ``size``."""
+    return _few_pairs(size) if size <= _MOST_EDGES else np.triu_indices(size, 1)
+
+
+@lru_cache(maxsize=32)
+def _few_pairs(size: int) -> tuple[IntArray, IntArray]:
+    return np.triu_indices(size, 1)
+
+
+def _summit(score: FloatArray) -> tuple[float, float] | None:
+    """Where a paraboloid through nine points is highest, in steps from the middle one.
+
+    None where they are not nine, or where that is not next to the middle one.
+    """
+    if score.shape != (3, 3):
+        return None
+    (nw, n, ne), (w, o, e), (sw, s, se) = score.tolist()
+    down, right = 0.5 * (s - n), 0.5 * (e - w)
+    bend, across, twist = n + s - 2.0 * o, e + w - 2.0 * o, 0.25 * (nw + se - ne - sw)
+    det = bend * across - twist**2
+    if bend >= 0.0 or det <= 0.0:
+        return None
+    off = (twist * right - across * down) / det, (twist * down - bend * right) / det
+    return off if max(abs(off[0]), abs(off[1])) <= 1.0 else None
 
 
 def _complex_product(a: ComplexArray, b: FloatArray) -> ComplexArray:

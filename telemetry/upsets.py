@@ -118,9 +118,13 @@ def blow_over(cleaned: Cleaned, motion: Motion, a_pass: Pass) -> Upset:
 def _no_stop(cleaned: Cleaned, a_pass: Pass, t: FloatArray, v: FloatArray, seen_s: FloatArray) -> Upset:
     """Judge a pass whose usable speeds hold no sudden stop."""
     ends_s = float(cleaned.track.t_s[-1])
-    later_s = seen_s[seen_s > t[-1]]
-    goes_on = later_s.size > 0 and later_s[0] - t[-1] <= max(1.0, 1.5 * float(np.median(np.diff(seen_s))))
-    if v[-1] > FROM_SHARE * a_pass.peak_mps and not goes_on:
+
+    def goes_on() -> bool:
+        later = int(np.searchsorted(seen_s, t[-1], "right"))
+        near_s = max(1.0, 1.5 * float(np.median(np.diff(seen_s))))
+        return later < seen_s.size and float(seen_s[later] - t[-1]) <= near_s
+
+    if v[-1] > FROM_SHARE * a_pass.peak_mps and not goes_on():
         lost = "the log ends" if ends_s - t[-1] < 1.0 else "the speed is lost"
         return Upset(
             "cannot tell",
@@ -158,8 +162,8 @@ def veer(cleaned: Cleaned, motion: Motion, a_pass: Pass, until_s: float) -> Upse
     then keeps to one side of it. It must exceed what position noise and carrying the line on may be wrong by,
     six times over, and what a driver's hand lets pass.
     """
-    inside = cleaned.position_ok & (motion.t_s >= a_pass.start_s) & (motion.t_s <= until_s)
-    rows = np.flatnonzero(inside)
+    first, last = np.searchsorted(motion.t_s, a_pass.start_s), np.searchsorted(motion.t_s, until_s, "right")
+    rows = int(first) + np.flatnonzero(cleaned.position_ok[first:last])
     span = (a_pass.start_s, until_s)
     if not motion.has_positions or rows.size < 6 or np.isnan(a_pass.heading_deg):
         return Upset("cannot tell", *span, "too few usable positions to hold against a course line")
@@ -174,14 +178,15 @@ def veer(cleaned: Cleaned, motion: Motion, a_pass: Pass, until_s: float) -> Upse
         if k < 4 or t.size - k < 2:
             continue
         s, d = along[:k], across[:k]
-        mean = s.mean()
-        spread = float((s - mean) @ (s - mean))
+        mean, mean_across = s.mean(), d.mean()
+        ahead, aside = s - mean, d - mean_across
+        spread = float(ahead @ ahead)
         if spread < 1.0:
             continue
-        slope = float((s - mean) @ (d - d.mean())) / spread
-        rest = d - d.mean() - slope * (s - mean)
+        slope = float(ahead @ aside) / spread
+        rest = aside - slope * ahead
         sd = max(float(np.sqrt(rest @ rest / max(k - 2, 1))), motion.position_sd_m)
-        off = across[k:] - d.mean() - slope * (along[k:] - mean)
+        off = across[k:] - mean_across - slope * (along[k:] - mean)
         # Wandering is slow: neighbours are not independent, so the line is known from a handful of values.
         known = min(k, 4)
         error = sd * np.sqrt(1.0 + 1.0 / known + (along[-1] - mean) ** 2 / spread * k / known)
@@ -189,8 +194,9 @@ def veer(cleaned: Cleaned, motion: Motion, a_pass: Pass, until_s: float) -> Upse
         least_m = min(least_m, limit)
         held = t[k:] >= t[-1] - _HELD_S
         kept = float(np.min(off[held])) if off[-1] > 0 else float(-np.max(off[held]))
-        same_side = np.mean(np.sign(off) == np.sign(off[-1]))
-        if kept > 0 and same_side > 0.9 and (best is None or kept / limit > best[0]):
+        if kept <= 0 or (best is not None and kept / limit <= best[0]):
+            continue
+        if np.mean(np.sign(off) == np.sign(off[-1])) > 0.9:
             best = (kept / limit, kept, float(t[k]), float(np.sign(off[-1])))
     if not np.isfinite(least_m):
         return Upset("cannot tell", *span, "too short to hold its end against the line of its beginning")

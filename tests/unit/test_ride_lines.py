@@ -20,6 +20,7 @@ from telemetry.ripple import (
     searched_band,
     take_ripple,
 )
+from telemetry.sinusoid import Fit
 
 RATE_HZ = 10.0
 T_S = np.arange(130) / RATE_HZ
@@ -190,3 +191,18 @@ def test_what_detrending_took_comes_back_where_it_was_taken(n: int) -> None:
     padded = np.r_[np.zeros(10), swing, np.zeros(10)]
     slow = [float(kernel @ padded[k : k + 21]) for k in range(n)]
     assert give_back(none, swing).values == pytest.approx(slow, abs=1e-12)
+
+
+def test_a_fit_stands_on_the_very_summit_of_the_likelihood() -> None:
+    t_s = np.arange(40) * 0.1
+    rng = np.random.default_rng(3)
+    for f_hz, growth in ((1.7, 0.4), (2.6, -0.5), (3.9, 0.0)):
+        oscillation = np.exp(growth * (t_s - 2.0)) * np.cos(2 * np.pi * f_hz * t_s + 0.4)
+        values = oscillation + rng.normal(0.0, 0.3, (2, t_s.size))
+        fit = Fit(t_s, values, np.ones((2, t_s.size)), np.full(2, 0.09))
+        found = fit.peak(0, t_s.size, f_hz + 0.1, growth - 0.3, (1.2, 4.5))
+        around_hz, around = found[0] + np.linspace(-0.02, 0.02, 161), found[1] + np.linspace(-0.1, 0.1, 161)
+        score = fit.explained(0, t_s.size, around_hz, around)
+        k, m = np.unravel_index(int(score.argmax()), score.shape)
+        # Far closer than a hundredth of what the span resolves: a quarter of a hertz, and of 1/s.
+        assert found == pytest.approx((around_hz[k], around[m]), abs=0.0025)
