@@ -217,9 +217,9 @@ def _of_two_way(outing: Row[Any], order: int, w: Row[Any], passes: Sequence[Row[
 def _of_pass(outing: Row[Any], p: Row[Any], distance_m: float | None) -> Evidence:
     values = {name: getattr(p, name) for name in _PASS_VALUES}
     u95 = {name: getattr(p, half) for name, half in _PASS_U95.items()}
-    for distance, speed_mps, half_mps in p.distances:
-        if _same(distance, distance_m):
-            values["distance_mps"], u95["distance_mps"] = speed_mps, half_mps
+    over = [told for told in p.distances if _same(told[0], distance_m)]
+    if distance_m is not None and over:  # 330 ft are 100 m within what gates marked anew may differ by
+        _, values["distance_mps"], u95["distance_mps"] = min(over, key=lambda told: abs(told[0] - distance_m))
     return Evidence(
         boat=outing.name,
         sheet_id=outing.sheet_id,

@@ -345,3 +345,14 @@ def test_only_the_heading_map_that_a_table_needs_is_kept_with_its_analysis(fleet
     fleet.add_logs(outing.id, [small_log(1)], options=ReadOptions(gear_ratio=2.0))
     told = fleet.asked(outing.id)[1]
     assert (list(told.kept.values()), told.gear_ratio, told.pole_pairs) == ([needed], 2.0, 2)
+
+
+@pytest.mark.parametrize("asked_m", [100.0, SIXTEENTH_MILE_M])
+def test_of_two_measured_distances_within_a_hundredth_the_nearer_is_taken(
+    fleet: Logbook, asked_m: float
+) -> None:
+    add(fleet, 0)
+    over = [{d["distance_m"]: d["speed_mps"] for d in p["distances"]} for p in fleet.analysis(1)["passes"]]
+    passes = [e for e in fleet.evidence(BOAT, distance_m=asked_m) if e.kind == "pass"]
+    assert [e.values["distance_mps"] for e in passes] == [speeds[asked_m] for speeds in over]
+    assert all(speeds[100.0] != speeds[SIXTEENTH_MILE_M] for speeds in over)
