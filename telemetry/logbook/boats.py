@@ -180,7 +180,7 @@ class Boats(Store):
         return found[0]
 
     def add_found(self, found: FoundMeasure) -> FoundMeasure:
-        """Keep what was measured on a boat at the bench.
+        """Keep what was measured on a boat at the bench, under the name that the logbook has for it.
 
         Raises
         ------
@@ -190,7 +190,7 @@ class Boats(Store):
         with self._writing() as session:
             boat = self._boat_row(session, found.boat)
             found_utc = found.found_utc or now_utc()
-            kept = replace(found, found_utc=found_utc)
+            kept = replace(found, boat=boat.name, found_utc=found_utc)
             session.add(FoundRow(boat_id=boat.id, found_utc=found_utc, document=kept.to_dict()))
             return kept
 
@@ -209,7 +209,11 @@ class Boats(Store):
                 .where(FoundRow.boat_id == row.id)
                 .order_by(FoundRow.found_utc, FoundRow.id)
             )
-            return tuple(FoundMeasure.from_dict(document) for document in session.scalars(query))
+            # A boat may be renamed after it was measured; its sheets bear the new name only.
+            return tuple(
+                replace(FoundMeasure.from_dict(document), boat=row.name)
+                for document in session.scalars(query)
+            )
 
 
 def _columns(boat: Boat) -> dict[str, Any]:

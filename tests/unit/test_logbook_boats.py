@@ -11,7 +11,7 @@ from logbooks import BOAT, OTHER_BOAT, SHEET, add
 from telemetry.errors import LogbookError
 from telemetry.logbook import Boat, Logbook
 from telemetry.power import Limits
-from telemetry.setup import FoundMeasure, OwnItem, Reading, ServiceTask, SetupSheet
+from telemetry.setup import FoundMeasure, OwnItem, Reading, ServiceTask, SetupSheet, compare_found
 
 NOW = datetime(2026, 7, 1, 12, 0, tzinfo=UTC)
 
@@ -43,6 +43,17 @@ def test_a_boat_is_edited_and_renamed_until_a_sheet_bears_its_name(logbook: Logb
     with pytest.raises(LogbookError, match="has setup sheets"):
         logbook.edit_boat("Tern", Boat("Arctic Tern"))
     assert logbook.edit_boat("tern", Boat("Tern", length_m=0.7)).length_m == 0.7
+
+
+def test_what_was_found_on_a_boat_goes_with_it_to_its_new_name(logbook: Logbook) -> None:
+    logbook.add_boat("Ternn")
+    logbook.add_found(FoundMeasure("Ternn", {"strut_depth_mm": Reading(2.0)}, note="after a crash"))
+    logbook.edit_boat("Ternn", Boat("Tern"))
+    logbook.add_found(FoundMeasure("TERN", {"strut_depth_mm": Reading(3.0)}))
+    sheet = logbook.add_sheet(SetupSheet("Tern", {"strut_depth_mm": Reading(2.0)}, name="first"))
+    founds = logbook.founds("tern")
+    assert [found.boat for found in founds] == ["Tern", "Tern"]
+    assert [compare_found(sheet, found)[0].verdict for found in founds] == ["as set", "moved"]
 
 
 def test_an_unknown_boat_is_an_error_that_names_the_known(fleet: Logbook) -> None:
