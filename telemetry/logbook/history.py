@@ -13,6 +13,7 @@ from telemetry.compare import Evidence
 from telemetry.logbook.figures import moment
 from telemetry.logbook.importing import open_document
 from telemetry.logbook.records import KeptTwoWay, KeptUpset
+from telemetry.logbook.searching import storable
 from telemetry.logbook.services import Services
 from telemetry.logbook.tables import AnalysisRow, BoatRow, OutingRow, PassRow, TwoWayRow
 
@@ -73,7 +74,7 @@ class History(Services):
             if outing_ids is not None:
                 asked.append(OutingRow.id.in_(outing_ids))
             if sheet_ids is not None:
-                asked.append(OutingRow.sheet_id.in_(sheet_ids))
+                asked.append(OutingRow.sheet_id.in_(map(storable, sheet_ids)))
             ids = set(session.scalars(select(OutingRow.id).where(*asked)))
         for outing_id in ids.intersection(self.stale()):
             self._analyse_again(outing_id)

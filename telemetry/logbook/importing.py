@@ -16,12 +16,13 @@ import numpy as np
 
 from telemetry import __version__
 from telemetry.analysis import Analysis, Progress, Request, analyse
+from telemetry.byhand import Correction, gathered
 from telemetry.errors import LogbookError, LogError
 from telemetry.frames import Log
 from telemetry.logbook import request as asked
 from telemetry.logbook.figures import Figures, figures, moment
 from telemetry.logbook.records import NamedLog
-from telemetry.logbook.searching import storable
+from telemetry.logbook.searching import storable, storable_parts
 from telemetry.motion import Motion
 from telemetry.readers import ReadOptions, explained, open_bytes, open_file, read_bytes
 from telemetry.watching import part
@@ -170,9 +171,15 @@ def prepare(
     RuleError, CallError
         If the request cannot be used.
     """
+    request = replace(request, by_hand=gathered([storable_correction(one) for one in request.by_hand.all]))
     with part(0.5, 1.0):
         analysis = analyse(read, request, progress=progress)
-    return Prepared(analysis, analysis.to_dict(), asked.to_dict(request, options))
+    return Prepared(analysis, analysis.to_dict(), storable_parts(asked.to_dict(request, options)))
+
+
+def storable_correction(one: Correction) -> Correction:
+    """Return a correction whose reason every database takes."""
+    return replace(one, why=storable(one.why))
 
 
 def packed(data: bytes) -> tuple[str, bytes]:
