@@ -21,8 +21,8 @@ _CLOSEST_S = 1e-4
 def longest_increasing(t_s: FloatArray) -> BoolArray:
     """Mark a longest series of increasing stamps, thinned to steps of a tenth of a millisecond at least.
 
-    It is thinned from its end, so that of stamps nearer to one another the latest stays; a larger set with such
-    steps may exist.
+    It is thinned from its end, so that of stamps nearer to one another the latest stays; a larger set with
+    such steps may exist.
 
     One false stamp, early or late, then costs one sample and not the rest of the log.
 

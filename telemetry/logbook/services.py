@@ -114,6 +114,7 @@ class Services(Correcting):
         LogbookError
             If there is no such boat.
         """
+        at_utc = at_utc or now_utc()
         with self._reading() as session:
             boat_id = self._boat_row(session, boat).id
             tasks = self._tasks(session, boat_id)
@@ -126,8 +127,8 @@ class Services(Correcting):
             ]
             latest = session.execute(
                 select(ServiceDoneRow.task, func.max(ServiceDoneRow.done_utc))
-                .where(ServiceDoneRow.boat_id == boat_id)
+                .where(ServiceDoneRow.boat_id == boat_id, ServiceDoneRow.done_utc <= at_utc)
                 .group_by(ServiceDoneRow.task)
             )
             done: dict[str, datetime] = {task: when for task, when in latest}
-            return due(tasks, uses, done, at_utc or now_utc())
+            return due(tasks, uses, done, at_utc)

@@ -134,6 +134,9 @@ def test_service_counts_outings_and_hours_from_when_it_was_done(fleet: Logbook) 
     told = {row.task.name: row for row in fleet.service(BOAT, when + timedelta(days=1))}
     assert told["propeller"].verdict == "due"
     assert [done.task for done in fleet.services_done(BOAT)] == ["horn", "propeller"]
+    fleet.service_done(BOAT, "propeller", when + timedelta(days=2))
+    told = {row.task.name: row for row in fleet.service(BOAT, when + timedelta(days=1))}
+    assert (told["propeller"].verdict, told["propeller"].last_utc) == ("due", when)
     with pytest.raises(LogbookError, match="no task 'sails'"):
         fleet.service_done(BOAT, "sails")
 
