@@ -32,7 +32,7 @@ LEAST_TEXT: Final = (
     f"{LEAST_TWO_WAYS} two-ways"
 )
 _WORTH = 0.1  # least expected gain, in differences that matter
-# Values in an item's unit nearer than this are one: steps added up do not give what was typed to the last bit.
+# Values in an item's unit nearer than this are one: steps added up miss what was typed by rounding.
 _SAME: Final = 1e-9
 _CURVE_POINTS: Final = 41  # of the answer that is drawn
 _SPEED, _RIPPLE = MEASURES["two_way_mps"], MEASURES["ripple_mps"]
