@@ -2,8 +2,8 @@
 
 The file is a ZIP archive: ``logbook.json`` says what is inside, ``tables/NAME.jsonl`` holds each table's rows
 as lines of JSON in the order of their keys, ``logs/SHA256`` each log byte for byte. Times are ISO 8601 UTC.
-The manifest holds the number of rows and the SHA-256 of every table, the step at which the tables stood, and the
-highest number that each table ever gave: one of a removed outing is never another's, restored or not.
+The manifest holds the number of rows and the SHA-256 of every table, the step at which the tables stood, and
+the highest number that each table ever gave: one of a removed outing is never another's, restored or not.
 """
 
 from __future__ import annotations
