@@ -53,7 +53,7 @@ def unseen_lines(events: Sequence[RideEvent]) -> list[str]:
 
 
 def _listed(events: Sequence[RideEvent]) -> str:
-    """Gather events of a kind and phase: ``porpoising at speed (P1, P2)``."""
+    """Gather passes by kind of event, porpoising by phase too: ``porpoising at speed (P1 P2), veer (P1)``."""
     passes: dict[str, list[str]] = {}
     for e in events:
         name = (

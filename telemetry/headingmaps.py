@@ -147,11 +147,15 @@ def forget_table(said: Explained) -> None:
 
 
 def _remove(name: str) -> None:
-    file = folder() / f"{name}{_ENDING}"
-    try:
-        file.unlink(missing_ok=True)
-    except OSError as error:
-        raise _cannot("be removed", error, file) from None
+    """Remove each file that holds this map, whatever it is called: one left behind would still be read."""
+    for file in _files():
+        try:
+            if _read(file).id == name:
+                file.unlink()
+        except (FileNotFoundError, ValueError):
+            continue  # gone already, or no map
+        except OSError as error:
+            raise _cannot("be removed", error, file) from None
 
 
 def _files() -> list[Path]:

@@ -19,7 +19,10 @@ _CLOSEST_S = 1e-4
 
 
 def longest_increasing(t_s: FloatArray) -> BoolArray:
-    """Mark the largest set of samples whose stamps strictly increase, by a tenth of a millisecond at least.
+    """Mark a longest series of increasing stamps, thinned to steps of a tenth of a millisecond at least.
+
+    It is thinned from its end, so that of stamps nearer to one another the latest stays; a larger set with
+    such steps may exist.
 
     One false stamp, early or late, then costs one sample and not the rest of the log.
 

@@ -85,7 +85,7 @@ def maps(args: Namespace) -> int:
     """List the heading maps that are kept, or forget some."""
     kept, damaged = headingmaps.load()
     complain(damaged)
-    if args.forget is None:
+    if args.forget is None or (args.forget == "all" and not kept):
         print(maps_text(tuple(kept.values()), headingmaps.folder()))
     for name in kept if args.forget == "all" else [args.forget] if args.forget is not None else []:
         print(f"forgotten: {headingmaps.forget(name).text()}")

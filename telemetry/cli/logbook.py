@@ -120,13 +120,16 @@ def _conditions(args: Namespace, before: Conditions | None = None) -> Conditions
 
 def boats(args: Namespace) -> int:
     """List the boats, or add one, or correct what is said of it."""
+    if args.rename is not None and args.edit is None:
+        raise CallError("--rename goes with --edit", mend="give --edit NAME --rename NAME")
     with open_logbook(args.logbook) as logbook:
         if args.add is not None:
             logbook.add_boat(_said_of(Boat(args.add), args))
         elif args.edit is not None:
             known = logbook.boat(args.edit)
-            logbook.edit_boat(args.edit, _said_of(replace(known, name=args.rename or known.name), args))
-        elif _said_of(Boat(""), args) != Boat("") or args.rename:
+            name = known.name if args.rename is None else args.rename
+            logbook.edit_boat(args.edit, _said_of(replace(known, name=name), args))
+        elif _said_of(Boat(""), args) != Boat(""):
             raise CallError("no boat is named", mend="give --add NAME or --edit NAME")
         rows = [
             (boat, len(logbook.sheets(boat.name)), logbook.count_outings(OutingSearch(boat=boat.name)))

@@ -56,7 +56,9 @@ def _boats(parser: argparse.ArgumentParser) -> None:
     which = parser.add_mutually_exclusive_group()
     which.add_argument("--add", metavar="NAME", help="add a boat")
     which.add_argument("--edit", metavar="NAME", help="correct what is said of a boat")
-    parser.add_argument("--rename", metavar="NAME", help="its new name, as long as it has no sheets")
+    parser.add_argument(
+        "--rename", metavar="NAME", help="with --edit: its new name, as long as it has no sheets"
+    )
     parser.add_argument("--kind", metavar="TEXT", help="of hull: catamaran, outrigger, deep-V ...")
     parser.add_argument("--length-m", type=arguments.positive, metavar="M", help="of the hull")
     parser.add_argument("--note", metavar="TEXT", help="anything else")

@@ -32,6 +32,8 @@ LEAST_TEXT: Final = (
     f"{LEAST_TWO_WAYS} two-ways"
 )
 _WORTH = 0.1  # least expected gain, in differences that matter
+# Values in an item's unit nearer than this are one: steps added up miss what was typed by rounding.
+_SAME: Final = 1e-9
 _CURVE_POINTS: Final = 41  # of the answer that is drawn
 _SPEED, _RIPPLE = MEASURES["two_way_mps"], MEASURES["ripple_mps"]
 
@@ -272,7 +274,7 @@ def _weigh(family: Family, value: float, care: float) -> tuple[float, Trial]:
         best=float(answer.mean[0]),
         best_u95=float(half[0]),
         chance=float(norm.cdf(gained.mean[0] / max(float(gained.sd[0]), 1e-12))),
-        beyond=not tried[0] - 1e-9 <= value <= tried[-1] + 1e-9,
+        beyond=not tried[0] - _SAME <= value <= tried[-1] + _SAME,
         tried=tuple(sorted((v, level.mean, level.u95 or 0.0, level.count) for v, level in family.members)),
         cautions=(*ALWAYS, *((caution,) if caution else ())),
         curve=tuple(zip(over.tolist(), answer.mean[2:].tolist(), half[2:].tolist(), strict=True)),
@@ -300,7 +302,7 @@ def _what_forbids(
     # What was run on this side of the best sheet, as far as the step goes and a step further.
     reach = value + way * family.step
     for tried, level in family.members:
-        if way * (tried - family.start) > 0.0 and way * (reach - tried) >= -1e-9:
+        if way * (tried - family.start) > 0.0 and way * (reach - tried) >= -_SAME:
             ripple = _typical([e for e in known if e.sheet_id == level.sheet_id], "ripple_mps")
             if ripple is not None and ripple > stops.ripple_mps:
                 return f"sheet {sheets[level.sheet_id].name} that way rippled beyond your threshold"

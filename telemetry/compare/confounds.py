@@ -9,7 +9,7 @@ from typing import Any
 from telemetry.compare.covariates import COVARIATES, ORDER, VOLTAGE, WAY, Sides, relevant, sides_of
 from telemetry.compare.effects import Adjustment
 from telemetry.compare.evidence import Evidence
-from telemetry.compare.measures import MEASURES, Measure
+from telemetry.compare.measures import MEASURES
 from telemetry.setup import Change
 
 
@@ -89,11 +89,10 @@ def of_conditions(
     after: Sequence[Evidence],
     adjusted: Sequence[Adjustment],
     barred: Collection[str] = (),
-    measure: Measure = MEASURES["two_way_mps"],
 ) -> list[Remark]:
     """Say how water, wind, pack and order differed, and whether that was allowed for."""
     done = {a.covariate.key for a in adjusted}
-    asked = relevant(measure)
+    asked = relevant(MEASURES["two_way_mps"])
     remarks = []
     for covariate in COVARIATES:
         if covariate in (WAY,) or (covariate == ORDER and VOLTAGE.key in done):

@@ -2,7 +2,8 @@
 
 The file is a ZIP archive: ``logbook.json`` says what is inside, ``tables/NAME.jsonl`` holds each table's rows
 as lines of JSON in the order of their keys, ``logs/SHA256`` each log byte for byte. Times are ISO 8601 UTC.
-The manifest holds the number of rows and the SHA-256 of every table, and the step at which the tables stood.
+The manifest holds the number of rows and the SHA-256 of every table, the step at which the tables stood, and
+the highest number that each table ever gave: one of a removed outing is never another's, restored or not.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import IO, Any, Final
 
-from sqlalchemy import Table, select
+from sqlalchemy import Connection, Table, inspect, select, text
 from sqlalchemy.orm import Session
 
 from telemetry.errors import LogbookError
@@ -33,6 +34,7 @@ MANIFEST: Final = "logbook.json"
 _CHUNK: Final = 1 << 20
 _ROWS_AT_ONCE: Final = 200
 _LONGEST_MANIFEST: Final = 1_000_000
+_PAST_NUMBERS: Final = 2**31 - 1  # PostgreSQL numbers rows in 32 bits
 _MEND: Final = "take another backup"
 # What the standard library says of a damaged archive: a lying offset, method or flag gives the last two.
 _DAMAGE: Final = (KeyError, zipfile.BadZipFile, zlib.error, EOFError, OSError, RuntimeError)
@@ -83,6 +85,7 @@ def write_backup(session: Session, file: Path, where: str, *, overwrite: bool) -
                     "revision": schema.revision_of(session.connection()),
                     "made_utc": now_utc().isoformat(),
                     "tables": told,
+                    "numbers": numbers_told(session.connection()),
                 }
                 archive.writestr(MANIFEST, json.dumps(manifest, indent=2))
             with zipfile.ZipFile(stream) as archive:
@@ -123,6 +126,28 @@ def _lines(session: Session, table: Table, archive: zipfile.ZipFile) -> Iterator
         yield text.encode() + b"\n"
 
 
+def numbers_told(connection: Connection) -> dict[str, int]:
+    """Return the highest number that each table ever gave a row, removed ones too, by the table's name."""
+    if connection.dialect.name == "sqlite":
+        if not inspect(connection).has_table("sqlite_sequence"):
+            return {}
+        rows = connection.execute(text("SELECT name, seq FROM sqlite_sequence"))
+        return {name: seq for name, seq in rows if name in Base.metadata.tables}
+    told = {}
+    there = inspect(connection).get_table_names()
+    for table in Base.metadata.sorted_tables:
+        column = table.autoincrement_column
+        if column is None or table.name not in there:
+            continue
+        last = connection.scalar(
+            text("SELECT pg_sequence_last_value(pg_get_serial_sequence(:table, :column)::regclass)"),
+            {"table": table.name, "column": column.name},
+        )
+        if last is not None:
+            told[table.name] = last
+    return told
+
+
 def _iso(value: object) -> str:
     if isinstance(value, datetime):
         return value.isoformat()
@@ -145,6 +170,11 @@ def read_manifest(archive: zipfile.ZipFile, file: Path) -> dict[str, Any]:
         if form == SCHEMA:
             _told(manifest, file)
             _ = manifest["revision"], [told["sha256"] for told in manifest["tables"].values()]
+            # Absent from backups of earlier versions.
+            if not all(
+                type(n) is int and 0 <= n < _PAST_NUMBERS for n in manifest.get("numbers", {}).values()
+            ):
+                raise ValueError("a number that no table gave")
     except (*_DAMAGE, *MISSHAPEN):
         raise LogbookError("it is no backup of a logbook", file=str(file), mend=_MEND) from None
     if form != SCHEMA:

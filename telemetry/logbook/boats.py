@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from telemetry.errors import LogbookError
 from telemetry.logbook.importing import now_utc
 from telemetry.logbook.records import Boat
-from telemetry.logbook.searching import folded, storable
+from telemetry.logbook.searching import folded, storable, storable_parts
 from telemetry.logbook.store import Store
 from telemetry.logbook.tables import BoatRow, FoundRow, SheetRow
 from telemetry.power import Limits
@@ -36,7 +36,7 @@ class Boats(Store):
             return boat_of(self._add_boat(session, Boat(boat) if isinstance(boat, str) else boat))
 
     def _add_boat(self, session: Session, boat: Boat) -> BoatRow:
-        name = " ".join(storable(boat.name).split())
+        name = _name_of(boat)
         if not name:
             raise LogbookError("the boat has no name", file=self.where, mend="say what it is called")
         if session.scalar(select(BoatRow.id).where(BoatRow.folded == folded(name))) is not None:
@@ -74,7 +74,7 @@ class Boats(Store):
         """
         with self._writing() as session:
             row = self._boat_row(session, name)
-            new = " ".join(boat.name.split())
+            new = _name_of(boat)
             if new != row.name:
                 taken = select(BoatRow.id).where(BoatRow.folded == folded(new), BoatRow.id != row.id)
                 if not new or session.scalar(taken) is not None:
@@ -101,6 +101,7 @@ class Boats(Store):
             return sheet_of(self._add_sheet(session, sheet))
 
     def _add_sheet(self, session: Session, sheet: SetupSheet) -> SheetRow:
+        sheet = SetupSheet.from_dict(storable_parts(sheet.to_dict()))
         known = session.get(SheetRow, sheet.sheet_id)
         if known is not None:
             return known
@@ -161,6 +162,7 @@ class Boats(Store):
             return sheet_of(self._sheet_row(session, named, boat))
 
     def _sheet_row(self, session: Session, named: str, boat: str | None) -> SheetRow:
+        named = storable(named)
         exact = session.get(SheetRow, named)
         if exact is not None:
             return exact
@@ -180,7 +182,7 @@ class Boats(Store):
         return found[0]
 
     def add_found(self, found: FoundMeasure) -> FoundMeasure:
-        """Keep what was measured on a boat at the bench.
+        """Keep what was measured on a boat at the bench, under the name that the logbook has for it.
 
         Raises
         ------
@@ -189,8 +191,9 @@ class Boats(Store):
         """
         with self._writing() as session:
             boat = self._boat_row(session, found.boat)
+            found = FoundMeasure.from_dict(storable_parts(found.to_dict()))
             found_utc = found.found_utc or now_utc()
-            kept = replace(found, found_utc=found_utc)
+            kept = replace(found, boat=boat.name, found_utc=found_utc)
             session.add(FoundRow(boat_id=boat.id, found_utc=found_utc, document=kept.to_dict()))
             return kept
 
@@ -209,7 +212,15 @@ class Boats(Store):
                 .where(FoundRow.boat_id == row.id)
                 .order_by(FoundRow.found_utc, FoundRow.id)
             )
-            return tuple(FoundMeasure.from_dict(document) for document in session.scalars(query))
+            # A boat may be renamed after it was measured; its sheets bear the new name only.
+            return tuple(
+                replace(FoundMeasure.from_dict(document), boat=row.name)
+                for document in session.scalars(query)
+            )
+
+
+def _name_of(boat: Boat) -> str:
+    return " ".join(storable(boat.name).split())
 
 
 def _columns(boat: Boat) -> dict[str, Any]:
@@ -219,7 +230,7 @@ def _columns(boat: Boat) -> dict[str, Any]:
         "length_m": boat.length_m,
         "note": storable(boat.note),
         "limits": asdict(boat.limits),
-        "own_items": [own_item_table(item) for item in boat.own_items],
+        "own_items": storable_parts([own_item_table(item) for item in boat.own_items]),
     }
 
 

@@ -12,7 +12,7 @@ from telemetry.analysis import Analysis
 from telemetry.byhand import ByHand, Correction, gathered
 from telemetry.errors import LogbookError
 from telemetry.logbook.corrections import end, kept_of, rows_of, write_corrections
-from telemetry.logbook.importing import digest, prepare, read_logs
+from telemetry.logbook.importing import digest, prepare, read_logs, storable_correction
 from telemetry.logbook.outings import Outings
 from telemetry.logbook.records import KeptCorrection
 from telemetry.logbook.tables import OutingLogRow
@@ -112,7 +112,7 @@ class Correcting(Outings):
         with self._reading() as session:
             self._found(session, outing_id)
             hashes = {digest(log.data) for log in self._logs(session, outing_id)}
-        mine = gathered([one for one in by_hand.all if hashes.issuperset(one.logs)])
+        mine = gathered([storable_correction(one) for one in by_hand.all if hashes.issuperset(one.logs)])
 
         def write(session: Session) -> None:
             kept = kept_of(session, outing_id)

@@ -9,7 +9,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from telemetry.byhand import ByHand, ClockByHand, Correction, Cut, Restored, gathered
-from telemetry.logbook.importing import now_utc
+from telemetry.logbook.importing import now_utc, storable_correction
 from telemetry.logbook.records import KeptCorrection
 from telemetry.logbook.searching import storable
 from telemetry.logbook.tables import CorrectionRow, OutingLogRow
@@ -44,7 +44,7 @@ def kept_of(session: Session, outing_id: int) -> tuple[KeptCorrection, ...]:
 def write_corrections(session: Session, outing_id: int, corrections: Iterable[Correction], who: str) -> None:
     """Add corrections that do not hold yet; a clock ends the one that the motor log had."""
     now = [(row, _correction(row)) for row in _rows(session, outing_id) if row.back_utc is None]
-    for one in corrections:
+    for one in map(storable_correction, corrections):
         if one in (known for _, known in now):
             continue
         if isinstance(one, ClockByHand):
@@ -53,7 +53,7 @@ def write_corrections(session: Session, outing_id: int, corrections: Iterable[Co
         row = CorrectionRow(
             outing_id=outing_id,
             sha256=one.log,
-            why=storable(one.why),
+            why=one.why,
             who=storable(who),
             made_utc=now_utc(),
             back_who="",

@@ -13,6 +13,7 @@ from telemetry.compare import Evidence
 from telemetry.logbook.figures import moment
 from telemetry.logbook.importing import open_document
 from telemetry.logbook.records import KeptTwoWay, KeptUpset
+from telemetry.logbook.searching import storable
 from telemetry.logbook.services import Services
 from telemetry.logbook.tables import AnalysisRow, BoatRow, OutingRow, PassRow, TwoWayRow
 
@@ -73,7 +74,7 @@ class History(Services):
             if outing_ids is not None:
                 asked.append(OutingRow.id.in_(outing_ids))
             if sheet_ids is not None:
-                asked.append(OutingRow.sheet_id.in_(sheet_ids))
+                asked.append(OutingRow.sheet_id.in_(map(storable, sheet_ids)))
             ids = set(session.scalars(select(OutingRow.id).where(*asked)))
         for outing_id in ids.intersection(self.stale()):
             self._analyse_again(outing_id)
@@ -217,9 +218,9 @@ def _of_two_way(outing: Row[Any], order: int, w: Row[Any], passes: Sequence[Row[
 def _of_pass(outing: Row[Any], p: Row[Any], distance_m: float | None) -> Evidence:
     values = {name: getattr(p, name) for name in _PASS_VALUES}
     u95 = {name: getattr(p, half) for name, half in _PASS_U95.items()}
-    for distance, speed_mps, half_mps in p.distances:
-        if _same(distance, distance_m):
-            values["distance_mps"], u95["distance_mps"] = speed_mps, half_mps
+    over = [told for told in p.distances if _same(told[0], distance_m)]
+    if distance_m is not None and over:  # 330 ft are 100 m within what gates marked anew may differ by
+        _, values["distance_mps"], u95["distance_mps"] = min(over, key=lambda told: abs(told[0] - distance_m))
     return Evidence(
         boat=outing.name,
         sheet_id=outing.sheet_id,

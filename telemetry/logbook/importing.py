@@ -16,12 +16,13 @@ import numpy as np
 
 from telemetry import __version__
 from telemetry.analysis import Analysis, Progress, Request, analyse
+from telemetry.byhand import Correction, gathered
 from telemetry.errors import LogbookError, LogError
-from telemetry.frames import Log
+from telemetry.frames import FloatArray, Log
 from telemetry.logbook import request as asked
 from telemetry.logbook.figures import Figures, figures, moment
 from telemetry.logbook.records import NamedLog
-from telemetry.logbook.searching import storable
+from telemetry.logbook.searching import storable, storable_parts
 from telemetry.motion import Motion
 from telemetry.readers import ReadOptions, explained, open_bytes, open_file, read_bytes
 from telemetry.watching import part
@@ -65,8 +66,23 @@ class Prepared:
 
     @property
     def under_way_s(self) -> float | None:
-        """How long the boat was under way, in the speed log that saw most of it [s]; None without one."""
-        return max((_under_way_s(log.motion) for log in self.analysis.speed_logs), default=None)
+        """How long the boat was under way, in one speed log or another [s]; None without one.
+
+        What two logs saw at once counts once. A log without a date has no place among the others: it counts
+        where it saw more than all of them.
+        """
+        dated: list[FloatArray] = []
+        alone_s: list[float] = []
+        for log in self.analysis.speed_logs:
+            spans_s = _spans_under_way(log.motion)
+            start_utc = log.cleaned.track.meta.start_utc
+            if start_utc is None:
+                alone_s.append(_union_s(spans_s))
+            else:
+                dated.append(spans_s + start_utc.timestamp())
+        if not dated and not alone_s:
+            return None
+        return max([*alone_s, _union_s(np.concatenate(dated)) if dated else 0.0])
 
     @property
     def start_utc(self) -> datetime | None:
@@ -79,10 +95,20 @@ class Prepared:
         return None
 
 
-def _under_way_s(motion: Motion) -> float:
-    """Sum the time between samples at which the boat moves, leaving out what the log is silent about [s]."""
+def _spans_under_way(motion: Motion) -> FloatArray:
+    """Return begin and end of each step at which the boat moves, short of silence; shape (n, 2) [s]."""
     steps_s = np.minimum(np.diff(motion.t_s, append=motion.t_s[-1:]), _LONGEST_STEP_S)
-    return float(np.sum(steps_s, where=np.nan_to_num(motion.speed_mps) > _UNDER_WAY_MPS))
+    moves = np.nan_to_num(motion.speed_mps) > _UNDER_WAY_MPS
+    return np.column_stack([motion.t_s, motion.t_s + steps_s])[moves]
+
+
+def _union_s(spans_s: FloatArray) -> float:
+    """Measure the time that spans cover together, shape (n, 2) [s]."""
+    if not spans_s.size:
+        return 0.0
+    begin, end = spans_s[np.argsort(spans_s[:, 0])].T
+    covered = np.maximum.accumulate(np.r_[begin[0], end[:-1]])
+    return float(np.sum(np.maximum(end - np.maximum(begin, covered), 0.0)))
 
 
 def digest(data: bytes) -> str:
@@ -170,9 +196,15 @@ def prepare(
     RuleError, CallError
         If the request cannot be used.
     """
+    request = replace(request, by_hand=gathered([storable_correction(one) for one in request.by_hand.all]))
     with part(0.5, 1.0):
         analysis = analyse(read, request, progress=progress)
-    return Prepared(analysis, analysis.to_dict(), asked.to_dict(request, options))
+    return Prepared(analysis, analysis.to_dict(), storable_parts(asked.to_dict(request, options)))
+
+
+def storable_correction(one: Correction) -> Correction:
+    """Return a correction whose reason every database takes."""
+    return replace(one, why=storable(one.why))
 
 
 def packed(data: bytes) -> tuple[str, bytes]:

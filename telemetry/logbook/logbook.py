@@ -52,7 +52,7 @@ class Logbook(PassList):
             connection = session.connection()
             if not replace:
                 refuse_filled(connection, self.where)
-            put_in(connection, archive, manifest["revision"], self.where)
+            put_in(connection, archive, manifest, self.where)
         return told
 
     def export(self, folder: str | Path) -> tuple[Path, ...]:

@@ -12,7 +12,7 @@ from sqlalchemy import Connection, DateTime, MetaData, Table, func, insert, sele
 
 from telemetry.errors import FilledLogbookError, LogbookError
 from telemetry.logbook import schema
-from telemetry.logbook.backup import MISSHAPEN, log_member, rows_of
+from telemetry.logbook.backup import MISSHAPEN, log_member, numbers_told, rows_of
 from telemetry.logbook.importing import packed, press_document
 from telemetry.logbook.migrations import HEAD, VERSION_TABLE
 from telemetry.logbook.tables import Base
@@ -39,12 +39,15 @@ def refuse_filled(connection: Connection, where: str) -> None:
         )
 
 
-def put_in(connection: Connection, archive: zipfile.ZipFile, revision: str, where: str) -> None:
+def put_in(connection: Connection, archive: zipfile.ZipFile, manifest: dict[str, Any], where: str) -> None:
     """Put a backup's rows in the place of all there is, in the caller's transaction.
 
     The tables are first made as they were when the backup was taken, and then brought up to date as a logbook
     of that time would be: so every older backup can be restored.
     """
+    revision = manifest["revision"]
+    # What this logbook numbered and now loses was told to its user just as what the backup had lost already.
+    told = [numbers_told(connection), manifest.get("numbers", {})]
     there = MetaData()
     there.reflect(connection, only=lambda name, _: name in (*Base.metadata.tables, VERSION_TABLE))
     there.drop_all(connection)
@@ -63,9 +66,10 @@ def put_in(connection: Connection, archive: zipfile.ZipFile, revision: str, wher
         except MISSHAPEN:
             reason = f"its rows of {table.name} are none that this program writes"
             raise LogbookError(reason, file=archive.filename or "", mend="take another backup") from None
-        count_on(connection, table)
     if revision != HEAD:
         schema.bring_up(connection, where)
+    for table in Base.metadata.sorted_tables:
+        count_on(connection, table, max(numbers.get(table.name, 0) for numbers in told))
 
 
 def _row(table: Table, plain: dict[str, Any], archive: zipfile.ZipFile) -> dict[str, Any]:
@@ -107,14 +111,18 @@ def _batches(rows: Iterable[dict[str, Any]]) -> Iterator[list[dict[str, Any]]]:
         yield batch
 
 
-def count_on(connection: Connection, table: Table) -> None:
-    """Let PostgreSQL number new rows after those put in; SQLite does by itself."""
-    if connection.dialect.name != "postgresql" or table.autoincrement_column is None:
-        return
+def count_on(connection: Connection, table: Table, told: int = 0) -> None:
+    """Let a database number new rows after those put in, and after the highest number told before."""
     column = table.autoincrement_column
-    highest = connection.scalar(select(func.max(column)))
-    if highest is not None:
+    if column is None:
+        return
+    highest = max(told, connection.scalar(select(func.max(column))) or 0)
+    if highest and connection.dialect.name == "postgresql":
         connection.execute(
             text("SELECT setval(pg_get_serial_sequence(:table, :column), :highest)"),
             {"table": table.name, "column": column.name, "highest": highest},
         )
+    elif highest and table.dialect_options["sqlite"]["autoincrement"]:  # the other tables count by themselves
+        named = {"table": table.name, "highest": highest}
+        connection.execute(text("DELETE FROM sqlite_sequence WHERE name = :table"), named)
+        connection.execute(text("INSERT INTO sqlite_sequence (name, seq) VALUES (:table, :highest)"), named)

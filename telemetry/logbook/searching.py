@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from sqlalchemy import ColumnElement, Select, func, select
@@ -24,14 +24,14 @@ _SORTS: Final[dict[str, tuple[Any, ...]]] = {
 
 
 def folded(text: str) -> str:
-    """Return a text as searches compare it: no case, single spaces.
+    """Return a text as searches compare it: storable, no case, single spaces.
 
     Examples
     --------
     >>> folded("  Straße  am SEE ")
     'strasse am see'
     """
-    return " ".join(text.casefold().split())
+    return " ".join(storable(text).casefold().split())
 
 
 def storable(text: str) -> str:
@@ -45,10 +45,27 @@ def storable(text: str) -> str:
     return text.encode("utf-8", "replace").decode().replace("\0", "")
 
 
+def storable_parts(plain: Any) -> Any:
+    r"""Return plain types with every text in them made storable, keys too.
+
+    Examples
+    --------
+    >>> storable_parts({"note": ["b\udcffoat", 1.0, None]})
+    {'note': ['b?oat', 1.0, None]}
+    """
+    if isinstance(plain, str):
+        return storable(plain)
+    if isinstance(plain, Mapping):
+        return {storable_parts(key): storable_parts(value) for key, value in plain.items()}
+    if isinstance(plain, list | tuple):
+        return [storable_parts(one) for one in plain]
+    return plain
+
+
 def words_of(boat: str, sheet: str, conditions: Conditions) -> str:
     """Return everything of an outing that a text search looks through."""
     said = " ".join((conditions.place, boat, sheet, conditions.pack, conditions.note))
-    return folded(storable(said))
+    return folded(said)
 
 
 def conditions_to_columns(conditions: Conditions) -> dict[str, Any]:
@@ -93,7 +110,7 @@ def _conditions(search: OutingSearch) -> list[ColumnElement[bool]]:
     if search.place:
         asked.append(OutingRow.place_folded == folded(search.place))
     if search.sheet_id:
-        asked.append(OutingRow.sheet_id == search.sheet_id)
+        asked.append(OutingRow.sheet_id == storable(search.sheet_id))
     if search.since is not None:
         asked.append(OutingRow.start_utc >= search.since)
     if search.until is not None:

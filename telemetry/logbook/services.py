@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import datetime
 
 from sqlalchemy import delete, func, select
@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 from telemetry.errors import LogbookError
 from telemetry.logbook.correcting import Correcting
 from telemetry.logbook.importing import now_utc
+from telemetry.logbook.searching import storable, storable_parts
 from telemetry.logbook.tables import OutingRow, ServiceDoneRow, ServiceRow
 from telemetry.setup.service import Due, ServiceTask, Use, due, tasks_for
 
@@ -49,6 +50,7 @@ class Services(Correcting):
         LogbookError
             If there is no such boat.
         """
+        tasks = [ServiceTask(**storable_parts(task.to_dict())) for task in tasks]
         with self._writing() as session:
             boat_id = self._boat_row(session, boat).id
             session.execute(delete(ServiceRow).where(ServiceRow.boat_id == boat_id))
@@ -76,13 +78,14 @@ class Services(Correcting):
         """
         with self._writing() as session:
             row = self._boat_row(session, boat)
+            task = storable(task)
             known = [one.name for one in self._tasks(session, row.id)]
             if task not in known:
                 raise LogbookError(
                     f"there is no task '{task}' for {row.name}", mend=f"choose {', '.join(known)}"
                 )
-            done = ServiceDone(task, done_utc or now_utc(), note)
-            session.add(ServiceDoneRow(boat_id=row.id, task=task, done_utc=done.done_utc, note=note))
+            done = ServiceDone(task, done_utc or now_utc(), storable(note))
+            session.add(ServiceDoneRow(boat_id=row.id, **asdict(done)))
             return done
 
     def services_done(self, boat: str) -> tuple[ServiceDone, ...]:
@@ -111,6 +114,7 @@ class Services(Correcting):
         LogbookError
             If there is no such boat.
         """
+        at_utc = at_utc or now_utc()
         with self._reading() as session:
             boat_id = self._boat_row(session, boat).id
             tasks = self._tasks(session, boat_id)
@@ -123,8 +127,8 @@ class Services(Correcting):
             ]
             latest = session.execute(
                 select(ServiceDoneRow.task, func.max(ServiceDoneRow.done_utc))
-                .where(ServiceDoneRow.boat_id == boat_id)
+                .where(ServiceDoneRow.boat_id == boat_id, ServiceDoneRow.done_utc <= at_utc)
                 .group_by(ServiceDoneRow.task)
             )
             done: dict[str, datetime] = {task: when for task, when in latest}
-            return due(tasks, uses, done, at_utc or now_utc())
+            return due(tasks, uses, done, at_utc)

@@ -162,7 +162,7 @@ def load_rule(name_or_path: str | Path | Rule) -> Rule:
         if path.suffix.lower() != ".toml" and not path.is_file():
             mend = f"choose {', '.join(SHIPPED)}, or give the path of a TOML file"
             raise RuleError(f"there is no rule {text!r}", mend=mend)
-        return parse_rule(path.read_text(encoding="utf-8"), text)
+        return parse_rule(path.read_text(encoding="utf-8-sig"), text)
     except (OSError, UnicodeDecodeError) as error:
         reason = cast(str, getattr(error, "strerror", None) or "it is not UTF-8 text")
         raise RuleError(f"cannot be read: {reason}", file=text, mend="check the path") from None

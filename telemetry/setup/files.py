@@ -28,10 +28,11 @@ def parse_table(text: str, file: str) -> dict[str, Any]:
     SetupError
         Naming the file and the line.
     """
+    text = text.removeprefix("\ufeff")
+    kind = "JSON" if text.lstrip().startswith("{") else "TOML"
     try:
-        table = json.loads(text) if text.lstrip("\ufeff \t\r\n").startswith("{") else tomllib.loads(text)
+        table = json.loads(text) if kind == "JSON" else tomllib.loads(text)
     except ValueError as error:  # also a number of more digits than Python takes
-        kind = "JSON" if text.lstrip("\ufeff \t\r\n").startswith("{") else "TOML"
         raise SetupError(f"not valid {kind}: {error}", file=file, mend="correct the line named") from None
     except RecursionError:
         raise SetupError("brackets within brackets without end", file=file, mend="check the file") from None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal, get_args
 
 from telemetry.errors import SetupError
@@ -192,6 +192,7 @@ class OwnItem(Item):
             raise self._error(
                 "a change of nothing cannot matter", "write a positive number or leave it out", ""
             )
-        if self.gauge == COUNT and self.unit in _USUAL:
-            object.__setattr__(self, "gauge", _USUAL[self.unit])
+        if self.gauge == COUNT and self.unit in _ENDINGS:
+            usual = _USUAL.get(self.unit) or replace(COUNT, unit=self.unit)
+            object.__setattr__(self, "gauge", usual)
         self.gauge.u(self.unit)  # raises for a gauge of another kind

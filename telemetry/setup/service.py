@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -14,6 +15,8 @@ from telemetry.setup.tables import keys_of, located, measure, moment_of, text_of
 DueVerdict = Literal["due", "soon", "not due", "cannot tell"]
 SOON_SHARE: Final = 0.8
 OWN_INTERVAL: Final = "the boat's own"
+# Hours of outings added up miss a limit that they reach by as much as rounding leaves.
+_ROUNDING: Final = 1e-9
 _DAY_S: Final = 86400.0
 
 
@@ -48,7 +51,7 @@ class ServiceTask:
     def __post_init__(self) -> None:
         """Refuse intervals of nothing."""
         for what, every in self.intervals():
-            if not every > 0.0:
+            if not 0.0 < every < math.inf:
                 raise SetupError(
                     f"every {every:g} {what} cannot be",
                     place=f"service: {self.name}",
@@ -169,11 +172,28 @@ def tasks_from_table(table: object, file: str = "") -> tuple[ServiceTask, ...]:
 
 @dataclass(frozen=True, slots=True)
 class Use:
-    """One outing as wear: when, how many runs, how many hours under way (None where no log says)."""
+    """One outing as wear: when, how many runs, how many hours under way (None where no log says).
+
+    Raises
+    ------
+    SetupError
+        If runs or hours are no number from nought up.
+    """
 
     utc: datetime
     runs: float = 1.0
     hours: float | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse wear that cannot be counted: one NaN would hide whatever is due."""
+        for what, amount in (("runs", self.runs), ("hours", self.hours)):
+            if amount is not None and not 0.0 <= amount < math.inf:
+                place = f"outing of {self.utc:%Y-%m-%d %H:%M}"
+                raise SetupError(
+                    f"{amount:g} {what} cannot be",
+                    place=place,
+                    mend="write a number from 0 up, or leave it out",
+                )
 
 
 def uses_from_table(table: Mapping[str, Any], file: str = "") -> tuple[tuple[Use, ...], dict[str, datetime]]:
@@ -199,7 +219,9 @@ def uses_from_table(table: Mapping[str, Any], file: str = "") -> tuple[tuple[Use
                 "it has no time", file=file, place=place, mend="write utc = 2025-06-14T08:30:00Z"
             )
         hours = None if row.get("hours") is None else measure(row["hours"], "hours", place, file)
-        uses.append(Use(utc, measure(row.get("runs", 1), "runs", place, file), hours))
+        runs = measure(row.get("runs", 1), "runs", place, file)
+        with located(file):
+            uses.append(Use(utc, runs, hours))
     done = {
         task: moment for task, when in written.items() if (moment := moment_of(when, f"done: {task}", file))
     }
@@ -241,7 +263,7 @@ def due(
         When each task was done last, by its name. For a task that was never recorded the counting starts with
         the first outing.
     now_utc : datetime
-        [UTC].
+        The moment asked about [UTC]; what came after it does not count.
 
     Returns
     -------
@@ -249,6 +271,8 @@ def due(
         Due first, then soon, then what cannot be told, then the rest; the tasks' order inside each.
     """
     order = ("due", "soon", "cannot tell", "not due")
+    uses = [use for use in uses if use.utc <= now_utc]
+    done = {task: when for task, when in done.items() if when <= now_utc}
     rows = [_due(task, uses, done.get(task.name), now_utc) for task in tasks if task.intervals()]
     return tuple(sorted(rows, key=lambda row: order.index(row.verdict)))
 
@@ -271,11 +295,11 @@ def _due(task: ServiceTask, uses: Sequence[Use], last: datetime | None, now: dat
         for what, every in task.intervals()
     )
     told += "" if last else "; never recorded, counted from the first outing"
-    if share >= 1.0 - 1e-9:
+    if share >= 1.0 - _ROUNDING:
         return Due(task, "due", last, told)
     if unknown and task.every_hours is not None:
         return Due(task, "cannot tell", last, f"{told}; some outings have no log to count hours by")
-    return Due(task, "soon" if share >= SOON_SHARE else "not due", last, told)
+    return Due(task, "soon" if share >= SOON_SHARE - _ROUNDING else "not due", last, told)
 
 
 def _whole(amount: float) -> str:

@@ -171,6 +171,10 @@ def own_item_of(written: object, file: str = "") -> OwnItem:
             raise SetupError(
                 "an own item lacks this", file=file, place=f"own: {key}", mend=f"write {key} = ..."
             )
+    empty = next((key for key, value in table.items() if value is None and key != "matters"), None)
+    if empty is not None:
+        place = f"{table['name']}: {empty}"
+        raise SetupError("it says nothing", file=file, place=place, mend="write a value, or leave it out")
     unit = text_of(table, "unit", file) or "1"
     if "gauge" in table:
         table["gauge"] = gauge_of(table["gauge"], unit, table["name"], file)
@@ -179,6 +183,8 @@ def own_item_of(written: object, file: str = "") -> OwnItem:
             table[key] = measure(table[key], unit, f"{table['name']}: {key}", file)
     if "choices" in table:
         table["choices"] = tuple(_typed(table, "choices", list, "a list of words", file))
+        for word in table["choices"]:
+            _typed(table | {"choices": word}, "choices", str, "a text", file)
     for key, kind, what in (
         ("at_bench", bool, "true or false"),
         ("compared", bool, "true or false"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import UTC
 from typing import TYPE_CHECKING, Final
 
 from telemetry.legible import LABEL, LONG, cut, shortened
@@ -86,7 +87,7 @@ def number(speed_mps: float, unit: str, u95_mps: float) -> str:
 
 def closing(s: Statement) -> str:
     """Say who made it and when."""
-    made = f", made {s.made_utc:%Y-%m-%d %H:%M} UTC" if s.made_utc else ""
+    made = f", made {s.made_utc.astimezone(UTC):%Y-%m-%d %H:%M} UTC" if s.made_utc else ""
     return f"Reciprocal {s.version}{made}"
 
 

@@ -11,13 +11,14 @@ from logbooks import BOAT, SHEET, small_log, with_fleet
 
 from telemetry.analysis import Request
 from telemetry.errors import LogbookError
-from telemetry.logbook import Conditions, NamedLog, OutingSearch, open_logbook
+from telemetry.logbook import Boat, Conditions, NamedLog, OutingSearch, open_logbook
 from telemetry.logbook import request as asked
 from telemetry.logbook.figures import apart_of
 from telemetry.logbook.importing import digest, packed, unpacked
 from telemetry.logbook.searching import storable
 from telemetry.power import LIMIT_NAMES, Limits, PowerOptions
 from telemetry.readers import ReadOptions
+from telemetry.setup import FoundMeasure, ServiceTask, SetupSheet
 
 POSITIVE = st.none() | st.floats(1e-6, 1e6)
 PAIRS = st.lists(
@@ -86,6 +87,30 @@ def test_whatever_is_said_of_an_outing_is_kept_and_found(
         assert [kept.place, kept.water, kept.pack, kept.note] == [storable(text) for text in said]
         assert logbook.count_outings(OutingSearch(text=storable(conditions.place))) == 1
         assert logbook.count_outings(OutingSearch(place=storable(conditions.place))) == 1
+
+
+ANY_NAME = st.text(st.characters(exclude_categories=()), max_size=12).filter(lambda t: storable(t).strip())
+
+
+@settings(max_examples=25)
+@given(names=st.tuples(*(ANY_NAME,) * 5))
+def test_whatever_a_boat_and_what_belongs_to_it_are_called_it_is_kept_and_found(
+    names: tuple[str, ...], tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    first, boat, sheet, task, note = names
+    folder = tmp_path_factory.mktemp("any")
+    with open_logbook(folder / "lake.sqlite") as logbook:
+        logbook.add_boat(first)
+        name = logbook.edit_boat(first, Boat(boat, note=note)).name
+        kept = logbook.add_sheet(SetupSheet(name, name=sheet, note=note))
+        assert logbook.sheet(sheet, boat) == kept
+        logbook.add_found(FoundMeasure(boat, note=note))
+        logbook.set_service_tasks(boat, [ServiceTask(task, task, every_runs=1.0)])
+        done = logbook.service_done(boat, task, note=note)
+        assert logbook.services_done(boat) == (done,)
+        texts = [logbook.boat(boat).note, kept.note, logbook.founds(boat)[0].note, done.note]
+        assert texts == [storable(note)] * 4
+        logbook.backup(folder / "all.zip")
 
 
 def test_names_that_are_no_utf8_are_kept_with_question_marks(

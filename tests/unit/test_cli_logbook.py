@@ -125,6 +125,10 @@ def test_what_is_missing_or_unknown_is_said(
     assert "no sheet that is called" in run(capsys, "add", small, "--boat", "B", "--sheet", "S", status=2)[1]
     assert "is there already" in run(capsys, "boats", "--add", "b", status=2)[1]
     assert "no boat is named" in run(capsys, "boats", "--kind", "mono", status=2)[1]
+    for argv in (["--add", "X", "--rename", "Y"], ["--rename", "Y"], ["--rename", ""]):
+        assert "--rename goes with --edit" in run(capsys, "boats", *argv, status=2)[1]
+    assert "taken or empty" in run(capsys, "boats", "--edit", "B", "--rename", "", status=2)[1]
+    assert run(capsys, "boats")[0].count("mono") == 1
     poem = tmp_path / "poem.txt"
     poem.write_text("the wind\n")
     _, err = run(capsys, "add", str(poem), small, "--boat", "B", "--sheet", "S", "--new", status=1)

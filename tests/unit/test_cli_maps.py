@@ -59,6 +59,8 @@ def test_what_is_kept_is_listed_and_forgotten(
     assert "no map is kept" in capsys.readouterr().err
     assert main(["maps", "--forget", "all"]) == 0
     assert capsys.readouterr().out == "forgotten: wann as elapsed:s, vgps as speed_mps:m/s\n"
+    assert main(["maps", "--forget", "all"]) == 0
+    assert capsys.readouterr().out.startswith("No heading map is kept in ")
 
 
 def test_a_damaged_map_is_named_on_stderr_and_the_logs_are_read_all_the_same(

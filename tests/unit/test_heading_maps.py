@@ -11,7 +11,7 @@ import pytest
 from telemetry import headingmaps
 from telemetry.errors import KeptError, PolePairsNeededError
 from telemetry.frames import Log, MotorLog, Track
-from telemetry.headingmaps import folder, forget, keep, keep_of_files, load
+from telemetry.headingmaps import folder, forget, forget_table, keep, keep_of_files, load
 from telemetry.readers import KeptMap, ReadOptions, explained, read_bytes
 
 TABLE = "wann,umdr,span\n" + "".join(f"{i / 10},{60000 + i},22.{i % 10}\n" for i in range(40))
@@ -154,6 +154,17 @@ def test_a_map_is_forgotten_by_its_id_or_the_beginning_of_it() -> None:
             forget(wrong)
     assert forget(first.id[:8]) == first
     assert len(load()[0]) == 1
+
+
+def test_a_map_is_forgotten_in_every_file_that_holds_it() -> None:
+    said = explained(TABLE.encode(), "made.csv", SAID)
+    for way in (lambda: forget(said.worth_keeping("").id), lambda: forget_table(said)):  # type: ignore[union-attr]
+        say()
+        (file,) = folder().iterdir()
+        file.with_name("copy of it.json").write_bytes(file.read_bytes())
+        file.rename(file.with_name("under another name.json"))
+        way()
+        assert load() == ({}, ())
 
 
 def test_where_nothing_can_be_written_one_sentence_says_so(home: Path) -> None:

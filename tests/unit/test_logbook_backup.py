@@ -217,3 +217,27 @@ def test_a_backup_that_finds_no_room_leaves_the_former_one(
         fleet.backup(file, overwrite=True)
     assert file.read_bytes() == first
     assert [path.name for path in tmp_path.iterdir() if path.suffix in {".zip", ".new"}] == ["lake.zip"]
+
+
+def test_a_number_told_once_is_never_another_outings_after_a_restore(
+    fleet: Logbook, elsewhere: Logbook, tmp_path: Path
+) -> None:
+    for hour in range(3):
+        add(fleet, hour)
+    fleet.remove_outing(3)
+    fleet.remove_outing(2)
+    fleet.backup(tmp_path / "lake.zip")
+    elsewhere.restore(tmp_path / "lake.zip")
+    assert add(elsewhere, 3).outing.id == 4
+    elsewhere.restore(tmp_path / "lake.zip", replace=True)  # the outing it loses was told to its user as 4
+    assert add(elsewhere, 3).outing.id == 5
+
+
+def test_numbers_of_a_logbook_without_an_outing_are_remembered_too(
+    fleet: Logbook, elsewhere: Logbook, tmp_path: Path
+) -> None:
+    add(fleet)
+    fleet.remove_outing(1)
+    fleet.backup(tmp_path / "lake.zip")
+    elsewhere.restore(tmp_path / "lake.zip")
+    assert add(elsewhere).outing.id == 2

@@ -4,14 +4,19 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import pytest
-from logbooks import BOAT, OTHER_BOAT, SHEET, add
+from logbooks import BOAT, OTHER_BOAT, SHEET, add, everything, small_log
 
+from telemetry.byhand import ByHand, Cut
 from telemetry.errors import LogbookError
-from telemetry.logbook import Boat, Logbook
+from telemetry.logbook import Boat, Conditions, Logbook, OutingSearch
+from telemetry.logbook.searching import storable
+from telemetry.logbook.services import ServiceDone
 from telemetry.power import Limits
-from telemetry.setup import FoundMeasure, OwnItem, Reading, ServiceTask, SetupSheet
+from telemetry.readers import ReadOptions
+from telemetry.setup import FoundMeasure, Gauge, OwnItem, Reading, ServiceTask, SetupSheet, compare_found
 
 NOW = datetime(2026, 7, 1, 12, 0, tzinfo=UTC)
 
@@ -43,6 +48,17 @@ def test_a_boat_is_edited_and_renamed_until_a_sheet_bears_its_name(logbook: Logb
     with pytest.raises(LogbookError, match="has setup sheets"):
         logbook.edit_boat("Tern", Boat("Arctic Tern"))
     assert logbook.edit_boat("tern", Boat("Tern", length_m=0.7)).length_m == 0.7
+
+
+def test_what_was_found_on_a_boat_goes_with_it_to_its_new_name(logbook: Logbook) -> None:
+    logbook.add_boat("Ternn")
+    logbook.add_found(FoundMeasure("Ternn", {"strut_depth_mm": Reading(2.0)}, note="after a crash"))
+    logbook.edit_boat("Ternn", Boat("Tern"))
+    logbook.add_found(FoundMeasure("TERN", {"strut_depth_mm": Reading(3.0)}))
+    sheet = logbook.add_sheet(SetupSheet("Tern", {"strut_depth_mm": Reading(2.0)}, name="first"))
+    founds = logbook.founds("tern")
+    assert [found.boat for found in founds] == ["Tern", "Tern"]
+    assert [compare_found(sheet, found)[0].verdict for found in founds] == ["as set", "moved"]
 
 
 def test_an_unknown_boat_is_an_error_that_names_the_known(fleet: Logbook) -> None:
@@ -118,5 +134,49 @@ def test_service_counts_outings_and_hours_from_when_it_was_done(fleet: Logbook) 
     told = {row.task.name: row for row in fleet.service(BOAT, when + timedelta(days=1))}
     assert told["propeller"].verdict == "due"
     assert [done.task for done in fleet.services_done(BOAT)] == ["horn", "propeller"]
+    fleet.service_done(BOAT, "propeller", when + timedelta(days=2))
+    told = {row.task.name: row for row in fleet.service(BOAT, when + timedelta(days=1))}
+    assert (told["propeller"].verdict, told["propeller"].last_utc) == ("due", when)
     with pytest.raises(LogbookError, match="no task 'sails'"):
         fleet.service_done(BOAT, "sails")
+
+
+@pytest.mark.parametrize("odd", ["w\udcffnd", "w\0nd"])
+def test_text_that_no_database_takes_is_kept_cleaned_whichever_way_it_comes_in(
+    fleet: Logbook, tmp_path: Path, odd: str
+) -> None:
+    clean = storable(odd)
+    own = OwnItem(name="sponson_step_mm", title=odd, unit="mm", kind="number", sign=odd)
+    fleet.add_boat(Boat(f"{odd} 1", odd, note=odd, own_items=(own,)))
+    edited = fleet.edit_boat(f"{odd} 1", Boat(f"{odd} 2", odd, note=odd, own_items=(own,)))
+    assert edited == fleet.boat(f"{odd} 2")
+    assert (edited.name, edited.own_items[0].title) == (f"{clean} 2", clean)
+    readings = {"prop_name": Reading(odd), "sponson_step_mm": Reading(2.0, Gauge(odd, 0.1, "mm"))}
+    sheet = fleet.add_sheet(SetupSheet(f"{odd} 2", readings, (own,), name=odd, note=odd))
+    assert fleet.sheet(sheet.sheet_id) == fleet.sheet(odd, f"{odd} 2") == sheet
+    assert (sheet.name, sheet.note, sheet.readings["prop_name"].value) == (clean,) * 3
+    assert fleet.add_sheet(SetupSheet(f"{odd} 2", readings, (own,), name=odd)) == sheet
+    found = fleet.add_found(FoundMeasure(f"{odd} 2", readings, (own,), note=odd))
+    assert fleet.founds(f"{odd} 2") == (found,)
+    assert found.note == clean
+    fleet.set_service_tasks(f"{odd} 2", [ServiceTask(odd, odd, odd, every_runs=2, source=odd)])
+    assert fleet.service_done(f"{odd} 2", odd, NOW, odd) == ServiceDone(clean, NOW, clean)
+    assert [row.task.name for row in fleet.service(f"{odd} 2", NOW)].count(clean) == 1
+    with pytest.raises(LogbookError, match="no task"):
+        fleet.service_done(BOAT, odd)
+    with pytest.raises(LogbookError, match="no boat"):
+        fleet.boat(odd)
+    options = ReadOptions({odd: "ignore"})
+    outing = fleet.import_outing([small_log()], f"{odd} 2", odd, Conditions(note=odd), options=options).outing
+    assert fleet.outings(OutingSearch(odd, f"{odd} 2", sheet_id=sheet.sheet_id)) == (outing,)
+    assert fleet.outings(OutingSearch(sheet_id=odd)) == fleet.evidence(sheet_ids=[odd]) == ()
+    cut = Cut(outing.logs[0].sha256, 1.0, 2.0, odd)
+    fleet.correct_by_hand(outing.id, [cut], who=odd)
+    fleet.hold_to(outing.id, ByHand((cut,)), who=odd)
+    (kept,) = fleet.corrections(outing.id)
+    assert (kept.who, kept.correction.why) == (clean, clean)
+    before = everything(fleet)
+    fleet.backup(tmp_path / "all.zip")
+    fleet.restore(tmp_path / "all.zip", replace=True)
+    assert everything(fleet) == before
+    fleet.export(tmp_path / "tables")

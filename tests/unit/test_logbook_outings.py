@@ -345,3 +345,30 @@ def test_only_the_heading_map_that_a_table_needs_is_kept_with_its_analysis(fleet
     fleet.add_logs(outing.id, [small_log(1)], options=ReadOptions(gear_ratio=2.0))
     told = fleet.asked(outing.id)[1]
     assert (list(told.kept.values()), told.gear_ratio, told.pole_pairs) == ([needed], 2.0, 2)
+
+
+@pytest.mark.parametrize("asked_m", [100.0, SIXTEENTH_MILE_M])
+def test_of_two_measured_distances_within_a_hundredth_the_nearer_is_taken(
+    fleet: Logbook, asked_m: float
+) -> None:
+    add(fleet, 0)
+    over = [{d["distance_m"]: d["speed_mps"] for d in p["distances"]} for p in fleet.analysis(1)["passes"]]
+    passes = [e for e in fleet.evidence(BOAT, distance_m=asked_m) if e.kind == "pass"]
+    assert [e.values["distance_mps"] for e in passes] == [speeds[asked_m] for speeds in over]
+    assert all(speeds[100.0] != speeds[SIXTEENTH_MILE_M] for speeds in over)
+
+
+def test_hours_under_way_are_those_of_all_logs_together_each_moment_once(fleet: Logbook) -> None:
+    def under_way_s(*logs: NamedLog) -> float:
+        outing = fleet.import_outing(list(logs), BOAT, SHEET.name).outing
+        with fleet._reading() as session:
+            told = session.get_one(OutingRow, outing.id).under_way_s
+        fleet.remove_outing(outing.id)
+        assert told is not None
+        return told
+
+    alone = under_way_s(small_log(0))
+    assert under_way_s(small_log(0), small_log(5)) == pytest.approx(2 * alone, abs=0.01)
+    again = NamedLog("again.csv", small_log(0).data + b"\n")
+    assert under_way_s(small_log(0), again) == pytest.approx(alone, abs=0.01)
+    assert under_way_s(small_log(0), undated_log()) == pytest.approx(alone, abs=1.0)

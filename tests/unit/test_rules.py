@@ -118,3 +118,9 @@ def test_a_rule_or_file_that_is_not_there_is_one_sentence(tmp_path: Path) -> Non
     (tmp_path / "odd.toml").write_bytes(b"name = '\xff'")
     with pytest.raises(RuleError, match="it is not UTF-8 text"):
         load_rule(tmp_path / "odd.toml")
+
+
+def test_a_byte_order_mark_before_a_rule_is_no_part_of_it(tmp_path: Path) -> None:
+    file = tmp_path / "own.toml"
+    file.write_text(shipped_text("water"), encoding="utf-8-sig")
+    assert load_rule(file) == load_rule("water")

@@ -1,9 +1,26 @@
 """The catalogue of items, gauges, and how a user reads them."""
 
+from pathlib import Path
+
 import pytest
 
 from telemetry.errors import SetupError
-from telemetry.setup import GAUGES, GROUPS, ITEMS, SIGNS, Gauge, Item, OwnItem, Reading, Showing, limit_of
+from telemetry.setup import (
+    GAUGES,
+    GROUPS,
+    ITEMS,
+    SIGNS,
+    FoundMeasure,
+    Gauge,
+    Item,
+    OwnItem,
+    Reading,
+    SetupSheet,
+    Showing,
+    compare_found,
+    limit_of,
+)
+from telemetry.setup.files import load_sheet, parse_table
 from telemetry.setup.tables import own_item_of, own_item_table, reading_of
 
 
@@ -191,3 +208,37 @@ def test_gauges_offered_have_a_step_and_names_of_their_own() -> None:
 
 def test_an_own_item_is_an_item() -> None:
     assert isinstance(OwnItem(name="wing_mm", title="Wing", unit="mm"), Item)
+
+
+@pytest.mark.parametrize(
+    ("unit", "ending"), [("turns", "turns"), ("°C", "c"), ("V", "v"), ("rpm/V", "rpm_per_v"), ("mAh", "mah")]
+)
+def test_an_own_item_in_any_unit_needs_no_gauge_and_comes_back(unit: str, ending: str) -> None:
+    name = f"odd_{ending}"
+    table = {"name": name, "title": "Odd", "unit": unit, "at_bench": True, "matters": 0.5}
+    sheet = SetupSheet.from_dict({"boat": "B", "name": "n", "own": [table], "readings": {name: 2.0}})
+    assert SetupSheet.from_dict(sheet.to_dict()) == sheet
+    found = FoundMeasure("B", {name: Reading(3.0)}, sheet.own)
+    assert [row.verdict for row in compare_found(sheet, found)] == ["moved"]
+
+
+@pytest.mark.parametrize("key", ["title", "unit", "kind", "group", "sign", "more", "gauge", "low", "high",
+                                 "choices", "at_bench", "compared", "order", "name"])  # fmt: skip
+def test_null_in_an_own_item_is_one_clear_error(key: str) -> None:
+    table = {"name": "wing_height_mm", "title": "Wing", "unit": "mm", key: None}
+    with pytest.raises(SetupError, match=key):
+        SetupSheet.from_dict({"boat": "B", "name": "n", "own": [table]}, "own.json")
+
+
+def test_choices_are_words() -> None:
+    table = {"name": "wing", "title": "Wing", "kind": "choice", "choices": ["low", None]}
+    with pytest.raises(SetupError, match="None is not a text"):
+        SetupSheet.from_dict({"boat": "B", "name": "n", "own": [table]})
+
+
+@pytest.mark.parametrize("text", ['{"boat": "B", "name": "n"}', 'boat = "B"\nname = "n"\n'])
+def test_a_byte_order_mark_before_a_file_is_no_part_of_it(text: str, tmp_path: Path) -> None:
+    file = tmp_path / "sheet"
+    file.write_text(text, encoding="utf-8-sig")
+    assert load_sheet(file).name == "n"
+    assert parse_table(f"\ufeff{text}", "sheet") == {"boat": "B", "name": "n"}

@@ -16,6 +16,7 @@ from telemetry.setup import (
     tasks_for,
     tasks_from_table,
 )
+from telemetry.setup.service import uses_from_table
 
 NOW = datetime(2025, 6, 30, 12, tzinfo=UTC)
 GREASE = ServiceTask("grease", "Grease", every_runs=5, every_hours=1.0, every_days=30)
@@ -114,3 +115,28 @@ def test_after_a_crash_the_pack_comes_first_and_the_fail_safe_before_the_water()
     assert names[0] == "pack-out"
     assert names.index("hull") < names.index("strut") < names.index("tabs") < names.index("fail-safe")
     assert len(set(names)) == len(names)
+
+
+@pytest.mark.parametrize("amount", [float("nan"), float("inf"), -1.0])
+@pytest.mark.parametrize("what", ["runs", "hours"])
+def test_wear_that_is_no_number_is_refused_where_it_stands(what: str, amount: float) -> None:
+    with pytest.raises(SetupError, match=rf"use.toml.*{what} cannot be"):
+        uses_from_table({"outings": [{"utc": NOW, what: amount}]}, "use.toml")
+    with pytest.raises(SetupError, match="cannot be"):
+        ServiceTask("grease", "Grease", every_runs=amount)
+
+
+def test_what_came_after_the_moment_asked_about_does_not_count() -> None:
+    task = ServiceTask("grease", "Grease", every_runs=2)
+    assert one(task, used(1, -1), 10).why == "1 of 2 runs"
+    assert one(task, used(1, 0), 10).verdict == "due"  # at the very moment it does
+    assert one(task, used(2, 1), -1).verdict == "due"  # not done yet
+    assert one(task, used(-1)).verdict == "cannot tell"
+
+
+def test_a_share_reached_but_for_rounding_is_reached() -> None:
+    task = ServiceTask("grease", "Grease", every_hours=1.0)
+    assert sum([0.1] * 8) < 0.8
+    assert one(task, used(*range(1, 9)), 10).verdict == "soon"
+    assert one(task, used(*range(1, 10)), 20).verdict == "soon"
+    assert one(task, used(*range(1, 11)), 20).verdict == "due"

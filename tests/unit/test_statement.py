@@ -6,7 +6,7 @@ import base64
 import hashlib
 import re
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta, timezone
 
 import analysis_fixture
 import pytest
@@ -20,6 +20,7 @@ from telemetry.report import ESTIMATE
 from telemetry.rules import load_rule, shipped
 from telemetry.setup import Reading, SetupSheet, Showing
 from telemetry.statement import Statement, content_policy, statement
+from telemetry.statement.wording import closing
 from telemetry.twoway import Check
 
 MADE = datetime(2026, 6, 14, 8, 0, tzinfo=UTC)
@@ -323,3 +324,10 @@ def test_the_speed_plot_runs_over_the_same_axis_in_the_users_unit() -> None:
     ]
     assert "[km/h]" in speed.text_content()
     assert "P1 averages 108.00 km/h between the gates" in speed.text_content()
+
+
+def test_when_it_was_made_is_told_in_utc_whatever_its_zone() -> None:
+    made = datetime(2026, 7, 1, 0, 30, tzinfo=timezone(timedelta(hours=2)))
+    assert closing(statement(analysis_fixture.analysis(), made_utc=made)).endswith(
+        "made 2026-06-30 22:30 UTC"
+    )
