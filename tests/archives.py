@@ -14,6 +14,7 @@ import pandas as pd
 from sample_logs.outing import simulate_outing
 from sample_logs.receiver import Receiver
 from sample_logs.writers import motor_to_csv, to_csv, to_gpx
+from telemetry.archive.table import Facts
 from telemetry.archive.work import Outcome, Task, work
 from telemetry.frames import MotorLog, Track
 
@@ -76,6 +77,11 @@ def work_or_end(task: Task) -> Outcome:
     if any(log.data == ENDS_ITS_WORKER for log in task.logs):
         os.kill(os.getpid(), signal.SIGKILL)
     return work(task)
+
+
+def large(task: Task) -> Outcome:
+    """Make a result that no pipe takes at once."""
+    return Outcome(b"x" * 5_000_000, Facts.unusable("not looked at"))
 
 
 def written(out: Path) -> dict[str, bytes]:

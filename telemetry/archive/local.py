@@ -12,7 +12,7 @@ import os
 import signal
 import threading
 from collections import deque
-from collections.abc import Generator, Iterator
+from collections.abc import Generator, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager, suppress
@@ -26,6 +26,7 @@ from telemetry.archive.work import Engine, Outcome, Task, Work, work
 ENDED_ITS_WORKER: Final = "ended its worker, twice: the process was killed, or crashed outside of Python"
 _TRIES: Final = 2
 _UNDER_WAY: Final = 2  # for each worker: one at work, one waiting, so that no worker waits
+_HEARS_S: Final = 0.2
 _MOST_JOBS: Final = 60  # Windows waits for no more than 63 things at once
 _ONE_THREAD: Final = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 
@@ -72,13 +73,12 @@ def _together(
                     suspects.append(task)
             if not running:
                 break
-            finished, _ = wait(running, return_when=FIRST_COMPLETED)
-            for future in finished:
+            for future, outcome in _next_settled(running):
                 task = running.pop(future)
-                if isinstance(future.exception(), BrokenProcessPool):
+                if outcome is None:
                     suspects.append(task)
                 else:
-                    yield task, future.result()
+                    yield task, outcome
     for future, task in running.items():  # all of them are settled, since the pool is shut
         if not future.cancelled() and future.exception() is None:
             yield task, future.result()
@@ -95,7 +95,9 @@ def _one_by_one(tasks: list[Task], does: Work) -> Generator[tuple[Task, Outcome]
             while left:
                 task, tries = left[0]
                 left[0] = task, tries - 1
-                outcome = _submit(pool, does, task).result()
+                ((_, outcome),) = _next_settled([_submit(pool, does, task)])
+                if outcome is None:
+                    break
                 left.popleft()
                 yield task, outcome
         if left and left[0][1] == 0:
@@ -112,6 +114,9 @@ def _pool(jobs: int) -> Iterator[ProcessPoolExecutor]:
     except BaseException:
         for worker in set(multiprocessing.active_children()) - others:
             worker.terminate()
+        # One may have been ended amid a result. Whoever reads it waits for the rest as long as anyone could
+        # write it, this process too.
+        pool._result_queue._writer.close()  # type: ignore[attr-defined]
         raise
     finally:
         pool.shutdown(cancel_futures=True)
@@ -119,11 +124,37 @@ def _pool(jobs: int) -> Iterator[ProcessPoolExecutor]:
 
 def _submit(pool: ProcessPoolExecutor, does: Work, task: Task) -> Future[Outcome]:
     """Hand a task over; workers that start with it never hear of Ctrl-C, which this process answers."""
-    if not hasattr(signal, "pthread_sigmask"):
+    with _deaf():
         return pool.submit(does, task)
+
+
+def _next_settled(
+    running: Iterable[Future[Outcome]],
+) -> list[tuple[Future[Outcome], Outcome | None]]:
+    """Wait until some tasks are done; with what came of each, None where its worker ended.
+
+    Ctrl-C is heard between short waits only: amid one it would leave a future locked, and the pool could
+    never be shut.
+    """
+    running = tuple(running)
+    while True:
+        with _deaf():
+            finished, _ = wait(running, _HEARS_S, FIRST_COMPLETED)
+            broken = {f for f in finished if isinstance(f.exception(), BrokenProcessPool)}
+            settled = [(f, None if f in broken else f.result()) for f in finished]
+        if settled:
+            return settled
+
+
+@contextmanager
+def _deaf() -> Iterator[None]:
+    """Put Ctrl-C off until the end of the block."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
-        return pool.submit(does, task)
+        yield
     finally:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
 

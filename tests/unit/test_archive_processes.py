@@ -123,3 +123,59 @@ def test_ctrl_c_ends_it_in_one_sentence(many: tuple[Path, dict[str, bytes]], tmp
     kept = written(out)
     assert kept.keys() < expected.keys()
     assert kept.items() <= expected.items()
+
+
+AMID_A_WAIT = """
+from concurrent.futures import _base
+
+def locked(self, lock=_base._AcquireFutures.__enter__):
+    lock(self)
+    os.kill(os.getpid(), signal.SIGINT)
+    for _ in range(1000):
+        pass  # here Python would listen
+
+_base._AcquireFutures.__enter__ = locked
+"""
+AMID_A_RESULT = """
+import time
+from multiprocessing.connection import Connection
+
+def slowly(self, size, *more, receive=Connection._recv):
+    if size > 1_000_000:
+        os.kill(os.getpid(), signal.SIGINT)
+        time.sleep(2.0)
+    return receive(self, size, *more)
+
+Connection._recv = slowly
+"""
+
+
+@pytest.mark.parametrize("moment", [AMID_A_WAIT, AMID_A_RESULT])
+def test_ctrl_c_at_the_worst_moment_ends_it_too(moment: str, tmp_path: Path) -> None:
+    # Amid a wait a future stayed locked; amid a result, whose worker was ended, its rest was waited for.
+    fill(tmp_path / "logs", 2)
+    (tmp_path / "run.py").write_text(
+        f"""
+import os, signal, sys
+{moment}
+from pathlib import Path
+sys.path.insert(0, {str(Path(__file__).parents[1])!r})
+from archives import large
+from telemetry.archive import analyse_archive, on_this_machine
+
+if __name__ == "__main__":
+    try:
+        analyse_archive(Path("logs"), Path("out"), on_this_machine(2, large))
+    except KeyboardInterrupt:
+        sys.exit(130)
+"""
+    )
+    path = os.pathsep.join([str(Path(__file__).parents[2]), os.environ.get("PYTHONPATH", "")])
+    ended = subprocess.run(
+        [sys.executable, "run.py"],
+        cwd=tmp_path,
+        env={**os.environ, "PYTHONPATH": path},
+        timeout=60.0,
+        preexec_fn=partial(signal.signal, signal.SIGINT, signal.SIG_DFL),
+    )
+    assert ended.returncode == 130

@@ -242,8 +242,14 @@ def test_a_link_that_leads_in_a_circle_is_told_of_a_folder(tmp_path: Path, calls
     assert [path.name for path in calls[0]["files"]] == ["a.gpx", "round.gpx"]
 
 
-def test_a_word_in_another_encoding_is_told_and_no_fault(capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["outings", "l\udce9man"]) == 2
+def test_a_word_in_another_encoding_is_told_and_no_fault(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail(*_: object) -> int:
+        return len("l\udce9man".encode())
+
+    monkeypatch.setattr(commands, "read_and_analyse", fail)
+    assert main(["analyse", "a.gpx"]) == 2
     told = capsys.readouterr().err
     assert told == "reciprocal: 'l\ufffdman' holds bytes that are no letters here. Mend: write it in UTF-8.\n"
 
