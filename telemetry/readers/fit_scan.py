@@ -115,7 +115,8 @@ def _gather(buffer: npt.NDArray[np.uint8], layout: _Layout, number: int) -> Floa
         offset, size, base = known
         code, invalid = _BASE_TYPES[base]
         raw = buffer[(starts + offset)[:, None] + np.arange(size)].view(f"{layout.order}{code}")[:, 0]
-        values = raw.astype(np.float64)
+        with np.errstate(invalid="ignore"):  # a NaN that signals is one like any other
+            values = raw.astype(np.float64)
         if invalid is not None:
             values[raw == invalid] = np.nan
     if number == TIMESTAMP:

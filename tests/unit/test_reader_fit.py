@@ -155,6 +155,17 @@ def test_a_large_file_is_read_in_bulk_with_the_same_values(monkeypatch: pytest.M
     assert codes(bulk) == {}
 
 
+def test_a_signalling_nan_in_a_bulk_file_is_a_missing_speed_and_no_warning(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    body = definition(STAMP, LAT, LON, (6, 4, 0x88))
+    for i, bits in enumerate([0x41400000, 0x7FA00000, 0xFFFFFFFF, 0x41400000]):  # the first of them is 12.0
+        body += record(i)[:-2] + struct.pack("<I", bits)
+    monkeypatch.setattr(fit, "_MOST_MESSAGES", 1)
+    speed = read(whole(body)).frame["speed_mps"].to_numpy()
+    assert np.isnan(speed).tolist() == [False, True, True, False]
+
+
 def test_a_stamp_that_says_invalid_is_none_to_count_on_from(monkeypatch: pytest.MonkeyPatch) -> None:
     first = START - START % 32
     body = definition(STAMP, SPEED) + definition(SPEED, local=1) + struct.pack("<BIH", 0, first, 1000)
