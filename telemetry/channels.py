@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.frames import BoolArray, FloatArray, MotorLog
+from telemetry.frames import BoolArray, FloatArray, MotorLog, integral
 
 _REST_RPM = 1.0
 _REST_THROTTLE_PCT = 3.0
@@ -145,4 +145,4 @@ def _summed_ah(t_s: FloatArray, current_a: FloatArray) -> FloatArray:
     if known.sum() < 2:
         return np.full(t_s.size, np.nan)
     i = np.interp(t_s, t_s[known], current_a[known])
-    return np.asarray(np.r_[0.0, np.cumsum(0.5 * (i[1:] + i[:-1]) * np.diff(t_s))] / 3600.0)
+    return integral(t_s, i) / 3600.0

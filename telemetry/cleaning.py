@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from telemetry.byhand import CUT, ByHand, cut_findings, inside
-from telemetry.frames import TRACK_COLUMNS, BoolArray, Finding, FloatArray, Track, runs_of
+from telemetry.frames import TRACK_COLUMNS, BoolArray, Finding, FloatArray, Track, integral, runs_of
 from telemetry.geo import LocalFrame
 from telemetry.samplejudge import SampleJudge
 from telemetry.spikes import (
@@ -320,8 +320,7 @@ def _astray(judge: SampleJudge, track: Track) -> BoolArray:
         rows = rows[~np.isnan(speed[rows]) & ~np.isnan(lat[rows]) & ~np.isnan(lon[rows])]
         t_s = track.t_s[rows]
         by_good_m, by_all_m = (
-            np.r_[0.0, np.cumsum(0.5 * (v[1:] + v[:-1]) * np.diff(t_s))]
-            for v in (np.interp(t_s, t_s[[0, -1]], speed[rows[[0, -1]]]), speed[rows])
+            integral(t_s, v) for v in (np.interp(t_s, t_s[[0, -1]], speed[rows[[0, -1]]]), speed[rows])
         )
         frame = LocalFrame(float(lat[rows[0]]), float(lon[rows[0]]))
         made_m = np.hypot(*frame.to_local(lat[rows], lon[rows]))

@@ -35,6 +35,17 @@ def runs_of(mask: BoolArray) -> list[tuple[int, int]]:
     return list(zip(edges[::2], edges[1::2], strict=True))
 
 
+def integral(t_s: FloatArray, values: FloatArray) -> FloatArray:
+    """Integrate by trapezoids from the first sample on, shape (n,).
+
+    Examples
+    --------
+    >>> integral(np.array([0.0, 1.0, 3.0]), np.array([2.0, 4.0, 4.0])).tolist()
+    [0.0, 3.0, 11.0]
+    """
+    return np.asarray(np.r_[0.0, np.cumsum(0.5 * (values[1:] + values[:-1]) * np.diff(t_s))])
+
+
 def utc_text(utc: pd.Timestamp | None) -> str | None:
     """Write a time as ISO 8601 with Z and fractions; None stays None.
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.cleaning import Cleaned
-from telemetry.frames import FloatArray, IntArray
+from telemetry.frames import FloatArray, IntArray, integral
 from telemetry.motion import DIFFERENCED_OVER_S, Motion, differenced_speed
 
 REACH_S = 0.5
@@ -124,11 +124,7 @@ def driver(t_s: FloatArray, value: FloatArray) -> Driver:
     known = np.isfinite(value)
     t, u = t_s[known], value[known]
     u = np.maximum(u, 0.0) / max(float(np.percentile(u, 99.5)), 1e-9)
-
-    def running(x: FloatArray) -> FloatArray:
-        return np.asarray(np.r_[0.0, np.cumsum(0.5 * (x[1:] + x[:-1]) * np.diff(t))])
-
-    return Driver(t, u, running(u), running(u * u))
+    return Driver(t, u, integral(t, u), integral(t, u * u))
 
 
 def loosened(

@@ -30,7 +30,8 @@ import numpy as np
 import numpy.typing as npt
 
 from telemetry.frames import BoolArray, FloatArray
-from telemetry.ripple import Floor, Kept, Ripple, gain, give_back, noise_coherency, noise_floor
+from telemetry.kept import Kept
+from telemetry.ripple import Floor, Ripple, gain, give_back, noise_coherency, noise_floor
 from telemetry.sinusoid import LEAST_CYCLES, ComplexArray, Fit, least_squares, most_growth
 
 _WINDOWS_S = (1.0, 1.6, 2.5, 4.0)

@@ -20,7 +20,7 @@ import numpy as np
 
 from telemetry.channels import Channels, channels
 from telemetry.clocks import Clock
-from telemetry.frames import FloatArray, MotorLog
+from telemetry.frames import FloatArray, MotorLog, integral
 from telemetry.motion import Motion
 from telemetry.pack import PackEstimate, estimate_pack
 from telemetry.passes import Pass
@@ -276,7 +276,7 @@ def best_second(motion: Motion, start_s: float, end_s: float) -> tuple[float, fl
     """
     known = np.isfinite(motion.speed_mps)
     t, v = motion.t_s[known], motion.speed_mps[known]
-    way = np.r_[0.0, np.cumsum(0.5 * (v[1:] + v[:-1]) * np.diff(t))]
+    way = integral(t, v)
     length_s = min(_BEST_S, end_s - start_s)
     begins = np.linspace(start_s, end_s - length_s, max(2, int((end_s - start_s) / 0.05)))
     means = (np.interp(begins + length_s, t, way) - np.interp(begins, t, way)) / max(length_s, 1e-9)

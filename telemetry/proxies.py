@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.frames import FloatArray, MotorLog
+from telemetry.frames import FloatArray, MotorLog, integral
 from telemetry.increments import Driver, driver
 
 
@@ -72,7 +72,7 @@ def _blurred(t_s: FloatArray, value: FloatArray, over_s: float) -> FloatArray:
     """Give the root of the mean square over a time about each sample, shape of ``value``."""
     known = np.isfinite(value)
     t, square = t_s[known], value[known] ** 2
-    way = np.r_[0.0, np.cumsum(0.5 * (square[1:] + square[:-1]) * np.diff(t))]
+    way = integral(t, square)
     begin, end = (np.clip(t_s + side * 0.5 * over_s, t[0], t[-1]) for side in (-1.0, 1.0))
     mean = (np.interp(end, t, way) - np.interp(begin, t, way)) / np.maximum(end - begin, 1e-9)
     return np.sqrt(np.maximum(mean, 0.0))

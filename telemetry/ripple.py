@@ -8,16 +8,15 @@ which :mod:`telemetry.lines` looks for an oscillation.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import lru_cache, partial
-from typing import Generic, TypeVar
+from functools import partial
 
 import numpy as np
 import numpy.typing as npt
 from scipy.fft import rfft, rfftfreq
 
 from telemetry.frames import BoolArray, FloatArray, IntArray
+from telemetry.kept import Kept
 
 ComplexArray = npt.NDArray[np.complex128]
 
@@ -34,29 +33,6 @@ _TAPERS = 3
 _SIDE_HZ = 1.5
 _SHAPE_HZ = 2.5
 _LEAST_SIDE_HZ = 0.5
-# What a pass of two minutes at 64 samples a second needs. Denser logs are not made by receivers, each has a
-# step of its own, and what is kept for them would be megabytes that nobody asks for again.
-_LARGEST_KEPT = 8192
-
-_T = TypeVar("_T")
-
-
-class Kept(Generic[_T]):
-    """Remember what a function of a size makes, for the sizes of usual logs: their passes share it.
-
-    Attributes
-    ----------
-    remembered : callable
-        The function with its cache, for sizes up to the largest.
-    """
-
-    def __init__(self, make: Callable[..., _T], maxsize: int, largest: int = _LARGEST_KEPT) -> None:
-        self.remembered = lru_cache(maxsize)(make)
-        self._make, self._largest = make, largest
-
-    def __call__(self, size: int, *more: float) -> _T:
-        """Make it, or remember it."""
-        return self.remembered(size, *more) if size <= self._largest else self._make(size, *more)
 
 
 @dataclass(frozen=True)

@@ -20,17 +20,17 @@ References
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import partial
 from itertools import product
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from telemetry.frames import BoolArray, FloatArray
+from telemetry.frames import BoolArray, FloatArray, IntArray
+from telemetry.kept import Kept
 
 ComplexArray = npt.NDArray[np.complex128]
-IntArray = npt.NDArray[np.int64]
 
 LEAST_CYCLES = 3.0
 _MOST_GROWTH_PER_S = 2.5
@@ -299,13 +299,9 @@ class Fit:
         return self._likelihood(corr, energy, mirror)
 
 
+@partial(Kept, maxsize=32, largest=_MOST_EDGES)
 def _pairs(size: int) -> tuple[IntArray, IntArray]:
     """List all pairs of a smaller and a greater number below ``size``."""
-    return _few_pairs(size) if size <= _MOST_EDGES else np.triu_indices(size, 1)
-
-
-@lru_cache(maxsize=32)
-def _few_pairs(size: int) -> tuple[IntArray, IntArray]:
     return np.triu_indices(size, 1)
 
 

@@ -22,7 +22,7 @@ from telemetry.chains import (
     smooth_along,
 )
 from telemetry.cleaning import Cleaned
-from telemetry.frames import TRACK_COLUMNS, FloatArray, IntArray
+from telemetry.frames import TRACK_COLUMNS, FloatArray, IntArray, integral
 from telemetry.geo import CourseLine
 from telemetry.motion import Motion
 from telemetry.passes import DistanceSpeed, Window
@@ -155,7 +155,7 @@ def _lag_s(speed: SpeedChain, parts: Sequence[tuple[slice, IntArray, FloatArray]
     for nodes_of_pass, at, along_m in parts:
         t = speed.t_s[nodes_of_pass]
         v = speed.posterior.mean[nodes_of_pass, 0]
-        summed = np.r_[0.0, np.cumsum(0.5 * (v[1:] + v[:-1]) * np.diff(t))]
+        summed = integral(t, v)
         short = along_m - summed[at]
         x.append(v[at] - v[at].mean())
         y.append(short - short.mean())

@@ -17,7 +17,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from telemetry.frames import BoolArray, FloatArray, runs_of
+from telemetry.frames import BoolArray, FloatArray, integral, runs_of
 from telemetry.timeline import around
 
 
@@ -314,10 +314,6 @@ def _lag(gain_mps: FloatArray, excess_m: FloatArray) -> tuple[float, float]:
     return float(-np.median(excess_m[changing] / gain_mps[changing])), _LAG_DOUBT_S[0]
 
 
-def _summed(t_s: FloatArray, v_mps: FloatArray) -> FloatArray:
-    return np.asarray(np.r_[0.0, np.cumsum(0.5 * (v_mps[1:] + v_mps[:-1]) * np.diff(t_s))])
-
-
 def _steady_m(noise_m: float, made_m: FloatArray) -> FloatArray:
     """By how much the sum of a steady speed may differ from the way made good, shape of ``made_m`` [m]."""
     return np.asarray(
@@ -350,7 +346,7 @@ def borne_out(t_s: FloatArray, v_mps: FloatArray, way_m: FloatArray, noise_m: fl
     if usual_s > _LONGEST_BEARING_S:
         return out
     least = min(3, int(span_s / usual_s + 0.5))
-    summed_m = _summed(t_s, v_mps)
+    summed_m = integral(t_s, v_mps)
     here = np.arange(t_s.size)
     before = np.searchsorted(t_s, t_s - span_s - 1e-9)
     after = np.searchsorted(t_s, t_s + span_s + 1e-9, side="right") - 1
@@ -406,7 +402,7 @@ def denied_by_positions(
     if n < 4:
         return bad
     usual_s = float(np.median(np.diff(t_s)))
-    summed_m = _summed(t_s, v_mps)
+    summed_m = integral(t_s, v_mps)
     for width_s in _AGREE_WINDOWS_S:
         lo, hi = around(t_s, width_s)
         span_s = t_s[hi] - t_s[lo]

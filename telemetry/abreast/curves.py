@@ -13,7 +13,7 @@ from telemetry.abreast.quantities import RIPPLE, SLIP, SPEED
 from telemetry.analysis import Analysis
 from telemetry.channels import Channels, channels
 from telemetry.errors import CallError
-from telemetry.frames import BoolArray, FloatArray
+from telemetry.frames import BoolArray, FloatArray, integral
 from telemetry.geo import CourseLine, LocalFrame
 from telemetry.joining import JoinedMotor, motor_of, why_untold
 from telemetry.passes import Pass
@@ -187,7 +187,7 @@ def _way(
     """Follow the way along the course, and where the boat was."""
     data, motion = measured.data, log.motion
     t_s = motion.t_s[rows]
-    summed = np.r_[0.0, np.cumsum(0.5 * (speed_mps[1:] + speed_mps[:-1]) * np.diff(t_s))]
+    summed = integral(t_s, speed_mps)
     course = data.window.course
     if course is None:
         return summed, None, None

@@ -58,6 +58,12 @@ class Found:
     passed_over: int
 
 
+def unopened(archive: Path, error: Exception) -> CallError:
+    """Make the refusal of an archive whose path leads nowhere."""
+    reason = f"it cannot be opened: {path_fault(error)}"
+    return CallError(reason, file=str(archive), mend="give the folder in which the logs lie")
+
+
 def find_items(archive: Path) -> Found:
     """Look through an archive and all folders below it.
 
@@ -69,11 +75,7 @@ def find_items(archive: Path) -> Found:
     try:
         is_folder = archive.is_dir()
     except OSError as error:
-        raise CallError(
-            f"it cannot be opened: {path_fault(error)}",
-            file=str(archive),
-            mend="give the folder in which the logs lie",
-        ) from None
+        raise unopened(archive, error) from None
     if not is_folder:
         raise CallError(f"{archive} is no folder", mend="give the folder in which the logs lie")
     items: list[Item] = []

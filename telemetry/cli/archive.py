@@ -15,9 +15,10 @@ from tqdm import tqdm
 
 from telemetry import headingmaps
 from telemetry.archive import Summary, analyse_archive, on_cluster, on_this_machine
+from telemetry.archive.items import unopened
 from telemetry.cli import arguments
 from telemetry.cli.outcome import DONE, SOME_INPUT_UNUSED, complain
-from telemetry.errors import CallError, path_fault
+from telemetry.errors import CallError
 from telemetry.readers import ReadOptions
 
 _MOST_NAMED: Final = 20
@@ -77,10 +78,7 @@ def analyse_all(args: Namespace) -> int:
     try:
         archive: Path = args.archive.resolve()
     except (OSError, RuntimeError, ValueError) as error:
-        reason = f"it cannot be opened: {path_fault(error)}"
-        raise CallError(
-            reason, file=str(args.archive), mend="give the folder in which the logs lie"
-        ) from None
+        raise unopened(args.archive, error) from None
     out = args.out or archive.parent / f"{archive.name}-analysed"  # of the root, in the root
     request = replace(arguments.judging(args), power=arguments.power_options(args, arguments.limits(args)))
     kept, damaged = headingmaps.load()
