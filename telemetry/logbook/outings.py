@@ -98,6 +98,8 @@ class Outings(Boats):
             If a log is in the logbook already, or boat or sheet are not.
         """
         conditions = conditions or Conditions()
+        logs = list(logs)
+        self._refuse_own_files(logs, "a log")
         taken, unread = take_in(logs)
         with self._reading() as session:  # said before the long work, and checked again before the writing
             refuse_known(session, taken)
@@ -160,6 +162,8 @@ class Outings(Boats):
         LogbookError
             If there is no such outing, or it or another has one of them.
         """
+        logs = list(logs)
+        self._refuse_own_files(logs, "a log")
         taken, unread = take_in(logs)
         with self._reading() as session:
             refuse_known(session, taken, outing_id)
