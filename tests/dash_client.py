@@ -21,10 +21,13 @@ class DashClient:
 
     def call(self, name: str, values: dict[str, Any], changed: str) -> Any:
         """Return the outputs as ``{id: {property: value}}``, or ``None`` where nothing is to change."""
-        key = next(
+        return self.post(self.key(name), values, changed)
+
+    def key(self, name: str) -> str:
+        """Return the key of a callback by its function's name."""
+        return next(
             k for k, v in self._callbacks.items() if getattr(v.get("callback"), "__name__", "") == name
         )
-        return self.post(key, values, changed)
 
     def followers(self, changed: str, module: str) -> list[str]:
         """Return the keys of the callbacks of a module that a property's change sets off."""
@@ -37,14 +40,7 @@ class DashClient:
 
     def post(self, key: str, values: dict[str, Any], changed: str) -> Any:
         """Call a callback by its key."""
-        spec = self._callbacks[key]
-        body = {
-            "output": key,
-            "outputs": self._outputs(key),
-            "inputs": [self._filled(d, values) for d in spec["inputs"]],
-            "state": [self._filled(d, values) for d in spec["state"]],
-            "changedPropIds": [changed],
-        }
+        body = self.body(key, values, changed)
         answer = self.http.post("/_dash-update-component", json=body, base_url="http://127.0.0.1:8050")
         if answer.status_code == 204:
             return None
@@ -52,6 +48,17 @@ class DashClient:
         told = json.loads(answer.get_data(as_text=True))
         self.beside = told.get("sideUpdate", {})
         return told["response"]
+
+    def body(self, key: str, values: dict[str, Any], changed: str) -> dict[str, Any]:
+        """Return what the browser sends to call a callback."""
+        spec = self._callbacks[key]
+        return {
+            "output": key,
+            "outputs": self._outputs(key),
+            "inputs": [self._filled(d, values) for d in spec["inputs"]],
+            "state": [self._filled(d, values) for d in spec["state"]],
+            "changedPropIds": [changed],
+        }
 
     @staticmethod
     def _outputs(key: str) -> Any:

@@ -6,21 +6,29 @@ acknowledged in a file of its own by one appending call: what is noted must be i
 
 from __future__ import annotations
 
+import http.client
+import json
 import os
 import random
 import signal
+import subprocess
+import sys
 import threading
 import time
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
 from multiprocessing.process import BaseProcess
 from multiprocessing.synchronize import Event
 from pathlib import Path
+from typing import Any
 
+import dash
 from crash_study import processes
+from dash_client import DashClient
 from logbooks import BOAT, SHEET, small_log
 
+from dashboard.app import Config, create_app
 from telemetry.logbook import Logbook, NamedLog, open_logbook
 
 Write = Callable[[Logbook, str, int], None]
@@ -112,6 +120,89 @@ def _reader(url: str, name: str, threads: int, notes: str, end: Event) -> None:
     _in_threads(thread, threads)
 
 
+def _at_work(notes: Path, running: list[BaseProcess]) -> list[int]:
+    """Return which writers run and have had a write acknowledged: before that a kill shows little."""
+    return [
+        k
+        for k, one in enumerate(running)
+        if one.is_alive() and any(file.stat().st_size for file in notes.glob(f"w{k}-*.kept"))
+    ]
+
+
+@contextmanager
+def dashboard(url: str, notes: Path, tabs: int) -> Iterator[None]:
+    """Serve the dashboard in a process of its own, with busy tabs at it; answers count as reads."""
+    notes.mkdir(exist_ok=True)
+    with (notes / "server.log").open("w") as log:
+        serving = subprocess.Popen(
+            [sys.executable, "-m", "telemetry.cli", "serve", "--port", "0", "--logbook", url],
+            stdout=subprocess.PIPE,
+            stderr=log,
+            text=True,
+        )
+    assert serving.stdout is not None
+    address = serving.stdout.readline().split(" - ")[0].split("//")[-1].strip()
+    end = threading.Event()
+    bodies = _bodies(url)
+    busy = [
+        threading.Thread(target=_tab, args=(address, bodies, f"{notes}/tab-{k}", end)) for k in range(tabs)
+    ]
+    for one in busy:
+        one.start()
+    try:
+        yield
+    finally:
+        end.set()
+        for one in busy:
+            one.join()
+        serving.terminate()
+        serving.wait()
+        serving.stdout.close()
+
+
+def _bodies(url: str) -> list[bytes]:
+    """Return what a browser sends to list, to find and to tell of boats on the page "Logbook"."""
+    dash.page_registry.clear()
+    client = DashClient(create_app(Config(logbook=url)))
+    values: dict[str, Any] = {
+        "book-text.value": "",
+        "book-sort.value": "date",
+        "book-ascending.checked": False,
+        "book-page.value": 1,
+        "unit.value": "mph",
+        "length-unit.value": "mm",
+        "book-revision.data": 0,
+    }
+    changed = "book-revision.data"
+    return [
+        json.dumps(client.body(client.key(name), values, changed)).encode()
+        for name in ("offer", "find", "tell_boat")
+    ]
+
+
+def _tab(address: str, bodies: list[bytes], notes: str, end: threading.Event) -> None:
+    connection = http.client.HTTPConnection(address, timeout=120)
+    answers = 0
+    with Path(f"{notes}.refused").open("w") as refused:
+        while not end.is_set():
+            for body in bodies:
+                try:
+                    kind = {"Content-Type": "application/json"}
+                    connection.request("POST", "/_dash-update-component", body, kind)
+                    answer = connection.getresponse()
+                    said = answer.read()
+                except OSError as error:
+                    refused.write(f"tab: {type(error).__name__}: {error}\n")
+                    connection.close()
+                    continue
+                if answer.status == 200 and b'"notice"' not in said:
+                    answers += 1
+                else:
+                    refused.write(f"tab: {answer.status} {said[:300]!r}\n")
+    connection.close()
+    Path(f"{notes}.reads").write_text(f"{answers}\n")
+
+
 def _in_threads(act: Callable[[int], None], threads: int) -> None:
     running = [threading.Thread(target=act, args=(k,)) for k in range(threads)]
     for one in running:
@@ -129,6 +220,7 @@ def stress(
     writes: int,
     readers: int = 0,
     kills: int = 0,
+    tabs: int = 0,
     rng: random.Random | None = None,
     write: Write = add_boat,
     timeout_s: float = 3000.0,
@@ -143,8 +235,28 @@ def stress(
         Of each thread.
     kills : int
         That many writers are killed; another one with the same number of writes follows each.
+    tabs : int
+        So many busy tabs of a dashboard that is served meanwhile.
     """
-    notes.mkdir()
+    notes.mkdir(exist_ok=True)
+    with dashboard(url, notes, tabs) if tabs else nullcontext():
+        killed, hung = _run(
+            url, notes, (writers, readers, threads, writes), kills, rng or random.Random(0), write, timeout_s
+        )
+    return _counted(url, notes, killed, hung)
+
+
+def _run(
+    url: str,
+    notes: Path,
+    sizes: tuple[int, int, int, int],
+    kills: int,
+    rng: random.Random,
+    write: Write,
+    timeout_s: float,
+) -> tuple[int, list[str]]:
+    """Run writers and readers to their end; return how many were killed and what did not end."""
+    writers, readers, threads, writes = sizes
     context, end = processes(), processes().Event()
     watching = [
         context.Process(target=_reader, args=(url, f"r{k}", threads, str(notes), end)) for k in range(readers)
@@ -161,12 +273,11 @@ def stress(
     killed = 0
     until = time.monotonic() + timeout_s
     while any(one.is_alive() for one in running) and time.monotonic() < until:
-        if killed < kills and rng is not None:
+        if killed < kills:
             time.sleep(rng.uniform(0.05, 0.4))
-            victim = rng.choice([one for one in running if one.is_alive()] or running)
-            if victim.pid is not None and victim.is_alive():
-                with suppress(ProcessLookupError):
-                    os.kill(victim.pid, signal.SIGKILL)
+            for k in rng.sample(at_work := _at_work(notes, running), k=min(1, len(at_work))):
+                victim = running[k]
+                victim.kill()
                 victim.join()
                 if victim.exitcode == -signal.SIGKILL:
                     killed += 1
@@ -179,7 +290,7 @@ def stress(
     hung = [f"process {one.pid} did not end" for one in [*running, *watching] if one.is_alive()]
     for one in [*running, *watching]:
         one.kill()
-    return _counted(url, notes, killed, hung)
+    return killed, hung
 
 
 def _counted(url: str, notes: Path, killed: int, hung: list[str]) -> Outcome:
