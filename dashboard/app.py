@@ -213,6 +213,8 @@ _LONGEST_ANSWER_BYTES = 32 * 1024 * 1024
 
 def make_server(app: Dash, host: str, port: int) -> Any:
     """Return the WSGI server for an app, bound but not yet running."""
+    # Dash sets itself up during its first request. Of several at once the others would meet it half done.
+    app.server.test_client().get("/", base_url="http://127.0.0.1")
     return create_server(
         app.server,
         host=host,

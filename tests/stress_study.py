@@ -52,6 +52,8 @@ class Outcome:
         Writers that were killed.
     reads : int
         Answers that the readers got meanwhile.
+    longest_s : float
+        The longest time from opening the logbook to the acknowledgement of one write [s].
     """
 
     acknowledged: int
@@ -60,11 +62,13 @@ class Outcome:
     integrity: str
     kills: int
     reads: int
+    longest_s: float
 
     def __str__(self) -> str:
         return (
             f"{self.acknowledged} acknowledged, {len(self.lost)} lost, {len(self.refused)} refused, "
-            f"{self.kills} kills, {self.reads} reads, integrity {self.integrity}"
+            f"{self.kills} kills, {self.reads} reads, longest write {self.longest_s:.1f} s, "
+            f"integrity {self.integrity}"
         )
 
 
@@ -84,8 +88,9 @@ def _writer(url: str, name: str, threads: int, writes: int, notes: str, write: W
     def thread(which: int) -> None:
         flags = os.O_WRONLY | os.O_APPEND | os.O_CREAT
         acknowledged = os.open(f"{notes}/{name}-{which}.kept", flags)
+        longest_s = 0.0
         for number in range(writes):
-            record = f"{name}-{which}-{number}"
+            record, begun = f"{name}-{which}-{number}", time.monotonic()
             try:
                 with open_logbook(url) as logbook:
                     write(logbook, record, number)
@@ -96,7 +101,9 @@ def _writer(url: str, name: str, threads: int, writes: int, notes: str, write: W
                 os.close(refused)
             else:
                 os.write(acknowledged, f"{record}\n".encode())
+                longest_s = max(longest_s, time.monotonic() - begun)
         os.close(acknowledged)
+        Path(f"{notes}/{name}-{which}.longest").write_text(f"{longest_s}\n")
 
     _in_threads(thread, threads)
 
@@ -315,6 +322,7 @@ def _counted(url: str, notes: Path, killed: int, hung: list[str]) -> Outcome:
         integrity=integrity,
         kills=killed,
         reads=sum(map(int, _lines(notes, "reads"))),
+        longest_s=max(map(float, _lines(notes, "longest")), default=0.0),
     )
 
 

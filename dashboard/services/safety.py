@@ -22,6 +22,7 @@ MOST_MEMBERS: Final = 100_000
 WORD: Final = "replace"
 """What has to be written for a backup to take the place of what is there."""
 _CHUNK: Final = 1 << 20
+_CENTRAL_ENTRY: Final = b"PK\x01\x02"
 _BY_COMMAND: Final = "take it in with `reciprocal restore FILE` on the machine that serves this page"
 
 
@@ -100,7 +101,7 @@ class Safe:
             file = Path(folder) / "backup.zip"
             file.write_bytes(data)
             try:
-                _hold_to_bounds(file, len(data))
+                _hold_to_bounds(file, data)
                 return self._take(file, replace=word.strip().casefold() == WORD)
             except FilledLogbookError as error:
                 mend = f"write the word {WORD} to put the backup in their place; what is there is saved first"
@@ -122,16 +123,18 @@ class Safe:
             return Restored(logbook.restore(file, replace=True), saved)
 
 
-def _hold_to_bounds(file: Path, size: int) -> None:
+def _hold_to_bounds(file: Path, data: bytes) -> None:
     """Refuse what is too large before anything of it is unpacked.
 
     Raises
     ------
     LogbookError
     """
-    if size > LARGEST_BACKUP_BYTES:
+    if len(data) > LARGEST_BACKUP_BYTES:
         megabytes = LARGEST_BACKUP_BYTES // 1_000_000
         raise LogbookError(f"it is larger than {megabytes} MB", file=str(file), mend=_BY_COMMAND)
+    if data.count(_CENTRAL_ENTRY) > MOST_MEMBERS:  # an archive's list is read as a whole on opening
+        raise LogbookError("it holds more files than a page may take in", file=str(file), mend=_BY_COMMAND)
     try:
         with zipfile.ZipFile(file) as archive:
             members = archive.infolist()

@@ -11,9 +11,11 @@ from __future__ import annotations
 import hashlib
 import json
 import math
+import re
 import zipfile
 import zlib
 from collections.abc import Generator, Iterator
+from contextlib import closing
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -34,8 +36,11 @@ MANIFEST: Final = "logbook.json"
 _CHUNK: Final = 1 << 20
 _ROWS_AT_ONCE: Final = 200
 _LONGEST_MANIFEST: Final = 1_000_000
-# The longest row is an analysis; that of an hour of a 25 Hz log takes less than a twentieth of this.
-MAX_LINE_BYTES: Final = 1 << 24
+# The longest rows are analyses: 0.44 MB, 18 000 values, 6 levels for the longest of the recorded logs.
+MAX_LINE_BYTES: Final = 1 << 25
+MAX_LINE_VALUES: Final = 2_000_000  # an empty list of two bytes takes sixty in memory
+MAX_DEPTH: Final = 32
+_SHA256: Final = re.compile(r"[0-9a-f]{64}")
 _PAST_NUMBERS: Final = 2**31 - 1  # PostgreSQL numbers rows in 32 bits
 _MEND: Final = "take another backup"
 # What the standard library says of a damaged archive: a lying offset, method or flag gives the last two.
@@ -124,8 +129,16 @@ def _lines(session: Session, table: Table, archive: zipfile.ZipFile) -> Iterator
             archive.writestr(log_member(plain["sha256"]), content)
         elif table.name == "analyses":
             plain["document"] = open_document(plain["document"])
-        text = json.dumps(plain, default=_iso, ensure_ascii=False, separators=(",", ":"))
-        yield text.encode() + b"\n"
+        line = json.dumps(plain, default=_iso, ensure_ascii=False, separators=(",", ":")).encode() + b"\n"
+        if _too_long(line):
+            reason = f"a row of {table.name} is longer than a backup takes"
+            raise LogbookError(reason, place=f"key {next(iter(plain.values()))}", mend="report it")
+        yield line
+
+
+def _too_long(line: bytes) -> bool:
+    """Check a row's length, and how many values it may hold, before it is parsed."""
+    return len(line) > MAX_LINE_BYTES or sum(map(line.count, (b",", b"[", b"{"))) > MAX_LINE_VALUES
 
 
 def numbers_told(connection: Connection) -> dict[str, int]:
@@ -202,12 +215,20 @@ def checked(archive: zipfile.ZipFile, file: Path) -> dict[str, Any]:
     for name, told in manifest["tables"].items():
         _hold(archive, file, table_member(name), told["sha256"])
     try:
-        logs = [str(row["sha256"]) for row in rows_of(archive, "logs")]
+        with closing(rows_of(archive, "logs")) as rows:
+            logs = [_sha256_of(row) for row in rows]
     except (*_DAMAGE, *MISSHAPEN):
         raise LogbookError("its list of logs is missing or damaged", file=str(file), mend=_MEND) from None
     for sha256 in logs:
         _hold(archive, file, log_member(sha256), sha256, Bounds().each_bytes)
     return manifest
+
+
+def _sha256_of(row: dict[str, Any]) -> str:
+    sha256 = row["sha256"]
+    if not _SHA256.fullmatch(sha256):
+        raise ValueError("not a SHA-256")
+    return str(sha256)
 
 
 def _hold(
@@ -227,19 +248,37 @@ def _hold(
 
 
 def rows_of(archive: zipfile.ZipFile, table: str) -> Generator[dict[str, Any]]:
-    """Go through a table's rows.
+    """Go through a table's rows, one in memory at a time.
 
     Raises
     ------
     ValueError
-        If a line is longer than any row; it is not read to its end.
+        If a line is longer or deeper than any row, or not an object; it is not read to its end.
     """
     stream: IO[bytes]
     with archive.open(table_member(table)) as stream:
         while line := stream.readline(MAX_LINE_BYTES + 1):
-            if len(line) > MAX_LINE_BYTES:
+            if _too_long(line):
                 raise ValueError("a line is longer than any row")
-            yield json.loads(line)
+            row = json.loads(line)
+            if not isinstance(row, dict) or _deeper(row, MAX_DEPTH):
+                raise ValueError("a line is not a row")
+            yield row
+
+
+def _deeper(value: Any, levels: int) -> bool:
+    """Check whether lists and objects are nested deeper than this."""
+    level: list[Any] = [value]
+    for _ in range(levels):
+        level = [
+            part
+            for one in level
+            for part in (one.values() if isinstance(one, dict) else one)
+            if isinstance(part, dict | list)
+        ]
+        if not level:
+            return False
+    return True
 
 
 def _told(manifest: dict[str, Any], file: Path) -> Backup:

@@ -13,10 +13,10 @@ from telemetry.logbook import schema
 from telemetry.logbook.address import shown
 from telemetry.logbook.faults import as_logbook_errors
 from telemetry.logbook.migrations import HEAD
-from telemetry.logbook.sqlite_file import APPLICATION_ID, check_file, mark, use_write_ahead_log
+from telemetry.logbook.sqlite_file import APPLICATION_ID, begin_writing, check_file, mark, use_write_ahead_log
 
 WRITES: Final = "logbook_writes"
-_BUSY_S: Final = 15.0
+_BUSY_S: Final = 30.0
 
 
 def open_engine(url: URL) -> Engine:
@@ -69,8 +69,10 @@ def _set_up_connection(connection: Any, _record: object) -> None:
 
 def _begin(connection: Connection) -> None:
     # A writer takes its turn at once: had it read before it wrote, another could have come between.
-    writes = connection.get_execution_options().get(WRITES, False)
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+    if connection.get_execution_options().get(WRITES, False):
+        begin_writing(connection.connection.dbapi_connection, _BUSY_S)
+    else:
+        connection.exec_driver_sql("BEGIN")
 
 
 def _take_turn(connection: Connection) -> None:

@@ -7,7 +7,6 @@ import zipfile
 from collections.abc import Iterable, Iterator
 from contextlib import closing
 from datetime import UTC, datetime
-from itertools import islice
 from typing import Any, Final
 
 from sqlalchemy import (
@@ -21,10 +20,12 @@ from sqlalchemy import (
     MetaData,
     String,
     Table,
+    bindparam,
     func,
     insert,
     select,
     text,
+    update,
 )
 from sqlalchemy.exc import DataError, IntegrityError
 from sqlalchemy.types import TypeEngine
@@ -38,6 +39,7 @@ from telemetry.logbook.migrations import HEAD, VERSION_TABLE
 from telemetry.logbook.tables import Base
 
 _AT_ONCE: Final = 200
+_MAX_BATCH_BYTES: Final = 1 << 23
 MAX_NUMBER: Final = 2**31 - 1  # PostgreSQL's integers have 32 bits
 # What JSON holds of each type of column; the first that fits counts.
 _KINDS: Final[tuple[tuple[type[TypeEngine[Any]], tuple[type, ...]], ...]] = (
@@ -91,10 +93,7 @@ def put_in(connection: Connection, archive: zipfile.ZipFile, manifest: dict[str,
             reason = f"it lacks the table {table.name}"
             raise LogbookError(reason, file=archive.filename or "", mend="take another backup")
         try:
-            with closing(rows_of(archive, table.name)) as rows:
-                ordered = _parents_first(list(rows)) if table.name == "sheets" else rows
-                for batch in _batches(_row(table, plain, archive) for plain in ordered):
-                    connection.execute(insert(table), batch)
+            _put_in_table(connection, table, archive)
         except IntegrityError:
             reason = f"its rows of {table.name} contradict one another, or rows that it lacks"
             raise LogbookError(reason, file=archive.filename or "", mend="take another backup") from None
@@ -105,6 +104,16 @@ def put_in(connection: Connection, archive: zipfile.ZipFile, manifest: dict[str,
         schema.bring_up(connection, where)
     for table in Base.metadata.sorted_tables:
         count_on(connection, table, max(numbers.get(table.name, 0) for numbers in told))
+
+
+def _put_in_table(connection: Connection, table: Table, archive: zipfile.ZipFile) -> None:
+    with closing(rows_of(archive, table.name)) as plain:
+        rows = (_row(table, one, archive) for one in plain)
+        if table.name == "sheets":
+            _put_in_sheets(connection, table, rows)
+            return
+        for batch in _batches(rows):
+            connection.execute(insert(table), batch)
 
 
 def _row(table: Table, plain: dict[str, Any], archive: zipfile.ZipFile) -> dict[str, Any]:
@@ -153,27 +162,46 @@ def _value(column: Column[Any], value: Any) -> Any:
     return value
 
 
-def _parents_first(sheets: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """Order sheets so that each comes after the one it was made from."""
-    waiting = sorted(sheets, key=lambda sheet: sheet["made_utc"])
-    placed: dict[str, dict[str, Any]] = {}
-    while waiting:
-        before = len(placed)
-        still = []
-        for sheet in waiting:
-            if sheet["parent_id"] is None or sheet["parent_id"] in placed:
-                placed[sheet["id"]] = sheet
-            else:
-                still.append(sheet)
-        if len(placed) == before:
-            raise LogbookError("setup sheets in the backup have parents that it lacks", mend="take another")
-        waiting = still
-    return list(placed.values())
+def _put_in_sheets(connection: Connection, table: Table, rows: Iterable[dict[str, Any]]) -> None:
+    """Put in sheets without their parents, then name these: a parent may come after its child."""
+    parents: dict[str, str | None] = {}
+    for batch in _batches(rows):
+        parents |= {row["id"]: row["parent_id"] for row in batch}
+        connection.execute(insert(table), [row | {"parent_id": None} for row in batch])
+    _refuse_circles(parents)
+    known = [{"child": child, "parent": parent} for child, parent in parents.items() if parent is not None]
+    by_child = update(table).where(table.c.id == bindparam("child")).values(parent_id=bindparam("parent"))
+    for start in range(0, len(known), _AT_ONCE):
+        connection.execute(by_child, known[start : start + _AT_ONCE])
+
+
+def _refuse_circles(parents: dict[str, str | None]) -> None:
+    """Check that every sheet descends from one without a parent."""
+    sound: set[str | None] = {None}
+    for sheet in parents:
+        line: list[str | None] = []
+        one: str | None = sheet
+        while one not in sound:
+            if one not in parents or len(line) > len(parents):
+                raise LogbookError(
+                    "setup sheets in the backup have parents that it lacks", mend="take another"
+                )
+            line.append(one)
+            one = parents[one] if one is not None else None
+        sound.update(line)
 
 
 def _batches(rows: Iterable[dict[str, Any]]) -> Iterator[list[dict[str, Any]]]:
-    rest = iter(rows)
-    while batch := list(islice(rest, _AT_ONCE)):
+    """Gather rows until they are many or large."""
+    batch: list[dict[str, Any]] = []
+    size = 0
+    for row in rows:
+        batch.append(row)
+        size += sum(len(value) for value in row.values() if isinstance(value, str | bytes | dict | list))
+        if len(batch) == _AT_ONCE or size > _MAX_BATCH_BYTES:
+            yield batch
+            batch, size = [], 0
+    if batch:
         yield batch
 
 

@@ -136,3 +136,16 @@ def test_a_request_beyond_the_bounds_is_turned_away_and_the_server_lives(port: i
     assert answer.read()
     connection.close()
     assert ask(port, "/assets/page.css", "identity")[1]
+
+
+def test_the_first_requests_meet_an_app_that_is_set_up() -> None:
+    """Dash sets itself up during the first request; requests beside it failed with a status of 500."""
+    dash.page_registry.clear()
+    app = create_app()
+    serving = make_server(app, "127.0.0.1", 0)
+    try:
+        assert app._got_first_request["setup_server"]
+        assert app.callback_map
+    finally:
+        serving.close()
+        dash.page_registry.clear()

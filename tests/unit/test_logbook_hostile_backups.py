@@ -5,6 +5,8 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import subprocess
+import sys
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
@@ -131,6 +133,13 @@ def _row(**change: Any) -> Callable[[Rows], object]:
     return lambda rows: rows[0].update(change)
 
 
+def _nested(levels: int) -> dict[str, Any]:
+    nested: dict[str, Any] = {}
+    for _ in range(levels):
+        nested = {"a": nested}
+    return nested
+
+
 MISSHAPEN = r"its rows of \w+ are none that this program writes"
 CRAFTED: dict[str, tuple[str, Callable[[Rows], object], str]] = {
     "the same key twice": ("boats", lambda rows: rows.append(dict(rows[0])), "contradict one another"),
@@ -159,13 +168,21 @@ CRAFTED: dict[str, tuple[str, Callable[[Rows], object], str]] = {
     "an analysis that is none": ("analyses", _row(document=[1]), MISSHAPEN),
     "a log of another length": ("logs", _row(size_bytes=1), MISSHAPEN),
     "a log under another hash": ("logs", _row(sha256="0" * 64), "is missing or damaged"),
-    "a log by a path": ("logs", _row(sha256="../../etc/passwd"), "is missing or damaged"),
-    "a log under an object": ("logs", _row(sha256={"a": 1}), "is missing or damaged"),
+    "a log by a path": ("logs", _row(sha256="../../etc/passwd"), "list of logs is missing or damaged"),
+    "a log under an object": ("logs", _row(sha256={"a": 1}), "list of logs is missing or damaged"),
+    "nested without end": ("boats", _row(limits=_nested(100)), MISSHAPEN),
+    "nested in an analysis": ("analyses", _row(document={"a": _nested(40)}), MISSHAPEN),
     "a sheet that is its own parent": (
         "sheets",
         lambda rows: rows[0].update(parent_id=rows[0]["id"]),
         "parents that it lacks",
     ),
+    "sheets in a circle": (
+        "sheets",
+        lambda rows: (rows[0].update(parent_id=rows[1]["id"]), rows[1].update(parent_id=rows[0]["id"])),
+        "parents that it lacks",
+    ),
+    "a sheet of an unknown parent": ("sheets", _row(parent_id="0" * 64), "parents that it lacks"),
 }
 
 
@@ -193,6 +210,9 @@ LINES: dict[str, Callable[[bytes], bytes]] = {
     "a text": lambda data: b'"x"\n' + data,
     "no UTF-8": lambda data: data.replace(b"Kittiwake", b"\xff\xfe"),
     "an endless number": lambda data: data.replace(b'"length_m":0.8', b'"length_m":' + b"9" * 5000),
+    "four million empty lists": lambda data: data.replace(
+        b'"own_items":[]', b'"own_items":[' + b"[]," * 4_000_000 + b"[]]", 1
+    ),
     "a line of 100 MB": lambda data: data.replace(b'"note":""', b'"note":"' + b"x" * 100_000_000 + b'"', 1),
 }
 
@@ -251,3 +271,35 @@ def test_members_that_lead_elsewhere_are_never_unpacked(
     fleet.restore(genuine, replace=True)
     assert {path for path in tmp_path.rglob("*") if "sqlite" not in path.name} == before
     assert not Path(os.sep, "etc", "escaped").exists()
+
+
+MEASURED = """
+import resource, sys, time
+from telemetry.errors import LogbookError
+from telemetry.logbook import open_logbook
+with open_logbook(sys.argv[1]) as logbook:
+    before, began = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, time.process_time()
+    try:
+        logbook.restore(sys.argv[2], replace=True)
+    except LogbookError:
+        pass
+    print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before, time.process_time() - began)
+"""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="memory is counted in kilobytes there")
+@pytest.mark.parametrize("what", ["a line of 100 MB", "four million empty lists", "a million rows"])
+def test_a_small_backup_costs_little(genuine: Path, tmp_path: Path, what: str) -> None:
+    """One of 142 kB with one line of 100 MB took 2.7 GB and 48 s."""
+    many = LINES.get(what, lambda data: data + b'{"id":1}\n' * 1_000_000)
+    file = rewritten(genuine, "boats", many)
+    assert file.stat().st_size < 200_000
+    done = subprocess.run(
+        [sys.executable, "-c", MEASURED, str(tmp_path / "new.sqlite"), str(file)],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    more_kb, cpu_s = map(float, done.stdout.split())
+    assert more_kb < 400_000
+    assert cpu_s < 5.0
