@@ -19,6 +19,9 @@ LABEL: Final = 60
 # Names that Windows keeps for devices, with any ending.
 # Source: "Naming Files, Paths, and Namespaces", Microsoft Learn; from memory.
 _DEVICE: Final = re.compile(r"(con|prn|aux|nul|conin\$|conout\$|(com|lpt)[0-9¹²³])\s*(\.|$)", re.IGNORECASE)
+# What makes a spreadsheet take a cell for a formula, or for the mark that keeps it from doing so.
+# Source: "CSV Injection", OWASP; from memory.
+_FORMULA_STARTS: Final = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠", "'")
 _NOT_IN_NAMES: Final = frozenset('<>:"|?*')
 _MAX_NAME_BYTES: Final = 180  # most file systems take 255; a number may still be added
 _MAX_SUFFIX_CHARS: Final = 12
@@ -111,3 +114,28 @@ def distinct_names(names: Iterable[str]) -> list[str]:
         taken.add(tried.casefold())
         given.append(tried)
     return given
+
+
+def csv_cell(value: object) -> object:
+    """Return a value for a cell of a CSV file that no spreadsheet takes for a formula.
+
+    A text that begins as a formula does gets an apostrophe before it, and so does one that begins with an
+    apostrophe: :func:`text_of_csv_cell` takes exactly one away. Numbers stay as they are.
+
+    Examples
+    --------
+    >>> csv_cell("=1+1"), csv_cell("'quoted"), csv_cell("flat water"), csv_cell(-1.5)
+    ("'=1+1", "''quoted", 'flat water', -1.5)
+    """
+    return f"'{value}" if isinstance(value, str) and value.startswith(_FORMULA_STARTS) else value
+
+
+def text_of_csv_cell(cell: str) -> str:
+    """Return the text that :func:`csv_cell` made a cell of.
+
+    Examples
+    --------
+    >>> text_of_csv_cell("'=1+1"), text_of_csv_cell("''quoted"), text_of_csv_cell("flat water")
+    ('=1+1', "'quoted", 'flat water')
+    """
+    return cell.removeprefix("'")

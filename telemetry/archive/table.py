@@ -11,6 +11,7 @@ from typing import Any
 
 from telemetry.archive.items import Item
 from telemetry.home import written_whole
+from telemetry.legible import csv_cell
 
 DONE = "done"
 NOT_USED = "could not be used"
@@ -112,5 +113,6 @@ def write_table(file: Path, rows: Iterable[tuple[Item, str, Facts]]) -> None:
         writer = csv.DictWriter(text, COLUMNS, lineterminator="\n")
         writer.writeheader()
         for item, result, facts in rows:
-            writer.writerow({"item": item.name, "result": result} | asdict(facts))
+            row = {"item": item.name, "result": result} | asdict(facts)
+            writer.writerow({name: csv_cell(value) for name, value in row.items()})
         text.detach()

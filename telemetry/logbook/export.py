@@ -1,7 +1,8 @@
 """A logbook for other programs: flat tables as CSV, and everything as one JSON document.
 
 Units are SI and stand in the names; times are ISO 8601 in UTC. The logs' own bytes stay in the logbook and in
-its backups.
+its backups. In the CSV tables a text that a spreadsheet would take for a formula has an apostrophe before it
+(:func:`telemetry.legible.csv_cell`); the JSON document has every text as it is.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ import shutil
 import tempfile
 from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime
+from itertools import chain
 from pathlib import Path
 from typing import Any, Final
 
@@ -19,7 +21,7 @@ from sqlalchemy import Select, select
 from sqlalchemy.orm import Session
 
 from telemetry.errors import LogbookError
-from telemetry.legible import safe_file_name
+from telemetry.legible import csv_cell, safe_file_name
 from telemetry.logbook.importing import PROGRAM_VERSION, now_utc, open_document
 from telemetry.logbook.tables import AnalysisRow, Base, BoatRow
 
@@ -85,8 +87,8 @@ def _write_csv(file: Path, session: Session, name: str) -> None:
         if first is not None:
             writer = csv.DictWriter(stream, list(first))
             writer.writeheader()
-            writer.writerow(first)
-            writer.writerows(rows)
+            for row in chain([first], rows):
+                writer.writerow({name: csv_cell(value) for name, value in row.items()})
 
 
 def _rows(session: Session, name: str) -> Iterator[dict[str, Any]]:

@@ -8,10 +8,11 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from logbooks import BOAT, SHEET, add
+from logbooks import BOAT, SHEET, add, small_log
 
 from telemetry.errors import LogbookError
-from telemetry.logbook import Logbook
+from telemetry.legible import text_of_csv_cell
+from telemetry.logbook import Boat, Conditions, Logbook
 
 
 def test_an_export_is_csv_tables_and_one_json_document(fleet: Logbook, tmp_path: Path) -> None:
@@ -53,3 +54,41 @@ def test_an_empty_logbook_exports_too_and_a_failed_export_leaves_nothing(
     with pytest.raises(LogbookError, match="cannot be written: No space left"):
         logbook.export(tmp_path / "b")
     assert sorted(path.name for path in tmp_path.iterdir()) == before
+
+
+def test_no_text_becomes_a_formula_in_a_spreadsheet_and_every_text_can_be_had_again(
+    logbook: Logbook, tmp_path: Path
+) -> None:
+    texts = [
+        "=HYPERLINK(A1)",
+        "+1",
+        "-1+cmd",
+        "@SUM(A1)",
+        "\t=1",
+        "\r=1",
+        "\n=1",
+        "＝1",
+        "'quoted",
+        "''",
+        "plain",
+        "",
+    ]
+    for k, note in enumerate(texts):
+        logbook.add_boat(Boat(f"boat {k}", note=note))
+    logbook.add_boat(Boat("=cmd|' /C calc'!A0"))
+    logbook.export(tmp_path / "tables")
+    with (tmp_path / "tables" / "boats.csv").open(encoding="utf-8", newline="") as stream:
+        rows = list(csv.DictReader(stream))
+    assert [text_of_csv_cell(row["note"]) for row in rows] == [*texts, ""]
+    assert text_of_csv_cell(rows[-1]["name"]) == "=cmd|' /C calc'!A0"
+    for row in rows:
+        for name in ("name", "note"):
+            assert not row[name].startswith(("=", "+", "-", "@", "\t", "\r", "\n", "＝"))
+    document = json.loads((tmp_path / "tables" / "logbook.json").read_text(encoding="utf-8"))
+    assert [boat["note"] for boat in document["boats"]] == [*texts, ""]
+
+
+def test_negative_numbers_stay_numbers(fleet: Logbook, tmp_path: Path) -> None:
+    fleet.import_outing([small_log()], BOAT, SHEET.name, Conditions(air_c=-4.5))
+    fleet.export(tmp_path / "tables")
+    assert pd.read_csv(tmp_path / "tables" / "outings.csv")["air_c"].tolist() == [-4.5]
