@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session, undefer
 from telemetry.analysis import Analysis, Progress, Request
 from telemetry.byhand import ByHand
 from telemetry.errors import LogbookError
+from telemetry.legible import safe_file_name
 from telemetry.logbook import request as asked
 from telemetry.logbook.boats import Boats, boat_of
 from telemetry.logbook.corrections import by_hand_of, write_corrections
@@ -392,7 +393,7 @@ class Outings(Boats):
             .order_by(OutingLogRow.position)
         )
         return tuple(
-            NamedLog(file, unpacked(packing, content, sha256))
+            NamedLog(safe_file_name(file), unpacked(packing, content, sha256))
             for file, packing, content, sha256 in session.execute(query)
         )
 
