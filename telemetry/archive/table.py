@@ -9,9 +9,9 @@ from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Any
 
-from telemetry.archive.items import Item
-from telemetry.home import written_whole
-from telemetry.legible import csv_cell
+from telemetry.archive.discover import Item
+from telemetry.core.paths import written_whole
+from telemetry.core.sanitize import csv_cell
 
 DONE = "done"
 NOT_USED = "could not be used"

@@ -2,7 +2,7 @@
 
 Units are SI and stand in the names; times are ISO 8601 in UTC. The logs' own bytes stay in the logbook and in
 its backups. In the CSV tables a text that a spreadsheet would take for a formula has an apostrophe before it
-(:func:`telemetry.legible.csv_cell`); the JSON document has every text as it is.
+(:func:`telemetry.core.sanitize.csv_cell`); the JSON document has every text as it is.
 """
 
 from __future__ import annotations
@@ -20,8 +20,8 @@ from typing import Any, Final
 from sqlalchemy import Select, select
 from sqlalchemy.orm import Session
 
-from telemetry.errors import LogbookError
-from telemetry.legible import csv_cell, safe_file_name
+from telemetry.core.errors import LogbookError
+from telemetry.core.sanitize import csv_cell, safe_file_name
 from telemetry.logbook.importing import PROGRAM_VERSION, now_utc, open_document
 from telemetry.logbook.tables import AnalysisRow, Base, BoatRow
 

@@ -10,8 +10,8 @@ import pandas as pd
 import pytest
 from logbooks import BOAT, SHEET, add, small_log
 
-from telemetry.errors import LogbookError
-from telemetry.legible import text_of_csv_cell
+from telemetry.core.errors import LogbookError
+from telemetry.core.sanitize import text_of_csv_cell
 from telemetry.logbook import Boat, Conditions, Logbook
 
 

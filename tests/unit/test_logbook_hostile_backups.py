@@ -16,7 +16,7 @@ import pytest
 from logbooks import add, everything, small_log, with_fleet
 
 from telemetry.cli import main
-from telemetry.errors import LogbookError
+from telemetry.core.errors import LogbookError
 from telemetry.logbook import Logbook, open_logbook
 
 Rows = list[dict[str, Any]]
@@ -275,7 +275,7 @@ def test_members_that_lead_elsewhere_are_never_unpacked(
 
 MEASURED = """
 import resource, sys, time
-from telemetry.errors import LogbookError
+from telemetry.core.errors import LogbookError
 from telemetry.logbook import open_logbook
 with open_logbook(sys.argv[1]) as logbook:
     before, began = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, time.process_time()
