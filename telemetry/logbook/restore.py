@@ -33,7 +33,7 @@ from sqlalchemy.types import TypeEngine
 from telemetry.core.errors import FilledLogbookError, LogbookError
 from telemetry.core.sanitize import safe_file_name
 from telemetry.logbook import schema
-from telemetry.logbook.backup import MISSHAPEN, log_member, numbers_told, rows_of
+from telemetry.logbook.backup import MISSHAPEN, log_member, numbers_given, read_rows
 from telemetry.logbook.importing import packed, press_document
 from telemetry.logbook.migrations import HEAD, VERSION_TABLE
 from telemetry.logbook.tables import Base
@@ -67,7 +67,7 @@ def refuse_filled(connection: Connection, where: str) -> None:
         raise FilledLogbookError(
             f"there are {filled['boats']} boats and {filled['outings']} outings in it",
             file=where,
-            mend="restore into a new logbook with --logbook, or say --replace to lose these",
+            hint="restore into a new logbook with --logbook, or say --replace to lose these",
         )
 
 
@@ -79,7 +79,7 @@ def put_in(connection: Connection, archive: zipfile.ZipFile, manifest: dict[str,
     """
     revision = manifest["revision"]
     # What this logbook numbered and now loses was told to its user just as what the backup had lost already.
-    told = [numbers_told(connection), manifest.get("numbers", {})]
+    told = [numbers_given(connection), manifest.get("numbers", {})]
     there = MetaData()
     there.reflect(connection, only=lambda name, _: name in (*Base.metadata.tables, VERSION_TABLE))
     there.drop_all(connection)
@@ -91,15 +91,15 @@ def put_in(connection: Connection, archive: zipfile.ZipFile, manifest: dict[str,
             continue
         if table.name not in manifest["tables"]:
             reason = f"it lacks the table {table.name}"
-            raise LogbookError(reason, file=archive.filename or "", mend="take another backup")
+            raise LogbookError(reason, file=archive.filename or "", hint="take another backup")
         try:
             _put_in_table(connection, table, archive)
         except IntegrityError:
             reason = f"its rows of {table.name} contradict one another, or rows that it lacks"
-            raise LogbookError(reason, file=archive.filename or "", mend="take another backup") from None
+            raise LogbookError(reason, file=archive.filename or "", hint="take another backup") from None
         except (*MISSHAPEN, DataError):
             reason = f"its rows of {table.name} are none that this program writes"
-            raise LogbookError(reason, file=archive.filename or "", mend="take another backup") from None
+            raise LogbookError(reason, file=archive.filename or "", hint="take another backup") from None
     if revision != HEAD:
         schema.bring_up(connection, where)
     for table in Base.metadata.sorted_tables:
@@ -107,7 +107,7 @@ def put_in(connection: Connection, archive: zipfile.ZipFile, manifest: dict[str,
 
 
 def _put_in_table(connection: Connection, table: Table, archive: zipfile.ZipFile) -> None:
-    with closing(rows_of(archive, table.name)) as plain:
+    with closing(read_rows(archive, table.name)) as plain:
         rows = (_row(table, one, archive) for one in plain)
         if table.name == "sheets":
             _put_in_sheets(connection, table, rows)
@@ -184,7 +184,7 @@ def _refuse_circles(parents: dict[str, str | None]) -> None:
         while one not in sound:
             if one not in parents or len(line) > len(parents):
                 raise LogbookError(
-                    "setup sheets in the backup have parents that it lacks", mend="take another"
+                    "setup sheets in the backup have parents that it lacks", hint="take another"
                 )
             line.append(one)
             one = parents[one] if one is not None else None
