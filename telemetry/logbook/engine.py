@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sqlite3
+from functools import partial
 from pathlib import Path
 from typing import Any, Final
 
@@ -17,6 +19,7 @@ from telemetry.logbook.sqlite_file import (
     begin_writing,
     check_file,
     mark_as_logbook,
+    read_only_address,
     use_write_ahead_log,
 )
 from telemetry.logbook.url import shown
@@ -35,23 +38,30 @@ def open_engine(url: URL) -> Engine:
     """
     where = shown(url)
     with as_logbook_errors(where):
-        if url.drivername == "sqlite":
-            check_file(Path(str(url.database)), where)
-        engine = _engine(url, where)
+        path = Path(str(url.database)) if url.drivername == "sqlite" else None
+        if path is not None:
+            check_file(path, where)
+        read_only = None if path is None else read_only_address(path, where)
+        engine = _engine(url, where, read_only)
         try:
+            if read_only is not None:
+                _hold_to_head(engine, where)
+                return engine
             _bring_up(engine, where)
-            if url.drivername == "sqlite":
-                _into_wal(engine, Path(str(url.database)))
+            if path is not None:
+                _into_wal(engine, path)
         except BaseException:
             engine.dispose()
             raise
         return engine
 
 
-def _engine(url: URL, where: str) -> Engine:
+def _engine(url: URL, where: str, read_only: str | None) -> Engine:
     try:
         if url.drivername == "sqlite":
             engine = create_engine(url, connect_args={"timeout": _BUSY_S})
+            if read_only is not None:
+                event.listen(engine, "do_connect", partial(_connect_to_read, read_only))
             event.listen(engine, "connect", _set_up_connection)
             event.listen(engine, "begin", _begin)
             return engine
@@ -64,6 +74,21 @@ def _engine(url: URL, where: str) -> Engine:
             file=where,
             hint='install it with pip install "psycopg[binary]"',
         ) from None
+
+
+def _connect_to_read(address: str, *_: object) -> sqlite3.Connection:
+    return sqlite3.connect(address, uri=True, timeout=_BUSY_S, check_same_thread=False)
+
+
+def _hold_to_head(engine: Engine, where: str) -> None:
+    """Check that tables which cannot be changed are those that this program reads."""
+    with engine.connect() as connection:
+        revision = schema.revision_of(connection)
+    if revision is not None:
+        schema.check_known(revision, where)
+    if revision != HEAD:
+        reason = "an earlier version of the program made it, and it may only be read"
+        raise LogbookError(reason, file=where, hint="copy it into a folder of yours and name the copy")
 
 
 def _set_up_connection(connection: Any, _record: object) -> None:
@@ -96,9 +121,8 @@ def _bring_up(engine: Engine, where: str) -> None:
         connection.execution_options(**{WRITES: True})
         with connection.begin():
             if engine.name == "sqlite":
-                mark_as_logbook(
-                    connection, where
-                )  # in one transaction with the tables: a kill leaves both or neither
+                # In one transaction with the tables: a kill leaves both or neither.
+                mark_as_logbook(connection, where)
             schema.bring_up(connection, where)
 
 

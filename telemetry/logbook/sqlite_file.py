@@ -12,6 +12,7 @@ References
 
 from __future__ import annotations
 
+import os
 import sqlite3
 import stat
 import time
@@ -108,6 +109,46 @@ def _foreign(path: Path) -> tuple[str, str] | None:
     finally:
         connection.close()
     return None if mark == APPLICATION_ID else (_FOREIGN, _HINT)
+
+
+def read_only_address(path: Path, where: str) -> str | None:
+    """Return the URI under which a logbook can only be read; None where it may be written.
+
+    A logbook in the write-ahead log needs two files beside it even to be read. Where they cannot be made and
+    the log is empty, as it is after the last user of a logbook closed it, SQLite reads the file as immutable.
+
+    Raises
+    ------
+    LogbookError
+        If it cannot be read as it stands: its latest changes are in a log that cannot be opened.
+    """
+    if not path.is_file() or (os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)):
+        return None
+    address = f"{path.absolute().as_uri()}?mode=ro"
+    if _readable(address):
+        return address
+    log = path.with_name(f"{path.name}-wal")
+    if not (log.exists() and log.stat().st_size) and _readable(f"{address}&immutable=1"):
+        return f"{address}&immutable=1"
+    if log.exists() and log.stat().st_size:
+        reason = (
+            f"its latest changes are in {log.name}, which can only be read where its folder may be written"
+        )
+        raise LogbookError(
+            reason, file=where, hint="copy both files into a folder of yours and name the copy"
+        )
+    return None
+
+
+def _readable(address: str) -> bool:
+    connection = sqlite3.connect(address, uri=True)
+    try:
+        connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    except sqlite3.OperationalError:
+        return False
+    finally:
+        connection.close()
+    return True
 
 
 def refuse_parts_of(url: URL, files: Iterable[Path], what: str) -> None:

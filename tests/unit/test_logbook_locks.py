@@ -66,7 +66,7 @@ def watch(event, args):
         if isinstance(args[0], (str, os.PathLike)) and os.path.realpath(args[0]) in own:
             opened.append((event, str(args[0])))
 from telemetry.cli import main
-from dashboard.features.logbook.backup_service import Safe
+from dashboard.features.logbook.backup_service import BackupClient
 from telemetry.logbook import open_logbook
 samples = sys.argv[2:]
 sys.addaudithook(watch)
@@ -80,7 +80,7 @@ calls = [
 for call in calls:
     code = main(call)
     assert code == 0, call
-safe = Safe()
+safe = BackupClient()
 b"".join(safe.export().chunks())
 data = b"".join(safe.backup().chunks())
 safe.restore("lake.zip", data, "replace")
