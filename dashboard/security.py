@@ -11,6 +11,7 @@ from flask import Flask, Response, abort, request
 
 LARGEST_REQUEST_BYTES: Final = 96_000_000  # 64 MB of logs, which base64 makes a third longer, and some room
 _LOOPBACK: Final = frozenset({"127.0.0.1", "localhost", "[::1]"})
+_LOOPBACK_ADDRESSES: Final = frozenset({"127.0.0.1", "::1"})
 _SAFE_METHODS: Final = frozenset({"GET", "HEAD", "OPTIONS"})
 
 
@@ -34,6 +35,11 @@ def content_policy(script_hashes: Iterable[str]) -> str:
             "frame-ancestors 'none'",
         ]
     )
+
+
+def at_this_machine() -> bool:
+    """Check whether the reader of this request sits at the serving machine: only they see its paths."""
+    return request.remote_addr in _LOOPBACK_ADDRESSES and _is_loopback(request.host)
 
 
 def protect(server: Flask, script_hashes: Callable[[], Iterable[str]], *, loopback: bool) -> None:

@@ -64,6 +64,7 @@ CATALOGUE: Final = (
     Entry("refresh", "Analyse again what another version of the program analysed.", "logbook_arguments"),
     Entry("backup", "Write the whole logbook into one file.", "logbook_arguments"),
     Entry("restore", "Take a backup into the logbook.", "logbook_arguments"),
+    Entry("copies", "List the copies of the logbook that are made after each outing.", "logbook_arguments"),
     Entry("export", "Write CSV tables and one JSON document for other programs.", "logbook_arguments"),
     Entry("sheet", "Show a setup sheet, list a boat's, make the next, tell two apart.", "bench_arguments"),
     Entry(

@@ -27,7 +27,14 @@ from telemetry.logbook import (
 )
 from telemetry.readers import ReadOptions, column_maps
 from telemetry.setup import SetupSheet
-from telemetry.text.logbook import backup_text, boats_text, corrections_text, outing_text, outings_text
+from telemetry.text.logbook import (
+    backup_text,
+    boats_text,
+    copies_text,
+    corrections_text,
+    outing_text,
+    outings_text,
+)
 from telemetry.text.run import analysis_text
 from telemetry.twoway.rules import load_rule
 
@@ -73,7 +80,8 @@ def add(args: Namespace) -> int:
         if options != ReadOptions(kept=kept):
             complain(column_maps.keep_of_files(files, options))
         _tell(imported, args)
-    complain([*unused, *imported.unused])
+        not_copied = [] if logbook.copy_fault is None else [logbook.copy_fault]
+    complain([*unused, *imported.unused, *not_copied])
     return SOME_INPUT_UNUSED if unused or imported.unused else DONE
 
 
@@ -259,6 +267,13 @@ def restore_command(args: Namespace) -> int:
     with open_logbook(args.logbook) as logbook:
         told = logbook.restore(args.file, replace=args.replace)
         print(f"{logbook.where}: {backup_text(told)}")
+    return DONE
+
+
+def copies(args: Namespace) -> int:
+    """List the copies that were made by themselves."""
+    with open_logbook(args.logbook) as logbook:
+        print(copies_text(logbook.rolling_copies(), logbook.where))
     return DONE
 
 

@@ -136,7 +136,12 @@ def _backup(parser: argparse.ArgumentParser) -> None:
 
 
 def _restore(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("file", type=Path, metavar="FILE", help="as `reciprocal backup` wrote it")
+    parser.add_argument(
+        "file",
+        type=Path,
+        metavar="FILE",
+        help="a backup, or one of `reciprocal copies`",
+    )
     parser.add_argument("--replace", action="store_true", help="lose what is in the logbook now")
     options.add_logbook(parser)
 
@@ -156,5 +161,6 @@ COMMANDS: Commands = {
     "refresh": (logbook.refresh, options.add_logbook),
     "backup": (logbook.backup, _backup),
     "restore": (logbook.restore_command, _restore),
+    "copies": (logbook.copies, options.add_logbook),
     "export": (logbook.export, _export),
 }

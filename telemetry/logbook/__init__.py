@@ -25,6 +25,7 @@ from telemetry.logbook.records import (
     SavedTwoWay,
     StoredLog,
 )
+from telemetry.logbook.rolling_copies import RollingCopy
 from telemetry.logbook.services import ServiceDone
 
 __all__ = [
@@ -36,6 +37,7 @@ __all__ = [
     "NamedLog",
     "Outing",
     "OutingSearch",
+    "RollingCopy",
     "SavedCorrection",
     "SavedIncident",
     "SavedPass",

@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace as dataclass_replace
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
+from telemetry.core.errors import LogbookError
 from telemetry.logbook.backup import Backup, open_backup, write_backup
+from telemetry.logbook.db_errors import as_logbook_errors
 from telemetry.logbook.export import write_export
 from telemetry.logbook.pass_list import PassList
 from telemetry.logbook.restore import put_in, refuse_filled
+from telemetry.logbook.rolling_copies import copy_database
+from telemetry.logbook.sqlite_file import is_logbook
 
 
 class Logbook(PassList):
@@ -39,7 +47,8 @@ class Logbook(PassList):
         Parameters
         ----------
         file : str or Path
-            Every byte is held to its hash before anything is written.
+            As :meth:`backup` wrote it: every byte is held to its hash before anything is written. Or a SQLite
+            logbook, such as one of :meth:`rolling_copies`.
         replace : bool
             Whether what is in this logbook may be lost for it.
 
@@ -49,13 +58,14 @@ class Logbook(PassList):
             If it is no backup, is damaged or newer than this program, or something would be lost.
         """
         self._refuse_own_files([Path(file)], "a backup of one")
-        archive, told, manifest = open_backup(Path(file))
-        with archive, self._writing() as session:
-            connection = session.connection()
-            if not replace:
-                refuse_filled(connection, self.where)
-            put_in(connection, archive, manifest, self.where)
-        return told
+        with _as_backup(Path(file)) as backup:
+            archive, told, manifest = open_backup(backup)
+            with archive, self._writing() as session:
+                connection = session.connection()
+                if not replace:
+                    refuse_filled(connection, self.where)
+                put_in(connection, archive, manifest, self.where)
+        return dataclass_replace(told, file=Path(file))
 
     def export(self, folder: str | Path) -> tuple[Path, ...]:
         """Write flat tables as CSV and everything as one JSON document into a new folder; return the files.
@@ -67,3 +77,22 @@ class Logbook(PassList):
         """
         with self._reading() as session:
             return write_export(session, Path(folder))
+
+
+@contextmanager
+def _as_backup(file: Path) -> Iterator[Path]:
+    """Return a backup as it is; of a SQLite logbook write one, from a copy, so that it stays as it is."""
+    if not is_logbook(file):
+        yield file
+        return
+    with TemporaryDirectory(prefix="reciprocal-restore-") as folder:
+        copy, backup = Path(folder) / "logbook.sqlite", Path(folder) / "logbook.zip"
+        with as_logbook_errors(str(file)):
+            try:
+                copy_database(file, copy)
+            except OSError as error:
+                reason = f"it cannot be copied: {error.strerror}"
+                raise LogbookError(reason, file=str(file), hint="make room") from None
+        with Logbook(copy) as logbook:
+            logbook.backup(backup)
+        yield backup

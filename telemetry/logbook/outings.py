@@ -139,6 +139,7 @@ class Outings(Boats):
             write_analysis(session, outing, prepared)
             session.flush()
             (record,) = outing_records(session, [(outing, boat_row.name, sheet_row.name)])
+        self._make_copy()
         return Imported(record, prepared.analysis, intake.unused)
 
     def add_logs(
@@ -186,6 +187,7 @@ class Outings(Boats):
             write_analysis(session, outing, prepared)
             session.flush()
             (record,) = outing_records(session, [(outing, boat, sheet)])
+        self._make_copy()
         return Imported(record, prepared.analysis, intake.unused)
 
     def outings(self, search: OutingSearch | None = None) -> tuple[Outing, ...]:

@@ -16,13 +16,16 @@ import os
 import sqlite3
 import stat
 import time
+import zipfile
 from collections.abc import Iterable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, Final
 
 from sqlalchemy import URL, Connection, inspect
 
 from telemetry.core.errors import LogbookError
+from telemetry.logbook.rolling_copies import rolling_copies
 
 APPLICATION_ID: Final = 0x52637062  # "Rcpb": marks a SQLite file as a logbook, in its header
 _FOREIGN: Final = "it is the database of another program"
@@ -31,6 +34,7 @@ _ENDINGS: Final = ("", "-wal", "-shm", "-journal")
 # A refusal is confirmed for this long: another process may be making the file at this moment [s].
 _CONFIRM_S: Final = 0.25
 _LOOK_AGAIN_S: Final = 0.02
+_MAX_ARCHIVES: Final = 50
 # Pauses of a waiting writer: 20 ms at first, 10 ms after half a second, 1 ms after ten.
 _LONGEST_PAUSE_S: Final = 0.02
 _HURRY_HZ: Final = 2.0
@@ -71,20 +75,37 @@ def _unopened(reason: str) -> tuple[str, str]:
 
 
 def _lost_content(path: Path) -> tuple[str, str] | None:
-    """Refuse to take an empty file for a new logbook where its write-ahead log shows that it held something.
+    """Refuse to take an empty file for a new logbook where something shows that it held one.
 
-    SQLite would delete that log, and with it what may still be recovered.
+    SQLite would delete its write-ahead log, and with it what may still be recovered.
     """
     log = path.with_name(f"{path.name}-wal")
-    try:
-        if log.stat().st_size == 0:
-            return None
-    except OSError:
+    if log.is_file() and log.stat().st_size:
+        return (
+            f"it is empty, but {log.name} beside it holds the last changes of a logbook",
+            "put the file back beside it, or move both away and restore your latest backup",
+        )
+    if not path.exists():
         return None
-    return (
-        f"it is empty, but {log.name} beside it holds the last changes of a logbook",
-        "put the file back beside it, or move both away and restore your latest backup",
-    )
+    kept = [copy.file for copy in rolling_copies(path)] or _backups_beside(path)
+    if kept:
+        reason = f"it is empty, though it held something: {kept[0].name} is a copy or backup of a logbook"
+        return reason, f"remove the empty file, then `reciprocal restore {kept[0]}`"
+    return None
+
+
+def _backups_beside(path: Path) -> list[Path]:
+    """Find backups in the folder of a file."""
+    try:
+        archives = sorted(path.parent.glob("*.zip"))[:_MAX_ARCHIVES]
+    except OSError:
+        return []
+    found = []
+    for archive in archives:
+        with suppress(OSError, zipfile.BadZipFile, ValueError), zipfile.ZipFile(archive) as opened:
+            if {"logbook.json", "tables/boats.jsonl"} <= set(opened.namelist()):
+                found.append(archive)
+    return found
 
 
 def _foreign(path: Path) -> tuple[str, str] | None:
@@ -109,6 +130,15 @@ def _foreign(path: Path) -> tuple[str, str] | None:
     finally:
         connection.close()
     return None if mark == APPLICATION_ID else (_FOREIGN, _HINT)
+
+
+def is_logbook(path: Path) -> bool:
+    """Check whether a file is a SQLite logbook; nothing is written, and it is opened through SQLite alone."""
+    try:
+        status = path.stat()
+    except (OSError, ValueError):
+        return False
+    return stat.S_ISREG(status.st_mode) and status.st_size > 0 and _foreign(path) is None
 
 
 def read_only_address(path: Path, where: str) -> str | None:

@@ -14,6 +14,7 @@ from telemetry.core.errors import LogbookError
 from telemetry.logbook.db_errors import as_logbook_errors
 from telemetry.logbook.engine import WRITES, open_engine
 from telemetry.logbook.queries import fold
+from telemetry.logbook.rolling_copies import RollingCopy, make_copy, rolling_copies
 from telemetry.logbook.sqlite_file import refuse_parts_of
 from telemetry.logbook.tables import BoatRow
 from telemetry.logbook.url import resolve, shown
@@ -37,6 +38,8 @@ class Store:
         self._url = resolve(url)
         self.where = shown(self._url)
         self._engine = open_engine(self._url)
+        self.copy_fault: LogbookError | None = None
+        """Why the latest change is in no rolling copy."""
         self._writer = self._engine.execution_options(**{WRITES: True})
         at_one_moment = {"isolation_level": "REPEATABLE READ"} if self._engine.name == "postgresql" else {}
         self._reader = self._engine.execution_options(**at_one_moment)
@@ -57,6 +60,20 @@ class Store:
     def _refuse_own_files(self, files: Iterable[object], what: str) -> None:
         """Refuse paths of the logbook's own files: opened by hand, they would drop its locks."""
         refuse_parts_of(self._url, (file for file in files if isinstance(file, Path)), what)
+
+    def _make_copy(self) -> None:
+        """Replace the day's rolling copy; a failure never takes back what was just written."""
+        if self._url.drivername != "sqlite":
+            return
+        try:
+            make_copy(Path(str(self._url.database)))
+            self.copy_fault = None
+        except LogbookError as error:
+            self.copy_fault = error
+
+    def rolling_copies(self) -> tuple[RollingCopy, ...]:
+        """List the copies that were made by themselves, the latest first; a PostgreSQL logbook has none."""
+        return rolling_copies(Path(str(self._url.database))) if self._url.drivername == "sqlite" else ()
 
     @contextmanager
     def _reading(self) -> Iterator[Session]:

@@ -10,6 +10,7 @@ from telemetry.core.text_table import text_table
 from telemetry.core.units import SPEED_UNITS, TEMPERATURE_UNITS, speed_text
 from telemetry.logbook.backup import Backup
 from telemetry.logbook.records import Boat, Conditions, Outing, SavedCorrection
+from telemetry.logbook.rolling_copies import RollingCopy
 
 _CUT = 24
 
@@ -146,6 +147,15 @@ def backup_text(backup: Backup) -> str:
         for table, name in names.items()
     ]
     return f"{', '.join(told)}, as of {moment_text(backup.made_utc)} UTC"
+
+
+def copies_text(copies: Sequence[RollingCopy], where: str) -> str:
+    """List a logbook's rolling copies and say how one is restored."""
+    if not copies:
+        return f"{where} has no copies yet: one is made after each outing, beside a logbook that is a file."
+    rows = [["day", "made (UTC)", "file"]]
+    rows += [[f"{copy.day}", moment_text(copy.made_utc), str(copy.file)] for copy in copies]
+    return "\n".join([*text_table(rows), "", f"Restore one: reciprocal restore {copies[0].file} --replace"])
 
 
 def _cut(text: str) -> str:

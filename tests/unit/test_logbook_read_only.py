@@ -36,18 +36,23 @@ def folder(tmp_path: Path) -> Path:
     return folder
 
 
+def content(folder: Path) -> dict[str, bytes]:
+    return {file.name: file.read_bytes() for file in folder.iterdir() if file.is_file()}
+
+
 def run(folder: Path, *argv: str) -> subprocess.CompletedProcess[str]:
     folder.chmod(0o555)
     for file in folder.iterdir():
-        file.chmod(0o444)
-    before = {file.name: file.read_bytes() for file in folder.iterdir()}
+        if file.is_file():
+            file.chmod(0o444)
+    before = content(folder)
     done = subprocess.run(
         [*PLAIN_USER, sys.executable, "-m", "telemetry.cli", *argv],
         capture_output=True,
         text=True,
         check=False,
     )
-    assert {file.name: file.read_bytes() for file in folder.iterdir()} == before
+    assert content(folder) == before
     folder.chmod(0o755)
     assert "Traceback" not in done.stderr
     return done

@@ -14,7 +14,7 @@ from typing import Final
 from dashboard.session.uploads import plain_name
 from telemetry.core.errors import FilledLogbookError, LogbookError
 from telemetry.core.paths import home_folder
-from telemetry.logbook import Backup, Logbook, open_logbook
+from telemetry.logbook import Backup, Logbook, RollingCopy, open_logbook
 
 LARGEST_BACKUP_BYTES: Final = 64_000_000
 LARGEST_UNPACKED_BYTES: Final = 1_000_000_000
@@ -64,6 +64,11 @@ class BackupClient:
             If it cannot be made.
         """
         return self._packed("logbook", lambda logbook, folder: logbook.backup(folder / "logbook.zip").file)
+
+    def copies(self) -> tuple[RollingCopy, ...]:
+        """List the copies that are made after each outing, the latest first."""
+        with open_logbook(self.url) as logbook:
+            return logbook.rolling_copies()
 
     def export(self) -> Parcel:
         """Write tables and a JSON document for other programs, packed into one file.
@@ -133,6 +138,8 @@ def _hold_to_bounds(file: Path, data: bytes) -> None:
     if len(data) > LARGEST_BACKUP_BYTES:
         megabytes = LARGEST_BACKUP_BYTES // 1_000_000
         raise LogbookError(f"it is larger than {megabytes} MB", file=str(file), hint=_BY_COMMAND)
+    if not data.startswith(b"PK"):  # a database from elsewhere is not opened for whoever sends one
+        raise LogbookError("it is no backup of a logbook", file=str(file), hint="take another backup")
     if data.count(_CENTRAL_ENTRY) > MAX_MEMBERS:  # an archive's list is read as a whole on opening
         raise LogbookError("it holds more files than a page may take in", file=str(file), hint=_BY_COMMAND)
     try:

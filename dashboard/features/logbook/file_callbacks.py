@@ -10,7 +10,8 @@ from dash.exceptions import PreventUpdate
 from flask import Flask, Response
 
 from dashboard.features.logbook.backup_service import BackupClient, Parcel
-from dashboard.features.logbook.view import restored_told
+from dashboard.features.logbook.view import copies_told, restored_told
+from dashboard.security import at_this_machine
 from dashboard.session.uploads import content_of
 from dashboard.ui.links import BACKUP, EXPORT
 from telemetry.core.errors import LogbookError
@@ -30,6 +31,10 @@ def register(app: Dash, server: Flask, safe: BackupClient) -> None:
         State("restore-limit", "data"),
         prevent_initial_call=True,
     )
+
+    @app.callback(Output("book-copies", "children"), Input("book-revision", "data"))
+    def tell_copies(_revision: int) -> str:
+        return copies_told(safe.copies(), paths=at_this_machine())
 
     @app.callback(
         Output("book-revision", "data", allow_duplicate=True),
@@ -57,7 +62,7 @@ def register(app: Dash, server: Flask, safe: BackupClient) -> None:
             told = safe.restore(waiting["name"], content_of(waiting["contents"]), word or "")
         except LogbookError as error:
             return revision, [], str(error), word or ""
-        return revision + 1, restored_told(told), "", ""
+        return revision + 1, restored_told(told, paths=at_this_machine()), "", ""
 
 
 def _saved(make: Callable[[], Parcel]) -> Response:

@@ -179,6 +179,7 @@ def _safety() -> list[Any]:
     )
     return [
         html.Div(out, className="row"),
+        html.P(id="book-copies", className="quiet", role="status"),
         html.P(
             "A backup is one file with everything, logs byte for byte, for this or another machine. The "
             "tables are CSV, with one JSON document; they cannot be taken in again.",

@@ -16,7 +16,7 @@ from dashboard.session.uploads import FileView
 from dashboard.ui.badges import icon, speed_value, verdict_mark
 from dashboard.ui.fields import Chosen
 from dashboard.ui.links import history_address, outing_address
-from telemetry.logbook import Boat, Outing
+from telemetry.logbook import Boat, Outing, RollingCopy
 from telemetry.text.logbook import conditions_text, moment_text
 
 _HEADS = ("Began, UTC", "Boat", "Setup sheet", "Place", "Passes", "Peak", "Best two-way", "Verdict")
@@ -145,13 +145,26 @@ def outing_facts(outing: Outing, units: Chosen) -> list[Any]:
     ]
 
 
-def restored_told(told: Restored) -> list[html.P]:
+def copies_told(copies: Sequence[RollingCopy], *, paths: bool) -> str:
+    """Say when the last rolling copy was made and where; ``paths`` only at the serving machine."""
+    if not copies:
+        return "No copy has been made by itself yet: one is made after each outing added to a logbook file."
+    last = copies[0]
+    beside = "a folder beside the logbook, on the machine that serves this page"
+    return (
+        f"Last copy made by itself: {last.made_utc:%Y-%m-%d %H:%M} UTC, in "
+        f"{last.file.parent if paths else beside} ({_plural(len(copies), 'day')} kept). "
+        "It is on the same disk: save a backup onto a stick too."
+    )
+
+
+def restored_told(told: Restored, *, paths: bool) -> list[html.P]:
     """Say what a restore took in, and where what was there before is kept."""
     rows = told.taken.rows
     counts = f"{_plural(rows['boats'], 'boat')}, {_plural(rows['outings'], 'outing')}"
     parts = [html.P(f"Taken in: {counts}, of {told.taken.made_utc:%Y-%m-%d %H:%M} UTC.")]
     if told.saved is not None:
-        parts.append(html.P(f"What was here before is kept in {told.saved}."))
+        parts.append(html.P(f"What was here before is kept in {told.saved if paths else told.saved.name}."))
     return parts
 
 
