@@ -37,7 +37,7 @@ from dashboard.features.run import layout as after_the_water
 from dashboard.features.run import save_callbacks
 from dashboard.features.statement import page as statement
 from dashboard.features.statement.service import Statements
-from dashboard.security import LARGEST_REQUEST_BYTES, protect
+from dashboard.security import LARGEST_REQUEST_BYTES, error_shown, protect, refuse_malformed
 from dashboard.session.intake import put_in
 from dashboard.session.samples import sample_uploads
 from dashboard.session.sessions import Sessions, new_token
@@ -148,6 +148,7 @@ def create_app(config: Config | None = None) -> Dash:
     protect(app.server, app.csp_hashes, loopback=door is None)
     if door is not None:
         door.hang(app.server)
+    refuse_malformed(app.server, app.callback_map)
     return app
 
 
@@ -229,7 +230,7 @@ def _report(error: Exception) -> None:
     """Keep the traceback in the server's log and tell the user one sentence."""
     _log.error("a callback failed", exc_info=error)
     said = "Something went wrong here; your logs are untouched. The server's own window says more."
-    set_props("notice", {"children": str(error) if isinstance(error, ReciprocalError) else said})
+    set_props("notice", {"children": error_shown(error) if isinstance(error, ReciprocalError) else said})
 
 
 def _shell(config: Config, door: AuthMiddleware | None) -> dmc.MantineProvider:

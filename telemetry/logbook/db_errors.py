@@ -12,7 +12,12 @@ from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 from telemetry.core.errors import LogbookError
 
 # Words of the errors' names: SQLite's result codes and PostgreSQL's classes as psycopg names them.
+_TOO_LARGE: Final = (
+    "a number is larger than any that a logbook gives",
+    "list the outings with `reciprocal outings`",
+)
 _KNOWN: Final = (
+    (("NumericValueOutOfRange",), *_TOO_LARGE),
     (
         ("SQLITE_FULL", "SQLITE_IOERR_WRITE", "SQLITE_IOERR_SHMSIZE", "SQLITE_IOERR_FSYNC", "DiskFull"),
         "the disk is full",
@@ -72,3 +77,6 @@ def as_logbook_errors(where: str) -> Iterator[None]:
         yield
     except (SQLAlchemyError, sqlite3.Error) as error:
         raise explain_db_error(error, where) from error
+    except OverflowError as error:  # how Python's driver of SQLite refuses a number past 64 bits
+        reason, hint = _TOO_LARGE
+        raise LogbookError(reason, file=where, hint=hint) from error

@@ -19,6 +19,7 @@ from dashboard.features.logbook.view import (
 )
 from dashboard.features.save import callbacks
 from dashboard.features.save.form import TEXTS, conditions_of, number_fields, written
+from dashboard.security import error_shown
 from dashboard.session import job_callbacks
 from dashboard.session.intake import take_in
 from dashboard.session.sessions import Sessions
@@ -243,7 +244,7 @@ def _register_outing(app: Dash, sessions: Sessions, shelf: LogbookClient) -> Non
         try:
             return False, outing_facts(shelf.outing(outing_id), Chosen(**units)), outing_id
         except ReciprocalError as error:
-            return False, html.P(str(error), role="alert"), None
+            return False, html.P(error_shown(error), role="alert"), None
 
     @app.callback(
         output={

@@ -11,7 +11,7 @@ from flask import Flask, Response
 
 from dashboard.features.logbook.backup_service import BackupClient, Parcel
 from dashboard.features.logbook.view import copies_told, restored_told
-from dashboard.security import at_this_machine
+from dashboard.security import at_this_machine, error_shown
 from dashboard.session.uploads import content_of
 from dashboard.ui.links import BACKUP, EXPORT
 from telemetry.core.errors import LogbookError
@@ -61,7 +61,7 @@ def register(app: Dash, server: Flask, safe: BackupClient) -> None:
         try:
             told = safe.restore(waiting["name"], content_of(waiting["contents"]), word or "")
         except LogbookError as error:
-            return revision, [], str(error), word or ""
+            return revision, [], error_shown(error), word or ""
         return revision + 1, restored_told(told, paths=at_this_machine()), "", ""
 
 
@@ -69,7 +69,7 @@ def _saved(make: Callable[[], Parcel]) -> Response:
     try:
         parcel = make()
     except LogbookError as error:
-        return Response(str(error), status=500, mimetype="text/plain")
+        return Response(error_shown(error), status=500, mimetype="text/plain")
     response = Response(parcel.chunks(), mimetype="application/zip")
     response.headers["Content-Disposition"] = f'attachment; filename="{parcel.name}"'
     response.headers["Cache-Control"] = "no-store"

@@ -13,6 +13,7 @@ from dashboard.features.logbook.service import LogbookClient
 from dashboard.features.save.form import TEXTS, OutingEntry, conditions_of, hull_length, number_fields
 from dashboard.features.save.service import save_outing
 from dashboard.features.save.view import changed_rows, kept_told
+from dashboard.security import error_shown
 from dashboard.session import job_callbacks
 from dashboard.session.sessions import Session, Sessions
 from dashboard.ui.fields import Chosen
@@ -104,7 +105,7 @@ def register(
         try:
             save_outing(shelf.url, session, form, entry, showing, request(session, asking), take_off=take_off)
         except ReciprocalError as error:
-            return str(error), []
+            return error_shown(error), []
         job_callbacks.follow(page)
         return "", []
 

@@ -9,6 +9,7 @@ from flask import Flask, Response, request
 
 from dashboard.features.statement.service import Statements
 from dashboard.features.statement.view import STATEMENTS_AT
+from dashboard.security import error_shown
 from dashboard.ui.fields import Chosen
 from telemetry.core.errors import ReciprocalError
 from telemetry.statement import Statement, content_policy
@@ -42,7 +43,7 @@ def _of_outing(statements: Statements, outing_id: int, answer: Callable[[Stateme
     try:
         return answer(statements.of_outing(outing_id, _units()))
     except ReciprocalError as error:
-        return _refusal(str(error))
+        return _refusal(error_shown(error))
 
 
 def _units() -> Chosen:
