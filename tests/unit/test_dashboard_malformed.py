@@ -15,9 +15,8 @@ from dashboard.app import Config, create_app
 from dashboard.auth import Passphrase
 from dashboard.auth.passphrase import Cost
 from dashboard.security import error_shown
-from telemetry.cli import main
 from telemetry.core.errors import LogbookError
-from telemetry.logbook import open_logbook
+from telemetry.logbook import Logbook, open_logbook
 
 HERE = "http://127.0.0.1:8050"
 
@@ -58,15 +57,11 @@ def test_a_number_past_all_outings_is_a_404(http: FlaskClient, number: int, endi
     assert "Traceback" not in answer.text
 
 
-@pytest.mark.parametrize("number", [2**31, 2**62])
-def test_a_number_past_all_outings_is_one_sentence_on_the_command_line(
-    logbook_url: str, number: int, capsys: pytest.CaptureFixture[str]
-) -> None:
-    for call in (["show", str(number)], ["remove", str(number)], ["correct", str(number), "--place", "x"]):
-        assert main([*call, "--logbook", logbook_url]) != 0
-        said = capsys.readouterr().err
-        assert "Traceback" not in said
-        assert "fault of the program" not in said
+@pytest.mark.parametrize("number", [2**31, 2**63 - 1, 2**63, 10**25])
+def test_a_number_past_all_outings_is_one_sentence(fleet: Logbook, number: int) -> None:
+    for act in (fleet.outing, fleet.logs, fleet.analysis, fleet.analysed, fleet.remove_outing):
+        with pytest.raises(LogbookError, match="there is no outing|larger than any"):
+            act(number)
 
 
 CALLS: list[object] = [
