@@ -11,9 +11,9 @@ from typing import Any, Final
 import dash
 import dash_mantine_components as dmc
 from dash import ALL, ClientsideFunction, Dash, Input, Output, State, dcc, html, set_props
-from waitress import create_server
 
 from dashboard.auth import AuthMiddleware, Passphrase, greeting, reader_of_request, settled_passphrase
+from dashboard.auth.middleware import COOKIE
 from dashboard.features.bench import callbacks as bench_callbacks
 from dashboard.features.bench import layout as bench
 from dashboard.features.bench.logbook import BenchClient
@@ -37,7 +37,7 @@ from dashboard.features.run import layout as after_the_water
 from dashboard.features.run import save_callbacks
 from dashboard.features.statement import page as statement
 from dashboard.features.statement.service import Statements
-from dashboard.security import LARGEST_REQUEST_BYTES, error_shown, protect, refuse_malformed
+from dashboard.security import error_shown, protect, refuse_malformed
 from dashboard.session.intake import put_in
 from dashboard.session.samples import sample_uploads
 from dashboard.session.sessions import Sessions, new_token
@@ -46,9 +46,11 @@ from dashboard.ui.navigation import LINK, navigation
 from dashboard.ui.palette import FONT
 from dashboard.ui.theme import PROVIDER, surroundings_button, surroundings_kept
 from dashboard.ui.units_bar import other_choices, speed_choice
+from dashboard.wsgi_server import make_wsgi_server
 from telemetry.core.errors import ReciprocalError
 
 _log = logging.getLogger(__name__)
+DOOR: Final = "reciprocal-door"
 
 # In the order of a day: each has PATH, NAME and layout, and stands in the navigation.
 _PAGES: Final = (after_the_water, overlay, bench, before_and_after, history, logbook)
@@ -148,6 +150,7 @@ def create_app(config: Config | None = None) -> Dash:
     protect(app.server, app.csp_hashes, loopback=door is None)
     if door is not None:
         door.hang(app.server)
+        app.server.extensions[DOOR] = door
     refuse_malformed(app.server, app.callback_map)
     return app
 
@@ -207,23 +210,12 @@ def serve(
         server.close()
 
 
-_LONGEST_ANSWER_BYTES = 32 * 1024 * 1024
-
-
 def make_server(app: Dash, host: str, port: int) -> Any:
     """Return the WSGI server for an app, bound but not yet running."""
     # Dash sets itself up during its first request. Of several at once the others would meet it half done.
     app.server.test_client().get("/", base_url="http://127.0.0.1")
-    return create_server(
-        app.server,
-        host=host,
-        port=port,
-        threads=8,
-        ident=None,
-        max_request_body_size=LARGEST_REQUEST_BYTES,
-        # An answer that waits for a slow reader stays in memory; past this it would go through a file.
-        outbuf_overflow=_LONGEST_ANSWER_BYTES,
-    )
+    door = app.server.extensions.get(DOOR)
+    return make_wsgi_server(app.server, host, port, door.knows if door is not None else None, COOKIE)
 
 
 def _report(error: Exception) -> None:

@@ -52,6 +52,13 @@ class AuthMiddleware:
         server.add_url_rule("/login", "log-in", self._log_in, methods=["POST"])
         server.add_url_rule("/logout", "log-out", self._log_out, methods=["POST"])
 
+    def knows(self, ticket: str) -> bool:
+        """Check whether a ticket is a known reader's, before anything else of a request is read."""
+        try:
+            return bool(ticket and self._tickets.reader(ticket))
+        except PermissionError:
+            return False
+
     def token(self) -> str:
         """Return the token for a form on a page for the reader of this request."""
         # Dash builds the page for nobody too, to look at its parts: at its start and before its first answer.

@@ -60,7 +60,7 @@ def test_a_number_past_all_outings_is_a_404(http: FlaskClient, number: int, endi
 @pytest.mark.parametrize("number", [2**31, 2**63 - 1, 2**63, 10**25])
 def test_a_number_past_all_outings_is_one_sentence(fleet: Logbook, number: int) -> None:
     for act in (fleet.outing, fleet.logs, fleet.analysis, fleet.analysed, fleet.remove_outing):
-        with pytest.raises(LogbookError, match="there is no outing|larger than any"):
+        with pytest.raises(LogbookError, match=r"there is no outing|larger than any"):
             act(number)
 
 

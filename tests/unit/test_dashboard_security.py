@@ -5,7 +5,9 @@ from __future__ import annotations
 import gzip
 import http.client
 import re
+import socket
 import threading
+import time
 from collections.abc import Iterator
 
 import dash
@@ -149,3 +151,18 @@ def test_the_first_requests_meet_an_app_that_is_set_up() -> None:
     finally:
         serving.close()
         dash.page_registry.clear()
+
+
+def test_readers_are_answered_beside_many_connections_that_say_nothing(port: int) -> None:
+    """100 half-open connections, or 98 idle ones, kept everybody out for two minutes."""
+    silent = [socket.create_connection(("127.0.0.1", port), timeout=10) for _ in range(300)]
+    try:
+        for half_open in silent[:150]:
+            half_open.sendall(b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\n")
+        for _ in range(3):
+            begun = time.monotonic()
+            ask(port, "/", "identity")
+            assert time.monotonic() - begun < 10.0
+    finally:
+        for one in silent:
+            one.close()
