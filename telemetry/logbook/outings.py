@@ -8,7 +8,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import delete, select
+from sqlalchemy import delete, func, select
 from sqlalchemy.orm import Session, undefer
 
 from telemetry.analysis import Analysis, AnalysisProgress, Request
@@ -200,6 +200,16 @@ class Outings(Boats):
         """Count the outings that a search finds, whatever part of them it asks for."""
         with self._reading() as session:
             return session.scalar(count_query(search or OutingSearch())) or 0
+
+    def outings_by_boat(self) -> dict[str, int]:
+        """Count each boat's outings, by the boat's name; a boat without one counts zero."""
+        with self._reading() as session:
+            query = (
+                select(BoatRow.name, func.count(OutingRow.id))
+                .outerjoin(OutingRow, OutingRow.boat_id == BoatRow.id)
+                .group_by(BoatRow.id)
+            )
+            return {name: count for name, count in session.execute(query)}
 
     def outing(self, outing_id: int) -> Outing:
         """Return one outing.

@@ -372,3 +372,9 @@ def test_hours_under_way_are_those_of_all_logs_together_each_moment_once(fleet: 
     again = NamedLog("again.csv", small_log(0).data + b"\n")
     assert under_way_s(small_log(0), again) == pytest.approx(alone, abs=0.01)
     assert under_way_s(small_log(0), undated_log()) == pytest.approx(alone, abs=1.0)
+
+
+def test_outings_are_counted_by_boat(fleet: Logbook) -> None:
+    add(fleet, 0)
+    add(fleet, 1)
+    assert fleet.outings_by_boat() == {BOAT: 2, OTHER_BOAT: 0}

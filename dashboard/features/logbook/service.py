@@ -66,9 +66,8 @@ class LogbookClient:
     def fleet(self) -> tuple[tuple[Boat, int], ...]:
         """List the boats with how many outings each has."""
         with self._open() as logbook:
-            return tuple(
-                (boat, logbook.count_outings(OutingSearch(boat=boat.name))) for boat in logbook.boats()
-            )
+            counts = logbook.outings_by_boat()
+            return tuple((boat, counts.get(boat.name, 0)) for boat in logbook.boats())
 
     def places(self) -> list[str]:
         """List the places that outings name."""
