@@ -286,8 +286,17 @@ def _judge(
     # gain speed between them one becomes too fast by it, the other too slow: most of it cancels.
     of_place = 2.0 * c1 * c2 * (v1 / taken[0]) * (v2 / taken[1]) * shared_place_s2(pair, terms.receiver)
     independent = math.sqrt(max((c1 * own1) ** 2 + (c2 * own2) ** 2 + of_place, 0.0))
-    shared = (c1 * v1 + c2 * v2) * scale
-    u95_1, u95_2 = (COVERAGE_95 * math.hypot(own, scale * v) for own, v in ((own1, v1), (own2, v2)))
+    # The receiver's response errs alike for both: one log, one receiver.
+    r1, r2 = (np.array(s) * v / t for s, v, t in zip(pair.by_response_s, (v1, v2), taken, strict=True))
+    if p.log == q.log:
+        by_response = float(np.linalg.norm(c1 * r1 + c2 * r2))
+    else:
+        by_response = math.hypot(c1 * float(np.linalg.norm(r1)), c2 * float(np.linalg.norm(r2)))
+    shared = math.hypot((c1 * v1 + c2 * v2) * scale, by_response)
+    u95_1, u95_2 = (
+        COVERAGE_95 * math.hypot(own, scale * v, float(np.linalg.norm(r)))
+        for own, v, r in ((own1, v1, r1), (own2, v2, r2))
+    )
     average = average_of(rule.mean, v1, v2)
     u95 = COVERAGE_95 * math.hypot(independent, shared)
     beside_m = max(

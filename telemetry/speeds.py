@@ -18,16 +18,19 @@ from telemetry.chains import (
     AlongChain,
     AlongData,
     ReceiverModel,
+    Response,
     SpeedChain,
     smooth_along,
 )
 from telemetry.cleaning import Cleaned
-from telemetry.frames import TRACK_COLUMNS, FloatArray, IntArray, integral
+from telemetry.corners import fit_corner, usual_corner
+from telemetry.frames import TRACK_COLUMNS, BoolArray, FloatArray, integral
 from telemetry.geo import CourseLine
 from telemetry.motion import Motion
 from telemetry.passes import DistanceSpeed, Window
-from telemetry.peaks import HELD_S, crests, highest, ways_m, without_overshoot
+from telemetry.peaks import HELD_S, between, crests, highest, taken_off, ways_m, without_overshoot
 from telemetry.positions import let_corners_through, secant_top_mps
+from telemetry.receiver import PassWay, fit_way, response_of
 from telemetry.riding import Nodes, lay_nodes, ridden, to_smooth
 from telemetry.watching import counted
 
@@ -89,9 +92,13 @@ class PassData:
     measured_mps: FloatArray
     measured_sd_mps: FloatArray
     course_deg: FloatArray
-    lag_s: float
     receiver: ReceiverModel
     _ways: dict[CourseLine, AlongChain] = field(default_factory=dict, init=False, repr=False, compare=False)
+
+    @property
+    def lag_s(self) -> float:
+        """By how much the measured speed lags the hull, delay and low-passes together [s]."""
+        return self.receiver.response.total_s
 
     @property
     def length_m(self) -> float:
@@ -123,7 +130,7 @@ class PassData:
             self.speed_node,
             self.measured_mps * towards,
             self.measured_sd_mps,
-            self.lag_s,
+            self.receiver.response,
         )
 
 
@@ -143,29 +150,6 @@ class PassSpeeds:
     held_1s_u95_mps: float
     distances: tuple[DistanceSpeed, ...]
     spread_mps: FloatArray
-
-
-def _lag_s(speed: SpeedChain, parts: Sequence[tuple[slice, IntArray, FloatArray]]) -> float:
-    """By how much the measured speed lags the positions, over all passes of a log [s].
-
-    While the speed changes by Δv, a speed that lags by L sums up to a way that is short by L Δv. The
-    regression of the way's shortfall on the speed, a constant for each pass, gives L.
-    """
-    x, y = [], []
-    for nodes_of_pass, at, along_m in parts:
-        t = speed.t_s[nodes_of_pass]
-        v = speed.posterior.mean[nodes_of_pass, 0]
-        summed = integral(t, v)
-        short = along_m - summed[at]
-        x.append(v[at] - v[at].mean())
-        y.append(short - short.mean())
-    if not x:
-        return 0.0
-    v, short = np.concatenate(x), np.concatenate(y)
-    spread = float(v @ v)
-    if v.size < 10 or spread < 50.0 * v.size:  # the speed hardly changes: nothing to regress on
-        return 0.0
-    return float(np.clip(float(v @ short) / spread, -0.5, 1.0))
 
 
 def best_distances(data: PassData, distances_m: Sequence[float]) -> tuple[DistanceSpeed, ...]:
@@ -216,7 +200,8 @@ def _distance_u95_mps(
     """
     own_s = float(crossing_sd_s(chain, np.array([[start_s, end_s]]))[0])
     shared = (receiver.shared_scale * speed_mps) ** 2
-    variance = (speed_mps * own_s / (end_s - start_s)) ** 2 + shared
+    by_response_s = float(np.linalg.norm(chain.shift_by_response_s(np.array([[start_s, end_s]]))[0]))
+    variance = (speed_mps * float(np.hypot(own_s, by_response_s)) / (end_s - start_s)) ** 2 + shared
     wandering = receiver.coloured_sd_mps**2 * averaging_factor(end_s - start_s, receiver.coloured_tau_s)
     return half_width(variance, min(variance, wandering + shared), receiver)
 
@@ -288,9 +273,9 @@ def measure(
         if course_log is None
         else np.where(np.isnan(course_log), motion.course_deg, course_log)
     )
-    lag_s = 0.0
-    if measured and motion.has_positions:
-        lag_s = _lag_s(chain, _lag_parts(cleaned, motion, windows, lay))
+    if measured:
+        rx = replace(rx, response=_response(cleaned, motion, windows, lay, chain, v_ok, rx))
+    low_pass_s = np.array(rx.response.low_pass_s)
 
     usual_step_s = float(np.median(np.diff(lay.t_s[at])))
     out = []
@@ -313,7 +298,6 @@ def measure(
             v[rows[s_ok]],
             sd_mps * trust[rows[s_ok]],
             course[rows[s_ok]],
-            lag_s,
             rx,
         )
         if not measured and w.course is not None:
@@ -343,6 +327,21 @@ def measure(
             (data.start_s, data.end_s),
             rng.random(_DRAWS),
         )
+        if measured:
+            livelier = data.density > CORNER_FACTOR * ride.density[part.start : part.stop - 1]
+            taken = taken_off(
+                data.t_s,
+                chain.posterior.mean[part],
+                sampled,
+                livelier,
+                (data.start_s, data.end_s),
+                low_pass_s,
+            )
+            deviate = rng.standard_normal((2, _DRAWS)) / COVERAGE_95
+            low, high = taken[0]
+            peak = peak + between(low[0], high[0], rng.random(_DRAWS))
+            peak = peak + deviate[0] * (0.5 * (low[1] + high[1] - low[0] - high[0]))
+            held = held + taken[1][0] + deviate[1] * (taken[1][1] - taken[1][0])
         inside = (data.t_s >= data.start_s) & (data.t_s <= data.end_s)
         # In a dropout no sample holds the curves together.
         swinging = inside[:-1] & inside[1:] & ~silent[:-1] & ride.swings[part.start : part.stop - 1]
@@ -420,18 +419,40 @@ def _at_crash(t_s: FloatArray, drawn_mps: FloatArray, on_s: FloatArray) -> tuple
     return at_mps, (way_m[-1] - begun_m + 0.5 * (drawn_mps[-1] + at_mps) * on_s) / HELD_S
 
 
-def _lag_parts(
-    cleaned: Cleaned, motion: Motion, windows: Sequence[Window], lay: Nodes
-) -> list[tuple[slice, IntArray, FloatArray]]:
-    parts = []
+def _response(
+    cleaned: Cleaned,
+    motion: Motion,
+    windows: Sequence[Window],
+    lay: Nodes,
+    chain: SpeedChain,
+    v_ok: BoolArray,
+    rx: ReceiverModel,
+) -> Response:
+    """Estimate how the receiver responds, from all passes of a log."""
+    v = cleaned.track.column("speed_mps")
+    ways, corners = [], []
     for w, part in zip(windows, lay.slices, strict=True):
         mine = (lay.at >= part.start) & (lay.at < part.stop)
-        rows = lay.sample[mine]
+        rows, t = lay.sample[mine], chain.t_s[part]
         ok = cleaned.position_ok[rows]
+        speed, gain = chain.posterior.mean[part].T
         if w.course is not None and ok.any():
+            turned = np.interp(t, motion.t_s[rows], np.unwrap(motion.course_deg[rows], period=360.0))
+            towards = np.cos(np.radians(turned - w.course.heading_deg))
             along_m, _ = w.course.along_across(motion.east_m[rows[ok]], motion.north_m[rows[ok]])
-            parts.append((part, lay.at[mine][ok] - part.start, along_m))
-    return parts
+            at_s = motion.t_s[rows[ok]]
+            ways.append(
+                PassWay(t, speed * towards, gain * towards, integral(t, speed * towards), at_s, along_m)
+            )
+        seen = rows[v_ok[rows]]
+        if v is not None and not w.crashed and seen.size:
+            deepest = int(np.argmin(gain))
+            before = np.flatnonzero(gain[:deepest] > 0.5 * gain[deepest])
+            about_s = float(t[before[-1] if before.size else deepest])
+            corner = fit_corner(motion.t_s[seen], v[seen], max(motion.speed_sd_mps, 0.02), about_s)
+            corners += [corner] if corner else []
+    step_s = cleaned.track.usual_step_s
+    return response_of(fit_way(ways, motion.position_sd_m, rx), usual_corner(corners), step_s)
 
 
 def _u95(values: FloatArray, span_s: float, measured: bool, crest_mps: float, rx: ReceiverModel) -> float:

@@ -139,9 +139,9 @@ def whole(truth: Truth) -> Truth:
     second = round(FINE_HZ)
     passes = []
     for p in truth.passes:
-        after = truth.span(p.end_s, p.end_s + 4.0)
+        after = truth.span(p.end_s, p.end_s + 10.0)
         slow = np.flatnonzero(truth.speed_mps[after] < 0.5 * p.peak_mps)
-        part = truth.span(p.start_s, float(truth.t_s[after.start + int(slow[0] if slow.size else 0)]))
+        part = truth.span(p.start_s, float(truth.t_s[after.start + int(slow[0] if slow.size else after.stop - after.start - 1)]))
         first, last = part.start, part.stop - 1
         held = (over_m[first + second : last + 1] - over_m[first : last + 1 - second]).max()
         peak = float(truth.speed_mps[part].max())
