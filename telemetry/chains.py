@@ -51,6 +51,10 @@ class Response:
         Relative excess of the measured speed over the positions.
     root : tuple of tuple of float, shape (4, 4)
         Lower factor of the covariance of the four, in this order.
+    misfit : float
+        Mean square of the positions about the summed speed, against what their assumed errors explain.
+    checked : bool
+        Whether speed and positions were held against each other.
     """
 
     delay_s: float = 0.0
@@ -58,6 +62,8 @@ class Response:
     common_s: float = 0.0
     scale: float = 0.0
     root: tuple[tuple[float, ...], ...] = _NO_SPREAD
+    misfit: float = 0.0
+    checked: bool = False
 
     @property
     def common_sd_s(self) -> float:

@@ -29,10 +29,12 @@ from telemetry.twoway import (
     sensitivities,
 )
 from telemetry.units import distance_text
+from telemetry.witnesses import RESPONSE_CODES, contradictions
 
 _BRACKET_S = 0.6  # a crossing needs a usable sample this near on both sides, or within 1.6 usual steps
 _BRIDGE_SHARE = 0.5  # of the time between the gates: longest silence that is bridged
 _BESIDE_M = 60.0
+_WITNESSES = "speed and positions agree"
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,6 +191,15 @@ def _log_whole(parts: Sequence[tuple[CheckResult, str]]) -> Check:
     return Check("log whole between the gates", worst, "; ".join(text for _, text in parts))
 
 
+def _witnessed(logs: Sequence[_LogFacts]) -> Check:
+    """Judge whether the log's own witnesses bear each other out: speed and way, figure and figure."""
+    against = {f.code: f for log in logs for f in contradictions(log.findings)}
+    if against:
+        return Check(_WITNESSES, "cannot tell", "; ".join(f.message for f in against.values()))
+    told = {f.code: f.message for log in logs for f in log.findings if f.code in RESPONSE_CODES}
+    return Check(_WITNESSES, "met", "; ".join(told.values()) or "speed and positions bear each other out")
+
+
 def _sure_enough(average_mps: float, u95_mps: float, rule: Rule) -> Check:
     percent = 100.0 * u95_mps / average_mps
     return Check(
@@ -309,6 +320,7 @@ def _judge(
         _distance(pair, rule),
         _window(_elapsed_s(p, q, pair), rule),
         _log_whole([_whole(facts[w.log], w.id, span) for w, span in zip((p, q), pair.spans_s, strict=True)]),
+        _witnessed([facts[w.log] for w in (p, q)]),
         _sure_enough(average, u95, rule),
     ]
     corrected = _by_hand([facts[w.log] for w in (p, q)], (p.id, q.id), pair.spans_s)

@@ -31,8 +31,9 @@ _LEAST_POSITIONS = 6
 # What is believed of a receiver's delay before the log is seen: one maker states 0.15 s for its Doppler velocity
 # (novatel.com, "Receiver Velocity Calculation"), filters of consumer receivers reach a second (our assumption).
 _PRIOR_DELAY_S, _PRIOR_DELAY_SD_S = 0.1, 0.3
-_SCALE_SD = 0.002  # of an honest receiver's speed against its positions (our assumption, no source)
+_SCALE_SD = 0.001  # of an honest receiver's speed against its positions (our assumption, no source)
 _SCALE_SIGMAS = 4.0
+_LEAST_SCALE, _MOST_SCALE = 0.2, 6.0  # beyond, speed and positions have nothing in common
 _EXACT_FROM_S = 0.08  # of delay: below, two terms of the series are enough
 _SHARES = np.linspace(0.0, 1.0, 21)
 _DEVIATES = np.linspace(-2.5, 2.5, 11)
@@ -179,17 +180,24 @@ def fit_way(passes: Sequence[PassWay], position_sd_m: float, rx: ReceiverModel) 
     freedom = max(table.shape[0] - len(used) - 3, 1)
     prior = np.array([_SCALE_SD, _PRIOR_DELAY_SD_S, 0.5 * _PRIOR_DELAY_SD_S**2]) ** -2.0
     believed = np.array([0.0, _PRIOR_DELAY_S, 0.0])
-    free = False
-    theta, covariance, misfit = _solved(table, prior * np.array([1e-6, 1.0, 1.0]), believed, freedom)
-    if abs(theta[0]) > _SCALE_SIGMAS * float(np.hypot(np.sqrt(covariance[0, 0]), _SCALE_SD)):
-        free = True
-        prior[0] *= 1e-6
-    theta, covariance, misfit = _solved(table, prior, believed, freedom)
-    total, sd = float(theta[1]), float(np.sqrt(covariance[1, 1]))
-    if total > _EXACT_FROM_S:
-        delay, tau, weight, theta, covariance, misfit = _exact(rows, total + 2.0 * sd, prior, freedom)
-    else:
-        delay, tau, weight = _short(total, float(theta[2]), covariance[1:, 1:])
+    loose = prior * np.array([1e-6, 1.0, 1.0])
+
+    def fitted(known: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray, float]:
+        theta, covariance, misfit = _solved(table, known, believed, freedom)
+        total, sd = float(theta[1]), float(np.sqrt(covariance[1, 1]))
+        if total > _EXACT_FROM_S:
+            return _exact(rows, total + 2.0 * sd, known, freedom)
+        return *_short(total, float(theta[2]), covariance[1:, 1:]), theta, covariance, misfit
+
+    delay, tau, weight, theta, covariance, misfit = fitted(loose)
+    free = abs(theta[0]) > _SCALE_SIGMAS * float(np.hypot(np.sqrt(covariance[0, 0]), _SCALE_SD))
+    free = bool(free and _LEAST_SCALE < 1.0 / (1.0 + theta[0]) < _MOST_SCALE)
+    if not free:
+        delay, tau, weight, theta, covariance, misfit = fitted(prior)
+    share = np.exp(weight - weight.max())
+    share /= share.sum()
+    total = float(share @ (delay + tau))
+    sd = float(np.sqrt(share @ (delay + tau - total) ** 2))
     return WayFit(
         delay_s=delay,
         filter_s=tau,
@@ -311,6 +319,8 @@ def response_of(fit: WayFit | None, corner: Corner | None, step_s: float) -> Res
         common_s=middle_s,
         scale=fit.scale if fit is not None and fit.scale_free else 0.0,
         root=tuple(tuple(float(v) for v in row) for row in root),
+        misfit=fit.misfit if fit is not None else 0.0,
+        checked=fit is not None,
     )
 
 

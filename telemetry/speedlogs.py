@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from pathlib import Path
 
@@ -11,12 +11,21 @@ import numpy as np
 
 from telemetry.byhand import ByHand, log_key
 from telemetry.cleaning import Cleaned, clean
-from telemetry.frames import Track
+from telemetry.frames import Finding, Track
 from telemetry.geo import LocalFrame, geodesic_m
 from telemetry.motion import Motion, smooth
 from telemetry.passes import Pass, find_windows
 from telemetry.speeds import PassSpeeds, measure
 from telemetry.watching import part, tell
+from telemetry.witnesses import (
+    MIRRORED,
+    ORDER,
+    SWAPPED,
+    ZERO,
+    implausible_finding,
+    position_findings,
+    response_findings,
+)
 
 _ONE_PLACE_M = 20_000.0
 # How far a log is when it is cleaned and smoothed: of the time that it takes.
@@ -63,11 +72,38 @@ def examined(
     """
     tell(0.0)
     cleaned = clean(track, by_hand=by_hand.of(log_key(track.meta)))
+    odd = position_findings(cleaned)
+    if any(f.code == ZERO for f in odd):
+        cleaned = replace(cleaned, position_ok=np.zeros_like(cleaned.position_ok))
     tell(_CLEANED)
     motion = smooth(cleaned, frame)
     windows = find_windows(cleaned, motion)
     with part(_SMOOTHED, 1.0):
-        return SpeedLog(track, cleaned, motion), tuple(measure(cleaned, motion, windows, distances_m))
+        lie = {f.code for f in odd} & {SWAPPED, MIRRORED}
+        measured = tuple(measure(cleaned, motion, windows, distances_m, positions_lie=bool(lie)))
+    if measured:
+        told = response_findings(measured[0].data.receiver.response)
+        odd += [f for f in told if f.code not in {o.code for o in odd}]
+        odd += order_findings(measured)
+        odd += implausible_finding(max(m.peak_mps for m in measured))
+    if odd:
+        cleaned = replace(cleaned, findings=(*odd, *cleaned.findings))
+    return SpeedLog(track, cleaned, motion), measured
+
+
+def order_findings(measured: Sequence[PassSpeeds]) -> list[Finding]:
+    """Tell which passes' averages lay above their best second, or that above their peak, beyond the intervals."""
+    return [
+        Finding(
+            ORDER,
+            "an average came out above the best second, or that above the peak, by more than their intervals",
+            1,
+            m.data.start_s,
+            m.data.end_s,
+        )
+        for m in measured
+        if m.contradicted
+    ]
 
 
 def when(track: Track, t_s: float) -> tuple[int, float]:

@@ -31,6 +31,7 @@ from telemetry.passes import DistanceSpeed, Window
 from telemetry.peaks import HELD_S, between, crests, highest, taken_off, ways_m, without_overshoot
 from telemetry.positions import let_corners_through, secant_top_mps
 from telemetry.receiver import PassWay, fit_way, response_of
+from telemetry.restnoise import RestNoise, rest_noise, speed_step_mps
 from telemetry.riding import Nodes, lay_nodes, ridden, to_smooth
 from telemetry.watching import counted
 
@@ -43,6 +44,10 @@ _REMEMBERED_LINES = 2  # a pass's own, and the one that it shares with other pas
 # Noise of which an unknown share, any from none to all, may be the hull's own motion on chop: its crests then
 # belong to the peak. The highest of ten independent values stands 1.539 standard deviations up (tables of
 # normal order statistics), and the root of a uniform share spreads by sqrt(1/2 - 4/9).
+# Of chop that is known the smoother follows a part; the highest crest of about ten stands so much above it, and
+# spreads by so much (on simulated band noise of 0.8 to 8 Hz at 5 to 25 Hz).
+_CHOP_CREST, _CHOP_SPREAD = 1.25, 0.45
+_REST_DOUBT = 1.3
 _CREST = 1.539 * (1.0 / 2.0 - 4.0 / 9.0) ** 0.5
 
 
@@ -140,6 +145,7 @@ class PassSpeeds:
 
     ``spread_mps`` is the standard deviation of the curves that the peak is taken from, on the nodes of
     ``data``; errors that wander slowly or are shared by all passes are not in it, see :func:`curve_u95_mps`.
+    ``contradicted`` says that the figures came out in no possible order, beyond their intervals.
     """
 
     data: PassData
@@ -150,6 +156,7 @@ class PassSpeeds:
     held_1s_u95_mps: float
     distances: tuple[DistanceSpeed, ...]
     spread_mps: FloatArray
+    contradicted: bool = False
 
 
 def best_distances(data: PassData, distances_m: Sequence[float]) -> tuple[DistanceSpeed, ...]:
@@ -230,6 +237,8 @@ def measure(
     windows: Sequence[Window],
     distances_m: Sequence[float],
     receiver: ReceiverModel | None = None,
+    *,
+    positions_lie: bool = False,
 ) -> list[PassSpeeds]:
     """Measure the passes of one log.
 
@@ -240,6 +249,8 @@ def measure(
     distances_m : sequence of float
         Measured distances to look for [m].
     receiver : ReceiverModel, optional
+    positions_lie : bool
+        Whether the positions are known to be wrong, so that the receiver is not learned from them.
 
     Returns
     -------
@@ -262,6 +273,17 @@ def measure(
         ranges.append((max(a, w.stretch[0]), min(b, w.stretch[1])))
     lay = lay_nodes(cleaned, ranges)
 
+    rest = rest_noise(cleaned, motion, rx) if measured else None
+    if rest is not None:
+        rx = replace(
+            rx,
+            coloured_sd_mps=max(rest.coloured_sd_mps, 0.9 * rx.coloured_sd_mps),
+            coloured_tau_s=rest.coloured_tau_s,
+        )
+    step_mps = speed_step_mps(v) if measured else 0.0
+    if step_mps:
+        # A speed that hardly changes stays on one step, and errs alike all the while.
+        rx = replace(rx, coloured_sd_mps=float(np.hypot(rx.coloured_sd_mps, step_mps / np.sqrt(12.0))))
     usable = v_ok[lay.sample]
     at = lay.at[usable]
     ride = ridden(cleaned, motion, windows, lay, rx)
@@ -274,7 +296,7 @@ def measure(
         else np.where(np.isnan(course_log), motion.course_deg, course_log)
     )
     if measured:
-        rx = replace(rx, response=_response(cleaned, motion, windows, lay, chain, v_ok, rx))
+        rx = replace(rx, response=_response(cleaned, motion, windows, lay, chain, v_ok, rx, positions_lie))
     low_pass_s = np.array(rx.response.low_pass_s)
 
     usual_step_s = float(np.median(np.diff(lay.t_s[at])))
@@ -351,9 +373,9 @@ def measure(
             on_s = usual_step_s * rng.random(_DRAWS)
             last, last_1s = _at_crash(data.t_s[inside], curves[inside], on_s)
             peak, held = np.maximum(peak, last), np.maximum(held, last_1s)
-        chop_mps = sd_mps if measured else USUAL_SD_MPS
+        crest_mps, crest_sd_mps = _crests(sd_mps if measured else USUAL_SD_MPS, rest)
         tops = (
-            (float(peak.mean()), _u95(peak, 0.0, measured, _CREST * chop_mps, rx)),
+            (float(peak.mean()) + crest_mps, _u95(peak, 0.0, measured, crest_sd_mps, rx)),
             (float(held.mean()), _u95(held, HELD_S, measured, 0.0, rx)),
         )
         if not measured and w.course is not None:
@@ -361,16 +383,81 @@ def measure(
             secant_mps = secant_top_mps(data.on(w.course), (data.start_s, data.end_s), over_s)
             tops = (_between(tops[0], secant_mps), _between(tops[1], secant_mps))
         out.append(
-            PassSpeeds(
-                data,
-                *tops[0],
-                float(data.t_s[inside][int(np.argmax(mean[inside]))]),
-                *tops[1],
-                best_distances(data, distances_m),
-                curves.std(axis=1, ddof=1),
+            in_order(
+                PassSpeeds(
+                    data,
+                    *_to_scale(tops[0], rx.response),
+                    float(data.t_s[inside][int(np.argmax(mean[inside]))]),
+                    *_to_scale(tops[1], rx.response),
+                    best_distances(data, distances_m),
+                    curves.std(axis=1, ddof=1),
+                )
             )
         )
     return out
+
+
+def _crests(sd_mps: float, rest: RestNoise | None) -> tuple[float, float]:
+    """By how much the crests of chop stand above the smoothed speed at the top, and its uncertainty [m/s].
+
+    Noise that a boat at rest does not have is the hull's own on chop. Where no rest tells, any share of the noise
+    may be.
+    """
+    if rest is None:
+        return 0.0, _CREST * sd_mps
+    chop_mps = float(np.sqrt(max(sd_mps**2 - (_REST_DOUBT * rest.white_sd_mps) ** 2, 0.0)))
+    return _CHOP_CREST * chop_mps, float(np.hypot(_CHOP_SPREAD * chop_mps, _CREST * min(rest.white_sd_mps, sd_mps)))
+
+
+def _to_scale(top: tuple[float, float], response: Response) -> tuple[float, float]:
+    """Bring a speed and its half-width to the scale of the positions."""
+    value_mps, u95_mps = (part / (1.0 + response.scale) for part in top)
+    scale_sd = float(np.linalg.norm(response.root[3]))
+    return value_mps, float(np.hypot(u95_mps, COVERAGE_95 * scale_sd * value_mps))
+
+
+def in_order(measured: PassSpeeds) -> PassSpeeds:
+    """Bring a pass's figures into the order that they must have: peak, best second, averages of a second and more.
+
+    A figure above the one that bounds it meets it where their intervals say, and both grow by how far they were
+    moved.
+    """
+    peak, held = (measured.peak_mps, measured.peak_u95_mps), (measured.held_1s_mps, measured.held_1s_u95_mps)
+    contradicted = False
+    distances = list(measured.distances)
+    if not np.isnan(held[0]):
+        for k, d in enumerate(distances):
+            if d.end_s - d.start_s >= HELD_S and d.speed_mps > held[0]:
+                held, own, beyond = _met(held, (d.speed_mps, d.u95_mps))
+                distances[k] = replace(d, speed_mps=own[0], u95_mps=own[1])
+                contradicted |= beyond
+        if held[0] > peak[0]:
+            peak, held, beyond = _met(peak, held)
+            contradicted |= beyond
+        for k, d in enumerate(distances):
+            if d.end_s - d.start_s >= HELD_S and d.speed_mps > held[0]:
+                u95_mps = float(np.hypot(d.u95_mps, d.speed_mps - held[0]))
+                distances[k] = replace(d, speed_mps=held[0], u95_mps=u95_mps)
+    return replace(
+        measured,
+        peak_mps=peak[0],
+        peak_u95_mps=peak[1],
+        held_1s_mps=held[0],
+        held_1s_u95_mps=held[1],
+        distances=tuple(distances),
+        contradicted=contradicted,
+    )
+
+
+def _met(
+    above: tuple[float, float], below: tuple[float, float]
+) -> tuple[tuple[float, float], tuple[float, float], bool]:
+    """Let two figures in the wrong order meet; with whether they contradict each other."""
+    share = above[1] ** 2 / max(above[1] ** 2 + below[1] ** 2, 1e-12)
+    met = above[0] + share * (below[0] - above[0])
+    beyond = below[0] - above[0] > above[1] + below[1]
+    moved = [(met, float(np.hypot(u95, met - value))) for value, u95 in (above, below)]
+    return moved[0], moved[1], beyond
 
 
 def _between(smoothed: tuple[float, float], secant_mps: float) -> tuple[float, float]:
@@ -427,6 +514,7 @@ def _response(
     chain: SpeedChain,
     v_ok: BoolArray,
     rx: ReceiverModel,
+    positions_lie: bool,
 ) -> Response:
     """Estimate how the receiver responds, from all passes of a log."""
     v = cleaned.track.column("speed_mps")
@@ -436,7 +524,7 @@ def _response(
         rows, t = lay.sample[mine], chain.t_s[part]
         ok = cleaned.position_ok[rows]
         speed, gain = chain.posterior.mean[part].T
-        if w.course is not None and ok.any():
+        if w.course is not None and ok.any() and not positions_lie:
             turned = np.interp(t, motion.t_s[rows], np.unwrap(motion.course_deg[rows], period=360.0))
             towards = np.cos(np.radians(turned - w.course.heading_deg))
             along_m, _ = w.course.along_across(motion.east_m[rows[ok]], motion.north_m[rows[ok]])
