@@ -13,8 +13,8 @@ import numpy as np
 
 from sample_logs.noise import band_noise, gauss_markov
 from sample_logs.truth import FINE_HZ, TruePass, Truth
-from telemetry.frames import FloatArray
-from telemetry.geo import CourseLine, LocalFrame
+from telemetry.core.frames import FloatArray
+from telemetry.core.geo import CourseLine, LocalFrame
 
 _LAT_DEG, _LON_DEG = 38.5, -36.25
 _STEP_S = 1.0 / FINE_HZ
@@ -91,7 +91,9 @@ def _speed(hull: Hull, legs: int, turn_s: float) -> tuple[FloatArray, list[tuple
         force, since = 0.0, 0.0
         lift_s = hull.flat_out_s
         while True:
-            opened = min(since / 0.4, 1.0) if since < lift_s else max(0.0, 1.0 - (since - lift_s) / hull.trigger_s)
+            opened = (
+                min(since / 0.4, 1.0) if since < lift_s else max(0.0, 1.0 - (since - lift_s) / hull.trigger_s)
+            )
             driven = opened * (hull.terminal_mps - v) / hull.rise_s
             dragged = (1.0 - opened) * hull.drag_per_m * v * v
             force = driven - dragged

@@ -17,7 +17,7 @@ from scipy.signal import lfilter
 
 from sample_logs.noise import gauss_markov
 from sample_logs.truth import FINE_HZ, Truth
-from telemetry.frames import FloatArray, LogMeta, Track, make_track
+from telemetry.core.frames import FloatArray, LogMeta, Track, make_track
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,7 +135,10 @@ def _reflected(rng: np.random.Generator, wanted: Reflections, truth: Truth) -> F
     for a_pass in truth.passes:
         if rng.random() > wanted.share:
             continue
-        size, lasts_s = rng.uniform(wanted.least_mps, wanted.most_mps), rng.uniform(wanted.least_s, wanted.most_s)
+        size, lasts_s = (
+            rng.uniform(wanted.least_mps, wanted.most_mps),
+            rng.uniform(wanted.least_s, wanted.most_s),
+        )
         starts_s = a_pass.peak_s - rng.uniform(0.0, 1.0) * lasts_s - rng.uniform(0.0, 0.5)
         inside = (truth.t_s >= starts_s) & (truth.t_s <= starts_s + lasts_s)
         extra[inside] = size
@@ -170,7 +173,9 @@ def record(rng: np.random.Generator, receiver: RealReceiver, truth: Truth) -> Tr
         noise = rx.white_sd_mps * rng.standard_normal(n)
         noise += gauss_markov(rng, n, step_s, rx.coloured_sd_mps, rx.coloured_tau_s)
         velocity.append(np.interp(at_s - rx.speed_delay_s, truth.t_s, seen) * rx.speed_scale + noise)
-        follows = np.cumsum(extra * share) / FINE_HZ if rx.reflections and rx.reflections.with_position else 0.0
+        follows = (
+            np.cumsum(extra * share) / FINE_HZ if rx.reflections and rx.reflections.with_position else 0.0
+        )
         if isinstance(follows, np.ndarray):
             # The false way is forgotten within some seconds, as the filter finds its fix again.
             keep = math.exp(-1.0 / (4.0 * FINE_HZ))

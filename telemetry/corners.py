@@ -14,7 +14,7 @@ from functools import cache
 import numpy as np
 from scipy.signal import lfilter
 
-from telemetry.frames import FloatArray
+from telemetry.core.frames import FloatArray
 
 _BEFORE_S, _AFTER_S = 1.5, 1.5
 _STEPS_BEFORE, _STEPS_AFTER = 3.0, 5.0  # of a slow log, which needs a longer look

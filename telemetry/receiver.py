@@ -22,9 +22,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.chains import ReceiverModel, Response
+from telemetry.core.frames import FloatArray
 from telemetry.corners import Corner
-from telemetry.frames import FloatArray
+from telemetry.kinematics.models import ReceiverModel, Response
 
 _MOST_BLOCKS = 64  # of a pass; more of them say no more of a delay
 _LEAST_POSITIONS = 6
@@ -224,7 +224,9 @@ def _solved(
     return theta, np.linalg.inv(normal / max(misfit, 1.0) + np.diag(prior)), misfit
 
 
-def _short(total_s: float, bend_s2: float, covariance: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _short(
+    total_s: float, bend_s2: float, covariance: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Try shares of low-pass in a short delay, by D and E alone."""
     sd = float(np.sqrt(covariance[0, 0]))
     d_all, share = (q.ravel() for q in np.meshgrid(total_s + sd * _DEVIATES, _SHARES, indexing="ij"))

@@ -10,10 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.chains import ReceiverModel
-from telemetry.cleaning import Cleaned
-from telemetry.frames import FloatArray, runs_of
-from telemetry.motion import Motion, white_sd
+from telemetry.cleaning.clean import Cleaned
+from telemetry.core.frames import FloatArray, runs_of
+from telemetry.kinematics.models import ReceiverModel
+from telemetry.kinematics.whole_log import Motion, white_sd
 
 _AT_REST_MPS = 0.8
 _LEAST_S = 6.0
@@ -102,7 +102,11 @@ def rest_noise(cleaned: Cleaned, motion: Motion, rx: ReceiverModel) -> RestNoise
         # The boat drifts at a speed that is not known and may change a little.
         since = parts[:, 0] - parts[0, 0]
         fades = np.exp(-since / 3.0)
-        drift = 0.25 + 0.002 * np.outer(since - since.mean(), since - since.mean()) / 100.0 + 0.25 * np.outer(fades, fades)
+        drift = (
+            0.25
+            + 0.002 * np.outer(since - since.mean(), since - since.mean()) / 100.0
+            + 0.25 * np.outer(fades, fades)
+        )
         for k, tau in enumerate(_TAUS_S.tolist()):
             shape = np.exp(-apart / tau)
             for i, sd in enumerate(_SDS_MPS.tolist()):
@@ -138,6 +142,9 @@ def speed_step_mps(v_mps: FloatArray) -> float:
     least = float(np.quantile(steps, 0.1))
     if least < _LEAST_STEP_MPS:
         return 0.0
-    whole = np.abs(values / least - np.round(values / least)) < _SAME_STEP * np.maximum(values / least, 1.0) + 0.02
+    whole = (
+        np.abs(values / least - np.round(values / least))
+        < _SAME_STEP * np.maximum(values / least, 1.0) + 0.02
+    )
     off = np.abs(steps / least - np.round(steps / least))
     return least if whole.all() and float(off.max()) < 0.1 else 0.0

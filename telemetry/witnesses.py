@@ -11,10 +11,10 @@ from typing import Final
 
 import numpy as np
 
-from telemetry.chains import Response
-from telemetry.cleaning import Cleaned
-from telemetry.frames import Finding, FloatArray, integral
-from telemetry.geo import LocalFrame, wrap_deg
+from telemetry.cleaning.clean import Cleaned
+from telemetry.core.frames import Finding, FloatArray, integral
+from telemetry.core.geo import LocalFrame, wrap_deg
+from telemetry.kinematics.models import Response
 
 SPEED_SCALE: Final = "speed-scale"
 SPEED_LATE: Final = "speed-late"
@@ -28,7 +28,9 @@ DISAGREE: Final = "speed-way-differ"
 IMPLAUSIBLE: Final = "implausible-speed"
 ORDER: Final = "figures-disagree"
 UNCHECKED: Final = "speed-unchecked"
-CONTRADICTIONS: Final = frozenset({SPEED_SCALE, SWAPPED, MIRRORED, COARSE, ZERO, DISAGREE, ORDER, VERY_LATE, IMPLAUSIBLE})
+CONTRADICTIONS: Final = frozenset(
+    {SPEED_SCALE, SWAPPED, MIRRORED, COARSE, ZERO, DISAGREE, ORDER, VERY_LATE, IMPLAUSIBLE}
+)
 RESPONSE_CODES: Final = frozenset({SPEED_LATE, SPEED_FILTERED, UNCHECKED})
 # What no model boat is known to reach (our assumption, from memory; the fastest passes are told of in the trade and
 # not published by a sanctioning body we could read).
@@ -90,7 +92,9 @@ def _windows(cleaned: Cleaned) -> tuple[FloatArray, FloatArray, FloatArray, Floa
     return ok[first].astype(np.float64), ok[last].astype(np.float64), way, heading
 
 
-def _made(lat: FloatArray, lon: FloatArray, first: FloatArray, last: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _made(
+    lat: FloatArray, lon: FloatArray, first: FloatArray, last: FloatArray
+) -> tuple[FloatArray, FloatArray]:
     a, b = first.astype(np.int64), last.astype(np.int64)
     frame = LocalFrame(float(np.clip(np.median(lat), -89.0, 89.0)), float(np.median(lon)))
     east, north = frame.to_local(np.clip(lat, -89.9, 89.9), lon)
@@ -129,7 +133,9 @@ def position_findings(cleaned: Cleaned) -> list[Finding]:
     if abs(middle - 1.0) > _SCALE_TOLERANCE or spread > _SPREAD_TOLERANCE:
         e2, n2 = _made(lon, lat, first, last)
         middle2, spread2 = _spread(np.hypot(e2, n2) / way)
-        better = abs(middle2 - 1.0) < _SCALE_TOLERANCE and spread2 < min(0.6 * spread + 0.01, _SPREAD_TOLERANCE)
+        better = abs(middle2 - 1.0) < _SCALE_TOLERANCE and spread2 < min(
+            0.6 * spread + 0.01, _SPREAD_TOLERANCE
+        )
         if better and abs(middle2 - 1.0) + spread2 < abs(middle - 1.0) + spread:
             text = "latitude and longitude look swapped: only so does the way fit the speed"
             return [*out, Finding(SWAPPED, text, int(known.sum()), None, None)]
@@ -181,7 +187,9 @@ def response_findings(response: Response) -> list[Finding]:
     if against > max(_TOLD_S, 3.0 * sd):
         u95 = 1.96 * sd
         if against > _VERY_LATE_S:
-            text = f"the speed comes {against:.2f} ± {u95:.2f} s after the positions: too late for any receiver"
+            text = (
+                f"the speed comes {against:.2f} ± {u95:.2f} s after the positions: too late for any receiver"
+            )
             out.append(Finding(VERY_LATE, text, 1, None, None))
         elif response.filter_s > response.delay_s:
             text = f"this receiver smooths its speed over about {against:.2f} ± {u95:.2f} s: corrected"

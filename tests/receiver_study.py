@@ -34,9 +34,9 @@ from sample_logs.receivers_real import RealReceiver, Reflections, record  # noqa
 from sample_logs.simulator import Water, simulate_outing  # noqa: E402
 from sample_logs.truth import FINE_HZ, Truth  # noqa: E402
 from telemetry import analysis as library  # noqa: E402
-from telemetry.frames import FloatArray, Track  # noqa: E402
-from telemetry.geo import CourseLine  # noqa: E402
-from telemetry.units import SIXTEENTH_MILE_M  # noqa: E402
+from telemetry.core.frames import FloatArray, Track  # noqa: E402
+from telemetry.core.geo import CourseLine  # noqa: E402
+from telemetry.core.units import SIXTEENTH_MILE_M  # noqa: E402
 
 Maker = Callable[[int], Truth]
 
@@ -50,9 +50,7 @@ def _chop(vertical_mps: float) -> Maker:
     surge_mps = vertical_mps / 5.0
 
     def make(seed: int) -> Truth:
-        return simulate_outing(
-            seed, water=Water(0.1, 0.1, 1.0, 1.0, surge_mps, vertical_mps / 30.0)
-        ).truth
+        return simulate_outing(seed, water=Water(0.1, 0.1, 1.0, 1.0, surge_mps, vertical_mps / 30.0)).truth
 
     return make
 
@@ -93,7 +91,9 @@ CONDITIONS: Final[dict[str, Condition]] = {
     "speed mean over 1 s": _r(mean_s=1.0),
     "speed late 0.3 s": _r(speed_delay_s=0.3),
     "speed late 0.5 s": _r(speed_delay_s=0.5),
-    "ordinary logger 5 Hz": _r(rate_hz=5.0, speed_filter_s=0.3, position_filter_s=0.0, speed_step_mps=0.1 / 3.6),
+    "ordinary logger 5 Hz": _r(
+        rate_hz=5.0, speed_filter_s=0.3, position_filter_s=0.0, speed_step_mps=0.1 / 3.6
+    ),
     "phone, fused, 1 Hz": _r(
         rate_hz=1.0, speed_filter_s=1.0, position_filter_s=1.0, jitter_s=0.02, hold_below_mps=0.3
     ),
@@ -111,7 +111,9 @@ CONDITIONS: Final[dict[str, Condition]] = {
     "chop 0.5 m/s vertical": Condition(make=_chop(0.5)),
     "never settles, 10 Hz": Condition(make=_course(never_settles, there_and_back)),
     "never settles, 1 Hz": Condition(RealReceiver(rate_hz=1.0), _course(never_settles, there_and_back)),
-    "hard acceleration, 1 Hz": Condition(RealReceiver(rate_hz=1.0), _course(hard_acceleration, there_and_back)),
+    "hard acceleration, 1 Hz": Condition(
+        RealReceiver(rate_hz=1.0), _course(hard_acceleration, there_and_back)
+    ),
     "hard acceleration, 10 Hz": Condition(make=_course(hard_acceleration, there_and_back)),
     "never settles, speed 0.4 s": Condition(
         RealReceiver(speed_filter_s=0.4), _course(never_settles, there_and_back)
@@ -141,7 +143,10 @@ def whole(truth: Truth) -> Truth:
     for p in truth.passes:
         after = truth.span(p.end_s, p.end_s + 10.0)
         slow = np.flatnonzero(truth.speed_mps[after] < 0.5 * p.peak_mps)
-        part = truth.span(p.start_s, float(truth.t_s[after.start + int(slow[0] if slow.size else after.stop - after.start - 1)]))
+        part = truth.span(
+            p.start_s,
+            float(truth.t_s[after.start + int(slow[0] if slow.size else after.stop - after.start - 1)]),
+        )
         first, last = part.start, part.stop - 1
         held = (over_m[first + second : last + 1] - over_m[first : last + 1 - second]).max()
         peak = float(truth.speed_mps[part].max())
@@ -373,7 +378,9 @@ def main() -> None:
     names = [n for n in CONDITIONS if args.only is None or any(o in n for o in args.only)]
     print(HEAD, flush=True)
     for name in names:
-        print(line(name, run([name], range(args.first, args.first + args.outings), args.jobs)[name]), flush=True)
+        print(
+            line(name, run([name], range(args.first, args.first + args.outings), args.jobs)[name]), flush=True
+        )
 
 
 if __name__ == "__main__":

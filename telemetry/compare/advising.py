@@ -21,7 +21,7 @@ from telemetry.compare.measures import MEASURES
 from telemetry.compare.past import Level, barred_among, best_level, levels
 from telemetry.compare.practice import ADVISED, ALWAYS, CAUTIONS, LOADING_UP, TRIES, Symptom
 from telemetry.compare.response import Prediction, expected_gain, predict
-from telemetry.errors import CallError
+from telemetry.core.errors import CallError
 from telemetry.setup import Item, OwnItem, SetupSheet, changes
 
 LEAST_VALUES: Final = 3

@@ -11,7 +11,7 @@ from telemetry.compare.covariates import barred_by
 from telemetry.compare.evidence import Evidence
 from telemetry.compare.measures import MEASURES
 from telemetry.compare.verdicts import Effect, effect
-from telemetry.errors import CallError
+from telemetry.core.errors import CallError
 from telemetry.setup import Change, SetupSheet, changes
 
 SCHEMA: Final = "reciprocal-comparison/1"

@@ -21,7 +21,7 @@ from telemetry.compare.evidence import Evidence
 from telemetry.compare.measures import Measure
 from telemetry.compare.mixed import Contrast, OutingModel
 from telemetry.compare.planning import Scatter
-from telemetry.frames import FloatArray, IntArray
+from telemetry.core.frames import FloatArray, IntArray
 
 COVERAGE_95: Final = 1.959964  # of a normal distribution
 _FEW_DF = 3.0  # between outings; with fewer the boat's whole history is asked

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import solve_triangular
 
-from telemetry.frames import FloatArray
+from telemetry.core.frames import FloatArray
 
 _REFINEMENTS = 2
 

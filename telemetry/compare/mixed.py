@@ -32,7 +32,7 @@ from scipy.optimize import minimize_scalar
 from scipy.stats import norm
 from scipy.stats import t as student
 
-from telemetry.frames import FloatArray, IntArray
+from telemetry.core.frames import FloatArray, IntArray
 
 LEAST_RATIO = 0.25
 """Least τ²/σ² that weights go by: an outing always shares something, and a weight that says otherwise would

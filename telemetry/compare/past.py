@@ -14,8 +14,8 @@ from telemetry.compare.covariates import ORDER, VOLTAGE, barred_by, columns_of
 from telemetry.compare.evidence import Evidence, of_measure
 from telemetry.compare.measures import MEASURES, Measure
 from telemetry.compare.mixed import Contrast, OutingModel
-from telemetry.errors import CallError
-from telemetry.frames import FloatArray
+from telemetry.core.errors import CallError
+from telemetry.core.frames import FloatArray
 from telemetry.setup import Reading, SetupSheet, changes
 
 SCHEMA: Final = "reciprocal-history/1"

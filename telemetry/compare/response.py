@@ -23,7 +23,7 @@ import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 from scipy.stats import norm
 
-from telemetry.frames import FloatArray
+from telemetry.core.frames import FloatArray
 
 _LENGTHS: Final = (0.35, 0.5, 0.7, 1.0, 1.4, 2.0)
 """Length scales, in spans of the values tried: a hull's answer bends over the range that people try."""

@@ -14,9 +14,9 @@ from telemetry.compare.past import History, Point, TuneStep
 from telemetry.compare.planning import Plan
 from telemetry.compare.practice import SOURCE, SYMPTOMS
 from telemetry.compare.verdicts import NOT_ENOUGH, Effect
+from telemetry.core.text_table import text_table
+from telemetry.core.units import CELSIUS, SPEED_UNITS, TEMPERATURE_UNITS, Unit
 from telemetry.setup import Change, Item, Reading, Showing
-from telemetry.texttable import text_table
-from telemetry.units import CELSIUS, SPEED_UNITS, TEMPERATURE_UNITS, Unit
 
 WIDTH: Final = 110
 

@@ -18,7 +18,7 @@ from telemetry.compare.linear import least_squares, one_way
 from telemetry.compare.mixed import OutingModel
 from telemetry.compare.planning import t_power, two_sample_power, two_sample_size
 from telemetry.compare.response import _one
-from telemetry.frames import FloatArray, IntArray
+from telemetry.core.frames import FloatArray, IntArray
 
 
 def digits(value: float, certified: float) -> float:

@@ -16,7 +16,7 @@ from telemetry.compare.mixed import Contrast
 from telemetry.compare.past import Level, levels
 from telemetry.compare.practice import ADVISED, CAUTIONS, TRIES
 from telemetry.compare.response import predict
-from telemetry.errors import CallError
+from telemetry.core.errors import CallError
 from telemetry.setup import ITEMS, OwnItem, Reading, SetupSheet
 
 

@@ -12,20 +12,20 @@ import dash
 import pytest
 from dash_client import DashClient
 from seasons import BOAT
-from test_dashboard_comparing import text_of
+from test_dashboard_compare import text_of
 
 from dashboard.app import Config, create_app
-from dashboard.components.history import events_told
-from dashboard.figures.history import SYMBOLS, outings_figure
-from dashboard.figures.trial import trial_figure
-from dashboard.services.history import HistoryBook, Past
+from dashboard.features.compare.trial_figure import trial_figure
+from dashboard.features.history.figures import SYMBOLS, outings_figure
+from dashboard.features.history.service import HistoryBook, Past
+from dashboard.features.history.view import events_told
 from telemetry.cli import main
 from telemetry.compare import Units, history, next_trial
+from telemetry.core.units import SPEED_UNITS, speed_text
 from telemetry.logbook import KeptTwoWay, KeptUpset, OutingSearch, open_logbook
 from telemetry.logbook.importing import press_document
 from telemetry.logbook.tables import AnalysisRow
 from telemetry.setup import FoundMeasure, Reading, steps_back
-from telemetry.units import SPEED_UNITS, speed_text
 
 
 @pytest.fixture(scope="module")
