@@ -20,8 +20,8 @@ _BEFORE_S, _AFTER_S = 1.5, 1.5
 _STEPS_BEFORE, _STEPS_AFTER = 3.0, 5.0  # of a slow log, which needs a longer look
 _SLOW_STEP_S = 0.27
 _SLOWEST_SHARE = 0.45  # of the speed at the lift: a hull that comes off the plane drags otherwise
-_LEAST_BEND_MPS2 = 2.0
-_LEAST_SAMPLES = 5
+_MIN_BEND_MPS2 = 2.0
+_MIN_SAMPLES = 5
 TIMES_S = np.geomspace(0.03, 1.7, 20)
 _RATES_PER_S = np.geomspace(0.08, 1.6, 12)  # deceleration at the lift over the speed there
 _GRID_S = 0.02
@@ -48,7 +48,7 @@ class Corner:
 
 def _corner(square: FloatArray, freedom: int, bend_mps2: float) -> Corner | None:
     """Average the time constant over its likelihood, from sums of squares on ``TIMES_S``."""
-    if bend_mps2 > -_LEAST_BEND_MPS2:
+    if bend_mps2 > -_MIN_BEND_MPS2:
         return None
     floor = max(float(square.min()) / max(freedom, 1), 1.0)
     weight = np.exp(-0.5 * (square - square.min()) / floor)
@@ -138,7 +138,7 @@ def fit_corner(t_s: FloatArray, v_mps: FloatArray, sd_mps: float, about_s: float
     Corner or None
         None where too few samples or too slight a bend show nothing.
     """
-    if t_s.size < _LEAST_SAMPLES:
+    if t_s.size < _MIN_SAMPLES:
         return None
     step_s = float(np.median(np.diff(t_s)))
     before_s, after_s = max(_BEFORE_S, _STEPS_BEFORE * step_s), max(_AFTER_S, _STEPS_AFTER * step_s)
@@ -147,7 +147,7 @@ def fit_corner(t_s: FloatArray, v_mps: FloatArray, sd_mps: float, about_s: float
         late = t_s[(v_mps < _SLOWEST_SHARE * v_mps[keep].max()) & (t_s > about_s)]
         keep &= t_s < (late[0] if late.size else np.inf)
     t, v = t_s[keep] - about_s, v_mps[keep]
-    if t.size < _LEAST_SAMPLES or not (t > 0.0).any():
+    if t.size < _MIN_SAMPLES or not (t > 0.0).any():
         return None
     return (_slow if step_s > _SLOW_STEP_S else _fast)(t, v, sd_mps, step_s)
 

@@ -26,14 +26,14 @@ from telemetry.core.frames import FloatArray
 from telemetry.corners import Corner
 from telemetry.kinematics.models import ReceiverModel, Response
 
-_MOST_BLOCKS = 64  # of a pass; more of them say no more of a delay
-_LEAST_POSITIONS = 6
+_MAX_BLOCKS = 64  # of a pass; more of them say no more of a delay
+_MIN_POSITIONS = 6
 # What is believed of a receiver's delay before the log is seen: one maker states 0.15 s for its Doppler velocity
 # (novatel.com, "Receiver Velocity Calculation"), filters of consumer receivers reach a second (our assumption).
 _PRIOR_DELAY_S, _PRIOR_DELAY_SD_S = 0.1, 0.3
 _SCALE_SD = 0.001  # of an honest receiver's speed against its positions (our assumption, no source)
 _SCALE_SIGMAS = 4.0
-_LEAST_SCALE, _MOST_SCALE = 0.2, 6.0  # beyond, speed and positions have nothing in common
+_MIN_SCALE, _MAX_SCALE = 0.2, 6.0  # beyond, speed and positions have nothing in common
 _EXACT_FROM_S = 0.08  # of delay: below, two terms of the series are enough
 _SHARES = np.linspace(0.0, 1.0, 21)
 _DEVIATES = np.linspace(-2.5, 2.5, 11)
@@ -128,7 +128,7 @@ class _Whitener:
 
     def __init__(self, one: PassWay, position_sd_m: float, rx: ReceiverModel) -> None:
         n = one.at_s.size
-        per = -(-n // _MOST_BLOCKS)
+        per = -(-n // _MAX_BLOCKS)
         self._starts = np.arange(0, n, per)
         self._counts = np.diff(np.r_[self._starts, n])[:, None]
         times = np.add.reduceat(one.at_s, self._starts) / self._counts[:, 0]
@@ -168,7 +168,7 @@ def fit_way(passes: Sequence[PassWay], position_sd_m: float, rx: ReceiverModel) 
     WayFit or None
         None where no pass has enough positions.
     """
-    used = [one for one in passes if one.at_s.size >= _LEAST_POSITIONS and one.t_s.size > 2]
+    used = [one for one in passes if one.at_s.size >= _MIN_POSITIONS and one.t_s.size > 2]
     if not used:
         return None
     whiteners = [_Whitener(one, position_sd_m, rx) for one in used]
@@ -191,7 +191,7 @@ def fit_way(passes: Sequence[PassWay], position_sd_m: float, rx: ReceiverModel) 
 
     delay, tau, weight, theta, covariance, misfit = fitted(loose)
     free = abs(theta[0]) > _SCALE_SIGMAS * float(np.hypot(np.sqrt(covariance[0, 0]), _SCALE_SD))
-    free = bool(free and _LEAST_SCALE < 1.0 / (1.0 + theta[0]) < _MOST_SCALE)
+    free = bool(free and _MIN_SCALE < 1.0 / (1.0 + theta[0]) < _MAX_SCALE)
     if not free:
         delay, tau, weight, theta, covariance, misfit = fitted(prior)
     share = np.exp(weight - weight.max())

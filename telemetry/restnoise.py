@@ -11,22 +11,22 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.cleaning.clean import Cleaned
-from telemetry.core.frames import FloatArray, runs_of
+from telemetry.core.frames import FloatArray, true_runs
 from telemetry.kinematics.models import ReceiverModel
 from telemetry.kinematics.whole_log import Motion, white_sd
 
 _AT_REST_MPS = 0.8
-_LEAST_S = 6.0
+_MIN_S = 6.0
 _GLIDES_S = 4.0
 _BLOCK_S = 0.5
-_MOST_BLOCKS = 60
-_LEAST_BLOCKS = 8
+_MAX_BLOCKS = 60
+_MIN_BLOCKS = 8
 _SDS_MPS = np.geomspace(0.012, 0.3, 12)
 _TAUS_S = np.array([1.0, 2.0, 4.0, 8.0, 16.0])
 # Beliefs before the log is seen, as factors of one standard deviation about the receiver model's own values.
 _SD_FACTOR, _TAU_FACTOR = 1.6, 2.5
-_LEAST_STEP_MPS = 0.02
-_LEAST_VALUES = 5
+_MIN_STEP_MPS = 0.02
+_MIN_VALUES = 5
 _SAME_STEP = 0.02
 
 
@@ -55,14 +55,14 @@ def _rests(cleaned: Cleaned, motion: Motion) -> list[FloatArray]:
         return []
     usable = cleaned.speed_ok & (np.nan_to_num(motion.speed_mps, nan=np.inf) < _AT_REST_MPS)
     out = []
-    for a, b in runs_of(usable):
+    for a, b in true_runs(usable):
         # A hull that comes to rest glides on for a while.
         a = int(np.searchsorted(motion.t_s, motion.t_s[a] + _GLIDES_S)) if a > 0 else a
-        if b - a < 2 * _LEAST_BLOCKS:
+        if b - a < 2 * _MIN_BLOCKS:
             continue
         t = motion.t_s[a:b]
         # A static hold says nothing: the receiver wrote zeros, or the same course again.
-        if t[-1] - t[0] < _LEAST_S or np.unique(v[a:b]).size < 0.2 * (b - a):
+        if t[-1] - t[0] < _MIN_S or np.unique(v[a:b]).size < 0.2 * (b - a):
             continue
         turns = course is not None and not np.isnan(course[a:b]).any() and np.unique(course[a:b]).size > 3
         if turns and course is not None:
@@ -93,10 +93,10 @@ def rest_noise(cleaned: Cleaned, motion: Motion, rx: ReceiverModel) -> RestNoise
     used = False
     for one in series:
         blocks = one.shape[0] // per
-        if blocks < _LEAST_BLOCKS:
+        if blocks < _MIN_BLOCKS:
             continue
         used = True
-        parts = one[: blocks * per].reshape(blocks, per, 2).mean(axis=1)[:_MOST_BLOCKS]
+        parts = one[: blocks * per].reshape(blocks, per, 2).mean(axis=1)[:_MAX_BLOCKS]
         apart = np.abs(parts[:, 0, None] - parts[:, 0])
         y = parts[:, 1] - parts[:, 1].mean()
         # The boat drifts at a speed that is not known and may change a little.
@@ -136,11 +136,11 @@ def speed_step_mps(v_mps: FloatArray) -> float:
     (0.2778, 0.0)
     """
     values = np.unique(v_mps[np.isfinite(v_mps)])
-    if values.size < _LEAST_VALUES:
+    if values.size < _MIN_VALUES:
         return 0.0
     steps = np.diff(values)
     least = float(np.quantile(steps, 0.1))
-    if least < _LEAST_STEP_MPS:
+    if least < _MIN_STEP_MPS:
         return 0.0
     whole = (
         np.abs(values / least - np.round(values / least))

@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 
 from telemetry.cleaning.clean import Cleaned
-from telemetry.core.frames import Finding, FloatArray, integral
+from telemetry.core.frames import Finding, FloatArray, cumulative_integral
 from telemetry.core.geo import LocalFrame, wrap_deg
 from telemetry.kinematics.models import Response
 
@@ -37,8 +37,8 @@ RESPONSE_CODES: Final = frozenset({SPEED_LATE, SPEED_FILTERED, UNCHECKED})
 PLAUSIBLE_MPS: Final = 110.0
 
 _OVER_S = 2.0
-_LEAST_MPS = 4.0
-_LEAST_WINDOWS = 8
+_MIN_MPS = 4.0
+_MIN_WINDOWS = 8
 _STRAIGHT_DEG = 10.0
 _SCALE_TOLERANCE = 0.02
 _SPREAD_TOLERANCE = 0.04
@@ -73,19 +73,19 @@ def _windows(cleaned: Cleaned) -> tuple[FloatArray, FloatArray, FloatArray, Floa
     if ok.size < 3:
         return None
     t_s = track.t_s[ok]
-    summed = integral(t_s, v[ok])
+    summed = cumulative_integral(t_s, v[ok])
     per = max(1, round(_OVER_S / float(np.median(np.diff(t_s)))))
     first = np.arange(0, ok.size - per, max(1, per // 2))
     last = first + per
     lasts = t_s[last] - t_s[first]
     way = summed[last] - summed[first]
-    good = (lasts < 1.5 * max(_OVER_S, per * np.median(np.diff(t_s)))) & (way > _LEAST_MPS * lasts)
+    good = (lasts < 1.5 * max(_OVER_S, per * np.median(np.diff(t_s)))) & (way > _MIN_MPS * lasts)
     course = track.column("course_deg")
     if course is not None:
         turned = np.abs(wrap_deg(course[ok][last] - course[ok][first]))
         good &= ~(turned > _STRAIGHT_DEG)
     first, last, way = first[good], last[good], way[good]
-    if first.size < _LEAST_WINDOWS:
+    if first.size < _MIN_WINDOWS:
         return None
     mid = ok[(first + last) // 2]
     heading = np.full(first.size, np.nan) if course is None else course[mid]
@@ -141,7 +141,7 @@ def position_findings(cleaned: Cleaned) -> list[Finding]:
             return [*out, Finding(SWAPPED, text, int(known.sum()), None, None)]
         if spread < _SPREAD_TOLERANCE and middle > 0.0:
             out.append(scale_finding(1.0 / middle, 0.5 * spread / middle))
-    if logged.sum() >= _LEAST_WINDOWS:
+    if logged.sum() >= _MIN_WINDOWS:
         c = np.radians(heading[logged])
         h = np.arctan2(east[logged], north[logged])
         fits = {name: float(np.mean(np.cos(c - angle))) for name, angle in _mirrors(h).items()}

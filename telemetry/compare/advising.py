@@ -22,14 +22,14 @@ from telemetry.compare.past import Level, barred_among, best_level, levels
 from telemetry.compare.practice import ADVISED, ALWAYS, CAUTIONS, LOADING_UP, TRIES, Symptom
 from telemetry.compare.response import Prediction, expected_gain, predict
 from telemetry.core.errors import CallError
-from telemetry.setup import Item, OwnItem, SetupSheet, changes
+from telemetry.setup import Item, OwnItem, SetupSheet, item_changes
 
-LEAST_VALUES: Final = 3
-LEAST_OUTINGS: Final = 4
-LEAST_TWO_WAYS: Final = 6
-LEAST_TEXT: Final = (
-    f"{LEAST_VALUES} values of one item with nothing else changed, over {LEAST_OUTINGS} outings and "
-    f"{LEAST_TWO_WAYS} two-ways"
+MIN_VALUES: Final = 3
+MIN_OUTINGS: Final = 4
+MIN_TWO_WAYS: Final = 6
+MIN_TEXT: Final = (
+    f"{MIN_VALUES} values of one item with nothing else changed, over {MIN_OUTINGS} outings and "
+    f"{MIN_TWO_WAYS} two-ways"
 )
 _WORTH = 0.1  # least expected gain, in differences that matter
 # Values in an item's unit nearer than this are one: steps added up miss what was typed by rounding.
@@ -74,9 +74,9 @@ class Family:
     def is_enough(self) -> bool:
         """Whether it holds the stated amount of evidence."""
         return (
-            len(self.values) >= LEAST_VALUES
-            and self.outings >= LEAST_OUTINGS
-            and self.count >= LEAST_TWO_WAYS
+            len(self.values) >= MIN_VALUES
+            and self.outings >= MIN_OUTINGS
+            and self.count >= MIN_TWO_WAYS
             and all(level.found is not None for _, level in self.members)
         )
 
@@ -133,7 +133,7 @@ def next_trial(
     stops = stops or Stops()
     care = _SPEED.care if care is None else care
     if not care > 0.0:
-        raise CallError("nothing is no difference that matters", place="care", mend="give one above nothing")
+        raise CallError("nothing is no difference that matters", place="care", hint="give one above nothing")
     known = [e for e in evidence if e.sheet_id in sheets]
     found = levels(_SPEED, known, barred_among(sheets, known))
     best = best_level(_SPEED, found)
@@ -141,7 +141,7 @@ def next_trial(
         symptom = _symptom(known, stops)
         why = "no sheet has been run often enough to say how fast it is"
         return Advice(
-            "too little to advise", f"{why}; needed: {LEAST_TEXT}", None, None, symptom, TRIES[symptom], stops
+            "too little to advise", f"{why}; needed: {MIN_TEXT}", None, None, symptom, TRIES[symptom], stops
         )
     of_best = [e for e in known if e.sheet_id == best.sheet_id]
     symptom = _symptom(of_best, stops)
@@ -155,7 +155,7 @@ def next_trial(
         has = "no item was tried at two values with nothing else changed" if most is None else most.text()
         return Advice(
             "too little to advise",
-            f"{has}; needed: {LEAST_TEXT}",
+            f"{has}; needed: {MIN_TEXT}",
             best.sheet_id,
             None,
             symptom,
@@ -190,7 +190,7 @@ def _families(found: Sequence[Level], sheets: Mapping[str, SetupSheet], best: Le
     mine = sheets[best.sheet_id]
     members: dict[str, list[tuple[float, Level]]] = {}
     for level in found:
-        differing = changes(mine, sheets[level.sheet_id])
+        differing = item_changes(mine, sheets[level.sheet_id])
         if len(differing) != 1:
             continue
         item = differing[0].item

@@ -10,7 +10,7 @@ from telemetry.compare.covariates import COVARIATES, ORDER, VOLTAGE, WAY, Sides,
 from telemetry.compare.effects import Adjustment
 from telemetry.compare.evidence import Evidence
 from telemetry.compare.measures import MEASURES
-from telemetry.setup import Change
+from telemetry.setup import ItemChange
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +45,7 @@ class Remark:
         return {"code": self.code, "text": self.text, "adjusted": self.adjusted}
 
 
-def of_tune(changes: Sequence[Change] | None) -> list[Remark]:
+def of_tune(changes: Sequence[ItemChange] | None) -> list[Remark]:
     """Say what the two sheets leave open; None where a side has no sheet of its own."""
     if changes is None:
         return [

@@ -34,12 +34,12 @@ from scipy.stats import t as student
 
 from telemetry.core.frames import FloatArray, IntArray
 
-LEAST_RATIO = 0.25
+MIN_RATIO = 0.25
 """Least τ²/σ² that weights go by: an outing always shares something, and a weight that says otherwise would
 let one long outing speak for a whole sheet. The interval comes from the scatter, not from the weights."""
 
 _ROUNDING = 1e-13
-_LEAST_DF = 0.5  # of either level, below which its scatter cannot be judged
+_MIN_DF = 0.5  # of either level, below which its scatter cannot be judged
 _RATIOS = np.concatenate([[0.0], np.geomspace(1e-4, 1e4, 41)])
 
 
@@ -136,13 +136,13 @@ class OutingModel:
         self._within = self._apart.T @ self._apart
         self.ratio = math.inf if fixed else self._likeliest_ratio()
         """τ²/σ² by restricted maximum likelihood, not below zero."""
-        self._solve(max(self.ratio, LEAST_RATIO))
+        self._solve(max(self.ratio, MIN_RATIO))
 
     @property
     def within_variance(self) -> float:
         """σ² by restricted maximum likelihood."""
         if self.fixed:
-            return self._within_ss / self.within_df if self.within_df >= _LEAST_DF else math.nan
+            return self._within_ss / self.within_df if self.within_df >= _MIN_DF else math.nan
         return float(self._profile(np.array([self.ratio]))[1][0])
 
     @property
@@ -172,7 +172,7 @@ class OutingModel:
         ):
             if share <= 1e-9 * (within + between):
                 continue
-            if df < _LEAST_DF:
+            if df < _MIN_DF:
                 return None
             parts.append((share * ss / df, df))
         variance = sum(part for part, _ in parts)

@@ -16,7 +16,7 @@ from telemetry.compare.measures import MEASURES, Measure
 from telemetry.compare.mixed import Contrast, OutingModel
 from telemetry.core.errors import CallError
 from telemetry.core.frames import FloatArray
-from telemetry.setup import Reading, SetupSheet, changes
+from telemetry.setup import Reading, SetupSheet, item_changes
 
 SCHEMA: Final = "reciprocal-history/1"
 _NO_DATE: Final = datetime.min.replace(tzinfo=UTC)
@@ -90,7 +90,7 @@ def levels(measure: Measure, evidence: Sequence[Evidence], barred: Collection[st
 def barred_among(sheets: Mapping[str, SetupSheet], evidence: Sequence[Evidence]) -> frozenset[str]:
     """Name the covariates that the differences among the sheets run move themselves."""
     run = [sheets[key] for key in dict.fromkeys(e.sheet_id for e in evidence) if key in sheets]
-    return barred_by({c.item.name for sheet in run[1:] for c in changes(run[0], sheet)})
+    return barred_by({c.item.name for sheet in run[1:] for c in item_changes(run[0], sheet)})
 
 
 def _model(
@@ -250,13 +250,13 @@ def history(
         If no sheet states the item, or the measure is none.
     """
     if measure not in MEASURES:
-        raise CallError(f"{measure} is no measure", place="measure", mend=f"one of {', '.join(MEASURES)}")
+        raise CallError(f"{measure} is no measure", place="measure", hint=f"one of {', '.join(MEASURES)}")
     if item is not None and not any(item in sheet.tune for sheet in sheets.values()):
         stated = sorted({name for sheet in sheets.values() for name in sheet.tune})
         raise CallError(
             f"no sheet of this boat states {item}",
             place="item",
-            mend=f"one of {', '.join(stated)}" if stated else "write the boat's sheets first",
+            hint=f"one of {', '.join(stated)}" if stated else "write the boat's sheets first",
         )
     asked = MEASURES[measure]
     found = [
@@ -300,7 +300,7 @@ def _at(level: Level, sheets: Mapping[str, SetupSheet], item: str | None, best: 
 
 def differing(a: SetupSheet, b: SetupSheet, *, besides: str | None = None) -> tuple[str, ...]:
     """Name the items by which two sheets differ, one left aside."""
-    return tuple(c.item.title for c in changes(a, b) if c.item.name != besides)
+    return tuple(c.item.title for c in item_changes(a, b) if c.item.name != besides)
 
 
 def _steps(

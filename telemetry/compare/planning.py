@@ -17,7 +17,7 @@ from scipy.stats import nct
 from scipy.stats import t as student
 
 POWER: Final = 0.8
-_MOST_OUTINGS = 200
+_MAX_OUTINGS = 200
 _ROUND: Final = (2, 4, 6)
 """Two-ways an outing that a plan offers."""
 
@@ -167,7 +167,7 @@ def _plan_of(
     known = [sum(1.0 / scatter.outing_mean(n) for n in side) for side in (before, after)]
     steps: list[tuple[int, float, float]] = []  # further outings before, and what is then known of each side
     added = 0
-    for _ in range(_MOST_OUTINGS):
+    for _ in range(_MAX_OUTINGS):
         to_before = known[0] <= known[1]
         added += to_before
         known[0 if to_before else 1] += 1.0 / scatter.outing_mean(size)
@@ -180,8 +180,8 @@ def _plan_of(
             return 0.0
         return t_power(care / math.sqrt(1.0 / first + 1.0 / second), df, level)
 
-    found = bisect_left(range(_MOST_OUTINGS), POWER, key=power_of)
-    if found == _MOST_OUTINGS:
+    found = bisect_left(range(_MAX_OUTINGS), POWER, key=power_of)
+    if found == _MAX_OUTINGS:
         return None
     of_before = steps[found][0]
     return Plan("outings", of_before, found + 1 - of_before, size, size * (found + 1), power_of(found))
@@ -193,7 +193,7 @@ def plan_alternating(care: float, scatter: Scatter, level: float) -> Plan | None
     Nothing run so far is counted. The constant of each outing and the pack's running down cost a degree of
     freedom each.
     """
-    for total in range(4, 10 * _MOST_OUTINGS, 2):
+    for total in range(4, 10 * _MAX_OUTINGS, 2):
         outings = math.ceil(total / (2 * _ROUND[-1]))
         each = math.ceil(total / (2 * outings))
         count = 2 * outings * each

@@ -16,7 +16,7 @@ from telemetry.compare.practice import SOURCE, SYMPTOMS
 from telemetry.compare.verdicts import NOT_ENOUGH, Effect
 from telemetry.core.text_table import text_table
 from telemetry.core.units import CELSIUS, SPEED_UNITS, TEMPERATURE_UNITS, Unit
-from telemetry.setup import Change, Item, Reading, Showing
+from telemetry.setup import BenchDisplay, Item, ItemChange, Reading
 
 WIDTH: Final = 110
 
@@ -89,12 +89,12 @@ def difference_text(measure: Measure, value: float, units: Units, u95: float | N
     return f"{value / scale:+.{digits}f}{half} {units.name(measure)}"
 
 
-def reading_text(item: Item, reading: Reading | None, showing: Showing | None = None) -> str:
+def reading_text(item: Item, reading: Reading | None, showing: BenchDisplay | None = None) -> str:
     """Write a reading of a sheet, as a user reads the bench or in the item's own unit."""
-    return "not stated" if reading is None else (showing or Showing()).text(item, reading)
+    return "not stated" if reading is None else (showing or BenchDisplay()).text(item, reading)
 
 
-def change_text(change: Change, showing: Showing | None = None) -> str:
+def change_text(change: ItemChange, showing: BenchDisplay | None = None) -> str:
     """Write one changed item, as a user reads the bench or in its own unit."""
     before, after = (reading_text(change.item, r, showing) for r in (change.before, change.after))
     told = f"{change.item.title}: {before} → {after}"

@@ -21,13 +21,13 @@ _LIFT_S = 1.5  # before the hardest deceleration the driver lifted
 _TOP_MPS2 = 3.0  # a hull near its top gains no faster (common practice, no source)
 
 
-def without_overshoot(
+def linearise_corners(
     t_s: FloatArray, at: IntArray, livelier: BoolArray, usual_step_s: float, drawn_mps: FloatArray
 ) -> tuple[FloatArray, BoolArray, BoolArray]:
     """Draw straight lines through steps in which the throttle was moved.
 
     Between two samples on either side of a corner the smoother lets the speed go anywhere; the hull goes from
-    one to the other without rising above both by more than :func:`highest` allows for.
+    one to the other without rising above both by more than :func:`peak_of_draws` allows for.
 
     Parameters
     ----------
@@ -69,7 +69,7 @@ def without_overshoot(
     return out, follows & ~silent, silent
 
 
-def highest(
+def peak_of_draws(
     t_s: FloatArray,
     drawn_mps: FloatArray,
     sample: IntArray,
@@ -112,7 +112,7 @@ def highest(
         elif silent[b]:
             unseen = np.clip(slope, 0.0, _TOP_MPS2) * after_s
             peak = peak + unseen * (share - 0.5)
-    way = ways_m(t, v)
+    way = cumulative_distance(t, v)
     starts = t[t <= t[-1] - HELD_S + 1e-9]
     if starts.size == 0:
         return peak, np.full(v.shape[1], np.nan)
@@ -170,7 +170,7 @@ def taken_off(
     if starts.size == 0:
         return peak, np.zeros(filters_s.size)
     both = np.hstack([speed, true])[inside]
-    way = ways_m(t, both)
+    way = cumulative_distance(t, both)
     k = np.clip(np.searchsorted(t, starts + HELD_S, side="right") - 1, 0, t.size - 2)
     part = np.clip((starts + HELD_S - t[k]) / (t[k + 1] - t[k]), 0.0, 1.0)[:, None]
     held = ((way[k] * (1.0 - part) + way[k + 1] * part - way[: starts.size]) / HELD_S).max(axis=0)
@@ -202,13 +202,13 @@ def between(low: float, high: float, share: FloatArray) -> FloatArray:
     return np.asarray(low + (high - low) * (2.0 * share - 0.5))
 
 
-def ways_m(t_s: FloatArray, drawn_mps: FloatArray) -> FloatArray:
+def cumulative_distance(t_s: FloatArray, drawn_mps: FloatArray) -> FloatArray:
     """Way that each drawn curve makes from the first node on, shape of ``drawn_mps`` [m]."""
     steps_m = 0.5 * (drawn_mps[1:] + drawn_mps[:-1]) * np.diff(t_s)[:, None]
     return np.vstack([np.zeros(drawn_mps.shape[1]), np.cumsum(steps_m, axis=0)])
 
 
-def crests(t_s: FloatArray, drawn: FloatArray, steps: IntArray) -> FloatArray:
+def step_maxima(t_s: FloatArray, drawn: FloatArray, steps: IntArray) -> FloatArray:
     """Highest speed of each drawn curve inside some steps, between their nodes, shape (draws,) [m/s].
 
     Where the hull swings a crest may stand between two samples. Between nodes a curve is the cubic through

@@ -11,7 +11,7 @@ import pytest
 from compare_fixture import BASE, outing, passes, sheet
 
 from telemetry.compare import MEASURES, Advice, Evidence, Stops, history, next_trial
-from telemetry.compare.advising import LEAST_TEXT, Family, _weigh, _what_forbids
+from telemetry.compare.advising import MIN_TEXT, Family, _weigh, _what_forbids
 from telemetry.compare.mixed import Contrast
 from telemetry.compare.past import Level, levels
 from telemetry.compare.practice import ADVISED, CAUTIONS, TRIES
@@ -153,7 +153,7 @@ def test_below_the_stated_amount_it_is_too_little_and_practice_is_listed(
     told = next_trial(*tried(depths, rising, outings))
     assert told.verdict == "too little to advise"
     assert has in told.reason
-    assert LEAST_TEXT in told.reason
+    assert MIN_TEXT in told.reason
     assert told.trial is None
     assert told.tries == TRIES["speed"]
     assert told.to_dict()["tries_source"] == "common practice, no source"
