@@ -1,7 +1,7 @@
 """Receivers as they are: filters, delays, coloured noise, steps, reflections, holds.
 
-The receiver in :mod:`sample_logs.receiver` behaves as the analysis assumes. Those here do not: each records the
-same true motion with one or several of the habits of consumer receivers and phones. The analysis has no
+The receiver in :mod:`sample_logs.receiver` behaves as the analysis assumes. Those here do not: each records
+the same true motion with one or several of the habits of consumer receivers and phones. The analysis has no
 knowledge of them. Sizes are our own assumptions within what data sheets and manuals describe, unless a source
 is named.
 """
@@ -130,7 +130,7 @@ def running_mean(values: FloatArray, over_s: float, rate_hz: float = FINE_HZ) ->
 
 
 def _reflected(rng: np.random.Generator, wanted: Reflections, truth: Truth) -> FloatArray:
-    """False speed along the course at each moment of the truth, shape (n,) [m/s]."""
+    """Draw the false speed along the course at each moment of the truth, shape (n,) [m/s]."""
     extra = np.zeros(truth.t_s.size)
     for a_pass in truth.passes:
         if rng.random() > wanted.share:

@@ -433,8 +433,8 @@ class AlongTrackSmoother:
                 out[:, p] = at[:, 0] - at[:, 1]
         most_s = 1.96 * self.response.common_sd_s
         if most_s > 0.0:
-            # By difference to the end of the interval: of the first order a shared low-pass shifts both crossings
-            # alike, and what is left goes with its square.
+            # By difference to the end of the interval: of the first order a shared low-pass shifts both
+            # crossings alike, and what is left goes with its square.
             sign, way_m = self._way
             gone = np.interp(spans_s, self.t_s, way_m)
             later = np.maximum.accumulate(
@@ -510,8 +510,8 @@ def smooth_along(data: AlongTrackData, receiver: ReceiverModel | None = None) ->
 def _position_rows(data: AlongTrackData) -> tuple[IntArray, FloatArray, FloatArray]:
     """Nodes at which positions are seen by the clock of the speed, and what they see of the states.
 
-    A position at t describes the speed that is stamped t + d: it is seen at the node nearest to that time, and
-    the rest of the way is gone at that node's speed.
+    A position at t describes the speed that is stamped t + d: it is seen at the node nearest to that time,
+    and the rest of the way is gone at that node's speed.
 
     Returns
     -------
@@ -546,10 +546,10 @@ def _by_response(data: AlongTrackData, posterior: Posterior, origin_m: float) ->
     tau = data.response.filter_s
     for p, (dv, da) in enumerate(((np.ones(rest.size), rest + tau), (np.ones(rest.size), rest))):
         changes = dv * mean[node, 1] + da * mean[node, 2]
-        np.add.at(right, (node, 1, p), precision * dv * left)
-        np.add.at(right, (node, 2, p), precision * da * left)
+        np.add.at(right[:, 1, p], node, precision * dv * left)
+        np.add.at(right[:, 2, p], node, precision * da * left)
         for state in range(4):
-            np.add.at(right, (node, state, p), -precision * h[:, state] * changes)
+            np.add.at(right[:, state, p], node, -precision * h[:, state] * changes)
     if data.speed_node.size:
         v = mean[data.speed_node, 1]
         gain = 1.0 + data.response.scale

@@ -104,7 +104,8 @@ def peak_of_draws(
             on_s, drag = _went_on(t_s, drawn_mps, sample, int(np.searchsorted(sample, b)), slope, share)
             peak = np.maximum(peak, drawn_mps[b] + slope * on_s)
             rise = np.maximum(steep, 1e-3)
-            # Of a line up and a line down the best second lies on both sides of the lift, as high at either end.
+            # Of a line up and a line down the best second lies on both sides of the lift, as high at either
+            # end.
             lift_held = drawn_mps[b] + slope * on_s - 0.5 * HELD_S * rise * drag / (rise + drag)
         elif corner[b]:
             # A trigger takes its time, in which the hull gains less and less.
@@ -132,9 +133,9 @@ def taken_off(
     window: tuple[float, float],
     filters_s: FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
-    """What a receiver's low-pass takes off the highest speed, (2, k), and the best second of a curve, (k,).
+    """Estimate what a receiver's low-pass takes off the highest speed and off the best second of a curve.
 
-    Of the highest speed there are a lower and an upper estimate.
+    Of the highest speed there are a lower and an upper estimate, shape (2, k); of the second one, (k,).
 
     Parameters
     ----------
@@ -155,9 +156,9 @@ def taken_off(
     speed, gain = states[:, :1], states[:, 1:]
     true = speed + gain * filters_s
     here = sample[inside[sample]]
-    # A hull gains until its driver lifts, and is then faster than its filtered speed; in between it gains little.
-    # The highest of all values, derivative and all, finds the highest error, the one at the lift may be late:
-    # the truth lies between them.
+    # A hull gains until its driver lifts, and is then faster than its filtered speed; in between it gains
+    # little. The highest of all values, derivative and all, finds the highest error, the one at the lift may
+    # be late: the truth lies between them.
     deepest = here[int(np.argmin(gain[here, 0]))]
     corners = np.flatnonzero(livelier[: deepest + 1])
     corners = corners[t_s[corners] > t_s[deepest] - _LIFT_S]
@@ -198,7 +199,7 @@ def _went_on(
 
 
 def between(low: float, high: float, share: FloatArray) -> FloatArray:
-    """Draw values that lie anywhere from half their difference below the lower one to as far above the upper one."""
+    """Draw values from half the difference of two below the lower one to as far above the upper one."""
     return np.asarray(low + (high - low) * (2.0 * share - 0.5))
 
 

@@ -13,10 +13,11 @@ import numpy as np
 from scipy.special import stdtrit
 
 from telemetry.cleaning.clean import Cleaned
-from telemetry.core.frames import TRACK_COLUMNS, BoolArray, FloatArray, cumulative_integral
+from telemetry.core.frames import TRACK_COLUMNS, BoolArray, FloatArray, IntArray, cumulative_integral
 from telemetry.core.geo import CourseLine
 from telemetry.core.progress import report_each
-from telemetry.corners import fit_corner, usual_corner
+from telemetry.core.stats import Z95
+from telemetry.kinematics.corners import fit_corner, usual_corner
 from telemetry.kinematics.models import (
     CORNER_FACTOR,
     USUAL_SD_MPS,
@@ -37,13 +38,12 @@ from telemetry.kinematics.peak_draws import (
     taken_off,
 )
 from telemetry.kinematics.position_only import max_secant_speed, student_t_reweight
+from telemetry.kinematics.receiver import PassWay, fit_way, response_of
+from telemetry.kinematics.rest_noise import RestNoise, measure_rest_noise, speed_step_mps
 from telemetry.kinematics.whole_log import Motion
 from telemetry.passes.find import DistanceSpeed, Window
 from telemetry.passes.pass_smoother import Nodes, build_nodes, smooth_passes, smoothing_input
-from telemetry.receiver import PassWay, fit_way, response_of
-from telemetry.restnoise import RestNoise, rest_noise, speed_step_mps
 
-Z95 = 1.959963984540054  # two-sided 95 % point of the normal distribution
 _PAD_S = 2.0
 _LAST_S = 0.25
 _DRAWS = 256
@@ -52,8 +52,8 @@ _REMEMBERED_LINES = 2  # a pass's own, and the one that it shares with other pas
 # Noise of which an unknown share, any from none to all, may be the hull's own motion on chop: its crests then
 # belong to the peak. The highest of ten independent values stands 1.539 standard deviations up (tables of
 # normal order statistics), and the root of a uniform share spreads by sqrt(1/2 - 4/9).
-# Of chop that is known the smoother follows a part; the highest crest of about ten stands so much above it, and
-# spreads by so much (on simulated band noise of 0.8 to 8 Hz at 5 to 25 Hz).
+# Of chop that is known the smoother follows a part; the highest crest of about ten stands so much above it,
+# and spreads by so much (on simulated band noise of 0.8 to 8 Hz at 5 to 25 Hz).
 _CHOP_CREST, _CHOP_SPREAD = 1.25, 0.45
 _REST_DOUBT = 1.3
 _CREST = 1.539 * (1.0 / 2.0 - 4.0 / 9.0) ** 0.5
@@ -283,7 +283,7 @@ def measure_passes(
         ranges.append((max(a, w.stretch[0]), min(b, w.stretch[1])))
     lay = build_nodes(cleaned, ranges)
 
-    rest = rest_noise(cleaned, motion, rx) if measured else None
+    rest = measure_rest_noise(cleaned, motion, rx) if measured else None
     if rest is not None:
         rx = replace(
             rx,
@@ -410,8 +410,8 @@ def measure_passes(
 def _crests(sd_mps: float, rest: RestNoise | None) -> tuple[float, float]:
     """By how much the crests of chop stand above the smoothed speed at the top, and its uncertainty [m/s].
 
-    Noise that a boat at rest does not have is the hull's own on chop. Where no rest tells, any share of the noise
-    may be.
+    Noise that a boat at rest does not have is the hull's own on chop. Where no rest tells, any share of the
+    noise may be.
     """
     if rest is None:
         return 0.0, _CREST * sd_mps
@@ -429,10 +429,10 @@ def _to_scale(top: tuple[float, float], response: Response) -> tuple[float, floa
 
 
 def in_order(measured: PassSpeeds) -> PassSpeeds:
-    """Bring a pass's figures into the order that they must have: peak, best second, averages of a second and more.
+    """Bring a pass's figures into the order that they must have: peak, best second, longer averages.
 
-    A figure above the one that bounds it meets it where their intervals say, and both grow by how far they were
-    moved.
+    A figure above the one that bounds it meets it where their intervals say, and both grow by how far they
+    were moved.
     """
     peak, held = (measured.peak_mps, measured.peak_u95_mps), (measured.held_1s_mps, measured.held_1s_u95_mps)
     contradicted = False

@@ -17,7 +17,7 @@ from telemetry.core.progress import report, scope
 from telemetry.kinematics.whole_log import Motion, smooth_log
 from telemetry.passes.find import Pass, find_windows
 from telemetry.passes.measure import PassSpeeds, measure_passes
-from telemetry.witnesses import (
+from telemetry.passes.witnesses import (
     MIRRORED,
     ORDER,
     SWAPPED,
@@ -92,7 +92,7 @@ def process_log(
 
 
 def order_findings(measured: Sequence[PassSpeeds]) -> list[Finding]:
-    """Tell which passes' averages lay above their best second, or that above their peak, beyond the intervals."""
+    """List the passes whose figures came out in an impossible order, beyond their intervals."""
     return [
         Finding(
             ORDER,

@@ -17,6 +17,7 @@ from telemetry.core.units import distance_text
 from telemetry.kinematics.models import ReceiverModel
 from telemetry.passes.find import Pass
 from telemetry.passes.measure import PassSpeeds
+from telemetry.passes.witnesses import RESPONSE_CODES, contradictions
 from telemetry.twoway.mean import (
     Check,
     CheckResult,
@@ -30,7 +31,6 @@ from telemetry.twoway.mean import (
 )
 from telemetry.twoway.pairing import Pair, shared_place_s2
 from telemetry.twoway.rules import Rule
-from telemetry.witnesses import RESPONSE_CODES, contradictions
 
 _BRACKET_S = 0.6  # a crossing needs a usable sample this near on both sides, or within 1.6 usual steps
 _BRIDGE_SHARE = 0.5  # of the time between the gates: longest silence that is bridged

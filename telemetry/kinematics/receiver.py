@@ -1,35 +1,38 @@
-"""What a log's own passes say of its receiver: scale, delay and low-pass of the speed against the positions.
+"""Estimate a receiver from a log's own passes: scale, delay and low-pass of its speed.
 
-A receiver reports a speed ``m`` that was delayed by ``d`` and low-passed with the time constant ``τ``: the true
-speed is ``u(t) = m(t + d) + τ m'(t + d)``, so that the way is ``S(t + d) + τ m(t + d)`` with ``S`` the summed
-measured speed. For short times that is ``S + D m + E m'`` with ``D = d + τ`` and ``E = d²/2 + τ d``: regression
-coefficients of the positions on the smoothed speed, over all passes together, with the errors of positions and
-speed as correlated noise. A delay and a low-pass share D; they differ where the acceleration changes.
+A receiver reports a speed ``m`` that was delayed by ``d`` and low-passed with the time constant ``τ``: the
+true speed is ``u(t) = m(t + d) + τ m'(t + d)``, so that the way is ``S(t + d) + τ m(t + d)`` with ``S`` the
+summed measured speed. For short times that is ``S + D m + E m'`` with ``D = d + τ`` and ``E = d²/2 + τ d``:
+regression coefficients of the positions on the smoothed speed, over all passes together, with the errors of
+positions and speed as correlated noise. A delay and a low-pass share D; they differ where the acceleration
+changes.
 
 A low-pass that speed and positions share leaves nothing to compare. How sharply the speed turns where the
-throttle is shut bounds it (:mod:`telemetry.corners`).
+throttle is shut bounds it (:mod:`telemetry.kinematics.corners`).
 
 References
 ----------
-.. [1] A. C. Aitken, On least squares and linear combinations of observations, Proc. R. Soc. Edinburgh 55 (1936)
+.. [1] A. C. Aitken, On least squares and linear combinations of observations, Proc. R. Soc. Edinburgh 55
+(1936)
    42-48 (generalised least squares; from memory).
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from telemetry.core.frames import FloatArray
-from telemetry.corners import Corner
+from telemetry.kinematics.corners import Corner
 from telemetry.kinematics.models import ReceiverModel, Response
 
 _MAX_BLOCKS = 64  # of a pass; more of them say no more of a delay
 _MIN_POSITIONS = 6
-# What is believed of a receiver's delay before the log is seen: one maker states 0.15 s for its Doppler velocity
-# (novatel.com, "Receiver Velocity Calculation"), filters of consumer receivers reach a second (our assumption).
+# What is believed of a receiver's delay before the log is seen: one maker states 0.15 s for its Doppler
+# velocity (novatel.com, "Receiver Velocity Calculation"), filters of consumer receivers reach a second (our
+# assumption).
 _PRIOR_DELAY_S, _PRIOR_DELAY_SD_S = 0.1, 0.3
 _SCALE_SD = 0.001  # of an honest receiver's speed against its positions (our assumption, no source)
 _SCALE_SIGMAS = 4.0
@@ -37,14 +40,15 @@ _MIN_SCALE, _MAX_SCALE = 0.2, 6.0  # beyond, speed and positions have nothing in
 _EXACT_FROM_S = 0.08  # of delay: below, two terms of the series are enough
 _SHARES = np.linspace(0.0, 1.0, 21)
 _DEVIATES = np.linspace(-2.5, 2.5, 11)
-# Low-pass shared by speed and positions (our assumption, no source): none worth mentioning in half of all receivers,
-# else exponential with this mean. A receiver whose speed is filtered against its positions hardly filters both
-# once more.
+# Low-pass shared by speed and positions (our assumption, no source): none worth mentioning in half of all
+# receivers, else exponential with this mean. A receiver whose speed is filtered against its positions hardly
+# filters both once more.
 _COMMON_MEAN_S, _COMMON_MEAN_SLOW_S, _COMMON_MEAN_BESIDE_S = 0.3, 0.5, 0.05
 _NO_COMMON = 0.5
 _COMMON_S = np.r_[0.0, np.geomspace(0.01, 1.6, 24)]
-# What else rounds a corner: a trigger takes 0.1 to 0.4 s to shut, a standard deviation of 0.03 to 0.12 s; where
-# there are few samples a second, the law of drag that was assumed. Medians and factors of one deviation.
+# What else rounds a corner: a trigger takes 0.1 to 0.4 s to shut, a standard deviation of 0.03 to 0.12 s;
+# where there are few samples a second, the law of drag that was assumed. Medians and factors of one
+# deviation.
 _TRIGGER_S, _TRIGGER_FACTOR = 0.07, 1.6
 _SLOW_TRIGGER_S, _SLOW_TRIGGER_FACTOR = 0.35, 1.5
 _GENTLE, _GENTLE_S, _GENTLE_FACTOR = 0.25, 0.35, 1.8  # drivers who lift gently: their share and times
@@ -221,7 +225,8 @@ def _solved(
     theta = np.linalg.solve(normal + np.diag(prior), x.T @ y + prior * believed)
     left = y - x @ theta
     misfit = float(left @ left) / freedom
-    return theta, np.linalg.inv(normal / max(misfit, 1.0) + np.diag(prior)), misfit
+    covariance = np.linalg.inv(normal / max(misfit, 1.0) + np.diag(prior))
+    return np.asarray(theta), np.asarray(covariance), misfit
 
 
 def _short(
@@ -238,12 +243,12 @@ def _short(
 
 
 def _exact(
-    rows: object, longest_s: float, prior: FloatArray, freedom: int
+    rows: Callable[[float], FloatArray], longest_s: float, prior: FloatArray, freedom: int
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray, float]:
     """Try delays one by one, the speed read that much later; each leaves a low-pass to be solved for."""
     tried = []
     for delay in (longest_s * _SHARES).tolist():
-        table = rows(delay)[:, [0, 1, 3]]  # type: ignore[operator]
+        table = rows(delay)[:, [0, 1, 3]]
         known = np.array([prior[0], 1e-6])
         tried.append((delay, *_solved(table, known, np.zeros(2), freedom)))
     floor = max(min(t[3] for t in tried), 1.0)
@@ -329,8 +334,8 @@ def response_of(fit: WayFit | None, corner: Corner | None, step_s: float) -> Res
 def _held(weight: FloatArray, step_s: float) -> tuple[float, float]:
     """Median and standard uncertainty of a shared low-pass, of which the weights on ``_COMMON_S`` are given.
 
-    A receiver either filters or hardly does: the interval has to hold both, and so reaches as far as the weights
-    do. Where there are few samples a second a corner says too little to correct a figure by it.
+    A receiver either filters or hardly does: the interval has to hold both, and so reaches as far as the
+    weights do. Where there are few samples a second a corner says too little to correct a figure by it.
     """
     reached = np.cumsum(weight)
     low, middle, high = (float(np.interp(p, reached, _COMMON_S)) for p in (0.025, 0.5, 0.975))

@@ -1,8 +1,9 @@
 """How sharply a log's speed turns where the throttle is shut: a bound on any low-pass in it.
 
 A receiver that filters speed and position alike leaves nothing to compare. But a throttle is shut within some
-tenths of a second, and the deceleration then begins as abruptly as the thrust ends; a low-pass of time constant
-τ makes of this step an exponential of that time. The corner of the sharpest lifts so bounds τ from above.
+tenths of a second, and the deceleration then begins as abruptly as the thrust ends; a low-pass of time
+constant τ makes of this step an exponential of that time. The corner of the sharpest lifts so bounds τ from
+above.
 """
 
 from __future__ import annotations
@@ -105,7 +106,7 @@ def _responses() -> tuple[FloatArray, FloatArray]:
 
 
 def _slow(t: FloatArray, v: FloatArray, sd_mps: float, step_s: float) -> Corner | None:
-    """Fit a line and drag by the square of the speed after it, low-passed, on the few samples of a slow log."""
+    """Fit a line, then drag by the square of the speed, low-passed, on the few samples of a slow log."""
     falls, gains = _responses()
     places = np.arange(-step_s - TIMES_S[-1], step_s, step_s / 8.0)
     index = np.rint((t[None, :] - places[:, None] + _REACH_S / 4.0) / _GRID_S).astype(np.int64)

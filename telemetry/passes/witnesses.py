@@ -1,7 +1,7 @@
-"""A log's own witnesses held against one another: speed against way, course against way, figure against figure.
+"""A log's own witnesses held against one another: speed, way, course, and figure against figure.
 
-What is found becomes a finding with a code. Those in :data:`CONTRADICTIONS` mean that speed or positions are not
-what they are said to be: no verdict rests on such a log.
+What is found becomes a finding with a code. Those in :data:`CONTRADICTIONS` mean that speed or positions are
+not what they are said to be: no verdict rests on such a log.
 """
 
 from __future__ import annotations
@@ -32,8 +32,8 @@ CONTRADICTIONS: Final = frozenset(
     {SPEED_SCALE, SWAPPED, MIRRORED, COARSE, ZERO, DISAGREE, ORDER, VERY_LATE, IMPLAUSIBLE}
 )
 RESPONSE_CODES: Final = frozenset({SPEED_LATE, SPEED_FILTERED, UNCHECKED})
-# What no model boat is known to reach (our assumption, from memory; the fastest passes are told of in the trade and
-# not published by a sanctioning body we could read).
+# What no model boat is known to reach (our assumption, from memory; the fastest passes are told of in the
+# trade and not published by a sanctioning body we could read).
 PLAUSIBLE_MPS: Final = 110.0
 
 _OVER_S = 2.0
@@ -59,7 +59,8 @@ def _ratio_cause(ratio: float) -> str:
                 best, said = off, f": numbers in {numbers} read as {read}?"
     if said:
         return said
-    return f": a speed {100.0 * abs(ratio - 1.0):.1f} % too {'high' if ratio > 1.0 else 'low'}, or a wrong scale?"
+    side = "high" if ratio > 1.0 else "low"
+    return f": a speed {100.0 * abs(ratio - 1.0):.1f} % too {side}, or a wrong scale?"
 
 
 def _windows(cleaned: Cleaned) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray] | None:
@@ -199,12 +200,12 @@ def response_findings(response: Response) -> list[Finding]:
             out.append(Finding(SPEED_LATE, text, 1, None, None))
     elif response.common_sd_s > _TOLD_S and response.common_s + response.common_sd_s > 0.2:
         text = (
-            f"speed and positions may both be smoothed over up to {response.low_pass_s[1]:.1f} s, which nothing in "
-            "this log can tell: the intervals hold it"
+            f"speed and positions may both be smoothed over up to {response.low_pass_s[1]:.1f} s, which "
+            "nothing in this log can tell: the intervals hold it"
         )
         out.append(Finding(SPEED_FILTERED, text, 1, None, None))
     if not response.checked:
-        text = "speed or positions are missing: nothing in this log checks the other, and the intervals hold more"
+        text = "speed or positions are missing: nothing in this log checks the other"
         out.append(Finding(UNCHECKED, text, 1, None, None))
     return [*out, *misfit_finding(response.misfit)]
 

@@ -1,4 +1,4 @@
-"""What a receiver's speed does while the boat lies still: how large its errors are, and how slowly they wander.
+"""What a receiver's speed does while the boat lies still: the size of its errors, and their colour.
 
 Under way the wandering of a speed cannot be told from the hull's; at rest there is nothing else. The step in
 which a speed is printed is told by its values.
@@ -73,7 +73,7 @@ def _rests(cleaned: Cleaned, motion: Motion) -> list[FloatArray]:
     return out
 
 
-def rest_noise(cleaned: Cleaned, motion: Motion, rx: ReceiverModel) -> RestNoise | None:
+def measure_rest_noise(cleaned: Cleaned, motion: Motion, rx: ReceiverModel) -> RestNoise | None:
     """Measure the errors of the speed at rest; None where the boat never lies still or the receiver holds.
 
     Parameters
@@ -132,8 +132,8 @@ def speed_step_mps(v_mps: FloatArray) -> float:
     Examples
     --------
     >>> import numpy as np
-    >>> round(speed_step_mps(np.array([3, 7, 4, 9, 12, 30, 31]) / 3.6), 4), speed_step_mps(np.array([1.0, 2.5]))
-    (0.2778, 0.0)
+    >>> round(speed_step_mps(np.array([3, 7, 4, 9, 12, 30, 31]) / 3.6), 4), speed_step_mps(np.array([1.0,
+    2.5])) (0.2778, 0.0)
     """
     values = np.unique(v_mps[np.isfinite(v_mps)])
     if values.size < _MIN_VALUES:

@@ -17,7 +17,7 @@ from typing import Final
 import numpy as np
 from scipy.ndimage import median_filter
 
-sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parents[1])]  # as pytest sets them
+sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parents[2])]  # as pytest sets them
 
 from sample_logs.courses_real import (  # noqa: E402
     Hull,
@@ -63,11 +63,14 @@ def _course(hull: Callable[[np.random.Generator], Hull], turner: Callable[..., F
     return make
 
 
+_PLAIN = RealReceiver()
+
+
 @dataclass(frozen=True)
 class Condition:
     """A receiver, and what it is carried on."""
 
-    receiver: RealReceiver = RealReceiver()
+    receiver: RealReceiver = _PLAIN
     make: Maker = _drive
 
 
