@@ -96,7 +96,7 @@ def _one(t_s: FloatArray, v_mps: FloatArray, foot: int, edge: int) -> Reflection
     last = top + int(ends[0]) + (int(stands[0]) if stands.size else 1)
     then = slice(foot + last, int(np.searchsorted(t_s, t_s[min(foot + last, t_s.size - 1)] + _BEFORE_S)))
     if then.stop - then.start > 3:
-        t, v = t_s[then] - t_s[foot], v_mps[then]
-        if float(np.std(v - np.polyval(np.polyfit(t, v, 1), t))) > _CALM_SHARE * excess:
+        v = v_mps[then]
+        if float(np.max(v - np.minimum.accumulate(v))) > _BACK_SHARE * excess:
             return None  # it goes on swinging
     return Reflection(foot + int(begins[0]), min(foot + last + 1, t_s.size), excess)

@@ -17,7 +17,7 @@ from telemetry.core.frames import TRACK_COLUMNS, BoolArray, FloatArray, IntArray
 from telemetry.core.geo import CourseLine
 from telemetry.core.progress import report_each
 from telemetry.core.stats import Z95
-from telemetry.kinematics.corners import fit_corner, usual_corner
+from telemetry.kinematics.corners import Corner, fit_corner, usual_corner
 from telemetry.kinematics.models import (
     CORNER_FACTOR,
     USUAL_SD_MPS,
@@ -46,6 +46,7 @@ from telemetry.passes.pass_smoother import Nodes, build_nodes, smooth_passes, sm
 
 _PAD_S = 2.0
 _LAST_S = 0.25
+_CRASH_CORNER_S = 0.1
 _DRAWS = 256
 MAX_STARTS = 20_000  # of a measured distance: half a metre apart on ten kilometres, further on a longer way
 _REMEMBERED_LINES = 2  # a pass's own, and the one that it shares with other passes
@@ -383,7 +384,9 @@ def measure_passes(
             on_s = usual_step_s * rng.random(_DRAWS)
             last, last_1s = _at_crash(data.t_s[inside], curves[inside], on_s)
             peak, held = np.maximum(peak, last), np.maximum(held, last_1s)
-        crest_mps, crest_sd_mps = _crests(sd_mps if measured else USUAL_SD_MPS, rest)
+        # Where the hull swings the curve follows its crests.
+        known = None if swinging.any() else rest
+        crest_mps, crest_sd_mps = _crests(sd_mps if measured else USUAL_SD_MPS, known)
         tops = (
             (float(peak.mean()) + crest_mps, _u95(peak, 0.0, measured, crest_sd_mps, rx)),
             (float(held.mean()), _u95(held, HELD_S, measured, 0.0, rx)),
@@ -436,28 +439,31 @@ def in_order(measured: PassSpeeds) -> PassSpeeds:
     """
     peak, held = (measured.peak_mps, measured.peak_u95_mps), (measured.held_1s_mps, measured.held_1s_u95_mps)
     contradicted = False
-    distances = list(measured.distances)
-    if not np.isnan(held[0]):
-        for k, d in enumerate(distances):
-            if d.end_s - d.start_s >= HELD_S and d.speed_mps > held[0]:
-                held, own, beyond = _met(held, (d.speed_mps, d.u95_mps))
-                distances[k] = replace(d, speed_mps=own[0], u95_mps=own[1])
-                contradicted |= beyond
-        if held[0] > peak[0]:
-            peak, held, beyond = _met(peak, held)
-            contradicted |= beyond
-        for k, d in enumerate(distances):
-            if d.end_s - d.start_s >= HELD_S and d.speed_mps > held[0]:
-                u95_mps = float(np.hypot(d.u95_mps, d.speed_mps - held[0]))
-                distances[k] = replace(d, speed_mps=held[0], u95_mps=u95_mps)
+    if held[0] > peak[0]:
+        peak, held, contradicted = _met(peak, held)
+    distances = bounded(measured.distances, held[0])
+    contradicted |= any(
+        now is not before and before.speed_mps - held[0] > before.u95_mps + held[1]
+        for now, before in zip(distances, measured.distances, strict=True)
+    )
     return replace(
         measured,
         peak_mps=peak[0],
         peak_u95_mps=peak[1],
         held_1s_mps=held[0],
         held_1s_u95_mps=held[1],
-        distances=tuple(distances),
+        distances=distances,
         contradicted=contradicted,
+    )
+
+
+def bounded(distances: Sequence[DistanceSpeed], held_mps: float) -> tuple[DistanceSpeed, ...]:
+    """Bring averages of a second and longer down to the best second, each interval wider by the difference."""
+    return tuple(
+        replace(d, speed_mps=held_mps, u95_mps=float(np.hypot(d.u95_mps, d.speed_mps - held_mps)))
+        if d.end_s - d.start_s >= HELD_S and d.speed_mps > held_mps
+        else d
+        for d in distances
     )
 
 
@@ -547,7 +553,11 @@ def _response(
                 )
             )
         seen = rows[v_ok[rows]]
-        if v is not None and not w.crashed and seen.size:
+        if w.crashed:
+            # A hull that hits the water stops at once: what is left of its speed then is the receiver's.
+            stop_s = max(_CRASH_CORNER_S, 0.35 * cleaned.track.usual_step_s)
+            corners.append(Corner(stop_s, 0.5 * stop_s, -np.inf))
+        elif v is not None and seen.size:
             deepest = int(np.argmin(gain))
             before = np.flatnonzero(gain[:deepest] > 0.5 * gain[deepest])
             about_s = float(t[before[-1] if before.size else deepest])
