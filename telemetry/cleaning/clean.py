@@ -311,7 +311,7 @@ def _judge_reach(judge: SampleFlags, track: Track, limits: HullLimits) -> None:
 
 
 def _judge_reflections(judge: SampleFlags, track: Track) -> None:
-    """Set aside short stretches at the top that are faster than the hull can have become, and their places."""
+    """Set aside short stretches that are faster than the hull can have become, and their positions."""
     # What the other judges cut of one would hide its edges.
     use = np.flatnonzero(judge.speed_ok | judge.false)
     speed = _column(track, "speed_mps")
@@ -319,9 +319,10 @@ def _judge_reflections(judge: SampleFlags, track: Track) -> None:
         rows = use[one.first : one.last]
         false = np.zeros(track.t_s.size, dtype=np.bool_)
         false[rows] = True
+        lasts_s = float(track.t_s[rows[-1]] - track.t_s[rows[0]])
         text = (
-            f"{one.excess_mps:.1f} m/s faster for {track.t_s[rows[-1]] - track.t_s[rows[0]]:.1f} s out of a calm "
-            "ride, as with a reflected signal: set aside"
+            f"{one.excess_mps:.1f} m/s faster for {lasts_s:.1f} s out of a calm ride, as with a reflected "
+            "signal: set aside"
         )
         judge.reject(false, "reflection", text, speed=True, position=False)
         # The position goes along, and comes back within some seconds.

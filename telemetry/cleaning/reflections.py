@@ -1,9 +1,9 @@
 """Find stretches in which a hull at its top is faster for a moment than it can have become.
 
-Near its top a hull gains some metres a second squared at most. A reflected signal adds one to three metres a second
-within some tenths of a second and takes them off again within a second, and the position goes along. No single step
-of it is beyond a hull, and the positions bear it out; its shape gives it away: a step up out of a calm ride, and
-back.
+Near its top a hull gains some metres a second squared at most. A reflected signal adds one to three metres a
+second within some tenths of a second and takes them off again within a second, and the position goes along.
+No single step of it is beyond a hull, and the positions bear it out; its shape gives it away: a step up out
+of a calm ride, and back.
 """
 
 from __future__ import annotations

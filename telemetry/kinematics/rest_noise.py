@@ -139,7 +139,7 @@ def speed_step_mps(v_mps: FloatArray) -> float:
     if values.size < _MIN_VALUES:
         return 0.0
     steps = np.diff(values)
-    least = float(np.quantile(steps, 0.1))
+    least = float(steps.min())
     if least < _MIN_STEP_MPS:
         return 0.0
     whole = (

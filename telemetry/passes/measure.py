@@ -458,7 +458,7 @@ def in_order(measured: PassSpeeds) -> PassSpeeds:
 
 
 def bounded(distances: Sequence[DistanceSpeed], held_mps: float) -> tuple[DistanceSpeed, ...]:
-    """Bring averages of a second and longer down to the best second, each interval wider by the difference."""
+    """Bring averages of a second and longer down to the best second, with wider intervals."""
     return tuple(
         replace(d, speed_mps=held_mps, u95_mps=float(np.hypot(d.u95_mps, d.speed_mps - held_mps)))
         if d.end_s - d.start_s >= HELD_S and d.speed_mps > held_mps

@@ -15,7 +15,7 @@ from telemetry.core.frames import Finding, Track
 from telemetry.core.geo import LocalFrame, geodesic_m
 from telemetry.core.progress import report, scope
 from telemetry.kinematics.whole_log import Motion, smooth_log
-from telemetry.passes.find import Pass, find_windows
+from telemetry.passes.find import DROPPED, Pass, dropped_findings, find_windows, top_u95_mps
 from telemetry.passes.measure import PassSpeeds, measure_passes
 from telemetry.passes.witnesses import (
     MIRRORED,
@@ -86,6 +86,7 @@ def process_log(
         odd += [f for f in told if f.code not in {o.code for o in odd}]
         odd += order_findings(measured)
         odd += implausible_finding(max(m.peak_mps for m in measured))
+    odd += dropped_findings(cleaned, motion, windows)
     if odd:
         cleaned = replace(cleaned, findings=(*odd, *cleaned.findings))
     return SpeedLog(track, cleaned, motion), measured
@@ -189,7 +190,10 @@ def _why_no_pass(log: SpeedLog) -> str:
     if np.isnan(motion.speed_mps).all():
         return f"{name}: cannot tell any speed: no sample with a usable speed or position."
     top_mps = float(np.nanmax(motion.speed_mps))
+    u95_mps = top_u95_mps(motion)
+    dropped = [f.message for f in log.cleaned.findings if f.code == DROPPED]
+    failed = f" {dropped[0]}." if dropped else ""
     return (
         f"{name}: no pass found: a pass is straight, reaches 5 m/s and lasts at least 1.2 s "
-        f"and 25 m; the smoothed speed reaches {top_mps:.1f} m/s."
+        f"and 25 m; the smoothed speed reaches {top_mps:.1f} ± {u95_mps:.1f} m/s.{failed}"
     )
