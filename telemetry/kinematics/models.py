@@ -54,6 +54,8 @@ class Response:
         Mean square of the positions about the summed speed, against what their assumed errors explain.
     checked : bool
         Whether speed and positions were held against each other.
+    doubt : float
+        By how much the standard uncertainties of the way are to grow, as its errors are known roughly.
     """
 
     delay_s: float = 0.0
@@ -63,6 +65,7 @@ class Response:
     root: tuple[tuple[float, ...], ...] = _NO_SPREAD
     misfit: float = 0.0
     checked: bool = False
+    doubt: float = 1.0
 
     @property
     def common_sd_s(self) -> float:

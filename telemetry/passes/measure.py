@@ -39,13 +39,18 @@ from telemetry.kinematics.peak_draws import (
 )
 from telemetry.kinematics.position_only import max_secant_speed, student_t_reweight
 from telemetry.kinematics.receiver import PassWay, fit_way, response_of
-from telemetry.kinematics.rest_noise import RestNoise, measure_rest_noise, speed_step_mps
+from telemetry.kinematics.rest_noise import RestNoise, measure_rest_noise, measure_rest_wander, speed_step_mps
 from telemetry.kinematics.whole_log import Motion
 from telemetry.passes.find import DistanceSpeed, Window
 from telemetry.passes.pass_smoother import Nodes, build_nodes, smooth_passes, smoothing_input
 
 _PAD_S = 2.0
 _LAST_S = 0.25
+_SLOW_STEP_S = 0.7
+_WANDER_DOUBT = 1.45  # some seconds at rest tell the wandering to about that
+# By how much the best of some seconds of wandering positions lies above their mean, and how far it spreads,
+# over what one second wanders (on simulated positions at 1 and 10 Hz).
+_LUCK, _SLOW_LUCK, _LUCK_SPREAD = 1.15, 0.3, 0.95
 _CRASH_CORNER_S = 0.1
 _DRAWS = 256
 MAX_STARTS = 20_000  # of a measured distance: half a metre apart on ten kilometres, further on a longer way
@@ -239,7 +244,7 @@ def crossing_sd_s(chain: AlongTrackSmoother, spans_s: FloatArray) -> FloatArray:
     first, v1 = chain.way_weights(spans_s[:, 0])
     second, v2 = chain.way_weights(spans_s[:, 1])
     weights = first / v1 - second / v2
-    return np.sqrt(np.diagonal(chain.posterior.covariance(weights)))
+    return chain.response.doubt * np.sqrt(np.diagonal(chain.posterior.covariance(weights)))
 
 
 def measure_passes(
@@ -284,6 +289,11 @@ def measure_passes(
         ranges.append((max(a, w.stretch[0]), min(b, w.stretch[1])))
     lay = build_nodes(cleaned, ranges)
 
+    if not measured:
+        wander = measure_rest_wander(cleaned, motion, rx)
+        if wander is not None:
+            doubted = replace(rx.response, doubt=_WANDER_DOUBT)
+            rx = replace(rx, position_sd_m=wander[0], position_tau_s=wander[1], response=doubted)
     rest = measure_rest_noise(cleaned, motion, rx) if measured else None
     if rest is not None:
         rx = replace(
@@ -392,9 +402,11 @@ def measure_passes(
             (float(held.mean()), _u95(held, HELD_S, measured, 0.0, rx)),
         )
         if not measured and w.course is not None:
-            over_s = max(HELD_S, 2.0 * usual_step_s)
+            slow = usual_step_s > _SLOW_STEP_S
+            over_s = max(HELD_S, usual_step_s if slow else 2.0 * usual_step_s)
             secant_mps = max_secant_speed(data.on(w.course), (data.start_s, data.end_s), over_s)
-            tops = (_between(tops[0], secant_mps), _between(tops[1], secant_mps))
+            first, second = (_less_luck(_between(top, secant_mps, slow), motion, rx, slow) for top in tops)
+            tops = (first, second)
         out.append(
             in_order(
                 PassSpeeds(
@@ -422,6 +434,19 @@ def _crests(sd_mps: float, rest: RestNoise | None) -> tuple[float, float]:
     return _CHOP_CREST * chop_mps, float(
         np.hypot(_CHOP_SPREAD * chop_mps, _CREST * min(rest.white_sd_mps, sd_mps))
     )
+
+
+def _less_luck(
+    top: tuple[float, float], motion: Motion, rx: ReceiverModel, slow: bool
+) -> tuple[float, float]:
+    """Take off the best second of positions what their wandering adds to it, and allow for its spread.
+
+    Of some seconds of a wandering position the one that wanders fastest is chosen.
+    """
+    away = 1.0 - np.exp(-HELD_S / rx.position_tau_s)
+    second_mps = float(np.hypot(rx.position_sd_m * np.sqrt(2.0 * away), motion.position_sd_m)) / HELD_S
+    luck = _SLOW_LUCK if slow else _LUCK
+    return top[0] - luck * second_mps, float(np.hypot(top[1], Z95 * _LUCK_SPREAD * second_mps))
 
 
 def _to_scale(top: tuple[float, float], response: Response) -> tuple[float, float]:
@@ -478,7 +503,7 @@ def _met(
     return moved[0], moved[1], beyond
 
 
-def _between(smoothed: tuple[float, float], secant_mps: float) -> tuple[float, float]:
+def _between(smoothed: tuple[float, float], secant_mps: float, slow: bool) -> tuple[float, float]:
     """Give the middle of a smoothed top and the positions' own, and an interval that knows both.
 
     The one overshoots where a corner was missed between samples, the other falls short of a brief top.
@@ -486,7 +511,9 @@ def _between(smoothed: tuple[float, float], secant_mps: float) -> tuple[float, f
     value_mps, u95_mps = smoothed
     if np.isnan(secant_mps):
         return smoothed
-    return 0.5 * (value_mps + secant_mps), float(np.hypot(u95_mps, value_mps - secant_mps))
+    # With a sample a second or less a corner is missed in most passes, and the positions alone come nearer.
+    share = 0.0 if slow else 0.5
+    return secant_mps + share * (value_mps - secant_mps), float(np.hypot(u95_mps, value_mps - secant_mps))
 
 
 def curve_u95_mps(measured: PassSpeeds) -> FloatArray:
