@@ -11,18 +11,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.ndimage import maximum_filter1d
 
 from telemetry.core.frames import FloatArray
 
 _SLOWEST_STEP_S = 0.22  # of a log that can show it
-_FAST_SHARE = 0.75  # of the top around: a slower hull has thrust to spare
+_FAST_SHARE = 0.7  # of the top around: a slower hull has thrust to spare
 _TOP_OVER_S = 4.0
 _EDGE_S = 0.3
 _LEAST_STEP_MPS = 0.6
 _LEAST_GAIN_MPS2 = 2.2  # beyond what the hull gained just before (common practice, no source)
 _BEFORE_S = 1.0
 _CALM_SHARE = 0.25
-_LONGEST_S = 1.6
+_SHORTEST_S, _LONGEST_S = 0.19, 1.6
 _BACK_SHARE = 0.4
 
 
@@ -55,25 +56,26 @@ def find_reflections(t_s: FloatArray, v_mps: FloatArray) -> list[Reflection]:
     rise = v_mps - v_mps[back]
     steep = rise > np.maximum(_LEAST_STEP_MPS, _LEAST_GAIN_MPS2 * (t_s - t_s[back]))
     steep &= t_s - t_s[back] < 2.0 * _EDGE_S
+    # Of neighbouring rises the steepest stands for all; and a slow hull may gain as it likes.
+    steep[1:-1] &= (rise[1:-1] >= rise[:-2]) & (rise[1:-1] >= rise[2:])
+    wide = 2 * round(_TOP_OVER_S / float(np.median(np.diff(t_s)))) + 1
+    steep &= v_mps[back] >= _FAST_SHARE * maximum_filter1d(v_mps, wide)
     out: list[Reflection] = []
     after = 0
     for k in np.flatnonzero(steep).tolist():
         if k < after:
             continue
-        found = _one(t_s, v_mps, int(back[k]), k)
+        found = _one(t_s, v_mps, int(back[k]))
         if found is not None:
             out.append(found)
             after = found.last
     return out
 
 
-def _one(t_s: FloatArray, v_mps: FloatArray, foot: int, edge: int) -> Reflection | None:
+def _one(t_s: FloatArray, v_mps: FloatArray, foot: int) -> Reflection | None:
     """Follow one steep rise back to a calm ride before it and on to its end."""
     a = int(np.searchsorted(t_s, t_s[foot] - _BEFORE_S))
-    near = slice(
-        int(np.searchsorted(t_s, t_s[edge] - _TOP_OVER_S)), int(np.searchsorted(t_s, t_s[edge] + _TOP_OVER_S))
-    )
-    if foot - a < 4 or v_mps[foot] < _FAST_SHARE * float(np.quantile(v_mps[near], 0.9)):
+    if foot - a < 4:
         return None
     t, v = t_s[a : foot + 1] - t_s[foot], v_mps[a : foot + 1]
     slope, level = np.polyfit(t, v, 1).tolist()
@@ -92,6 +94,8 @@ def _one(t_s: FloatArray, v_mps: FloatArray, foot: int, edge: int) -> Reflection
     if ends.size == 0:
         return None
     begins = np.flatnonzero(above[: top + 1] > max(0.1 * excess, 3.0 * calm))
+    if since[top + int(ends[0])] - since[int(begins[0])] < _SHORTEST_S:
+        return None  # a spike, for other judges
     stands = np.flatnonzero(above[top + int(ends[0]) :] < max(0.1 * excess, 3.0 * calm))
     last = top + int(ends[0]) + (int(stands[0]) if stands.size else 1)
     then = slice(foot + last, int(np.searchsorted(t_s, t_s[min(foot + last, t_s.size - 1)] + _BEFORE_S)))

@@ -20,7 +20,8 @@ _AT_REST_MPS = 0.8
 _MIN_S = 6.0
 _GLIDES_S = 4.0
 _BLOCK_S = 0.5
-_MAX_BLOCKS = 60
+_MAX_BLOCKS = 40
+_MAX_SERIES = 8
 _MIN_BLOCKS = 8
 _FADES_S = 3.0
 _REST_OVER_S, _REST_M = 4.0, 7.0  # a boat that comes no further lies still, and its positions wander
@@ -158,7 +159,8 @@ def _fit_wander(
     per = max(1, round(_BLOCK_S / step_s))
     log_likelihood = np.zeros((grid.sizes.size, grid.taus_s.size))
     used = False
-    for one in series:
+    longest = sorted(series, key=len, reverse=True)[:_MAX_SERIES]
+    for one in longest:
         blocks = one.shape[0] // per
         if blocks < _MIN_BLOCKS:
             continue

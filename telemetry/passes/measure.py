@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from typing import TypeVar
 
 import numpy as np
 from scipy.special import stdtrit
@@ -44,6 +45,7 @@ from telemetry.kinematics.whole_log import Motion
 from telemetry.passes.find import DistanceSpeed, Window
 from telemetry.passes.pass_smoother import Nodes, build_nodes, smooth_passes, smoothing_input
 
+_Item = TypeVar("_Item")
 _PAD_S = 2.0
 _LAST_S = 0.25
 _SLOW_STEP_S = 0.7
@@ -52,6 +54,7 @@ _WANDER_DOUBT = 1.45  # some seconds at rest tell the wandering to about that
 # over what one second wanders (on simulated positions at 1 and 10 Hz).
 _LUCK, _SLOW_LUCK, _LUCK_SPREAD = 1.15, 0.3, 0.95
 _CRASH_CORNER_S = 0.1
+_MAX_LEARNED = 16  # passes of which a receiver is learned: more of one log say no more
 _DRAWS = 256
 MAX_STARTS = 20_000  # of a measured distance: half a metre apart on ten kilometres, further on a longer way
 _REMEMBERED_LINES = 2  # a pass's own, and the one that it shares with other passes
@@ -551,6 +554,11 @@ def _at_crash(t_s: FloatArray, drawn_mps: FloatArray, on_s: FloatArray) -> tuple
     return at_mps, (way_m[-1] - begun_m + 0.5 * (drawn_mps[-1] + at_mps) * on_s) / HELD_S
 
 
+def _some_of(items: Sequence[_Item], most: int) -> Sequence[_Item]:
+    """Pick so many of a sequence at most, evenly."""
+    return items if len(items) <= most else [items[round(k)] for k in np.linspace(0, len(items) - 1, most)]
+
+
 def _response(
     cleaned: Cleaned,
     motion: Motion,
@@ -564,7 +572,7 @@ def _response(
     """Estimate how the receiver responds, from all passes of a log."""
     v = cleaned.track.column("speed_mps")
     ways, corners = [], []
-    for w, part in zip(windows, lay.slices, strict=True):
+    for w, part in _some_of(list(zip(windows, lay.slices, strict=True)), _MAX_LEARNED):
         mine = (lay.at >= part.start) & (lay.at < part.stop)
         rows, t = lay.sample[mine], chain.t_s[part]
         ok = cleaned.position_ok[rows]
