@@ -408,6 +408,22 @@ class AlongTrackSmoother:
             weights[k + 1, state, m] = share * factor
         return weights, np.interp(t_s, self.t_s, self.along_mps)
 
+    @cached_property
+    def _way_by_response(self) -> FloatArray | None:
+        """How the way changes with delay, low-pass and scale, shape (n, 3)."""
+        if self.by_response is None:
+            return None
+        of_state = np.array([1.0, *_unfiltered(self.response), 0.0, 0.0])
+        way = np.einsum("s,nsp->np", of_state, self.by_response)
+        way[:, 1] += self.posterior.mean[:, 1] + self.response.common_s * self.posterior.mean[:, 2]
+        return np.asarray(way)
+
+    def _way_if_smoothed(self, sign: float, more_s: float) -> FloatArray:
+        """How far the pass has come by each node if speed and positions are smoothed so much longer [m]."""
+        mean = self.posterior.mean
+        added = more_s * (mean[:, 1] + self.response.filter_s * mean[:, 2])
+        return np.asarray(np.maximum.accumulate(sign * (self.along_m + added)))
+
     def shift_by_response_s(self, spans_s: FloatArray) -> FloatArray:
         """How the time between two crossings changes with what is not known of the receiver's response.
 
@@ -426,11 +442,8 @@ class AlongTrackSmoother:
         if not root.any():
             return out
         speed = np.interp(spans_s, self.t_s, self.along_mps)
-        filtered = self.posterior.mean[:, 1]
-        if self.by_response is not None:
-            of_state = np.array([1.0, *_unfiltered(self.response), 0.0, 0.0])
-            way = np.einsum("s,nsp->np", of_state, self.by_response)
-            way[:, 1] += filtered + self.response.common_s * self.posterior.mean[:, 2]
+        way = self._way_by_response
+        if way is not None:
             for column, p in enumerate((0, 1, 3)):
                 at = np.interp(spans_s, self.t_s, way[:, column]) / speed
                 out[:, p] = at[:, 0] - at[:, 1]
@@ -440,11 +453,7 @@ class AlongTrackSmoother:
             # crossings alike, and what is left goes with its square.
             sign, way_m = self._way
             gone = np.interp(spans_s, self.t_s, way_m)
-            later = np.maximum.accumulate(
-                sign
-                * (self.along_m + most_s * (filtered + self.response.filter_s * self.posterior.mean[:, 2]))
-            )
-            shifted = np.interp(gone, later, self.t_s)
+            shifted = np.interp(gone, self._way_if_smoothed(sign, most_s), self.t_s)
             out[:, 2] = (np.diff(shifted, axis=1) - np.diff(spans_s, axis=1))[:, 0] / most_s
         return np.asarray(out @ root)
 

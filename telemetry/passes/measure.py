@@ -54,6 +54,7 @@ _WANDER_DOUBT = 1.45  # some seconds at rest tell the wandering to about that
 # over what one second wanders (on simulated positions at 1 and 10 Hz).
 _LUCK, _SLOW_LUCK, _LUCK_SPREAD = 1.15, 0.3, 0.95
 _CRASH_CORNER_S = 0.1
+_MAX_CORNERS = 8
 _MAX_LEARNED = 16  # passes of which a receiver is learned: more of one log say no more
 _DRAWS = 256
 MAX_STARTS = 20_000  # of a measured distance: half a metre apart on ten kilometres, further on a longer way
@@ -301,7 +302,7 @@ def measure_passes(
     if rest is not None:
         rx = replace(
             rx,
-            coloured_sd_mps=max(rest.coloured_sd_mps, 0.9 * rx.coloured_sd_mps),
+            coloured_sd_mps=max(rest.coloured_sd_mps, rx.coloured_sd_mps),
             coloured_tau_s=rest.coloured_tau_s,
         )
     step_mps = speed_step_mps(v) if measured else 0.0
@@ -592,7 +593,7 @@ def _response(
             # A hull that hits the water stops at once: what is left of its speed then is the receiver's.
             stop_s = max(_CRASH_CORNER_S, 0.35 * cleaned.track.usual_step_s)
             corners.append(Corner(stop_s, 0.5 * stop_s, -np.inf))
-        elif v is not None and seen.size:
+        elif v is not None and seen.size and len(corners) < _MAX_CORNERS:
             deepest = int(np.argmin(gain))
             before = np.flatnonzero(gain[:deepest] > 0.5 * gain[deepest])
             about_s = float(t[before[-1] if before.size else deepest])
