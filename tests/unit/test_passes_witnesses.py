@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 from receiver_study import CONDITIONS, track_of
 
+from sample_logs.courses_real import Hull, drive_course
+from sample_logs.receivers_real import RealReceiver, record
 from telemetry.analysis import Analysis, Request, analyse
 from telemetry.cleaning.reflections import find_reflections
 from telemetry.core.frames import FloatArray, LogMeta, make_track
@@ -157,3 +159,16 @@ def test_a_run_that_bends_is_a_pass() -> None:
     passes = analyse([track], Request()).passes
     assert len(passes) == len(truth.passes)
     assert max(p.peak_mps for p in passes) == pytest.approx(max(p.peak_mps for p in truth.passes), abs=0.3)
+
+
+@pytest.mark.parametrize("step_s", [3.0, 4.0, 5.0])
+def test_a_log_of_a_position_each_few_seconds_keeps_its_speed(step_s: float) -> None:
+    """The old program stated 0.1 m/s for these runs of 16."""
+    truth = drive_course(
+        np.random.default_rng(1), Hull(terminal_mps=16.0, rise_s=2.5, flat_out_s=25.0), turn_s=14.0
+    )
+    receiver = RealReceiver(rate_hz=1.0 / step_s, has_speed=False)
+    analysis = analyse([record(np.random.default_rng(1), receiver, truth)])
+    assert len(analysis.passes) == len(truth.passes)
+    for p, true in zip(analysis.passes, truth.passes, strict=True):
+        assert abs(p.peak_mps - true.peak_mps) <= p.peak_u95_mps
