@@ -25,6 +25,8 @@ _BEFORE_S = 1.0
 _CALM_SHARE = 0.25
 _SHORTEST_S, _LONGEST_S = 0.19, 1.6
 _BACK_SHARE = 0.4
+_AT_ONCE_S, _AT_ONCE_SHARE = 0.41, 0.75
+_FORMER_S, _NEW_SHARE = 2.0, 0.6
 
 
 @dataclass(frozen=True)
@@ -89,6 +91,13 @@ def _one(t_s: FloatArray, v_mps: FloatArray, foot: int) -> Reflection | None:
     excess = float(above[top])
     gained = excess / max(float(since[top]), _EDGE_S)
     if excess < _LEAST_STEP_MPS or calm > _CALM_SHARE * excess or abs(slope) > 0.5 * gained:
+        return None
+    # A hull that comes back to a speed that it had is no riddle: its throttle was worked.
+    former = slice(int(np.searchsorted(t_s, t_s[foot] - _FORMER_S)), foot + 1)
+    if v_mps[foot + top] - float(v_mps[former].max()) < _NEW_SHARE * excess:
+        return None
+    # Nor is one that gains all the while: a reflection is there at once.
+    if float(above[since <= _AT_ONCE_S].max()) < _AT_ONCE_SHARE * excess:
         return None
     ends = np.flatnonzero(above[top:] < _BACK_SHARE * excess)
     if ends.size == 0:

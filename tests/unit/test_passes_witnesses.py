@@ -145,8 +145,9 @@ def test_a_step_up_and_back_is_a_reflection(size: float, lasts_s: float) -> None
         np.interp(T, [5.0, 7.0], [0.0, -20.0]),  # a lift
         np.interp(T, [2.0, 5.0, 5.2, 7.0], [-24.0, 0.0, 0.0, -18.0]),  # a brief top
         np.interp(T, [5.0, 6.5], [-5.0, 0.0]),  # more throttle
+        np.interp(T, [6.0, 6.4, 7.2, 7.3, 9.0], [0.0, 1.3, 2.4, 2.4, -12.0]),  # and then none
     ],
-    ids=["calm", "swings", "lift", "brief top", "more throttle"],
+    ids=["calm", "swings", "lift", "brief top", "more throttle", "more, then none"],
 )
 def test_what_a_hull_does_is_no_reflection(extra: FloatArray) -> None:
     v = 30.0 + 0.04 * np.random.default_rng(2).standard_normal(T.size)
