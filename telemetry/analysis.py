@@ -21,7 +21,7 @@ from telemetry.motor.power import PowerOptions
 from telemetry.motor.sync.assign import MotorAssignment, assign_motors, motor_covering, report_power_again
 from telemetry.motor.sync.clock import MotorClock
 from telemetry.passes.find import DistanceSpeed, Pass
-from telemetry.passes.measure import PassSpeeds, best_distances
+from telemetry.passes.measure import PassSpeeds, best_distances, bounded
 from telemetry.passes.speed_log import SpeedLog as SpeedLog
 from telemetry.passes.speed_log import local_frames, log_notes, number_passes, process_log, start_order
 from telemetry.readers import ReadOptions, read_logs
@@ -295,7 +295,8 @@ def _over(measured: PassSpeeds, wanted: tuple[float, ...]) -> tuple[DistanceSpee
     """Give a pass's best averages over the wanted distances; those known already are not found again."""
     known = {one.distance_m: one for one in measured.distances}
     missing = [distance_m for distance_m in wanted if distance_m not in known]
-    known |= {one.distance_m: one for one in best_distances(measured.data, missing)}
+    found = bounded(best_distances(measured.data, missing), measured.held_1s_mps)
+    known |= {one.distance_m: one for one in found}
     return tuple(known[distance_m] for distance_m in wanted if distance_m in known)
 
 

@@ -19,6 +19,7 @@ from telemetry.cleaning.despike import (
     unreachable,
 )
 from telemetry.cleaning.flags import SampleFlags
+from telemetry.cleaning.reflections import find_reflections
 from telemetry.cleaning.timeline import gap_findings, longest_increasing_run, stamp_findings, window_bounds
 from telemetry.core.frames import (
     TRACK_COLUMNS,
@@ -40,6 +41,7 @@ _BESIDE_LOSS_S = 1.0
 _JUMP_M = 4.0
 _JUMP_BACK_S = 5.0
 _SETTLING_S = 2.0
+_STRAYS_S = 3.0
 _STRAY_M = 0.5
 _MIN_LEFT = 2
 
@@ -308,6 +310,33 @@ def _judge_reach(judge: SampleFlags, track: Track, limits: HullLimits) -> None:
     )
 
 
+def _judge_reflections(judge: SampleFlags, track: Track) -> None:
+    """Set aside short stretches that are faster than the hull can have become, and their positions."""
+    # What the other judges cut of one would hide its edges.
+    use = np.flatnonzero(judge.speed_ok | judge.false)
+    speed = _column(track, "speed_mps")
+    for one in find_reflections(track.t_s[use], speed[use]):
+        rows = use[one.first : one.last]
+        false = np.zeros(track.t_s.size, dtype=np.bool_)
+        false[rows] = True
+        lasts_s = float(track.t_s[rows[-1]] - track.t_s[rows[0]])
+        text = (
+            f"{one.excess_mps:.1f} m/s faster for {lasts_s:.1f} s out of a calm ride, as with a reflected "
+            "signal: set aside"
+        )
+        judge.reject(false, "reflection", text, speed=True, position=False)
+        # The position goes along, and comes back within some seconds.
+        strayed = (track.t_s >= track.t_s[rows[0]]) & (track.t_s <= track.t_s[rows[-1]] + _STRAYS_S)
+        strayed &= judge.position_ok
+        judge.reject(
+            strayed,
+            "reflection",
+            "a position that a reflected signal may have carried along: set aside",
+            speed=False,
+            position=True,
+        )
+
+
 def _astray(judge: SampleFlags, track: Track) -> BoolArray:
     """Mark positions that went astray together with false speeds and came home with them, shape (n,).
 
@@ -359,6 +388,8 @@ def _judged(
         _judge_repeats(judge, lat, lon, speed)
     broken = _judge_positions(judge, track, limits)
     _judge_reach(judge, track, limits)
+    if track.meta.speed_source == "measured":
+        _judge_reflections(judge, track)
     return judge, broken
 
 

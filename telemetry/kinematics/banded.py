@@ -102,6 +102,12 @@ class Posterior:
         d = self.mean.shape[1]
         return Posterior(self.mean[nodes], self.factor[:, d * nodes.start : d * nodes.stop], np.nan)
 
+    def solve(self, right: FloatArray) -> FloatArray:
+        """Solve the precision's system for further right-hand sides, shape (n, d, m) for (n, d, m)."""
+        n, d, m = right.shape
+        solved = cho_solve_banded((self.factor, True), right.reshape(n * d, m), check_finite=False)
+        return np.asarray(solved.reshape(n, d, m))
+
     def covariance(self, weights: FloatArray) -> FloatArray:
         """Covariance of weighted sums of states.
 
@@ -197,6 +203,21 @@ class Chain:
             self._rhs[node, row] += precision * z * h[row]
             for col in seen[seen <= row]:
                 self._band[node, col, row - col] += precision * h[row] * h[col]
+
+    def observe_each(self, node: IntArray, h: FloatArray, z: FloatArray, precision: FloatArray) -> None:
+        """Add scalar measurements of which each sees states of its own; nodes may repeat.
+
+        Parameters
+        ----------
+        node : ndarray of int, shape (m,)
+        h : ndarray, shape (m, d)
+        z, precision : ndarray, shape (m,)
+        """
+        seen = np.flatnonzero(h.any(axis=0))
+        for row in seen:
+            np.add.at(self._rhs, (node, row), precision * z * h[:, row])
+            for col in seen[seen <= row]:
+                np.add.at(self._band, (node, col, row - col), precision * h[:, row] * h[:, col])
 
     def solve(self) -> Posterior:
         """Factor the system and return the posterior.

@@ -33,6 +33,57 @@ from telemetry.kinematics.banded import (
     snap_transition,
 )
 
+_NO_SPREAD = ((0.0, 0.0, 0.0, 0.0),) * 4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Response:
+    """How a receiver's measured speed follows the true speed: ``u(t) = m(t + d) + τ m'(t + d)``.
+
+    Attributes
+    ----------
+    delay_s, filter_s : float
+        d and τ of the speed against the positions [s].
+    common_s : float
+        Low-pass that speed and positions share [s].
+    scale : float
+        Relative excess of the measured speed over the positions.
+    root : tuple of tuple of float, shape (4, 4)
+        Lower factor of the covariance of the four, in this order.
+    misfit : float
+        Mean square of the positions about the summed speed, against what their assumed errors explain.
+    checked : bool
+        Whether speed and positions were held against each other.
+    doubt : float
+        By how much the standard uncertainties of the way are to grow, as its errors are known roughly.
+    """
+
+    delay_s: float = 0.0
+    filter_s: float = 0.0
+    common_s: float = 0.0
+    scale: float = 0.0
+    root: tuple[tuple[float, ...], ...] = _NO_SPREAD
+    misfit: float = 0.0
+    checked: bool = False
+    doubt: float = 1.0
+
+    @property
+    def common_sd_s(self) -> float:
+        """Standard uncertainty of the shared low-pass [s]."""
+        return float(np.linalg.norm(self.root[2]))
+
+    @property
+    def low_pass_s(self) -> tuple[float, float]:
+        """Both low-passes together, and the upper end of their 95 % interval [s]."""
+        middle = self.filter_s + self.common_s
+        sd = float(np.hypot(np.linalg.norm(self.root[1]), self.common_sd_s))
+        return middle, middle + 1.96 * sd
+
+    @property
+    def total_s(self) -> float:
+        """Delay and low-passes together [s]."""
+        return self.delay_s + self.filter_s + self.common_s
+
 
 @dataclass(frozen=True, slots=True)
 class ReceiverModel:
@@ -65,6 +116,7 @@ class ReceiverModel:
     freedom: float = 8.0
     least_speed_sd_mps: float = 0.01
     least_position_sd_m: float = 0.02
+    response: Response = Response()
 
 
 # What is believed before the log is seen, as medians and factors of one standard deviation: a receiver's
@@ -308,13 +360,19 @@ class AlongTrackSmoother:
         Way and speed along the line; the way is counted from the line's origin in the log's own positions,
         their common error included.
     posterior : Posterior
-        Of ``[s, v, a, b, c]``.
+        Of ``[s, v, a, b, c]``, with ``s`` and ``v`` as the receiver's filter shows them.
+    response : Response
+        Of the receiver.
+    by_response : ndarray, shape (n, 5, 3), or None
+        How the states change with its delay, its low-pass and its scale.
     """
 
     t_s: FloatArray
     along_m: FloatArray
     along_mps: FloatArray
     posterior: Posterior
+    response: Response = Response()
+    by_response: FloatArray | None = None
 
     @cached_property
     def _way(self) -> tuple[float, FloatArray]:
@@ -344,9 +402,65 @@ class AlongTrackSmoother:
         share = (t_s - self.t_s[k]) / (self.t_s[k + 1] - self.t_s[k])
         weights = np.zeros((self.t_s.size, 5, t_s.size))
         m = np.arange(t_s.size)
-        weights[k, 0, m] = 1.0 - share
-        weights[k + 1, 0, m] = share
+        of_state = (1.0, *_unfiltered(self.response))
+        for state, factor in enumerate(of_state):
+            weights[k, state, m] = (1.0 - share) * factor
+            weights[k + 1, state, m] = share * factor
         return weights, np.interp(t_s, self.t_s, self.along_mps)
+
+    @cached_property
+    def _way_by_response(self) -> FloatArray | None:
+        """How the way changes with delay, low-pass and scale, shape (n, 3)."""
+        if self.by_response is None:
+            return None
+        of_state = np.array([1.0, *_unfiltered(self.response), 0.0, 0.0])
+        way = np.einsum("s,nsp->np", of_state, self.by_response)
+        way[:, 1] += self.posterior.mean[:, 1] + self.response.common_s * self.posterior.mean[:, 2]
+        return np.asarray(way)
+
+    def _way_if_smoothed(self, sign: float, more_s: float) -> FloatArray:
+        """How far the pass has come by each node if speed and positions are smoothed so much longer [m]."""
+        mean = self.posterior.mean
+        added = more_s * (mean[:, 1] + self.response.filter_s * mean[:, 2])
+        return np.asarray(np.maximum.accumulate(sign * (self.along_m + added)))
+
+    def shift_by_response_s(self, spans_s: FloatArray) -> FloatArray:
+        """How the time between two crossings changes with what is not known of the receiver's response.
+
+        Parameters
+        ----------
+        spans_s : ndarray, shape (m, 2)
+            Times of the two crossings [s].
+
+        Returns
+        -------
+        ndarray, shape (m, 4)
+            For one standard deviation of each independent part of :attr:`Response.root` [s].
+        """
+        root = np.array(self.response.root)
+        out = np.zeros((spans_s.shape[0], 4))
+        if not root.any():
+            return out
+        speed = np.interp(spans_s, self.t_s, self.along_mps)
+        way = self._way_by_response
+        if way is not None:
+            for column, p in enumerate((0, 1, 3)):
+                at = np.interp(spans_s, self.t_s, way[:, column]) / speed
+                out[:, p] = at[:, 0] - at[:, 1]
+        most_s = 1.96 * self.response.common_sd_s
+        if most_s > 0.0:
+            # By difference to the end of the interval: of the first order a shared low-pass shifts both
+            # crossings alike, and what is left goes with its square.
+            sign, way_m = self._way
+            gone = np.interp(spans_s, self.t_s, way_m)
+            shifted = np.interp(gone, self._way_if_smoothed(sign, most_s), self.t_s)
+            out[:, 2] = (np.diff(shifted, axis=1) - np.diff(spans_s, axis=1))[:, 0] / most_s
+        return np.asarray(out @ root)
+
+
+def _unfiltered(response: Response) -> tuple[float, float]:
+    """Shares of filtered speed and its derivative that make the true way of a filtered one [s, s²]."""
+    return response.filter_s + response.common_s, response.filter_s * response.common_s
 
 
 @dataclass(frozen=True)
@@ -362,8 +476,8 @@ class AlongTrackData:
     position_sd_m : float
     speed_node, along_mps, speed_sd_mps : ndarray, shape (m,)
         Empty where the log measures no speed.
-    lag_s : float
-        By how much the measured speed lags the positions [s].
+    response : Response
+        How the measured speed follows the positions.
     """
 
     t_s: FloatArray
@@ -374,7 +488,7 @@ class AlongTrackData:
     speed_node: IntArray
     along_mps: FloatArray
     speed_sd_mps: FloatArray
-    lag_s: float
+    response: Response = Response()
 
 
 def smooth_along(data: AlongTrackData, receiver: ReceiverModel | None = None) -> AlongTrackSmoother:
@@ -390,10 +504,72 @@ def smooth_along(data: AlongTrackData, receiver: ReceiverModel | None = None) ->
     -------
     AlongChain
     """
-    chain, origin_m = along_track_chain(data, receiver or ReceiverModel())
+    rx = receiver or ReceiverModel()
+    chain, origin_m = along_track_chain(data, rx)
     posterior = chain.solve()
     mean = posterior.mean
-    return AlongTrackSmoother(data.t_s, mean[:, 0] + origin_m, mean[:, 1], posterior)
+    first, second = _unfiltered(data.response)
+    return AlongTrackSmoother(
+        data.t_s,
+        mean[:, 0] + first * mean[:, 1] + second * mean[:, 2] + origin_m,
+        mean[:, 1] + first * mean[:, 2],
+        posterior,
+        data.response,
+        _by_response(data, posterior, origin_m),
+    )
+
+
+def _position_rows(data: AlongTrackData) -> tuple[IntArray, FloatArray, FloatArray]:
+    """Nodes at which positions are seen by the clock of the speed, and what they see of the states.
+
+    A position at t describes the speed that is stamped t + d: it is seen at the node nearest to that time,
+    and the rest of the way is gone at that node's speed.
+
+    Returns
+    -------
+    node : ndarray of int, shape (p,)
+    h : ndarray, shape (p, 5)
+    rest_s : ndarray, shape (p,)
+    """
+    at = data.t_s[data.position_node] + data.response.delay_s
+    right = np.clip(np.searchsorted(data.t_s, at), 1, data.t_s.size - 1)
+    node = np.where(at - data.t_s[right - 1] < data.t_s[right] - at, right - 1, right)
+    rest = at - data.t_s[node]
+    tau = data.response.filter_s
+    h = np.zeros((at.size, 5))
+    h[:, 0] = h[:, 3] = 1.0
+    h[:, 1] = rest + tau
+    h[:, 2] = 0.5 * rest**2 + tau * rest
+    return node, h, rest
+
+
+def _by_response(data: AlongTrackData, posterior: Posterior, origin_m: float) -> FloatArray | None:
+    """How the states change with delay, low-pass and scale of the receiver, shape (n, 5, 3).
+
+    The mean solves ``P x = HᵀR⁻¹z``; with it ``P dx = dHᵀR⁻¹(z - Hx) - HᵀR⁻¹ dH x``.
+    """
+    if not data.position_node.size or not np.any(np.array(data.response.root)[[0, 1, 3]]):
+        return None
+    node, h, rest = _position_rows(data)
+    precision = data.position_sd_m**-2.0
+    mean = posterior.mean
+    left = data.along_m - origin_m - np.einsum("ps,ps->p", h, mean[node])
+    right = np.zeros((*mean.shape, 3))
+    tau = data.response.filter_s
+    for p, (dv, da) in enumerate(((np.ones(rest.size), rest + tau), (np.ones(rest.size), rest))):
+        changes = dv * mean[node, 1] + da * mean[node, 2]
+        np.add.at(right[:, 1, p], node, precision * dv * left)
+        np.add.at(right[:, 2, p], node, precision * da * left)
+        for state in range(4):
+            np.add.at(right[:, state, p], node, -precision * h[:, state] * changes)
+    if data.speed_node.size:
+        v = mean[data.speed_node, 1]
+        gain = 1.0 + data.response.scale
+        weight = data.speed_sd_mps**-2.0
+        off = data.along_mps - gain * v - mean[data.speed_node, 4]
+        right[data.speed_node, 1, 2] += weight * (off - gain * v)
+        right[data.speed_node, 4, 2] -= weight * v
+    return posterior.solve(right)
 
 
 def steps_covariance(data: AlongTrackData) -> FloatArray:
@@ -426,15 +602,11 @@ def along_track_chain(data: AlongTrackData, rx: ReceiverModel) -> tuple[Chain, f
     # The way is counted from the pass's middle, which keeps the numbers small where the steps are short.
     origin = float(data.along_m.mean()) if data.along_m.size else 0.0
     chain.prior(slice(None), 2, 1e-4)
-    chain.observe(
-        data.position_node,
-        np.array([1.0, 0.0, 0.0, 1.0, 0.0]),
-        data.along_m - origin,
-        np.full(data.along_m.size, data.position_sd_m**-2.0),
-    )
+    node, h, _ = _position_rows(data)
+    chain.observe_each(node, h, data.along_m - origin, np.full(node.size, data.position_sd_m**-2.0))
     chain.observe(
         data.speed_node,
-        np.array([0.0, 1.0, -data.lag_s, 0.0, 1.0]),
+        np.array([0.0, 1.0 + data.response.scale, 0.0, 0.0, 1.0]),
         data.along_mps,
         data.speed_sd_mps**-2.0,
     )

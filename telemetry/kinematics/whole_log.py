@@ -70,7 +70,10 @@ def differenced_speed(t_s: FloatArray, east_m: FloatArray, north_m: FloatArray) 
     """Speed between the ends of half a second about each sample, or its neighbours, shape (n,) [m/s]."""
     lo, hi = window_bounds(t_s, DIFFERENCED_OVER_S)
     span = t_s[hi] - t_s[lo]  # nothing for a log of one sample
-    span = np.where((span > 0.0) & (span <= break_after_s(0.0)), span, np.nan)
+    # A log of a point each few seconds has no shorter way than over two of its steps.
+    usual_s = float(np.median(np.diff(t_s))) if t_s.size > 1 else 0.0
+    longest_s = max(break_after_s(0.0), 2.2 * usual_s)
+    span = np.where((span > 0.0) & (span <= longest_s), span, np.nan)
     return np.asarray(np.hypot(east_m[hi] - east_m[lo], north_m[hi] - north_m[lo]) / span)
 
 

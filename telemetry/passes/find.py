@@ -6,6 +6,7 @@ reaches half of the outing's, the course hardly changes, and it lasts long enoug
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,6 +15,7 @@ import pandas as pd
 from telemetry.cleaning.clean import Cleaned
 from telemetry.core.frames import Finding, FloatArray, true_runs
 from telemetry.core.geo import CourseLine, fit_course, wrap_deg
+from telemetry.core.stats import Z95
 from telemetry.kinematics.whole_log import Motion, turn_rate_dps
 from telemetry.passes.crash import find_sudden_stop, speeds_of
 
@@ -32,6 +34,10 @@ _REST_SHARE = 0.15
 _ROLLING_SHARE = 0.45
 _ON_PLANE_SHARE = 0.85
 _EARNEST_SHARE = 0.2
+_CHORD_S = 1.0
+DROPPED = "fast-run-dropped"
+_AS_FAST = 0.98
+_MADE_SHARE = 0.7
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,6 +229,69 @@ def find_windows(cleaned: Cleaned, motion: Motion) -> list[Window]:
     return windows
 
 
+def path_length_m(t_s: FloatArray, east_m: FloatArray, north_m: FloatArray) -> float:
+    """Length of a path by chords of about a second [m]: shorter ones would add up the positions' noise."""
+    bins = np.floor((t_s - t_s[0]) / _CHORD_S).astype(np.int64)
+    pick = np.unique(np.r_[np.flatnonzero(np.diff(bins, prepend=-1)), t_s.size - 1])
+    return float(np.hypot(np.diff(east_m[pick]), np.diff(north_m[pick])).sum())
+
+
+def dropped_findings(cleaned: Cleaned, motion: Motion, windows: Sequence[Window]) -> list[Finding]:
+    """Tell of runs as fast as the fastest pass, or faster, that are in no pass, and why.
+
+    Parameters
+    ----------
+    cleaned, motion, windows
+        Of one log.
+    """
+    v, t = motion.speed_mps, motion.t_s
+    if np.isnan(v).all():
+        return []
+    usable = cleaned.speed_ok | cleaned.position_ok
+    outside = usable.copy()
+    for w in windows:
+        outside &= (t < t[w.first] - _LIFT_S) | (t > t[w.last - 1] + _LIFT_S)
+    fastest = max((float(v[w.first : w.last].max()) for w in windows), default=0.0)
+    limit = _AS_FAST * fastest if windows else _SHARE_OF_OWN * float(np.max(v[usable], initial=0.0))
+    runs = true_runs(outside & (v > max(limit, _MIN_TOP_MPS)))
+    return [
+        Finding(
+            DROPPED,
+            f"{float(v[a:b].max()):.1f} ± {top_u95_mps(motion):.1f} m/s is in no pass: "
+            f"{_why_dropped(cleaned, motion, a, b)}",
+            b - a,
+            float(t[a]),
+            float(t[b - 1]),
+        )
+        for a, b in runs
+    ]
+
+
+def top_u95_mps(motion: Motion) -> float:
+    """Half-width of a 95 % interval of one smoothed speed, whose noise is not averaged [m/s]."""
+    return Z95 * motion.speed_sd_mps if np.isfinite(motion.speed_sd_mps) else 1.0
+
+
+def _why_dropped(cleaned: Cleaned, motion: Motion, a: int, b: int) -> str:
+    """Name the condition of a pass that a fast run does not meet."""
+    t = motion.t_s
+    around = slice(max(a - 1, 0), min(b + 1, t.size))
+    if b - a > 1 and not np.isnan(motion.course_deg[around]).any():
+        turned = float(np.abs(turn_rate_dps(t[around], motion.course_deg[around])).max())
+        if turned > _TURN_DPS:
+            return f"it turns by {turned:.0f}° a second, a pass by {_TURN_DPS:.0f}° at most"
+    lasts_s = float(t[b - 1] - t[a])
+    if lasts_s < _MIN_S:
+        return f"it lasts {lasts_s:.1f} s, a pass at least {_MIN_S:g} s"
+    ok = a + np.flatnonzero(cleaned.position_ok[a:b])
+    way_m = float(np.trapezoid(motion.speed_mps[a:b], t[a:b]))
+    if ok.size >= 2:
+        made_m = path_length_m(t[ok], motion.east_m[ok], motion.north_m[ok])
+        if made_m < _MADE_SHARE * way_m:
+            return f"the positions made {made_m:.0f} m of the {way_m:.0f} m that the speed says"
+    return f"it makes {way_m:.0f} m beside other passes, a pass at least {_MIN_M:g} m"
+
+
 def _before_crash(cleaned: Cleaned, motion: Motion, first: int, last: int) -> int | None:
     """Find where a pass ends in a crash: one past the last sample before it, or None where it does not."""
     t_s, speeds = cleaned.track.t_s, speeds_of(cleaned, motion)
@@ -261,9 +330,9 @@ def _window(
         made_deg = float(np.degrees(np.arctan2(e[-1] - e[0], n[-1] - n[0])))
         course = fit_course(e, n, made_deg)
         heading = course.heading_deg
-        made_m = float(np.hypot(e[-1] - e[0], n[-1] - n[0]))
-        # Positions that do not follow a speed deny the pass as a whole.
-        if made_m < 0.7 * float(np.trapezoid(v[ok[0] : ok[-1] + 1], t[ok[0] : ok[-1] + 1])):
+        # Positions that do not follow a speed deny the pass as a whole. Along their path: a run may bend.
+        made_m = path_length_m(t[ok], e, n)
+        if made_m < _MADE_SHARE * float(np.trapezoid(v[ok[0] : ok[-1] + 1], t[ok[0] : ok[-1] + 1])):
             return None
     takeoff = _takeoff(motion, (first, last), stretch)
     return Window(first, last, stretch, course, heading, takeoff, crash is not None)

@@ -8,44 +8,64 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from typing import TypeVar
 
 import numpy as np
 from scipy.special import stdtrit
 
 from telemetry.cleaning.clean import Cleaned
-from telemetry.core.frames import TRACK_COLUMNS, FloatArray, IntArray, cumulative_integral
+from telemetry.core.frames import TRACK_COLUMNS, BoolArray, FloatArray, IntArray, cumulative_integral
 from telemetry.core.geo import CourseLine
 from telemetry.core.progress import report_each
 from telemetry.core.stats import Z95
+from telemetry.kinematics.corners import Corner, fit_corner, usual_corner
 from telemetry.kinematics.models import (
     CORNER_FACTOR,
     USUAL_SD_MPS,
     AlongTrackData,
     AlongTrackSmoother,
     ReceiverModel,
+    Response,
     SpeedSmoother,
     smooth_along,
 )
 from telemetry.kinematics.peak_draws import (
     HELD_S,
+    between,
     cumulative_distance,
     linearise_corners,
     peak_of_draws,
     step_maxima,
+    taken_off,
 )
 from telemetry.kinematics.position_only import max_secant_speed, student_t_reweight
+from telemetry.kinematics.receiver import PassWay, fit_way, response_of
+from telemetry.kinematics.rest_noise import RestNoise, measure_rest_noise, measure_rest_wander, speed_step_mps
 from telemetry.kinematics.whole_log import Motion
 from telemetry.passes.find import DistanceSpeed, Window
 from telemetry.passes.pass_smoother import Nodes, build_nodes, smooth_passes, smoothing_input
 
+_Item = TypeVar("_Item")
 _PAD_S = 2.0
 _LAST_S = 0.25
+_SLOW_STEP_S = 0.7
+_WANDER_DOUBT = 1.45  # some seconds at rest tell the wandering to about that
+# By how much the best of some seconds of wandering positions lies above their mean, and how far it spreads,
+# over what one second wanders (on simulated positions at 1 and 10 Hz).
+_LUCK, _SLOW_LUCK, _LUCK_SPREAD = 1.15, 0.3, 0.95
+_CRASH_CORNER_S = 0.1
+_MAX_CORNERS = 8
+_MAX_LEARNED = 16  # passes of which a receiver is learned: more of one log say no more
 _DRAWS = 256
 MAX_STARTS = 20_000  # of a measured distance: half a metre apart on ten kilometres, further on a longer way
 _REMEMBERED_LINES = 2  # a pass's own, and the one that it shares with other passes
 # Noise of which an unknown share, any from none to all, may be the hull's own motion on chop: its crests then
 # belong to the peak. The highest of ten independent values stands 1.539 standard deviations up (tables of
 # normal order statistics), and the root of a uniform share spreads by sqrt(1/2 - 4/9).
+# Of chop that is known the smoother follows a part; the highest crest of about ten stands so much above it,
+# and spreads by so much (on simulated band noise of 0.8 to 8 Hz at 5 to 25 Hz).
+_CHOP_CREST, _CHOP_SPREAD = 1.25, 0.45
+_REST_DOUBT = 1.3
 _CREST = 1.539 * (1.0 / 2.0 - 4.0 / 9.0) ** 0.5
 
 
@@ -95,11 +115,15 @@ class PassData:
     measured_mps: FloatArray
     measured_sd_mps: FloatArray
     course_deg: FloatArray
-    lag_s: float
     receiver: ReceiverModel
     _ways: dict[CourseLine, AlongTrackSmoother] = field(
         default_factory=dict, init=False, repr=False, compare=False
     )
+
+    @property
+    def lag_s(self) -> float:
+        """By how much the measured speed lags the hull, delay and low-passes together [s]."""
+        return self.receiver.response.total_s
 
     @property
     def length_m(self) -> float:
@@ -131,7 +155,7 @@ class PassData:
             self.speed_node,
             self.measured_mps * towards,
             self.measured_sd_mps,
-            self.lag_s,
+            self.receiver.response,
         )
 
 
@@ -141,6 +165,7 @@ class PassSpeeds:
 
     ``spread_mps`` is the standard deviation of the curves that the peak is taken from, on the nodes of
     ``data``; errors that wander slowly or are shared by all passes are not in it, see :func:`curve_u95_mps`.
+    ``contradicted`` says that the figures came out in no possible order, beyond their intervals.
     """
 
     data: PassData
@@ -151,29 +176,7 @@ class PassSpeeds:
     held_1s_u95_mps: float
     distances: tuple[DistanceSpeed, ...]
     spread_mps: FloatArray
-
-
-def _lag_s(speed: SpeedSmoother, parts: Sequence[tuple[slice, IntArray, FloatArray]]) -> float:
-    """By how much the measured speed lags the positions, over all passes of a log [s].
-
-    While the speed changes by Δv, a speed that lags by L sums up to a way that is short by L Δv. The
-    regression of the way's shortfall on the speed, a constant for each pass, gives L.
-    """
-    x, y = [], []
-    for nodes_of_pass, at, along_m in parts:
-        t = speed.t_s[nodes_of_pass]
-        v = speed.posterior.mean[nodes_of_pass, 0]
-        summed = cumulative_integral(t, v)
-        short = along_m - summed[at]
-        x.append(v[at] - v[at].mean())
-        y.append(short - short.mean())
-    if not x:
-        return 0.0
-    v, short = np.concatenate(x), np.concatenate(y)
-    spread = float(v @ v)
-    if v.size < 10 or spread < 50.0 * v.size:  # the speed hardly changes: nothing to regress on
-        return 0.0
-    return float(np.clip(float(v @ short) / spread, -0.5, 1.0))
+    contradicted: bool = False
 
 
 def best_distances(data: PassData, distances_m: Sequence[float]) -> tuple[DistanceSpeed, ...]:
@@ -224,7 +227,8 @@ def _distance_u95_mps(
     """
     own_s = float(crossing_sd_s(chain, np.array([[start_s, end_s]]))[0])
     shared = (receiver.shared_scale * speed_mps) ** 2
-    variance = (speed_mps * own_s / (end_s - start_s)) ** 2 + shared
+    by_response_s = float(np.linalg.norm(chain.shift_by_response_s(np.array([[start_s, end_s]]))[0]))
+    variance = (speed_mps * float(np.hypot(own_s, by_response_s)) / (end_s - start_s)) ** 2 + shared
     wandering = receiver.coloured_sd_mps**2 * averaging_factor(end_s - start_s, receiver.coloured_tau_s)
     return half_width_95(variance, min(variance, wandering + shared), receiver)
 
@@ -244,7 +248,7 @@ def crossing_sd_s(chain: AlongTrackSmoother, spans_s: FloatArray) -> FloatArray:
     first, v1 = chain.way_weights(spans_s[:, 0])
     second, v2 = chain.way_weights(spans_s[:, 1])
     weights = first / v1 - second / v2
-    return np.sqrt(np.diagonal(chain.posterior.covariance(weights)))
+    return chain.response.doubt * np.sqrt(np.diagonal(chain.posterior.covariance(weights)))
 
 
 def measure_passes(
@@ -253,6 +257,8 @@ def measure_passes(
     windows: Sequence[Window],
     distances_m: Sequence[float],
     receiver: ReceiverModel | None = None,
+    *,
+    positions_lie: bool = False,
 ) -> list[PassSpeeds]:
     """Measure the passes of one log.
 
@@ -263,6 +269,8 @@ def measure_passes(
     distances_m : sequence of float
         Measured distances to look for [m].
     receiver : ReceiverModel, optional
+    positions_lie : bool
+        Whether the positions are known to be wrong, so that the receiver is not learned from them.
 
     Returns
     -------
@@ -285,6 +293,22 @@ def measure_passes(
         ranges.append((max(a, w.stretch[0]), min(b, w.stretch[1])))
     lay = build_nodes(cleaned, ranges)
 
+    if not measured:
+        wander = measure_rest_wander(cleaned, motion, rx)
+        if wander is not None:
+            doubted = replace(rx.response, doubt=_WANDER_DOUBT)
+            rx = replace(rx, position_sd_m=wander[0], position_tau_s=wander[1], response=doubted)
+    rest = measure_rest_noise(cleaned, motion, rx) if measured else None
+    if rest is not None:
+        rx = replace(
+            rx,
+            coloured_sd_mps=max(rest.coloured_sd_mps, rx.coloured_sd_mps),
+            coloured_tau_s=rest.coloured_tau_s,
+        )
+    step_mps = speed_step_mps(v) if measured else 0.0
+    if step_mps:
+        # A speed that hardly changes stays on one step, and errs alike all the while.
+        rx = replace(rx, coloured_sd_mps=float(np.hypot(rx.coloured_sd_mps, step_mps / np.sqrt(12.0))))
     usable = v_ok[lay.sample]
     at = lay.at[usable]
     ride = smooth_passes(cleaned, motion, windows, lay, rx)
@@ -296,9 +320,9 @@ def measure_passes(
         if course_log is None
         else np.where(np.isnan(course_log), motion.course_deg, course_log)
     )
-    lag_s = 0.0
-    if measured and motion.has_positions:
-        lag_s = _lag_s(chain, _lag_parts(cleaned, motion, windows, lay))
+    if measured:
+        rx = replace(rx, response=_response(cleaned, motion, windows, lay, chain, v_ok, rx, positions_lie))
+    low_pass_s = np.array(rx.response.low_pass_s)
 
     usual_step_s = float(np.median(np.diff(lay.t_s[at])))
     out = []
@@ -321,7 +345,6 @@ def measure_passes(
             v[rows[s_ok]],
             sd_mps * trust[rows[s_ok]],
             course[rows[s_ok]],
-            lag_s,
             rx,
         )
         if not measured and w.course is not None:
@@ -351,6 +374,21 @@ def measure_passes(
             (data.start_s, data.end_s),
             rng.random(_DRAWS),
         )
+        if measured:
+            livelier = data.density > CORNER_FACTOR * ride.density[part.start : part.stop - 1]
+            taken = taken_off(
+                data.t_s,
+                chain.posterior.mean[part],
+                sampled,
+                livelier,
+                (data.start_s, data.end_s),
+                low_pass_s,
+            )
+            deviate = rng.standard_normal((2, _DRAWS)) / Z95
+            low, high = taken[0]
+            peak = peak + between(low[0], high[0], rng.random(_DRAWS))
+            peak = peak + deviate[0] * (0.5 * (low[1] + high[1] - low[0] - high[0]))
+            held = held + taken[1][0] + deviate[1] * (taken[1][1] - taken[1][0])
         inside = (data.t_s >= data.start_s) & (data.t_s <= data.end_s)
         # In a dropout no sample holds the curves together.
         swinging = inside[:-1] & inside[1:] & ~silent[:-1] & ride.swings[part.start : part.stop - 1]
@@ -360,29 +398,116 @@ def measure_passes(
             on_s = usual_step_s * rng.random(_DRAWS)
             last, last_1s = _at_crash(data.t_s[inside], curves[inside], on_s)
             peak, held = np.maximum(peak, last), np.maximum(held, last_1s)
-        chop_mps = sd_mps if measured else USUAL_SD_MPS
+        # Where the hull swings the curve follows its crests.
+        known = None if swinging.any() else rest
+        crest_mps, crest_sd_mps = _crests(sd_mps if measured else USUAL_SD_MPS, known)
         tops = (
-            (float(peak.mean()), _u95(peak, 0.0, measured, _CREST * chop_mps, rx)),
+            (float(peak.mean()) + crest_mps, _u95(peak, 0.0, measured, crest_sd_mps, rx)),
             (float(held.mean()), _u95(held, HELD_S, measured, 0.0, rx)),
         )
         if not measured and w.course is not None:
-            over_s = max(HELD_S, 2.0 * usual_step_s)
+            slow = usual_step_s > _SLOW_STEP_S
+            over_s = max(HELD_S, usual_step_s if slow else 2.0 * usual_step_s)
             secant_mps = max_secant_speed(data.on(w.course), (data.start_s, data.end_s), over_s)
-            tops = (_between(tops[0], secant_mps), _between(tops[1], secant_mps))
+            first, second = (_less_luck(_between(top, secant_mps, slow), motion, rx, slow) for top in tops)
+            tops = (first, second)
         out.append(
-            PassSpeeds(
-                data,
-                *tops[0],
-                float(data.t_s[inside][int(np.argmax(mean[inside]))]),
-                *tops[1],
-                best_distances(data, distances_m),
-                curves.std(axis=1, ddof=1),
+            in_order(
+                PassSpeeds(
+                    data,
+                    *_to_scale(tops[0], rx.response),
+                    float(data.t_s[inside][int(np.argmax(mean[inside]))]),
+                    *_to_scale(tops[1], rx.response),
+                    best_distances(data, distances_m),
+                    curves.std(axis=1, ddof=1),
+                )
             )
         )
     return out
 
 
-def _between(smoothed: tuple[float, float], secant_mps: float) -> tuple[float, float]:
+def _crests(sd_mps: float, rest: RestNoise | None) -> tuple[float, float]:
+    """By how much the crests of chop stand above the smoothed speed at the top, and its uncertainty [m/s].
+
+    Noise that a boat at rest does not have is the hull's own on chop. Where no rest tells, any share of the
+    noise may be.
+    """
+    if rest is None:
+        return 0.0, _CREST * sd_mps
+    chop_mps = float(np.sqrt(max(sd_mps**2 - (_REST_DOUBT * rest.white_sd_mps) ** 2, 0.0)))
+    return _CHOP_CREST * chop_mps, float(
+        np.hypot(_CHOP_SPREAD * chop_mps, _CREST * min(rest.white_sd_mps, sd_mps))
+    )
+
+
+def _less_luck(
+    top: tuple[float, float], motion: Motion, rx: ReceiverModel, slow: bool
+) -> tuple[float, float]:
+    """Take off the best second of positions what their wandering adds to it, and allow for its spread.
+
+    Of some seconds of a wandering position the one that wanders fastest is chosen.
+    """
+    away = 1.0 - np.exp(-HELD_S / rx.position_tau_s)
+    second_mps = float(np.hypot(rx.position_sd_m * np.sqrt(2.0 * away), motion.position_sd_m)) / HELD_S
+    luck = _SLOW_LUCK if slow else _LUCK
+    return top[0] - luck * second_mps, float(np.hypot(top[1], Z95 * _LUCK_SPREAD * second_mps))
+
+
+def _to_scale(top: tuple[float, float], response: Response) -> tuple[float, float]:
+    """Bring a speed and its half-width to the scale of the positions."""
+    value_mps, u95_mps = (part / (1.0 + response.scale) for part in top)
+    scale_sd = float(np.linalg.norm(response.root[3]))
+    return value_mps, float(np.hypot(u95_mps, Z95 * scale_sd * value_mps))
+
+
+def in_order(measured: PassSpeeds) -> PassSpeeds:
+    """Bring a pass's figures into the order that they must have: peak, best second, longer averages.
+
+    A figure above the one that bounds it meets it where their intervals say, and both grow by how far they
+    were moved.
+    """
+    peak, held = (measured.peak_mps, measured.peak_u95_mps), (measured.held_1s_mps, measured.held_1s_u95_mps)
+    contradicted = False
+    if held[0] > peak[0]:
+        peak, held, contradicted = _met(peak, held)
+    distances = bounded(measured.distances, held[0])
+    contradicted |= any(
+        now is not before and before.speed_mps - held[0] > before.u95_mps + held[1]
+        for now, before in zip(distances, measured.distances, strict=True)
+    )
+    return replace(
+        measured,
+        peak_mps=peak[0],
+        peak_u95_mps=peak[1],
+        held_1s_mps=held[0],
+        held_1s_u95_mps=held[1],
+        distances=distances,
+        contradicted=contradicted,
+    )
+
+
+def bounded(distances: Sequence[DistanceSpeed], held_mps: float) -> tuple[DistanceSpeed, ...]:
+    """Bring averages of a second and longer down to the best second, with wider intervals."""
+    return tuple(
+        replace(d, speed_mps=held_mps, u95_mps=float(np.hypot(d.u95_mps, d.speed_mps - held_mps)))
+        if d.end_s - d.start_s >= HELD_S and d.speed_mps > held_mps
+        else d
+        for d in distances
+    )
+
+
+def _met(
+    above: tuple[float, float], below: tuple[float, float]
+) -> tuple[tuple[float, float], tuple[float, float], bool]:
+    """Let two figures in the wrong order meet; with whether they contradict each other."""
+    share = above[1] ** 2 / max(above[1] ** 2 + below[1] ** 2, 1e-12)
+    met = above[0] + share * (below[0] - above[0])
+    beyond = below[0] - above[0] > above[1] + below[1]
+    moved = [(met, float(np.hypot(u95, met - value))) for value, u95 in (above, below)]
+    return moved[0], moved[1], beyond
+
+
+def _between(smoothed: tuple[float, float], secant_mps: float, slow: bool) -> tuple[float, float]:
     """Give the middle of a smoothed top and the positions' own, and an interval that knows both.
 
     The one overshoots where a corner was missed between samples, the other falls short of a brief top.
@@ -390,7 +515,9 @@ def _between(smoothed: tuple[float, float], secant_mps: float) -> tuple[float, f
     value_mps, u95_mps = smoothed
     if np.isnan(secant_mps):
         return smoothed
-    return 0.5 * (value_mps + secant_mps), float(np.hypot(u95_mps, value_mps - secant_mps))
+    # With a sample a second or less a corner is missed in most passes, and the positions alone come nearer.
+    share = 0.0 if slow else 0.5
+    return secant_mps + share * (value_mps - secant_mps), float(np.hypot(u95_mps, value_mps - secant_mps))
 
 
 def curve_u95_mps(measured: PassSpeeds) -> FloatArray:
@@ -428,18 +555,52 @@ def _at_crash(t_s: FloatArray, drawn_mps: FloatArray, on_s: FloatArray) -> tuple
     return at_mps, (way_m[-1] - begun_m + 0.5 * (drawn_mps[-1] + at_mps) * on_s) / HELD_S
 
 
-def _lag_parts(
-    cleaned: Cleaned, motion: Motion, windows: Sequence[Window], lay: Nodes
-) -> list[tuple[slice, IntArray, FloatArray]]:
-    parts = []
-    for w, part in zip(windows, lay.slices, strict=True):
+def _some_of(items: Sequence[_Item], most: int) -> Sequence[_Item]:
+    """Pick so many of a sequence at most, evenly."""
+    return items if len(items) <= most else [items[round(k)] for k in np.linspace(0, len(items) - 1, most)]
+
+
+def _response(
+    cleaned: Cleaned,
+    motion: Motion,
+    windows: Sequence[Window],
+    lay: Nodes,
+    chain: SpeedSmoother,
+    v_ok: BoolArray,
+    rx: ReceiverModel,
+    positions_lie: bool,
+) -> Response:
+    """Estimate how the receiver responds, from all passes of a log."""
+    v = cleaned.track.column("speed_mps")
+    ways, corners = [], []
+    for w, part in _some_of(list(zip(windows, lay.slices, strict=True)), _MAX_LEARNED):
         mine = (lay.at >= part.start) & (lay.at < part.stop)
-        rows = lay.sample[mine]
+        rows, t = lay.sample[mine], chain.t_s[part]
         ok = cleaned.position_ok[rows]
-        if w.course is not None and ok.any():
+        speed, gain = chain.posterior.mean[part].T
+        if w.course is not None and ok.any() and not positions_lie:
+            turned = np.interp(t, motion.t_s[rows], np.unwrap(motion.course_deg[rows], period=360.0))
+            towards = np.cos(np.radians(turned - w.course.heading_deg))
             along_m, _ = w.course.along_across(motion.east_m[rows[ok]], motion.north_m[rows[ok]])
-            parts.append((part, lay.at[mine][ok] - part.start, along_m))
-    return parts
+            at_s = motion.t_s[rows[ok]]
+            ways.append(
+                PassWay(
+                    t, speed * towards, gain * towards, cumulative_integral(t, speed * towards), at_s, along_m
+                )
+            )
+        seen = rows[v_ok[rows]]
+        if w.crashed:
+            # A hull that hits the water stops at once: what is left of its speed then is the receiver's.
+            stop_s = max(_CRASH_CORNER_S, 0.35 * cleaned.track.usual_step_s)
+            corners.append(Corner(stop_s, 0.5 * stop_s, -np.inf))
+        elif v is not None and seen.size and len(corners) < _MAX_CORNERS:
+            deepest = int(np.argmin(gain))
+            before = np.flatnonzero(gain[:deepest] > 0.5 * gain[deepest])
+            about_s = float(t[before[-1] if before.size else deepest])
+            corner = fit_corner(motion.t_s[seen], v[seen], max(motion.speed_sd_mps, 0.02), about_s)
+            corners += [corner] if corner else []
+    step_s = cleaned.track.usual_step_s
+    return response_of(fit_way(ways, motion.position_sd_m, rx), usual_corner(corners), step_s)
 
 
 def _u95(values: FloatArray, span_s: float, measured: bool, crest_mps: float, rx: ReceiverModel) -> float:

@@ -189,7 +189,6 @@ def _way_noise(
                 none,
                 np.zeros(0),
                 np.zeros(0),
-                0.0,
             )
         )
     over_s = blur_s(cleaned.track.t_s)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from pathlib import Path
 
@@ -11,12 +11,21 @@ import numpy as np
 
 from telemetry.cleaning.clean import Cleaned, clean
 from telemetry.cleaning.corrections import ByHand, log_key
-from telemetry.core.frames import Track
+from telemetry.core.frames import Finding, Track
 from telemetry.core.geo import LocalFrame, geodesic_m
 from telemetry.core.progress import report, scope
 from telemetry.kinematics.whole_log import Motion, smooth_log
-from telemetry.passes.find import Pass, find_windows
+from telemetry.passes.find import DROPPED, Pass, dropped_findings, find_windows, top_u95_mps
 from telemetry.passes.measure import PassSpeeds, measure_passes
+from telemetry.passes.witnesses import (
+    MIRRORED,
+    ORDER,
+    SWAPPED,
+    ZERO,
+    implausible_finding,
+    position_findings,
+    response_findings,
+)
 
 _ONE_PLACE_M = 20_000.0
 # How far a log is when it is cleaned and smoothed: of the time that it takes.
@@ -63,11 +72,39 @@ def process_log(
     """
     report(0.0)
     cleaned = clean(track, by_hand=by_hand.of(log_key(track.meta)))
+    odd = position_findings(cleaned)
+    if any(f.code == ZERO for f in odd):
+        cleaned = replace(cleaned, position_ok=np.zeros_like(cleaned.position_ok))
     report(_CLEANED)
     motion = smooth_log(cleaned, frame)
     windows = find_windows(cleaned, motion)
     with scope(_SMOOTHED, 1.0):
-        return SpeedLog(track, cleaned, motion), tuple(measure_passes(cleaned, motion, windows, distances_m))
+        lie = {f.code for f in odd} & {SWAPPED, MIRRORED}
+        measured = tuple(measure_passes(cleaned, motion, windows, distances_m, positions_lie=bool(lie)))
+    if measured:
+        told = response_findings(measured[0].data.receiver.response)
+        odd += [f for f in told if f.code not in {o.code for o in odd}]
+        odd += order_findings(measured)
+        odd += implausible_finding(max(m.peak_mps for m in measured))
+    odd += dropped_findings(cleaned, motion, windows)
+    if odd:
+        cleaned = replace(cleaned, findings=(*odd, *cleaned.findings))
+    return SpeedLog(track, cleaned, motion), measured
+
+
+def order_findings(measured: Sequence[PassSpeeds]) -> list[Finding]:
+    """List the passes whose figures came out in an impossible order, beyond their intervals."""
+    return [
+        Finding(
+            ORDER,
+            "an average came out above the best second, or that above the peak, by more than their intervals",
+            1,
+            m.data.start_s,
+            m.data.end_s,
+        )
+        for m in measured
+        if m.contradicted
+    ]
 
 
 def start_order(track: Track, t_s: float) -> tuple[int, float]:
@@ -153,7 +190,10 @@ def _why_no_pass(log: SpeedLog) -> str:
     if np.isnan(motion.speed_mps).all():
         return f"{name}: cannot tell any speed: no sample with a usable speed or position."
     top_mps = float(np.nanmax(motion.speed_mps))
+    u95_mps = top_u95_mps(motion)
+    dropped = [f.message for f in log.cleaned.findings if f.code == DROPPED]
+    failed = f" {dropped[0]}." if dropped else ""
     return (
         f"{name}: no pass found: a pass is straight, reaches 5 m/s and lasts at least 1.2 s "
-        f"and 25 m; the smoothed speed reaches {top_mps:.1f} m/s."
+        f"and 25 m; the smoothed speed reaches {top_mps:.1f} ± {u95_mps:.1f} m/s.{failed}"
     )

@@ -14,7 +14,7 @@ References
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -42,6 +42,8 @@ from telemetry.ride.line_detector import (
 RideEventKind = Literal["porpoising", "blow-over", "veer"]
 Phase = Literal["take-off", "at speed"]
 
+# The smallest swing that matters, either of the two (our own assumption, no source).
+MIN_HEAVE_M, MIN_SURGE_MPS = 0.010, 0.15
 # Chance of a line in noise alone, over everything that is searched in a phase of a pass: shared by two
 # signals, and in one alone, where two are tried. What else is asked makes the first ten times rarer.
 _CHANCE, _CHANCE_ALONE = 0.06, 0.006
@@ -381,6 +383,15 @@ def _alias_note(frequency_hz: float, rate_hz: float) -> tuple[tuple[float, ...],
     return others, f"; at {rate_hz:.0f} samples a second a hull motion at {listed} Hz would look the same"
 
 
+def _matters(frequency_hz: float, amplitudes: Mapping[str, float | None]) -> bool:
+    """Whether an oscillation is large enough, in heave or in speed, to be called porpoising."""
+    speed, vertical = amplitudes["speed"], amplitudes["vertical"]
+    heave_m = None if vertical is None else vertical / (2.0 * np.pi * frequency_hz)
+    if speed is None and heave_m is None:
+        return True
+    return (speed or 0.0) >= MIN_SURGE_MPS or (heave_m or 0.0) >= MIN_HEAVE_M
+
+
 def _from_line(
     cleaned: Cleaned,
     a_pass: Pass,
@@ -415,6 +426,12 @@ def _from_line(
     verdict: RideVerdict
     if says.driven:
         verdict, text = "not seen", f"{text}; but {says.text}: the driver's hand, not the hull"
+    elif not _matters(line.frequency_hz, amplitudes):
+        verdict = "not seen"
+        text = (
+            f"a ripple: {text}; porpoising is called what has {1e3 * MIN_HEAVE_M:.0f} mm of heave or "
+            f"{MIN_SURGE_MPS:g} m/s of speed"
+        )
     elif len(line.shares) > 1 or says.carried_by:
         verdict = "shown"
         text = f"{text}; {says.text}" if says.text else text

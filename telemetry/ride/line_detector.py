@@ -314,6 +314,9 @@ def most_significant(
         ):
             continue
         weighed = _weigh(members, scan, *_refine(members, scan.band, starts, allowed))
+        # A line that is not worth telling must not hide the next one, which may be.
+        if worth is not None and weighed.line.p_value <= chance and not worth(weighed.line):
+            continue
         if best is None or weighed.line.p_value < best.line.p_value:
             best = weighed
         if best.line.p_value <= chance < 1.0:

@@ -17,6 +17,7 @@ from telemetry.core.units import distance_text
 from telemetry.kinematics.models import ReceiverModel
 from telemetry.passes.find import Pass
 from telemetry.passes.measure import PassSpeeds
+from telemetry.passes.witnesses import RESPONSE_CODES, contradictions
 from telemetry.twoway.mean import (
     Check,
     CheckResult,
@@ -34,6 +35,7 @@ from telemetry.twoway.rules import Rule
 _BRACKET_S = 0.6  # a crossing needs a usable sample this near on both sides, or within 1.6 usual steps
 _BRIDGE_SHARE = 0.5  # of the time between the gates: longest silence that is bridged
 _BESIDE_M = 60.0
+_WITNESSES = "speed and positions agree"
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,6 +192,15 @@ def _log_whole(parts: Sequence[tuple[CheckResult, str]]) -> Check:
     return Check("log whole between the gates", worst, "; ".join(text for _, text in parts))
 
 
+def _witnessed(logs: Sequence[_LogFacts]) -> Check:
+    """Judge whether the log's own witnesses bear each other out: speed and way, figure and figure."""
+    against = {f.code: f for log in logs for f in contradictions(log.findings)}
+    if against:
+        return Check(_WITNESSES, "cannot tell", "; ".join(f.message for f in against.values()))
+    told = {f.code: f.message for log in logs for f in log.findings if f.code in RESPONSE_CODES}
+    return Check(_WITNESSES, "met", "; ".join(told.values()) or "speed and positions bear each other out")
+
+
 def _sure_enough(average_mps: float, u95_mps: float, rule: Rule) -> Check:
     percent = 100.0 * u95_mps / average_mps
     return Check(
@@ -287,8 +298,17 @@ def _judge(
     # gain speed between them one becomes too fast by it, the other too slow: most of it cancels.
     of_place = 2.0 * c1 * c2 * (v1 / taken[0]) * (v2 / taken[1]) * shared_place_s2(pair, terms.receiver)
     independent = math.sqrt(max((c1 * own1) ** 2 + (c2 * own2) ** 2 + of_place, 0.0))
-    shared = (c1 * v1 + c2 * v2) * scale
-    u95_1, u95_2 = (Z95 * math.hypot(own, scale * v) for own, v in ((own1, v1), (own2, v2)))
+    # The receiver's response errs alike for both: one log, one receiver.
+    r1, r2 = (np.array(s) * v / t for s, v, t in zip(pair.by_response_s, (v1, v2), taken, strict=True))
+    if p.log == q.log:
+        by_response = float(np.linalg.norm(c1 * r1 + c2 * r2))
+    else:
+        by_response = math.hypot(c1 * float(np.linalg.norm(r1)), c2 * float(np.linalg.norm(r2)))
+    shared = math.hypot((c1 * v1 + c2 * v2) * scale, by_response)
+    u95_1, u95_2 = (
+        Z95 * math.hypot(own, scale * v, float(np.linalg.norm(r)))
+        for own, v, r in ((own1, v1, r1), (own2, v2, r2))
+    )
     average = average_of(rule.mean, v1, v2)
     u95 = Z95 * math.hypot(independent, shared)
     beside_m = max(
@@ -301,6 +321,7 @@ def _judge(
         _distance(pair, rule),
         _window(_elapsed_s(p, q, pair), rule),
         _log_whole([_whole(facts[w.log], w.id, span) for w, span in zip((p, q), pair.spans_s, strict=True)]),
+        _witnessed([facts[w.log] for w in (p, q)]),
         _sure_enough(average, u95, rule),
     ]
     corrected = _by_hand([facts[w.log] for w in (p, q)], (p.id, q.id), pair.spans_s)

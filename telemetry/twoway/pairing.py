@@ -81,6 +81,8 @@ class Pair:
         Standard uncertainty of each time between the gates [s].
     by_place_spm : (float, float)
         How each changes with the place of both gates along the course [s/m].
+    by_response_s : ((float, ...), (float, ...))
+        How each changes with one standard deviation of each unknown of the receiver's response [s].
     """
 
     a: CoursePass
@@ -91,6 +93,7 @@ class Pair:
     spans_s: tuple[tuple[float, float], tuple[float, float]]
     sd_s: tuple[float, float]
     by_place_spm: tuple[float, float]
+    by_response_s: tuple[tuple[float, ...], tuple[float, ...]]
 
 
 def _axis_difference_deg(a_deg: float, b_deg: float) -> float:
@@ -99,9 +102,9 @@ def _axis_difference_deg(a_deg: float, b_deg: float) -> float:
 
 
 _Placed = tuple[CoursePass, CoursePass, FloatArray]
-# A pass between two gates: entering time, leaving time, the standard uncertainty of their difference [s], and
-# how far that changes with the place of the gates [s/m].
-_Crossing = tuple[float, float, float, float]
+# A pass between two gates: entering time, leaving time, the standard uncertainty of their difference [s], how
+# far that changes with the place of the gates [s/m], and with what is unknown of the receiver's response [s].
+_Crossing = tuple[float, float, float, float, tuple[float, ...]]
 
 
 def one_course(first: CourseLine, other: CourseLine) -> bool:
@@ -249,7 +252,11 @@ def _crossings(placed: Sequence[_Placed]) -> dict[tuple[int, float], _Crossing]:
         # A place that errs by δs along the course shifts a crossing at speed v, signed, by -δs / v.
         by_place = 1.0 / np.interp(spans, p.chain.t_s, p.chain.along_mps)
         reckoned = np.column_stack([spans, crossing_sd_s(p.chain, spans), -np.diff(by_place)]).tolist()
-        out |= {(index, first_m): tuple(one) for first_m, one in zip(each, reckoned, strict=True)}
+        shifts = p.chain.shift_by_response_s(spans).tolist()
+        out |= {
+            (index, first_m): (*one, tuple(shift))
+            for first_m, one, shift in zip(each, reckoned, shifts, strict=True)
+        }
     return out
 
 
@@ -352,7 +359,7 @@ def _pair(
     distance_m: float,
     crossings: dict[tuple[int, float], _Crossing],
 ) -> Pair:
-    (a0_s, a1_s, a_sd_s, a_spm), (b0_s, b1_s, b_sd_s, b_spm) = (
+    (a0_s, a1_s, a_sd_s, a_spm, a_shift_s), (b0_s, b1_s, b_sd_s, b_spm, b_shift_s) = (
         crossings[p.index, float(gates[0])] for p in (a, b)
     )
     ordered = gates if a.sense > 0 else gates[::-1]
@@ -365,6 +372,7 @@ def _pair(
         ((a0_s, a1_s), (b0_s, b1_s)),
         (a_sd_s, b_sd_s),
         (a_spm, b_spm),
+        (a_shift_s, b_shift_s),
     )
 
 

@@ -98,7 +98,6 @@ def measured(one: Pass, log: SpeedLog) -> PassSpeeds:
         measured_mps=speed_mps,
         measured_sd_mps=np.full(t_s.size, 0.02),
         course_deg=np.full(t_s.size, one.heading_deg),
-        lag_s=0.0,
         receiver=ReceiverModel(),
     )
     figures = (one.peak_mps, one.peak_u95_mps, one.peak_s, one.held_1s_mps, one.held_1s_u95_mps)

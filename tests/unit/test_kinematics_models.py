@@ -12,6 +12,7 @@ from telemetry.kinematics.models import (
     USUAL_DENSITY,
     AlongTrackData,
     ReceiverModel,
+    Response,
     estimate_noise_and_jerk,
     refine_nodes,
     smooth_along,
@@ -97,7 +98,15 @@ def along_data(lag_s: float = 0.0, speeds: bool = True) -> AlongTrackData:
     logged = np.interp(T - lag_s, T, v)
     m = ALL if speeds else ALL[:0]
     return AlongTrackData(
-        T, np.full(T.size - 1, 5.0), ALL, s + 30.0, 0.05, m, logged[m], np.full(m.size, 0.05), lag_s
+        T,
+        np.full(T.size - 1, 5.0),
+        ALL,
+        s + 30.0,
+        0.05,
+        m,
+        logged[m],
+        np.full(m.size, 0.05),
+        Response(delay_s=lag_s),
     )
 
 
@@ -109,11 +118,35 @@ def test_the_way_keeps_the_origin_of_the_positions() -> None:
 
 def test_a_known_lag_of_the_speed_is_taken_out_of_it() -> None:
     data = along_data(lag_s=0.4)
-    knowing, not_knowing = smooth_along(data), smooth_along(replace(data, lag_s=0.0))
-    true = np.interp(T, [4.0, 8.0], [12.0, 24.0])
+    knowing, not_knowing = smooth_along(data), smooth_along(replace(data, response=Response()))
+    # By the clock of the speed: both ways agree on the line that the positions, stamped 0.4 s earlier, draw.
+    true = np.interp(T - 0.4, T, along_data().along_m)
     middle = (T > 4.5) & (T < 7.5)
-    assert np.abs(knowing.along_mps - true)[middle].max() < 0.1
-    assert np.abs(not_knowing.along_mps - true)[middle].max() > 0.5
+    assert np.abs(knowing.along_m - true)[middle].max() < 0.15
+    assert np.ptp((not_knowing.along_m - true)[(T > 3.0) & (T < 9.0)]) > 0.3
+
+
+@pytest.mark.parametrize("filter_s", [0.2, 0.6])
+def test_a_known_low_pass_of_the_speed_is_taken_out_of_the_way(filter_s: float) -> None:
+    fine = np.arange(0.0, 20.0, 0.001)
+    v = np.interp(fine, [4.0, 8.0, 14.0, 15.5], [12.0, 24.0, 24.0, 12.0])
+    seen = np.empty_like(v)
+    seen[0] = v[0]
+    for k in range(1, v.size):
+        seen[k] = seen[k - 1] + (v[k] - seen[k - 1]) * 0.001 / filter_s
+    data = replace(
+        along_data(),
+        along_m=np.interp(T, fine, np.cumsum(v) * 0.001),
+        along_mps=np.interp(T, fine, seen),
+        response=Response(filter_s=filter_s),
+    )
+    chain = smooth_along(data)
+    true = np.interp(T, fine, v)
+    away = (np.abs(T - 4.0) > 0.4) & (np.abs(T - 14.0) > 0.4) & (np.abs(T - 15.5) > 0.4) & (T > 1) & (T < 19)
+    assert np.abs(chain.along_mps - true)[away].max() < 0.25
+    taken = np.diff(chain.crossing_s(np.array([100.0, 200.0])))[0]
+    exact = np.diff(np.interp([100.0, 200.0], np.cumsum(v) * 0.001, fine))[0]
+    assert taken == pytest.approx(exact, abs=0.01)
 
 
 def test_positions_alone_are_enough() -> None:

@@ -100,7 +100,8 @@ def test_a_pass_ends_at_its_crash_and_its_figures_allow_for_what_was_not_seen(ra
     assert only.end_s <= CRASH_S + 1e-9
     assert abs(only.peak_mps - FULL_MPS) <= only.peak_u95_mps
     assert abs(only.held_1s_mps - FULL_MPS) <= only.held_1s_u95_mps
-    assert only.peak_u95_mps < 1.0
+    # At one sample a second nothing bounds how much the receiver smooths.
+    assert only.peak_u95_mps < (1.0 if rate_hz > 1.0 else 3.0)
 
 
 def test_speeds_beside_the_tumble_are_kept() -> None:

@@ -101,7 +101,7 @@ def test_a_speed_that_the_receiver_doubts_is_trusted_less() -> None:
     speed = track.frame["speed_mps"].to_numpy().copy()
     doubt = np.full(speed.size, 0.05)
     during = (track.t_s >= 13.0) & (track.t_s < 14.5)
-    speed[during] += 0.8
+    speed[during] += 0.5
     doubt[during] = 2.0
     plain = measured(altered(track, speed_mps=speed))[0]
     knowing = measured(altered(track, speed_mps=speed, speed_sd_mps=doubt))[0]

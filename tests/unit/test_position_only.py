@@ -17,7 +17,7 @@ def way(speed_mps: np.ndarray, seed: int = 0) -> AlongTrackData:
     along_m = np.cumsum(speed_mps) / RATE_HZ + np.random.default_rng(seed).normal(0.0, SD_M, n)
     nodes = np.arange(n)
     none = np.zeros(0, dtype=np.int64)
-    return AlongTrackData(nodes / RATE_HZ, np.ones(n - 1), nodes, along_m, SD_M, none, _NONE, _NONE, 0.0)
+    return AlongTrackData(nodes / RATE_HZ, np.ones(n - 1), nodes, along_m, SD_M, none, _NONE, _NONE)
 
 
 def test_a_calm_way_is_calmer_than_a_lively_one() -> None:
