@@ -9,7 +9,7 @@ from dash import html
 
 from dashboard.components.marks import icon, sentence
 from telemetry.compare import SYMPTOMS, Advice, Comparison, Effect, History, Units
-from telemetry.compare.practice import SOURCE
+from telemetry.compare.rules_of_thumb import SOURCE
 from telemetry.compare.verdicts import NO_DIFFERENCE, NOT_ENOUGH
 from telemetry.compare.wording import (
     basis_texts,

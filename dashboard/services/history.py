@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from dashboard.services.bench_logbook import BenchBook, Choice, knows
 from dashboard.services.comparing import ComparingBook, NextTrial
-from telemetry.compare import History, history
+from telemetry.compare import History, boat_history
 from telemetry.logbook import KeptTwoWay, KeptUpset, Logbook, Outing, OutingSearch, open_logbook
 from telemetry.setup import (
     Change,
@@ -124,7 +124,7 @@ class HistoryBook:
             outings = book.outings(OutingSearch(boat=boat, descending=False))
             two_ways, sheets = book.two_ways(boat), book.sheets(boat)
             by_id = {sheet.sheet_id: sheet for sheet in sheets}
-            told = history(evidence, by_id)
+            told = boat_history(evidence, by_id)
             return Past(
                 boat,
                 outings,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Final, Literal
 
-from telemetry.compare.practice import SOURCE, SYMPTOMS, Symptom, Try
+from telemetry.compare.rules_of_thumb import SOURCE, SYMPTOMS, Symptom, Try
 from telemetry.setup import Item
 
 SCHEMA: Final = "reciprocal-next/1"
@@ -112,7 +112,7 @@ class Advice:
         ``sheet_id`` that the trial starts from.
     trial : Trial or None
     symptom : str
-        A key of :data:`~telemetry.compare.practice.SYMPTOMS`.
+        A key of :data:`~telemetry.compare.rules_of_thumb.SYMPTOMS`.
     tries : tuple of Try
         What practitioners try for it, where the history is too little.
     stops : Stops

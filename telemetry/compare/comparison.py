@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from telemetry.compare.confounds import Remark, of_conditions, of_tune
+from telemetry.compare.confounders import Remark, of_conditions, of_tune
 from telemetry.compare.covariates import barred_by
 from telemetry.compare.evidence import Evidence
 from telemetry.compare.measures import MEASURES

@@ -9,10 +9,10 @@ from typing import Final
 
 from telemetry.compare.advice import Advice, Trial
 from telemetry.compare.comparison import Comparison
+from telemetry.compare.history import History, Point, TuneStep
 from telemetry.compare.measures import MEASURES, Measure
-from telemetry.compare.past import History, Point, TuneStep
 from telemetry.compare.planning import Plan
-from telemetry.compare.practice import SOURCE, SYMPTOMS
+from telemetry.compare.rules_of_thumb import SOURCE, SYMPTOMS
 from telemetry.compare.verdicts import NOT_ENOUGH, Effect
 from telemetry.setup import Change, Item, Reading, Showing
 from telemetry.texttable import text_table

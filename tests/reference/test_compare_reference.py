@@ -13,10 +13,10 @@ from nist_strd import ANOVA, REGRESSION
 from scipy.stats import multivariate_normal, ttest_ind, ttest_rel
 from statsmodels.stats.power import TTestIndPower
 
+from telemetry.compare.gp_response import _one
 from telemetry.compare.linear import least_squares, one_way
 from telemetry.compare.mixed import OutingModel
 from telemetry.compare.planning import t_power, two_sample_power, two_sample_size
-from telemetry.compare.response import _one
 from telemetry.frames import FloatArray, IntArray
 
 

@@ -10,12 +10,12 @@ import numpy as np
 import pytest
 from compare_fixture import BASE, outing, passes, sheet
 
-from telemetry.compare import MEASURES, Advice, Evidence, Stops, history, next_trial
-from telemetry.compare.advising import LEAST_TEXT, Family, _weigh, _what_forbids
+from telemetry.compare import MEASURES, Advice, Evidence, Stops, boat_history, next_trial
+from telemetry.compare.gp_response import predict
+from telemetry.compare.history import Level, levels
 from telemetry.compare.mixed import Contrast
-from telemetry.compare.past import Level, levels
-from telemetry.compare.practice import ADVISED, CAUTIONS, TRIES
-from telemetry.compare.response import predict
+from telemetry.compare.recommend import LEAST_TEXT, Family, _weigh, _what_forbids
+from telemetry.compare.rules_of_thumb import ADVISED, CAUTIONS, TRIES
 from telemetry.errors import CallError
 from telemetry.setup import ITEMS, OwnItem, Reading, SetupSheet
 
@@ -43,7 +43,7 @@ def rising(depth_mm: float) -> float:
 
 def test_points_lie_by_the_items_value_with_their_evidence() -> None:
     evidence, sheets = tried([3.0, 2.0, 2.5], rising)
-    told = history(evidence, sheets, "strut_depth_mm")
+    told = boat_history(evidence, sheets, "strut_depth_mm")
     assert [p.reading.value for p in told.points if p.reading] == [2.0, 2.5, 3.0]
     assert [(p.level.count, p.level.outings) for p in told.points] == [(6, 2)] * 3
     assert all(p.level.u95 is not None and abs(p.level.mean - rising(d)) < 2 * p.level.u95
@@ -55,7 +55,7 @@ def test_points_lie_by_the_items_value_with_their_evidence() -> None:
 
 def test_without_an_item_the_tune_is_told_in_order_of_time() -> None:
     evidence, sheets = tried([3.0, 2.0, 2.5], rising)
-    told = history(evidence, sheets)
+    told = boat_history(evidence, sheets)
     assert [p.sheet for p in told.points] == ["strut_depth_mm 3", "strut_depth_mm 2", "strut_depth_mm 2.5"]
     assert [step.changed for step in told.steps] == [(), (), ("Strut depth",), (), ("Strut depth",), ()]
 
@@ -63,7 +63,7 @@ def test_without_an_item_the_tune_is_told_in_order_of_time() -> None:
 def test_outings_without_a_date_come_last() -> None:
     evidence, sheets = tried([3.0, 2.5], rising)
     lost = [replace(e, outing_utc=None) for e in evidence if e.outing_id in (0, 1)]
-    told = history([*lost, *(e for e in evidence if e.outing_id not in (0, 1))], sheets)
+    told = boat_history([*lost, *(e for e in evidence if e.outing_id not in (0, 1))], sheets)
     assert [step.outing_utc is None for step in told.steps] == [False, False, True, True]
 
 
@@ -71,7 +71,7 @@ def test_one_lucky_outing_is_not_the_best_sheet() -> None:
     evidence, sheets = tried([3.0, 2.5], rising, outings=4)
     lucky = sheet("lucky", strut_depth_mm=1.0)
     evidence += outing(lucky, 99, [rising(2.5) + 0.06])
-    told = history(evidence, sheets | {lucky.sheet_id: lucky})
+    told = boat_history(evidence, sheets | {lucky.sheet_id: lucky})
     assert told.best is not None
     assert told.best.sheet == "strut_depth_mm 2.5"
 
@@ -87,7 +87,7 @@ def test_the_packs_voltage_is_not_taken_off_where_the_sheets_differ_by_the_pack(
         shared = rng.normal(0.0, 0.1)
         speeds = [level + shared + 1.2 * (v - full_v) + rng.normal(0.0, 0.05) for v in volts]
         evidence += outing(one, k, speeds, rest_voltage_v=volts)
-    told = history(evidence, sheets, "cells")
+    told = boat_history(evidence, sheets, "cells")
     assert told.best is not None
     assert told.best.sheet == "6 cells"
     for point in told.points:
@@ -99,7 +99,7 @@ def test_the_packs_voltage_is_not_taken_off_where_the_sheets_differ_by_the_pack(
 
 def test_single_outings_give_means_without_intervals() -> None:
     evidence, sheets = tried([3.0, 2.5], rising, outings=1)
-    told = history(evidence, sheets)
+    told = boat_history(evidence, sheets)
     assert [p.level.u95 for p in told.points] == [None, None]
     assert told.best is None
 
@@ -108,7 +108,7 @@ def test_other_items_that_differ_are_named() -> None:
     evidence, sheets = tried([3.0, 2.5], rising)
     other = sheet("other", strut_depth_mm=2.0, prop_pitch_mm=63.0)
     evidence += [e for n in range(2) for e in outing(other, 90 + n, [20.0, 20.1, 20.0 + 0.1 * n])]
-    told = history(evidence, sheets | {other.sheet_id: other}, "strut_depth_mm")
+    told = boat_history(evidence, sheets | {other.sheet_id: other}, "strut_depth_mm")
     assert {p.sheet: p.also for p in told.points}["other"] == ("Propeller pitch",)
 
 
@@ -119,7 +119,7 @@ def test_other_items_that_differ_are_named() -> None:
 def test_what_is_not_there_is_refused(item: str | None, measure: str, word: str) -> None:
     evidence, sheets = tried([3.0, 2.5], rising)
     with pytest.raises(CallError, match=word):
-        history(evidence, sheets, item, measure)
+        boat_history(evidence, sheets, item, measure)
 
 
 def test_a_rising_response_is_followed_by_one_step_and_no_more() -> None:

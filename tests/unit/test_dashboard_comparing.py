@@ -16,7 +16,7 @@ from dashboard.components.comparing import remarks
 from dashboard.figures.comparing import effects_figure, history_figure
 from dashboard.services.comparing import ComparingBook, Wanted
 from dashboard.services.sessions import Sessions
-from telemetry.compare import Comparison, History, Units, compare, history
+from telemetry.compare import Comparison, History, Units, boat_history, compare
 from telemetry.compare.wording import difference_text
 
 LOWER = sheet("lower", strut_depth_mm=2.5)
@@ -73,7 +73,7 @@ def past() -> History:
         for n in range(2)
         for e in outing(one, 10 * k + n, [level, level + 0.05 * (n + 1)])
     ]
-    return history(evidence, sheets, "strut_depth_mm")
+    return boat_history(evidence, sheets, "strut_depth_mm")
 
 
 def test_a_history_lies_by_value_with_the_best_ringed_and_mixed_changes_open(past: History) -> None:

@@ -20,7 +20,7 @@ from dashboard.figures.history import SYMBOLS, outings_figure
 from dashboard.figures.trial import trial_figure
 from dashboard.services.history import HistoryBook, Past
 from telemetry.cli import main
-from telemetry.compare import Units, history, next_trial
+from telemetry.compare import Units, boat_history, next_trial
 from telemetry.logbook import KeptTwoWay, KeptUpset, OutingSearch, open_logbook
 from telemetry.logbook.importing import press_document
 from telemetry.logbook.tables import AnalysisRow
@@ -72,7 +72,7 @@ def client(url: str) -> Iterator[DashClient]:
 def test_the_past_is_what_the_library_says_of_it(past: Past, url: str) -> None:
     with open_logbook(url) as book:
         sheets = {sheet.sheet_id: sheet for sheet in book.sheets(BOAT)}
-        told = history(book.evidence(BOAT), sheets)
+        told = boat_history(book.evidence(BOAT), sheets)
         assert past.outings == book.outings(OutingSearch(boat=BOAT, descending=False))
         (top,) = book.outings(OutingSearch(boat=BOAT, sort="two-way", limit=1))
         assert past.due == book.service(BOAT)

@@ -221,7 +221,7 @@ def _point(point: Point) -> dict[str, Any]:
     }
 
 
-def history(
+def boat_history(
     evidence: Sequence[Evidence],
     sheets: Mapping[str, SetupSheet],
     item: str | None = None,

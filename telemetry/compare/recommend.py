@@ -17,10 +17,10 @@ from scipy.stats import norm
 
 from telemetry.compare.advice import Advice, Stops, Trial
 from telemetry.compare.evidence import Evidence
+from telemetry.compare.gp_response import Prediction, expected_gain, predict
+from telemetry.compare.history import Level, barred_among, best_level, levels
 from telemetry.compare.measures import MEASURES
-from telemetry.compare.past import Level, barred_among, best_level, levels
-from telemetry.compare.practice import ADVISED, ALWAYS, CAUTIONS, LOADING_UP, TRIES, Symptom
-from telemetry.compare.response import Prediction, expected_gain, predict
+from telemetry.compare.rules_of_thumb import ADVISED, ALWAYS, CAUTIONS, LOADING_UP, TRIES, Symptom
 from telemetry.errors import CallError
 from telemetry.setup import Item, OwnItem, SetupSheet, changes
 
