@@ -10,7 +10,7 @@ from telemetry.compare.evidence import Evidence
 from telemetry.compare.groups import Side, side_of
 from telemetry.compare.history import History, Level, Point, TuneStep, boat_history
 from telemetry.compare.measures import MEASURES, Measure
-from telemetry.compare.planning import Plan
+from telemetry.compare.planning import Plan, Plans
 from telemetry.compare.recommend import next_trial
 from telemetry.compare.rules_of_thumb import SYMPTOMS, Try
 from telemetry.compare.verdicts import Effect, Group
@@ -28,6 +28,7 @@ __all__ = [
     "Level",
     "Measure",
     "Plan",
+    "Plans",
     "Point",
     "Remark",
     "Side",

@@ -1,130 +1,145 @@
-"""A measure's response to one item: a parabola and a Gaussian process about it, scales averaged over.
+"""The prior of the sheets' effects: a smooth response to the items that were varied, and a part of its own.
 
-A hull's answer to a tune is mostly a parabola near its best; the process is for what is not. Both have priors
-as wide as tunes are, so that one step beyond the values tried is as unsure as it is.
-
-With three to ten values tried, the likelihood cannot pick a length scale; picking one anyway makes the
-interval between and beyond the values too narrow. Every scale of a grid speaks here, weighed by how well it
-explains the values [1]_, and the spread between them is part of the answer.
+A hull's answer to a tune is mostly a parabola near its best; a Gaussian process allows for what is not [1]_, and
+a part of its own for what no number of the sheet says. Their sum has one unknown spread, which the model
+integrates over; equal sheets make it small.
 
 References
 ----------
-.. [1] C. E. Rasmussen, C. K. I. Williams, Gaussian Processes for Machine Learning, MIT Press 2006, equations
-   2.25-2.30 (prediction, marginal likelihood) and 2.39-2.40 (a trend with priors on its coefficients).
+.. [1] C. E. Rasmussen, C. K. I. Williams, Gaussian Processes for Machine Learning, MIT Press 2006, sections 2.7
+   (explicit basis functions) and 4.2 (kernels and their sums).
 """
 
 from __future__ import annotations
 
-import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve
-from scipy.stats import norm
 
-from telemetry.frames import FloatArray
+from telemetry.frames import BoolArray, FloatArray
+from telemetry.setup import SetupSheet
 
-_LENGTHS: Final = (0.35, 0.5, 0.7, 1.0, 1.4, 2.0)
-"""Length scales, in spans of the values tried: a hull's answer bends over the range that people try."""
-_AMPLITUDES: Final = (0.25, 0.5, 1.0, 2.0, 4.0, 8.0)
-"""Standard deviations of the process, in differences that matter."""
-_TREND: Final = (1e3, 10.0, 10.0)
-"""Standard deviations of the parabola's three coefficients, in differences that matter and spans tried."""
+LENGTHS: Final = (0.5, 1.0)
+"""Length scales in spans of the values tried, equally likely: a response bends over the range people try."""
+_LINEAR, _BENT, _PROCESS, _OWN = 0.35, 0.35, 0.25, 0.05
+_OWN_NAMED: Final = 0.5  # where the sheets also differ by what is not a number
+"""Shares of the variance at half a span from the middle (common practice, no source)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Prediction:
-    """A response at some values of the item: mean, shape (n,), and covariance, shape (n, n)."""
+@dataclass(frozen=True, kw_only=True)
+class Response:
+    """Where some sheets lie among the numbers tried.
 
-    mean: FloatArray
-    covariance: FloatArray
+    Attributes
+    ----------
+    names : tuple of str
+        Items whose numbers vary.
+    low, high : ndarray, shape (items,)
+        Ends of the values tried.
+    places : ndarray, shape (sheets, items)
+        From -1/2 to 1/2 over the values tried.
+    known : ndarray of bool, shape (sheets,)
+        Whether all of these numbers are stated.
+    own : float
+        Share of a sheet's effect that the numbers do not explain.
+    """
 
-    @property
-    def sd(self) -> FloatArray:
-        """Standard deviations, shape (n,)."""
-        return np.asarray(np.sqrt(np.maximum(np.diag(self.covariance), 0.0)))
+    names: tuple[str, ...]
+    low: FloatArray
+    high: FloatArray
+    places: FloatArray
+    known: BoolArray
+    own: float
 
-    def half_width(self, level: float = 0.95) -> FloatArray:
-        """Half the interval of the response itself (not of one more two-way)."""
-        return np.asarray(norm.ppf(0.5 + level / 2.0) * self.sd)
+    @classmethod
+    def of(cls, sheets: Sequence[SetupSheet | None]) -> Response:
+        """Place sheets; None is one whose numbers are unknown, which is unrelated to the others."""
+        present = [sheet for sheet in sheets if sheet is not None]
+        names, ends = [], []
+        for name in sorted({name for sheet in present for name in sheet.tune}):
+            stated = [v for sheet in present if (v := sheet.value(name)) is not None]
+            if len(set(stated)) > 1:
+                names.append(name)
+                ends.append((min(stated), max(stated)))
+        values = [[None if s is None else s.value(name) for name in names] for s in sheets]
+        known = np.array([s is not None and None not in v for s, v in zip(sheets, values, strict=True)])
+        low, high = np.array(ends, dtype=float).reshape(-1, 2).T
+        filled = np.array([[m if v is None else v for v, m in zip(row, low, strict=True)] for row in values])
+        places = (filled.reshape(len(sheets), len(names)) - 0.5 * (low + high)) / (high - low)
+        own = _OWN_NAMED if _differ_in_names(present) else _OWN
+        return cls(names=tuple(names), low=low, high=high, places=places, known=known, own=own)
+
+    def place(self, sheet: SetupSheet, name: str, values: Sequence[float]) -> FloatArray:
+        """Place a sheet with other values of one item, shape (values, items)."""
+        (row,) = [self.places_of(sheet)]
+        told = np.repeat(row[None], len(values), axis=0)
+        k = self.names.index(name)
+        told[:, k] = (np.array(values) - 0.5 * (self.low[k] + self.high[k])) / (self.high[k] - self.low[k])
+        return np.asarray(told)
+
+    def places_of(self, sheet: SetupSheet) -> FloatArray:
+        """Place one sheet, shape (items,)."""
+        values = [sheet.value(name) for name in self.names]
+        filled = np.array([m if v is None else v for v, m in zip(values, self.low, strict=True)], dtype=float)
+        return np.asarray((filled - 0.5 * (self.low + self.high)) / (self.high - self.low))
+
+    def root(self, extra: FloatArray | None = None) -> FloatArray:
+        """Return a square root of the prior covariance of the sheets' effects at unit spread.
+
+        Parameters
+        ----------
+        extra : ndarray, shape (m, items), optional
+            Further tunes that were not run.
+
+        Returns
+        -------
+        ndarray, shape (sheets + m, terms)
+        """
+        sheets = self.known.size
+        if not self.names:
+            return np.eye(sheets)
+        places = self.places if extra is None else np.vstack([self.places, extra])
+        known = np.concatenate([self.known, np.ones(places.shape[0] - sheets, dtype=bool)])
+        smooth = response_covariance(places)
+        smooth[~known] = smooth[:, ~known] = 0.0
+        # A tune that was not run is asked for its smooth response: what is its own nobody can foresee.
+        own = np.where(known, self.own, 1.0) * (np.arange(known.size) < sheets)
+        return covariance_root(smooth + np.diag(own))
 
 
-def predict(x: FloatArray, y: FloatArray, u: FloatArray, at: FloatArray, care: float) -> Prediction:
-    """Predict a response at values of an item.
+def _differ_in_names(present: Sequence[SetupSheet]) -> bool:
+    """Whether any item that is not a number varies."""
+    names = {name for sheet in present for name in sheet.tune}
+    named = {
+        name: {
+            sheet.tune[name].value for sheet in present if name in sheet.tune and sheet.value(name) is None
+        }
+        for name in names
+    }
+    return any(len(values) > 1 for values in named.values())
+
+
+def response_covariance(places: FloatArray) -> FloatArray:
+    """Covariance of the smooth response at unit spread.
 
     Parameters
     ----------
-    x, y, u : ndarray, shape (n,)
-        Values tried, means there and their standard uncertainties; two at least, not all at one value.
-    at : ndarray, shape (m,)
-        Where to predict.
-    care : float
-        Difference that matters, the scale of the response.
-
-    Returns
-    -------
-    Prediction
+    places : ndarray, shape (n, items)
+        In spans of the values tried; a step beyond them lies outside -1/2 to 1/2.
     """
-    span = float(np.ptp(x))
-    logs, means, seconds = [], [], []
-    for length in _LENGTHS:
-        for amplitude in _AMPLITUDES:
-            log_likelihood, mean, covariance = _one(x, y, u, at, length * span, amplitude * care, care)
-            logs.append(log_likelihood)
-            means.append(mean)
-            seconds.append(covariance + np.outer(mean, mean))
-    weight = np.exp(np.array(logs) - max(logs))
-    weight /= weight.sum()
-    mean = weight @ np.array(means)
-    second = np.tensordot(weight, np.array(seconds), axes=1)
-    return Prediction(mean, second - np.outer(mean, mean))
+    items = places.shape[1]
+    linear = 4.0 * places @ places.T / items
+    square = 4.0 * places**2 - 0.5
+    bent = square @ square.T / items
+    distance = np.sum((places[:, None, :] - places[None, :, :]) ** 2, axis=2)
+    process = np.mean([np.exp(-0.5 * distance / length**2) for length in LENGTHS], axis=0)
+    return np.asarray(_LINEAR * linear + _BENT * bent + _PROCESS * process)
 
 
-def _one(
-    x: FloatArray,
-    y: FloatArray,
-    u: FloatArray,
-    at: FloatArray,
-    length: float,
-    amplitude: float,
-    care: float,
-) -> tuple[float, FloatArray, FloatArray]:
-    """Predict under one pair of scales, with the logarithm of the marginal likelihood."""
-
-    def kernel(a: FloatArray, b: FloatArray) -> FloatArray:
-        process = amplitude**2 * np.exp(-0.5 * ((a[:, None] - b[None, :]) / length) ** 2)
-        return np.asarray(process + (parabola(a) * (np.array(_TREND) * care) ** 2) @ parabola(b).T)
-
-    def parabola(a: FloatArray) -> FloatArray:
-        return np.vander((a - x.mean()) / np.ptp(x), 3, increasing=True)
-
-    middle = float(y.mean())
-    factor = cho_factor(kernel(x, x) + np.diag(u**2), lower=True)
-    across = kernel(at, x)
-    solved = cho_solve(factor, y - middle)
-    mean = middle + across @ solved
-    left = kernel(at, at) - across @ cho_solve(factor, across.T)
-    log_det = 2.0 * float(np.sum(np.log(np.diag(factor[0]))))
-    log_likelihood = (
-        -0.5 * float((y - middle) @ solved) - 0.5 * log_det - 0.5 * y.size * math.log(2.0 * math.pi)
-    )
-    return log_likelihood, mean, left
-
-
-def expected_gain(gained: Prediction) -> FloatArray:
-    """Mean of a gain, losses counted as nothing.
-
-    References
-    ----------
-    D. R. Jones, M. Schonlau, W. J. Welch, J. Global Optim. 13 (1998), doi:10.1023/A:1008306431147,
-    equation 15.
-
-    Examples
-    --------
-    >>> round(float(expected_gain(Prediction(np.array([0.0]), np.array([[1.0]])))[0]), 4)
-    0.3989
-    """
-    sd = np.maximum(gained.sd, 1e-12)
-    z = gained.mean / sd
-    return np.asarray(gained.mean * norm.cdf(z) + sd * norm.pdf(z))
+def covariance_root(covariance: FloatArray) -> FloatArray:
+    """Return a square root of a covariance by its eigenvectors, without what is zero to rounding."""
+    size, vectors = np.linalg.eigh(covariance)
+    keep = size > 1e-10 * max(float(size.max()), 1e-300)
+    return np.asarray(vectors[:, keep] * np.sqrt(size[keep]))
