@@ -7,12 +7,14 @@ goes in and verdicts come out as a user gets them.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
+from functools import lru_cache
 
 import numpy as np
 
-from telemetry.compare import Comparison, Evidence, compare
+from telemetry.compare import Comparison, Evidence, boat_history, compare
+from telemetry.setup import Reading, SetupSheet
 
 START = datetime(2031, 4, 12, 8, 0, tzinfo=UTC)
 LEVEL_MPS = 25.0
@@ -326,3 +328,120 @@ def looks(
             for k in range(1, number + 1)
         )
     return called / histories
+
+
+@dataclass(frozen=True, kw_only=True)
+class Best:
+    """What the best of several sheets was said to be.
+
+    Attributes
+    ----------
+    covered : float
+        Share of the best sheet's own intervals that hold its true level.
+    too_high : float
+        Mean of the stated level less the true one [m/s].
+    stated : float
+        Share of histories with a best sheet.
+    """
+
+    covered: float
+    too_high: float
+    stated: float
+
+
+def best_of(
+    sheets: int,
+    histories: int,
+    seed: int,
+    *,
+    outings: int = 3,
+    spread: float = 0.0,
+    in_a_row: bool = False,
+    lakes: int = 0,
+    world: World | None = None,
+) -> Best:
+    """Run several sheets and hold the best one's interval against its true level.
+
+    The truth is the sheet's level on the average of the season (a drift averages out over all outings).
+    """
+    rng = np.random.default_rng(seed)
+    world = world or World()
+    names = [f"S{k}" for k in range(sheets)]
+    covered, stated, high = 0, 0, 0.0
+    for _ in range(histories):
+        effects = {name: float(rng.normal(0.0, spread)) for name in names}
+        order = [name for name in names for _ in range(outings)] if in_a_row else names * outings
+        where = [f"Lake {k * lakes // len(order)}" if lakes else "" for k in range(len(order))]
+        runs = [Run(sheet=s, day=7 * k, place=p) for k, (s, p) in enumerate(zip(order, where, strict=True))]
+        evidence = simulate(runs, world, effects, rng)
+        table = {name: sheet_of(name) for name in names}
+        evidence = [replace(e, sheet_id=table[e.sheet_id].sheet_id) for e in evidence]
+        told = boat_history(evidence, {s.sheet_id: s for s in table.values()})
+        if told.best is None or told.best.level.u95 is None:
+            continue
+        stated += 1
+        middle = world.drift * (len(runs) - 1) / 2.0
+        truth = LEVEL_MPS + effects[told.best.sheet] + middle
+        apart = told.best.level.mean - truth
+        covered += abs(apart) <= told.best.level.u95
+        high += apart
+    return Best(covered=covered / max(stated, 1), too_high=high / max(stated, 1), stated=stated / histories)
+
+
+@lru_cache(maxsize=64)
+def sheet_of(name: str) -> SetupSheet:
+    """Make a sheet that differs from its likes by what is not a number."""
+    return SetupSheet("Curlew", {"prop_name": Reading(name)}, name=name)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Promise:
+    """What plans promised and what came of them."""
+
+    boats: int
+    promised: float
+    realised: float
+    outings: float
+    too_long: float
+
+
+def plans_kept(
+    boats: int, seed: int, care: float = 0.4, world: World | None = None, pilot: str = "ABBA"
+) -> Promise:
+    """Ask for a plan after a short start, run it as asked, and count how often it calls the difference."""
+    rng = np.random.default_rng(seed)
+    promised, realised, outings, too_long, asked = 0.0, 0, 0, 0, 0
+    for _ in range(boats):
+        drawn = world or World(
+            shared=float(rng.uniform(0.0, 0.9)),
+            outing_sd=float(rng.uniform(0.1, 0.35)),
+            two_way_sd=float(rng.uniform(0.1, 0.4)),
+        )
+        # One stream of random numbers for start and plan: the second simulation repeats the first outings.
+        seed_of_boat = int(rng.integers(1 << 31))
+        start = days_of(*pilot.split())
+        first = simulate(start, drawn, {"B": care}, np.random.default_rng(seed_of_boat))
+        before, after = ([e for e in first if e.sheet_id == sheet] for sheet in "AB")
+        head = compare(before, after, care=care, history=first).headline
+        if head.plans is None:
+            continue
+        plan = head.plans.offered[-1]
+        last = max(run.day for run in start)
+        more = tuple(
+            Run(sheet=sheet, day=last + 7 * (1 + day), two_ways=plan.per_outing)
+            for day in range(plan.days)
+            for sheet in (plan.pattern if day % 2 == 0 else plan.pattern[::-1])
+        )
+        both = simulate((*start, *more), drawn, {"B": care}, np.random.default_rng(seed_of_boat))
+        asked += 1
+        promised += plan.power
+        outings += plan.outings
+        too_long += head.plans.too_long
+        realised += ask(both).headline.verdict == "faster"
+    return Promise(
+        boats=asked,
+        promised=promised / asked,
+        realised=realised / asked,
+        outings=outings / asked,
+        too_long=too_long / asked,
+    )

@@ -113,8 +113,8 @@ def compare(
         Smallest difference that matters to the user [m/s], for all speeds; or by measure, SI. What is not
         given is taken as :data:`~telemetry.compare.measures.MEASURES` has it.
     history : sequence of Evidence
-        All evidence of the boat: its days, drift, places and slopes are taken to be the same ones, and how many
-        other outings took part is said.
+        All evidence of the boat: its days, drift, places and slopes are taken to be the same ones, and how
+        many other outings took part is said.
     plan : bool
         Whether to work out what further running would tell.
 

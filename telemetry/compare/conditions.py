@@ -76,8 +76,8 @@ def condition_columns(
     barred : collection of str
         Conditions that the sheets' differences move themselves.
     sides : (sequence of Evidence, sequence of Evidence), optional
-        The two sides of a comparison: wind, water and pack are adjusted for where the sides differ by them and
-        overlap. Without sides they are not.
+        The two sides of a comparison: wind, water and pack are adjusted for where the sides differ by them
+        and overlap. Without sides they are not.
     """
     chosen: list[Condition] = []
     for covariate in relevant(measure):

@@ -160,8 +160,8 @@ def _of_time(before: Sequence[Evidence], after: Sequence[Evidence]) -> list[Rema
         Remark(
             "time",
             "All outings of one side came before all of the other: whatever else changed in that time (pack, "
-            "propeller, driver, season) is mixed into the difference. Going back to the first sheet once more "
-            "tells.",
+            "propeller, driver, season) is mixed into the difference. Going back to the first sheet once "
+            "more tells.",
         )
     ]
 

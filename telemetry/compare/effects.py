@@ -259,7 +259,7 @@ def _difference(found: Fit, history_outings: int) -> Difference:
         unlinked=unlinked,
         share=share,
         without=without,
-        apart_in_time=bool(first.max() < second.min() or second.max() < first.min()),
+        apart_in_time=rows.dated and bool(first.max() < second.min() or second.max() < first.min()),
         last_side=AFTER if second.max() >= first.max() else BEFORE,
         trend=_trend(found),
         spoiled=_spoiled(found),
@@ -270,9 +270,9 @@ def _difference(found: Fit, history_outings: int) -> Difference:
 def _unlinked(rows: Rows) -> Unlinked | None:
     """Find out whether what the two sides were run in can be told from the change.
 
-    Sides that are linked through days (a day with both, or with one of them and a third sheet that ran with the
-    other) are compared within days. Else the difference rests on how far days differ, which two days, one on
-    each side, cannot show.
+    Sides that are linked through days (a day with both, or with one of them and a third sheet that ran with
+    the other) are compared within days. Else the difference rests on how far days differ, which two days, one
+    on each side, cannot show.
     """
     groups = int(rows.group.max()) + 1
     known = rows.place >= 0

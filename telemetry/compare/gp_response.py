@@ -1,13 +1,13 @@
 """The prior of the sheets' effects: a smooth response to the items that were varied, and a part of its own.
 
-A hull's answer to a tune is mostly a parabola near its best; a Gaussian process allows for what is not [1]_, and
-a part of its own for what no number of the sheet says. Their sum has one unknown spread, which the model
+A hull's answer to a tune is mostly a parabola near its best; a Gaussian process allows for what is not [1]_,
+and a part of its own for what no number of the sheet says. Their sum has one unknown spread, which the model
 integrates over; equal sheets make it small.
 
 References
 ----------
-.. [1] C. E. Rasmussen, C. K. I. Williams, Gaussian Processes for Machine Learning, MIT Press 2006, sections 2.7
-   (explicit basis functions) and 4.2 (kernels and their sums).
+.. [1] C. E. Rasmussen, C. K. I. Williams, Gaussian Processes for Machine Learning, MIT Press 2006, sections
+   2.7 (explicit basis functions) and 4.2 (kernels and their sums).
 """
 
 from __future__ import annotations

@@ -28,13 +28,13 @@ def place_of(evidence: Evidence) -> str:
 
 
 def numbered(keys: Sequence[Hashable]) -> IntArray:
-    """Number keys from 0 in order of their first appearance, shape (n,)."""
+    """Assign numbers to keys from 0 in order of their first appearance, shape (n,)."""
     number = {key: k for k, key in enumerate(dict.fromkeys(keys))}
     return np.array([number[key] for key in keys], dtype=np.int64)
 
 
 def day_of_outings(evidence: Sequence[Evidence]) -> dict[str | int, int]:
-    """Number the days of outings from 0 in order of time.
+    """Assign numbers to the days of outings from 0 in order of time.
 
     Parameters
     ----------

@@ -87,8 +87,8 @@ def levels(
 ) -> Levels:
     """Estimate each sheet's mean in one hierarchical model of all sheets.
 
-    The sheets' effects are drawn from one distribution whose spread is unknown, and where the sheets differ by
-    numbers they are drawn from a smooth response; the best of several is thereby no better than it is.
+    The sheets' effects are drawn from one distribution whose spread is unknown, and where the sheets differ
+    by numbers they are drawn from a smooth response; the best of several is thereby no better than it is.
 
     Parameters
     ----------

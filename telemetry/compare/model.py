@@ -56,6 +56,8 @@ class Rows:
         Day of each outing, in order of time.
     place : ndarray of int, shape (n,)
         -1 where unknown.
+    dated : bool
+        Whether every outing has a date, so that there is an order of time.
     """
 
     evidence: tuple[Evidence, ...]
@@ -65,6 +67,7 @@ class Rows:
     outing: IntArray
     day: IntArray
     place: IntArray
+    dated: bool
 
     @classmethod
     def of(cls, measure: Measure, evidence: Sequence[Evidence], groups: Sequence[Hashable]) -> Rows:
@@ -82,6 +85,7 @@ class Rows:
             outing=outing,
             day=np.array([days[name] for name in names], dtype=np.int64),
             place=np.array([known.get(p, -1) for p in places], dtype=np.int64),
+            dated=all(e.outing_utc is not None for e in evidence),
         )
 
     @property
@@ -208,7 +212,7 @@ class Fit:
         return math.sqrt(sum(s * float(p.weight[:, 0] @ p.variance[:, 0]) for s, p in self.parts))
 
     def measuring(self, weights: FloatArray) -> float:
-        """Standard uncertainty that the measuring of the figures alone leaves in a combination, SI."""
+        """Compute the standard uncertainty that measuring alone leaves in a combination, SI."""
         return float(np.sqrt(np.sum((self.main.row_weights(weights) * self.rows.u) ** 2)))
 
 
@@ -248,21 +252,21 @@ def fit(
     """
     rows = Rows.of(measure, evidence, groups)
     sigma = _first_sigma(rows)
-    fitted = _fit_with(measure, rows, sigma, barred, sides, sheet_prior, look_for_spoiled=False)
-    return _fit_with(measure, rows, fitted.within, barred, sides, sheet_prior, look_for_spoiled=True)
+    conditions = condition_columns(measure, rows.evidence, rows.y, rows.outing, rows.group, barred, sides)
+    if any(condition.absolute for condition in conditions):
+        sigma = _fit_with(measure, rows, sigma, conditions, sheet_prior, look_for_spoiled=False).within
+    return _fit_with(measure, rows, sigma, conditions, sheet_prior, look_for_spoiled=True)
 
 
 def _fit_with(
     measure: Measure,
     rows: Rows,
     sigma: float,
-    barred: Collection[str],
-    sides: tuple[Sequence[Evidence], Sequence[Evidence]] | None,
+    conditions: tuple[Condition, ...],
     sheet_prior: SheetPrior | None,
     *,
     look_for_spoiled: bool,
 ) -> Fit:
-    conditions = condition_columns(measure, rows.evidence, rows.y, rows.outing, rows.group, barred, sides)
     layout, sheet_root = build_layout(rows, conditions, sigma, sheet_prior)
     offset = float(rows.y.mean())
     y = rows.y - offset - sum((c.prior_mean * c.column for c in conditions), np.zeros_like(rows.y))
@@ -338,7 +342,7 @@ def build_layout(
     for condition in conditions:
         size = condition.prior_sd / sigma if condition.absolute else condition.prior_sd
         add((condition.column * size)[:, None], None)
-    if rows.day.max() + 1 >= _MIN_DRIFT_DAYS:
+    if rows.dated and rows.day.max() + 1 >= _MIN_DRIFT_DAYS:
         add(drift_columns(rows.row_day), DRIFT)
         axes[DRIFT] = priors.DRIFT_AXIS
     places = int(rows.place.max()) + 1
@@ -365,8 +369,8 @@ def build_layout(
 def drift_columns(day: IntArray) -> FloatArray:
     """Return a trend and a random walk about it as regressors, shape (n, 1 + terms).
 
-    The walk is expanded in its sines (Karhunen and Loève), each multiplied by its standard deviation. All have
-    mean zero, so that a sheet's level is its level on the average of the season.
+    The walk is expanded in its sines (Karhunen and Loève), each multiplied by its standard deviation. All
+    have mean zero, so that a sheet's level is its level on the average of the season.
 
     Parameters
     ----------

@@ -1,8 +1,8 @@
-"""What further running would tell: simulated from the fitted model, so that the chance stated is the chance met.
+"""What further running would tell, simulated from the fitted model: the chance stated is the chance met.
 
 A plan is run on paper many times: true scatters and drift are drawn from what the figures so far leave
-possible, a true difference of the size that matters is put in, new days are added, and the verdict is asked of
-old and new figures together, by the very model that will judge them [1]_. The share of runs that call the
+possible, a true difference of the size that matters is put in, new days are added, and the verdict is asked
+of old and new figures together, by the very model that will judge them [1]_. The share of runs that call the
 difference the right way round is the chance.
 
 References
@@ -324,8 +324,15 @@ def _noise(
 ) -> FloatArray:
     """Draw days, steps of the drift, outings and scatter of the new figures, shape (n, runs)."""
     grid = old.factored.grid
-    days = rng.normal(size=(int(day.max()) + 1, sigma.size)) * grid.ratios[DAY][point]
-    outings = rng.normal(size=(int(outing.max()) + 1, sigma.size)) * grid.ratios[OUTING][point]
+    day_ratio: FloatArray = np.full(sigma.size, grid.ratios[DAY][point])
+    outing_ratio: FloatArray = np.full(sigma.size, grid.ratios[OUTING][point])
+    if len(old.factored.layout.axes[OUTING].values) == 1:
+        # One outing on each day so far: how much of its scatter the day shares is anybody's guess.
+        shared = rng.random(sigma.size)
+        outing_ratio = day_ratio * np.sqrt(1.0 - shared)
+        day_ratio = day_ratio * np.sqrt(shared)
+    days = rng.normal(size=(int(day.max()) + 1, sigma.size)) * day_ratio
+    outings = rng.normal(size=(int(outing.max()) + 1, sigma.size)) * outing_ratio
     steps = np.zeros((int(day.max()) + 1, sigma.size))
     if DRIFT in grid.ratios:
         step = grid.ratios[DRIFT][point] * grid.total[point]

@@ -6,9 +6,9 @@ scatter within an outing) the model is conjugate: the coefficients have a multiv
 contributes in proportion to its marginal likelihood and its prior [2]_, so that an interval knows that two
 days tell little about how far days differ.
 
-The covariance within a day is ``σ² (diag + ratio_outing² J_outing + ratio_day² J_day)``. Its inverse is applied
-by the Sherman-Morrison identity from sums over outings and days, so that no matrix of the size of the data is
-ever formed.
+The covariance within a day is ``σ² (diag + ratio_outing² J_outing + ratio_day² J_day)``. Its inverse is
+applied by the Sherman-Morrison identity from sums over outings and days, so that no matrix of the size of the
+data is ever formed.
 
 References
 ----------
@@ -16,8 +16,8 @@ References
    priors on coefficients; hierarchical linear models).
 .. [2] A. Gelman, Bayesian Analysis 1 (2006) 515, doi:10.1214/06-BA117A (half-Cauchy priors on standard
    deviations of groups when groups are few).
-.. [3] O. Dubrule, Mathematical Geology 15 (1983) 687, doi:10.1007/BF01033232 (prediction of each value from all
-   others out of one inverse).
+.. [3] O. Dubrule, Mathematical Geology 15 (1983) 687, doi:10.1007/BF01033232 (prediction of each value from
+   all others out of one inverse).
 """
 
 from __future__ import annotations
@@ -79,7 +79,7 @@ def half_t_axis(values: Sequence[float], *, scale: float, df: float = 1.0) -> Ax
     --------
     >>> axis = half_t_axis([0.0, 0.5, 1.5], scale=1.0)
     >>> [round(math.exp(p), 2) for p in axis.log_prior]
-    [0.21, 0.46, 0.33]
+    [0.21, 0.47, 0.32]
     """
     edges = np.concatenate(
         [[values[0]], 0.5 * (np.array(values[:-1]) + np.array(values[1:])), [1.5 * values[-1]]]
@@ -461,9 +461,10 @@ class Mixture:
             self.middle[keep], self.scale[keep], self.weight[keep] / self.weight[keep].sum(), self.df
         )
         ends = few.middle + few.scale * stdtrit(self.df, p)
-        low, high = float(ends.min()), float(ends.max())
-        if not high > low:
-            return low
+        margin = 1e-9 * float(few.scale.max())  # each part's own value is met to rounding only
+        low, high = float(ends.min()) - margin, float(ends.max()) + margin
+        if not (few.below(low) < p < few.below(high)):
+            return 0.5 * (low + high)
         return float(brentq(lambda v: few.below(v) - p, low, high, xtol=1e-7 * (high - low) + 1e-12))
 
     def half_width(self, level: float = 0.95) -> float:

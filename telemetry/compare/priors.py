@@ -1,8 +1,8 @@
 """Priors of the comparison's model, in one place.
 
 All are weak and, where no source is named, common practice without a source. Ratios are to the scatter within
-an outing (days, outings) or to the total scatter of one two-way (drift, places, sheets), so that they hold for
-every measure and unit.
+an outing (days, outings) or to the total scatter of one two-way (drift, places, sheets), so that they hold
+for every measure and unit.
 """
 
 from __future__ import annotations
@@ -15,10 +15,10 @@ from telemetry.compare.posterior import Axis, half_t_axis
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-_RATIOS: Final = (0.0, 0.2, 0.4, 0.7, 1.0, 1.5, 2.2, 3.5, 6.0, 10.0, 16.0)
+_RATIOS: Final = (0.0, 0.25, 0.5, 0.9, 1.5, 2.4, 4.0, 7.5, 14.0)
 OUTING_AXIS: Final[Axis] = half_t_axis(_RATIOS, scale=0.7)
 """Outings of one day and place share water and wind already: they differ by less than two-ways do."""
-DAY_AXIS: Final[Axis] = half_t_axis(_RATIOS, scale=0.7, df=0.5)
+DAY_AXIS: Final[Axis] = half_t_axis(_RATIOS, scale=1.0, df=0.5)
 """Days can differ by many times what two-ways do: the tail is heavier than a half-Cauchy's."""
 DRIFT_AXIS: Final[Axis] = half_t_axis((0.0, 0.02, 0.05, 0.1, 0.2, 0.4), scale=0.1)
 """Change from one day of running to the next: trend, and step of a random walk about it."""

@@ -1,10 +1,10 @@
 """One item and one value worth trying next, the best sheet again, or leaving it.
 
-All sheets stand in one model: a Gaussian process over the items that were varied, with days, drift and volts in
-it. What one more outing is worth is the expected improvement of the best known tune by it (knowledge gradient
-[1]_), less its cost: the speed that a wrong step loses on that outing, shared among the outings of a season's
-rest. Running the best sheet again is weighed like any other step. A step is held back where ripple, heat or
-current stand in its way, and never lies outside the range tried by more than one step.
+All sheets stand in one model: a Gaussian process over the items that were varied, with days, drift and volts
+in it. What one more outing is worth is the expected improvement of the best known tune by it (knowledge
+gradient [1]_), less its cost: the speed that a wrong step loses on that outing, shared among the outings of a
+season's rest. Running the best sheet again is weighed like any other step. A step is held back where ripple,
+heat or current stand in its way, and never lies outside the range tried by more than one step.
 
 References
 ----------

@@ -1,13 +1,13 @@
 """Outings that were spoiled: trusted less by as much as the figures say, and told, never cut.
 
-Each outing may, with a small prior probability, have had an extra variance. An outing far from what the others
-predict is tried with it; the models with and without are averaged by their marginal likelihoods [1]_, so that a
-doubtful outing keeps part of its say.
+Each outing may, with a small prior probability, have had an extra variance. An outing far from what the
+others predict is tried with it; the models with and without are averaged by their marginal likelihoods [1]_,
+so that a doubtful outing keeps part of its say.
 
 References
 ----------
-.. [1] G. E. P. Box, G. C. Tiao, Biometrika 55 (1968) 119, doi:10.1093/biomet/55.1.119 (outliers as draws with a
-   larger variance).
+.. [1] G. E. P. Box, G. C. Tiao, Biometrika 55 (1968) 119, doi:10.1093/biomet/55.1.119 (outliers as draws with
+   a larger variance).
 """
 
 from __future__ import annotations
@@ -22,8 +22,8 @@ from telemetry.compare.priors import SPOILED_PRIOR
 from telemetry.frames import FloatArray
 
 MIN_OUTINGS: Final = 5
-_SUSPECT: Final = 1.5  # standard deviations from what the others predict; one outlier hides itself in few
-_TRIED_AT_ONCE: Final = 2
+_SUSPECT: Final = 1.8  # standard deviations from what the others predict; one outlier hides itself in few
+_TRIED_AT_ONCE: Final = 1
 _MAX_SHARE: Final = 0.2  # of all outings
 _WORTH_A_WORD: Final = 0.05
 

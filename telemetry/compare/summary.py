@@ -59,7 +59,10 @@ def _confounded(comparison: Comparison, units: Units) -> str:
     if head.reason == "one-outing":
         return "the two outings may differ by more; both again on one day, in turn (A B B A), would tell more"
     if head.reason == "place":
-        return f"the places may differ by as much; one day with both at one place, in turn{_chance(head)}, would tell"
+        chance = _chance(head)
+        return (
+            f"the places may differ by as much; one day with both at one place, in turn{chance}, would tell"
+        )
     first = before if found.last_side == 1 else after
     return f"the season may have changed by as much; going back to {first} for an outing or two would tell"
 

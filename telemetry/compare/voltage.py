@@ -2,9 +2,9 @@
 
 Noise in a regressor draws its slope towards zero and leaves part of the difference between two sides in the
 comparison [1]_. The voltage is therefore replaced by its expectation given what was logged (regression
-calibration): the mean of the outing, drawn towards its group by its reliability, plus the common decline along
-the outing. What is left of the logged values has a slope of its own, so that true swings can explain something
-and noise explains nothing.
+calibration): the mean of the outing, drawn towards its group by its reliability, plus the common decline
+along the outing. What is left of the logged values has a slope of its own, so that true swings can explain
+something and noise explains nothing.
 
 References
 ----------

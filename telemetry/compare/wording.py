@@ -24,18 +24,18 @@ WIDTH: Final = 110
 
 _REASONS: Final = {
     "called": "the 99 % interval leaves out zero",
-    "called-small": "the 99 % interval leaves out zero, though the difference is smaller than what matters to you",
+    "called-small": "the 99 % interval leaves out zero, though the difference is less than matters to you",
     "within-care": "the whole interval lies within what matters to you",
     "one-day": "each sheet was run on a day of its own: the two days may differ by more",
     "one-outing": "each sheet was run in one outing of the day: the two outings may differ by more",
     "place": "each sheet was run at a place of its own: the places may differ by more",
     "time": "one sheet was run before the other, and the season may have changed by as much",
     "days": "the difference is large against two-ways, but so few days may differ by as much",
-    "early": "the 95 % interval leaves out zero, the 99 % interval does not: looked at after every outing, that "
-    "happens by chance as well",
+    "early": "the 95 % interval leaves out zero, the 99 % interval does not: looked at after every outing, "
+    "that happens by chance as well",
     "zero-inside": "the interval holds zero, and differences that matter to you",
-    "one-outing-each": "each side was run in one outing: what an outing shares (water, wind, pack) cannot be told "
-    "from the change",
+    "one-outing-each": "each side was run in one outing: what an outing shares (water, wind, pack) cannot be "
+    "told from the change",
     "no-scatter": "the figures do not scatter at all, as no measured ones do",
     "too-few": "there are too few figures and outings to judge their scatter",
 }
@@ -111,8 +111,8 @@ def basis_texts(effect: Effect, units: Units) -> list[str]:
         told.append(f"Adjusted for {name}{slope}: {shift} on the difference.")
     if found.history_outings:
         told.append(
-            f"{found.history_outings} outings on the boat's other sheets help to judge how days, the season and "
-            "volts act on this boat."
+            f"{found.history_outings} outings on the boat's other sheets help to judge how days, the season "
+            "and volts act on this boat."
         )
     if found.day_difference is not None:
         size = difference_text(effect.measure, found.day_difference, units).lstrip("+")
@@ -133,8 +133,8 @@ def plan_text(plan: Plan, effect: Effect, units: Units, care: float) -> str:
     unit = "two-way" if effect.measure.kind == "two-way" else "pass"
     size = difference_text(effect.measure, care, units).lstrip("+")
     return (
-        f"{plan_words(plan)}, {_count(plan.per_outing, unit)} in each outing: {100 * plan.power:.0f} % chance to "
-        f"show {size}"
+        f"{plan_words(plan)}, {_count(plan.per_outing, unit)} each: {100 * plan.power:.0f} % chance "
+        f"to show {size}"
     )
 
 
@@ -259,8 +259,8 @@ def best_text(told: History, units: Units) -> str:
         else f" It is the best of all with {_percent(level.chance_best)} chance."
     )
     return (
-        f"Best sheet: {told.best.sheet}, {mean} (of all sheets' intervals the {end}). The figure allows for its "
-        f"being the best of several.{chance}"
+        f"Best sheet: {told.best.sheet}, {mean} (of all sheets' intervals the {end}). The figure allows for "
+        f"its being the best of several.{chance}"
     )
 
 

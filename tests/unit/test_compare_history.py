@@ -9,11 +9,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from compare_fixture import BASE, outing, passes, sheet
+from telemetry.compare.mixed import Contrast
 
 from telemetry.compare import MEASURES, Advice, Evidence, Stops, boat_history, next_trial
 from telemetry.compare.gp_response import predict
 from telemetry.compare.history import Level, levels
-from telemetry.compare.mixed import Contrast
 from telemetry.compare.recommend import LEAST_TEXT, Family, _weigh, _what_forbids
 from telemetry.compare.rules_of_thumb import ADVISED, CAUTIONS, TRIES
 from telemetry.errors import CallError
