@@ -1,8 +1,8 @@
 """Ten advised steps on simulated boats, against a plain Gaussian process with expected improvement.
 
-The opponent is written here from its textbook form and shares nothing with the library: a squared-exponential
-process on the two-ways' means of each value, scales by maximum likelihood on a grid, expected improvement over
-the best mean, free to go anywhere on the item's range.
+The opponent is written here from its textbook form and shares nothing with the library: a
+squared-exponential process on the outings' means, scales by maximum likelihood on a grid, expected
+improvement over the best mean, free to go anywhere on the item's range.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import timedelta
+from itertools import pairwise
 
 import numpy as np
 from compare_conditions import LEVEL_MPS, START
@@ -205,7 +206,7 @@ def calibration(
     """Stated chance, share that came true and number, by bins of the stated chance."""
     chance, true = np.array(steps.chances), np.array(steps.came_true)
     told = []
-    for low, high in zip(edges[:-1], edges[1:], strict=True):
+    for low, high in pairwise(edges):
         inside = (chance >= low) & (chance < high if high < 1.0 else chance <= high)
         if inside.any():
             told.append((float(chance[inside].mean()), float(true[inside].mean()), int(inside.sum())))

@@ -18,13 +18,16 @@ from typing import Final
 
 import numpy as np
 
+from telemetry.compare.model import SheetPrior
+from telemetry.compare.priors import RESPONSE_AXIS
 from telemetry.frames import BoolArray, FloatArray
 from telemetry.setup import SetupSheet
 
 LENGTHS: Final = (0.5, 1.0)
 """Length scales in spans of the values tried, equally likely: a response bends over the range people try."""
-_LINEAR, _BENT, _PROCESS, _OWN = 0.35, 0.35, 0.25, 0.05
+_LINEAR, _BENT, _PROCESS, _OWN = 0.75, 0.08, 0.12, 0.05
 _OWN_NAMED: Final = 0.5  # where the sheets also differ by what is not a number
+_BEND_MEAN: Final = 1.0  # standard deviations by which a parabola is expected to bend downward
 """Shares of the variance at half a span from the middle (common practice, no source)."""
 
 
@@ -102,11 +105,29 @@ class Response:
             return np.eye(sheets)
         places = self.places if extra is None else np.vstack([self.places, extra])
         known = np.concatenate([self.known, np.ones(places.shape[0] - sheets, dtype=bool)])
-        smooth = response_covariance(places)
+        smooth = process_covariance(places)
         smooth[~known] = smooth[:, ~known] = 0.0
         # A tune that was not run is asked for its smooth response: what is its own nobody can foresee.
         own = np.where(known, self.own, 1.0) * (np.arange(known.size) < sheets)
-        return covariance_root(smooth + np.diag(own))
+        bent = bent_columns(places) * known[:, None]
+        return np.column_stack([bent, covariance_root(smooth + np.diag(own))])
+
+    def prior(self, extra: FloatArray | None = None, *, peaked: bool) -> SheetPrior:
+        """Return the prior of the sheets' effects.
+
+        Parameters
+        ----------
+        extra : ndarray, shape (m, items), optional
+            Further tunes that were not run.
+        peaked : bool
+            Whether the response has a best value within reach, as a speed has, so that it bends downward.
+        """
+        root = self.root(extra)
+        if not self.names:
+            return SheetPrior(root=root)
+        mean = np.zeros(root.shape[1])
+        mean[: len(self.names)] = -_BEND_MEAN if peaked else 0.0
+        return SheetPrior(root=root, mean=mean, axis=RESPONSE_AXIS)
 
 
 def _differ_in_names(present: Sequence[SetupSheet]) -> bool:
@@ -121,21 +142,28 @@ def _differ_in_names(present: Sequence[SetupSheet]) -> bool:
     return any(len(values) > 1 for values in named.values())
 
 
-def response_covariance(places: FloatArray) -> FloatArray:
-    """Covariance of the smooth response at unit spread.
+def bent_columns(places: FloatArray) -> FloatArray:
+    """Return the parabola of each item at unit spread, shape (n, items).
 
     Parameters
     ----------
     places : ndarray, shape (n, items)
         In spans of the values tried; a step beyond them lies outside -1/2 to 1/2.
     """
-    items = places.shape[1]
-    linear = 4.0 * places @ places.T / items
-    square = 4.0 * places**2 - 0.5
-    bent = square @ square.T / items
+    return np.asarray(np.sqrt(_BENT / places.shape[1]) * (4.0 * places**2 - 0.5))
+
+
+def process_covariance(places: FloatArray) -> FloatArray:
+    """Compute the covariance of slopes and Gaussian process at unit spread, shape (n, n).
+
+    Parameters
+    ----------
+    places : ndarray, shape (n, items)
+    """
+    linear = 4.0 * places @ places.T / places.shape[1]
     distance = np.sum((places[:, None, :] - places[None, :, :]) ** 2, axis=2)
     process = np.mean([np.exp(-0.5 * distance / length**2) for length in LENGTHS], axis=0)
-    return np.asarray(_LINEAR * linear + _BENT * bent + _PROCESS * process)
+    return np.asarray(_LINEAR * linear + _PROCESS * process)
 
 
 def covariance_root(covariance: FloatArray) -> FloatArray:

@@ -16,7 +16,7 @@ from telemetry.compare.evidence import Evidence, of_measure
 from telemetry.compare.gp_response import Response
 from telemetry.compare.grouping import components, day_of_outings
 from telemetry.compare.measures import MEASURES, Measure
-from telemetry.compare.model import Fit, SheetPrior, fit
+from telemetry.compare.model import Fit, fit
 from telemetry.compare.posterior import Mixture
 from telemetry.compare.summary import history_summary
 from telemetry.errors import CallError
@@ -84,6 +84,8 @@ def levels(
     evidence: Sequence[Evidence],
     sheets: Mapping[str, SetupSheet] | None = None,
     barred: Collection[str] = (),
+    *,
+    chances: bool = True,
 ) -> Levels:
     """Estimate each sheet's mean in one hierarchical model of all sheets.
 
@@ -99,6 +101,8 @@ def levels(
         Their numbers make the response smooth; without them sheets are taken for unrelated.
     barred : collection of str
         Conditions that the sheets' differences move themselves, see :func:`barred_among`.
+    chances : bool
+        Whether to work out each sheet's chance of being the best.
 
     Returns
     -------
@@ -108,18 +112,19 @@ def levels(
     ids = list(dict.fromkeys(e.sheet_id for e in rows))
     if not ids:
         return Levels(of_sheets=(), fit=None)
-    root = Response.of([None if sheets is None else sheets.get(one) for one in ids]).root()
+    response = Response.of([None if sheets is None else sheets.get(one) for one in ids])
+    prior = response.prior(peaked=measure.up == "faster")
     found: Fit | None = None
     try:
-        found = fit(
-            measure, rows, [e.sheet_id for e in rows], barred=barred, sheet_prior=SheetPrior(root=root)
-        )
+        found = fit(measure, rows, [e.sheet_id for e in rows], barred=barred, sheet_prior=prior)
     except ValueError:
         found = None
     if found is not None and not _can_judge(found):
         found = None
     days = day_of_outings(rows)
-    best = None if found is None else _chances_best(found, len(ids), rising=measure.up == "faster")
+    best = None
+    if found is not None and chances:
+        best = _chances_best(found, len(ids), rising=measure.up == "faster")
     told = []
     for k, sheet in enumerate(ids):
         own = [e for e in rows if e.sheet_id == sheet]

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Hashable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -102,9 +102,15 @@ class SheetPrior:
     ----------
     root : ndarray, shape (groups, terms)
         Square root of the covariance at unit spread; more groups than the evidence has may be asked for.
+    mean : ndarray, shape (terms,)
+        Prior means of the terms at unit spread; empty where all are zero.
+    axis : Axis
+        Prior of the spread.
     """
 
     root: FloatArray
+    mean: FloatArray = field(default_factory=lambda: np.zeros(0))
+    axis: Axis = priors.SHEET_AXIS
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -169,17 +175,19 @@ class Fit:
         """
         mean = np.zeros(rows.shape[0])
         second = np.zeros((rows.shape[0], rows.shape[0]))
+        total = 0.0
         for share, posterior in self.parts:
-            for point in np.flatnonzero(posterior.weight[:, 0] > 1e-4):
+            weights = posterior.weight[:, 0]
+            for point in np.flatnonzero(weights > 1e-3 * weights.max()):
                 toward = rows * posterior.factored.scale[point]
                 middle = toward @ posterior.mean[point, :, 0]
-                weight = share * float(posterior.weight[point, 0])
+                weight = share * float(weights[point])
+                total += weight
                 spread = (
                     toward @ posterior.factored.covariance[point] @ toward.T * posterior.variance[point, 0]
                 )
                 mean += weight * middle
                 second += weight * (spread + np.outer(middle, middle))
-        total = sum(s * float(p.weight[p.weight[:, 0] > 1e-4, 0].sum()) for s, p in self.parts)
         mean, second = mean / total, second / total
         return mean, second - np.outer(mean, mean)
 
@@ -253,7 +261,7 @@ def fit(
     rows = Rows.of(measure, evidence, groups)
     sigma = _first_sigma(rows)
     conditions = condition_columns(measure, rows.evidence, rows.y, rows.outing, rows.group, barred, sides)
-    if any(condition.absolute for condition in conditions):
+    if any(condition.absolute for condition in conditions) or (sheet_prior and sheet_prior.mean.size):
         sigma = _fit_with(measure, rows, sigma, conditions, sheet_prior, look_for_spoiled=False).within
     return _fit_with(measure, rows, sigma, conditions, sheet_prior, look_for_spoiled=True)
 
@@ -337,7 +345,7 @@ def build_layout(
     else:
         columns.append(np.ones((n, 1)))
         add(member @ sheet_prior.root[: member.shape[1]], SHEET)
-        axes[SHEET] = priors.SHEET_AXIS
+        axes[SHEET] = sheet_prior.axis
     condition_start = sum(c.shape[1] for c in columns)
     for condition in conditions:
         size = condition.prior_sd / sigma if condition.absolute else condition.prior_sd
@@ -350,12 +358,16 @@ def build_layout(
         add((rows.place[:, None] == np.arange(places)).astype(float), PLACE)
         axes[PLACE] = priors.PLACE_AXIS
     x = np.column_stack(columns)
+    prior_mean = np.zeros(0)
     root = np.zeros((member.shape[1] if sheet_prior is None else sheet_prior.root.shape[0], x.shape[1]))
     if sheet_prior is None:
         root[:, : member.shape[1]] = np.eye(member.shape[1])
     else:
         root[:, 0] = 1.0
         root[:, 1 : 1 + sheet_prior.root.shape[1]] = sheet_prior.root
+        if sheet_prior.mean.size:
+            prior_mean = np.zeros(x.shape[1])
+            prior_mean[1 : 1 + sheet_prior.mean.size] = sheet_prior.mean * sigma
     return Layout(
         x=x,
         outing=rows.outing,
@@ -363,6 +375,7 @@ def build_layout(
         blocks=tuple(blocks),
         axes=axes,
         condition_start=condition_start,
+        prior_mean=prior_mean,
     ), root
 
 

@@ -130,6 +130,8 @@ class Layout:
         Extra variance of an outing in units of the total variance of one two-way; zero for a sound outing.
     condition_start : int
         First column of the conditions that are adjusted for.
+    prior_mean : ndarray, shape (p,)
+        Of the standardised coefficients in the figures' unit; empty where all are zero.
     """
 
     x: FloatArray
@@ -139,6 +141,7 @@ class Layout:
     axes: Mapping[str, Axis]
     inflation: FloatArray = field(default_factory=lambda: np.zeros(0))
     condition_start: int = 0
+    prior_mean: FloatArray = field(default_factory=lambda: np.zeros(0))
 
     @cached_property
     def flat(self) -> int:
@@ -337,6 +340,9 @@ class Factored:
             )
             squares[part] = self._weight[part] @ y_means**2 - np.sum(pull * y_days**2, axis=1)
         cross = (cross + self._x_apart.T @ apart) * self.scale[:, :, None]
+        if self.layout.prior_mean.size:
+            cross += self.layout.prior_mean[:, None]
+            squares += float(self.layout.prior_mean @ self.layout.prior_mean)
         squares += np.sum(apart**2, axis=0)
         mean = np.matmul(self.covariance, cross)
         left = np.maximum(squares - np.sum(mean * cross, axis=1), 1e-13 * np.maximum(squares, 1e-300))
@@ -364,12 +370,12 @@ class Posterior:
     variance: FloatArray
     log_weight: FloatArray
 
-    @property
+    @cached_property
     def log_evidence(self) -> FloatArray:
         """Logarithm of the figures' marginal likelihood up to a constant, shape (sets,)."""
         return np.asarray(logsumexp(self.log_weight, axis=0))
 
-    @property
+    @cached_property
     def weight(self) -> FloatArray:
         """Posterior probability of each point of the grid, shape (grid, sets)."""
         return np.asarray(np.exp(self.log_weight - self.log_evidence))

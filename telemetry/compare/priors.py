@@ -26,6 +26,9 @@ PLACE_AXIS: Final[Axis] = half_t_axis((0.0, 0.3, 0.7, 1.5, 4.0), scale=0.7)
 SHEET_AXIS: Final[Axis] = half_t_axis((0.0, 0.1, 0.2, 0.4, 0.7, 1.2, 2.5, 6.0), scale=0.7)
 """How far the sheets of one boat differ."""
 
+RESPONSE_AXIS: Final[Axis] = half_t_axis((0.0, 0.2, 0.5, 1.0, 2.0, 4.0, 8.0), scale=2.0)
+"""How far sheets differ that were made by turning numbers: people turn what moves the speed."""
+
 WALK_TERMS: Final = 6
 """Terms of the random walk's expansion: slower changes than a sixth of the season are followed."""
 

@@ -25,7 +25,7 @@ from telemetry.compare.evidence import Evidence, of_measure
 from telemetry.compare.gp_response import Response
 from telemetry.compare.history import Level, barred_among, best_level, levels
 from telemetry.compare.measures import MEASURES
-from telemetry.compare.model import Fit, SheetPrior, fit
+from telemetry.compare.model import Fit, fit
 from telemetry.compare.rules_of_thumb import ADVISED, ALWAYS, CAUTIONS, LOADING_UP, TRIES, Symptom
 from telemetry.errors import CallError
 from telemetry.frames import FloatArray
@@ -157,7 +157,7 @@ def next_trial(
         )
     known = [e for e in evidence if e.sheet_id in sheets]
     barred = barred_among(sheets, known)
-    found = levels(_SPEED, known, sheets, barred).of_sheets
+    found = levels(_SPEED, known, sheets, barred, chances=False).of_sheets
     best = best_level(_SPEED, found)
     if best is None:
         symptom = _symptom(known, stops)
@@ -228,8 +228,8 @@ def _weigh(
             for family, values, curve in asked
         ]
     )
-    root = response.root(extra)
-    found = fit(_SPEED, rows, [e.sheet_id for e in rows], barred=barred, sheet_prior=SheetPrior(root=root))
+    prior = response.prior(extra, peaked=True)
+    found = fit(_SPEED, rows, [e.sheet_id for e in rows], barred=barred, sheet_prior=prior)
     best_row = found.sheet_root[ids.index(best.sheet_id)]
     told, start = [], len(ids)
     for family, values, curve in asked:
@@ -397,7 +397,8 @@ def _trial(one: Weighed, k: int, sheets: Mapping[str, SetupSheet]) -> Trial:
     tried = family.values
     way = 1 if value > family.start else -1
     caution = CAUTIONS.get((family.item.name, way))
-    curve = [(v, found.combination(row)) for v, row in one.curve]
+    middle, covariance = found.moments(np.array([row for _, row in one.curve]))
+    half = 1.959964 * np.sqrt(np.maximum(np.diag(covariance), 0.0))
     return Trial(
         item=family.item,
         start=family.start,
@@ -414,7 +415,10 @@ def _trial(one: Weighed, k: int, sheets: Mapping[str, SetupSheet]) -> Trial:
         beyond=not tried[0] - _SAME <= value <= tried[-1] + _SAME,
         tried=tuple(sorted((v, level.mean, level.u95 or 0.0, level.count) for v, level in family.members)),
         cautions=(*ALWAYS, *((caution,) if caution else ())),
-        curve=tuple((v, found.offset + m.mean, m.half_width()) for v, m in curve),
+        curve=tuple(
+            (v, found.offset + float(m), float(h))
+            for (v, _), m, h in zip(one.curve, middle, half, strict=True)
+        ),
     )
 
 
