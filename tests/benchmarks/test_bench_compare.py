@@ -85,7 +85,7 @@ def test_the_best_of_several_is_as_good_as_it_is_said_to_be() -> None:
             ),
         ):
             print(
-                f"best of {k:2}, {name:25} covered {100 * told.covered:5.1f} %, too high {told.too_high:+.3f}",
+                f"best of {k:2}, {name:25} covered {100 * told.covered:5.1f} %, high {told.too_high:+.3f}",
                 flush=True,
             )
             assert told.covered >= 0.92 - slack(0.08, number(300)), (k, name)

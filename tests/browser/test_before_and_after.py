@@ -48,8 +48,8 @@ def test_two_sheets_are_compared_as_on_the_command_line(
     expect(page.locator("#compare-effects .annotation").first).to_contain_text("faster")
     expect(page.locator("#compare-history .point")).to_have_count(4)  # three sheets, and the best one's ring
     expect(page.locator("#compare-best")).to_contain_text("Best sheet: Strut 2.0 mm")
-    expect(page.locator("#next-verdict")).to_have_text("try")
-    expect(page.locator("#compare-advice")).to_contain_text("Try strut depth 1.5 mm")
+    expect(page.locator("#next-verdict")).to_have_text("leave it")
+    expect(page.locator("#compare-advice")).to_contain_text("Leave it at Strut 2.0 mm")
     wait_until_settled(page)
     assert fits_the_screen(page)
     page.get_by_text("The same in numbers").click()
