@@ -7,6 +7,7 @@ longer than its place.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from typing import Final
 
@@ -14,6 +15,13 @@ from typing import Final
 LONG: Final = 260
 SHORT: Final = 120
 LABEL: Final = 60
+
+# Names that Windows keeps for devices, with any ending.
+# Source: "Naming Files, Paths, and Namespaces", Microsoft Learn; from memory.
+_DEVICE: Final = re.compile(r"(con|prn|aux|nul|conin\$|conout\$|(com|lpt)[0-9¹²³])\s*(\.|$)", re.IGNORECASE)
+_NOT_IN_NAMES: Final = frozenset('<>:"|?*')
+_MAX_NAME_BYTES: Final = 180  # most file systems take 255; a number may still be added
+_MAX_SUFFIX_CHARS: Final = 12
 
 
 def legible(text: str) -> str:
@@ -48,3 +56,58 @@ def cut(texts: Iterable[str], most: int, longest: int = SHORT) -> tuple[str, ...
     all_texts = [shortened(text, longest) for text in texts]
     more = len(all_texts) - most
     return (*all_texts[:most], *([f"and {more} more"] if more > 0 else []))
+
+
+def safe_file_name(name: str, default: str = "log") -> str:
+    r"""Return a name that can be written into any folder of any system, and nowhere else.
+
+    Only the part after the last separator is kept. The colons of drives, control characters, signs that turn
+    the direction of writing and what Windows forbids become underscores; dots and spaces at the ends go, the
+    name of a device gets an underscore before it, and an over-long name is cut before its suffix.
+
+    Examples
+    --------
+    >>> safe_file_name("../../etc/passwd"), safe_file_name("C:\\run\\NUL.csv"), safe_file_name("C:run.gpx")
+    ('passwd', '_NUL.csv', 'C_run.gpx')
+    >>> safe_file_name(".. "), safe_file_name("Lauf 3 (süd).gpx")
+    ('log', 'Lauf 3 (süd).gpx')
+    """
+    text = name.encode("utf-8", "replace").decode()
+    last = text.replace("\\", "/").rstrip("/ .").rpartition("/")[2]
+    plain = "".join("_" if c in _NOT_IN_NAMES or not c.isprintable() else c for c in last)
+    plain = _within_bytes(plain.strip(". "))
+    if _DEVICE.match(plain):
+        plain = _within_bytes(f"_{plain}")
+    return plain or default
+
+
+def _within_bytes(name: str) -> str:
+    stem, dot, suffix = name.rpartition(".")
+    if not dot or len(suffix) > _MAX_SUFFIX_CHARS:
+        stem, suffix = name, ""
+    ending = dot + suffix if suffix else ""
+    room = _MAX_NAME_BYTES - len(ending.encode())
+    return stem.encode()[:room].decode(errors="ignore").rstrip(". ") + ending
+
+
+def distinct_names(names: Iterable[str]) -> list[str]:
+    """Append numbers to names that a folder could not hold side by side, case apart or not.
+
+    Examples
+    --------
+    >>> distinct_names(["run.gpx", "RUN.gpx", "run.gpx", "run-2.gpx"])
+    ['run.gpx', 'RUN-2.gpx', 'run-3.gpx', 'run-2-2.gpx']
+    """
+    taken: set[str] = set()
+    given = []
+    for name in names:
+        stem, dot, suffix = name.rpartition(".")
+        if not dot:
+            stem, suffix = name, ""
+        tried, number = name, 1
+        while tried.casefold() in taken:
+            number += 1
+            tried = f"{stem}-{number}{dot}{suffix}"
+        taken.add(tried.casefold())
+        given.append(tried)
+    return given

@@ -8,7 +8,6 @@ import hashlib
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from pathlib import PurePath
 from typing import Final
 
 import pandas as pd
@@ -16,6 +15,7 @@ import pandas as pd
 from telemetry.analysis import Analysis
 from telemetry.errors import HeadingMapNeededError, LogError, PolePairsNeededError
 from telemetry.frames import Finding, Log, Track
+from telemetry.legible import safe_file_name
 from telemetry.readers import (
     Bounds,
     Explained,
@@ -117,8 +117,7 @@ def read_upload(name: str, data: bytes, options: ReadOptions | None = None) -> U
 
 def plain_name(name: str) -> str:
     """Take a file's name out of whatever path a browser, or somebody else, sent with it."""
-    printed = "".join(c if c.isprintable() else "?" for c in name.replace("\\", "/"))
-    return PurePath(printed).name[:120] or "log"
+    return safe_file_name(name)
 
 
 def _unread(error: LogError) -> Upload:

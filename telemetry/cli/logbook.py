@@ -13,6 +13,7 @@ from telemetry.cli import arguments, byhand
 from telemetry.cli.commands import progress_bar
 from telemetry.cli.outcome import DONE, SOME_INPUT_UNUSED, complain
 from telemetry.errors import CallError, LogbookError, LogError
+from telemetry.legible import distinct_names, safe_file_name
 from telemetry.logbook import (
     Boat,
     Conditions,
@@ -193,8 +194,8 @@ def _write(logs: tuple[NamedLog, ...], folder: Path) -> None:
     """Write logs byte for byte into a folder, over no file that is there."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        for log in logs:
-            with (folder / log.file).open("xb") as stream:
+        for log, name in zip(logs, distinct_names(safe_file_name(log.file) for log in logs), strict=True):
+            with (folder / name).open("xb") as stream:
                 stream.write(log.data)
     except OSError as error:
         raise LogError(

@@ -13,7 +13,7 @@ import json
 import math
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -34,12 +34,14 @@ MANIFEST: Final = "logbook.json"
 _CHUNK: Final = 1 << 20
 _ROWS_AT_ONCE: Final = 200
 _LONGEST_MANIFEST: Final = 1_000_000
+# The longest row is an analysis; that of an hour of a 25 Hz log takes less than a twentieth of this.
+MAX_LINE_BYTES: Final = 1 << 24
 _PAST_NUMBERS: Final = 2**31 - 1  # PostgreSQL numbers rows in 32 bits
 _MEND: Final = "take another backup"
 # What the standard library says of a damaged archive: a lying offset, method or flag gives the last two.
 _DAMAGE: Final = (KeyError, zipfile.BadZipFile, zlib.error, EOFError, OSError, RuntimeError)
 # What comes of rows, or a manifest, that are right by their hashes and not what is written into a backup.
-MISSHAPEN: Final = (KeyError, TypeError, ValueError, AttributeError, RecursionError)
+MISSHAPEN: Final = (KeyError, TypeError, ValueError, AttributeError, RecursionError, OverflowError)
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,12 +194,15 @@ def checked(archive: zipfile.ZipFile, file: Path) -> dict[str, Any]:
     LogbookError
         Naming what is damaged or missing.
     """
+    names = archive.namelist()
+    if len(names) != len(set(names)):
+        raise LogbookError("it holds two files of one name", file=str(file), mend=_MEND)
     manifest = read_manifest(archive, file)
     schema.check_known(manifest["revision"], str(file))
     for name, told in manifest["tables"].items():
         _hold(archive, file, table_member(name), told["sha256"])
     try:
-        logs = [row["sha256"] for row in rows_of(archive, "logs")]
+        logs = [str(row["sha256"]) for row in rows_of(archive, "logs")]
     except (*_DAMAGE, *MISSHAPEN):
         raise LogbookError("its list of logs is missing or damaged", file=str(file), mend=_MEND) from None
     for sha256 in logs:
@@ -221,11 +226,19 @@ def _hold(
         raise LogbookError(f"{member} does not give its hash", file=str(file), mend=_MEND)
 
 
-def rows_of(archive: zipfile.ZipFile, table: str) -> Iterator[dict[str, Any]]:
-    """Go through a table's rows."""
+def rows_of(archive: zipfile.ZipFile, table: str) -> Generator[dict[str, Any]]:
+    """Go through a table's rows.
+
+    Raises
+    ------
+    ValueError
+        If a line is longer than any row; it is not read to its end.
+    """
     stream: IO[bytes]
     with archive.open(table_member(table)) as stream:
-        for line in stream:
+        while line := stream.readline(MAX_LINE_BYTES + 1):
+            if len(line) > MAX_LINE_BYTES:
+                raise ValueError("a line is longer than any row")
             yield json.loads(line)
 
 

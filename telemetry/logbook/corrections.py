@@ -9,6 +9,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from telemetry.byhand import ByHand, ClockByHand, Correction, Cut, Restored, gathered
+from telemetry.legible import safe_file_name
 from telemetry.logbook.importing import now_utc, storable_correction
 from telemetry.logbook.records import KeptCorrection
 from telemetry.logbook.searching import storable
@@ -25,7 +26,7 @@ def by_hand_of(session: Session, outing_id: int) -> ByHand:
 def kept_of(session: Session, outing_id: int) -> tuple[KeptCorrection, ...]:
     """Return everything that was ever corrected in an outing, the oldest first."""
     query = select(OutingLogRow.sha256, OutingLogRow.file).where(OutingLogRow.outing_id == outing_id)
-    files: dict[str, str] = {sha256: file for sha256, file in session.execute(query)}
+    files: dict[str, str] = {sha256: safe_file_name(file) for sha256, file in session.execute(query)}
     return tuple(
         KeptCorrection(
             row.id,

@@ -19,6 +19,7 @@ from sqlalchemy import Select, select
 from sqlalchemy.orm import Session
 
 from telemetry.errors import LogbookError
+from telemetry.legible import safe_file_name
 from telemetry.logbook.importing import PROGRAM_VERSION, now_utc, open_document
 from telemetry.logbook.tables import AnalysisRow, Base, BoatRow
 
@@ -96,7 +97,10 @@ def _rows(session: Session, name: str) -> Iterator[dict[str, Any]]:
         query = query.add_columns(BoatRow.name.label("boat")).join(BoatRow, BoatRow.id == table.c.boat_id)
     query = query.order_by(*table.primary_key.columns)
     for row in session.execute(query, execution_options={"yield_per": _ROWS_AT_ONCE}).mappings():
-        yield {key: _told(value) for key, value in row.items()}
+        told = {key: _told(value) for key, value in row.items()}
+        if name == "outing_logs":
+            told["file"] = safe_file_name(str(told["file"]))
+        yield told
 
 
 def _told(value: object) -> object:

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from pathlib import Path, PurePath
+from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
@@ -19,6 +19,7 @@ from telemetry.analysis import Analysis, Progress, Request, analyse
 from telemetry.byhand import Correction, gathered
 from telemetry.errors import LogbookError, LogError
 from telemetry.frames import FloatArray, Log
+from telemetry.legible import safe_file_name
 from telemetry.logbook import request as asked
 from telemetry.logbook.figures import Figures, figures, moment
 from telemetry.logbook.records import NamedLog
@@ -127,8 +128,7 @@ def take_in(logs: Iterable[Path | NamedLog]) -> tuple[tuple[NamedLog, ...], tupl
         opened = open_file(log) if isinstance(log, Path) else open_bytes(log.data, log.file)
         errors += opened.errors
         for found in opened.files:
-            name = PurePath(found.file.replace("\\", "/")).name or "log"
-            taken.setdefault(digest(found.data), NamedLog(storable(name), found.data))
+            taken.setdefault(digest(found.data), NamedLog(safe_file_name(found.file), found.data))
     return tuple(taken.values()), tuple(errors)
 
 

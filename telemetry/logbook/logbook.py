@@ -29,6 +29,7 @@ class Logbook(PassList):
         LogbookError
             If the file is there already, or cannot be written.
         """
+        self._refuse_own_files([Path(file)], "a file for its backup")
         with self._reading() as session:
             return write_backup(session, Path(file), self.where, overwrite=overwrite)
 
@@ -47,6 +48,7 @@ class Logbook(PassList):
         LogbookError
             If it is no backup, is damaged or newer than this program, or something would be lost.
         """
+        self._refuse_own_files([Path(file)], "a backup of one")
         archive, told, manifest = open_backup(Path(file))
         with archive, self._writing() as session:
             connection = session.connection()

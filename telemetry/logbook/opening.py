@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import sqlite3
-import time
 from pathlib import Path
 from typing import Any, Final
 
@@ -15,10 +13,9 @@ from telemetry.logbook import schema
 from telemetry.logbook.address import shown
 from telemetry.logbook.faults import as_logbook_errors
 from telemetry.logbook.migrations import HEAD
+from telemetry.logbook.sqlite_file import APPLICATION_ID, check_file, mark, use_write_ahead_log
 
-APPLICATION_ID: Final = 0x52637062  # "Rcpb": marks a SQLite file as a logbook, in its header
 WRITES: Final = "logbook_writes"
-_MAGIC: Final = b"SQLite format 3\x00"
 _BUSY_S: Final = 15.0
 
 
@@ -33,10 +30,12 @@ def open_engine(url: URL) -> Engine:
     where = shown(url)
     with as_logbook_errors(where):
         if url.drivername == "sqlite":
-            _prepare_file(Path(str(url.database)), where)
+            check_file(Path(str(url.database)), where)
         engine = _engine(url, where)
         try:
             _bring_up(engine, where)
+            if url.drivername == "sqlite":
+                _into_wal(engine, Path(str(url.database)))
         except BaseException:
             engine.dispose()
             raise
@@ -81,47 +80,6 @@ def _take_turn(connection: Connection) -> None:
         connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({APPLICATION_ID})")
 
 
-def _prepare_file(path: Path, where: str) -> None:
-    """Look whether the file is ours before anything is written to it; mark a new one."""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with path.open("rb") as file:
-            head = file.read(100)
-    except FileNotFoundError:
-        head = b""
-    except OSError as error:
-        raise LogbookError(
-            f"it cannot be opened: {error.strerror}", file=where, mend="check the path and its permissions"
-        ) from None
-    if head:
-        if not head.startswith(_MAGIC):
-            raise LogbookError("it is no logbook", file=where, mend="name a logbook, or a new file")
-        if int.from_bytes(head[68:72], "big") != APPLICATION_ID:
-            raise LogbookError(
-                "it is the database of another program", file=where, mend="name a logbook, or a new file"
-            )
-        return
-    connection = sqlite3.connect(path, timeout=_BUSY_S, isolation_level=None)
-    try:
-        connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-        _into_wal(connection)
-    finally:
-        connection.close()
-
-
-def _into_wal(connection: sqlite3.Connection) -> None:
-    """Switch to the write-ahead log; SQLite itself does not wait for another process that does the same."""
-    until = time.monotonic() + _BUSY_S
-    while True:
-        try:
-            connection.execute("PRAGMA journal_mode = WAL")
-            return
-        except sqlite3.OperationalError as error:
-            if error.sqlite_errorname != "SQLITE_BUSY" or time.monotonic() > until:
-                raise
-            time.sleep(0.01)
-
-
 def _bring_up(engine: Engine, where: str) -> None:
     with engine.connect() as connection:
         if schema.revision_of(connection) == HEAD:
@@ -129,4 +87,13 @@ def _bring_up(engine: Engine, where: str) -> None:
     with engine.connect() as connection:
         connection.execution_options(**{WRITES: True})
         with connection.begin():
+            if engine.name == "sqlite":
+                mark(connection, where)  # in one transaction with the tables: a kill leaves both or neither
             schema.bring_up(connection, where)
+
+
+def _into_wal(engine: Engine, path: Path) -> None:
+    with engine.connect() as connection:
+        if connection.exec_driver_sql("PRAGMA journal_mode").scalar() == "wal":
+            return
+    use_write_ahead_log(path, _BUSY_S)

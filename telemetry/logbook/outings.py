@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session, undefer
 from telemetry.analysis import Analysis, Progress, Request
 from telemetry.byhand import ByHand
 from telemetry.errors import LogbookError
+from telemetry.legible import safe_file_name
 from telemetry.logbook import request as asked
 from telemetry.logbook.boats import Boats, boat_of
 from telemetry.logbook.corrections import by_hand_of, write_corrections
@@ -98,6 +99,8 @@ class Outings(Boats):
             If a log is in the logbook already, or boat or sheet are not.
         """
         conditions = conditions or Conditions()
+        logs = list(logs)
+        self._refuse_own_files(logs, "a log")
         taken, unread = take_in(logs)
         with self._reading() as session:  # said before the long work, and checked again before the writing
             refuse_known(session, taken)
@@ -160,6 +163,8 @@ class Outings(Boats):
         LogbookError
             If there is no such outing, or it or another has one of them.
         """
+        logs = list(logs)
+        self._refuse_own_files(logs, "a log")
         taken, unread = take_in(logs)
         with self._reading() as session:
             refuse_known(session, taken, outing_id)
@@ -388,7 +393,7 @@ class Outings(Boats):
             .order_by(OutingLogRow.position)
         )
         return tuple(
-            NamedLog(file, unpacked(packing, content, sha256))
+            NamedLog(safe_file_name(file), unpacked(packing, content, sha256))
             for file, packing, content, sha256 in session.execute(query)
         )
 

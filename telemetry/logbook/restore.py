@@ -2,15 +2,35 @@
 
 from __future__ import annotations
 
+import math
 import zipfile
 from collections.abc import Iterable, Iterator
+from contextlib import closing
 from datetime import UTC, datetime
 from itertools import islice
 from typing import Any, Final
 
-from sqlalchemy import Connection, DateTime, MetaData, Table, func, insert, select, text
+from sqlalchemy import (
+    JSON,
+    Boolean,
+    Column,
+    Connection,
+    DateTime,
+    Float,
+    Integer,
+    MetaData,
+    String,
+    Table,
+    func,
+    insert,
+    select,
+    text,
+)
+from sqlalchemy.exc import DataError, IntegrityError
+from sqlalchemy.types import TypeEngine
 
 from telemetry.errors import FilledLogbookError, LogbookError
+from telemetry.legible import safe_file_name
 from telemetry.logbook import schema
 from telemetry.logbook.backup import MISSHAPEN, log_member, numbers_told, rows_of
 from telemetry.logbook.importing import packed, press_document
@@ -18,6 +38,16 @@ from telemetry.logbook.migrations import HEAD, VERSION_TABLE
 from telemetry.logbook.tables import Base
 
 _AT_ONCE: Final = 200
+MAX_NUMBER: Final = 2**31 - 1  # PostgreSQL's integers have 32 bits
+# What JSON holds of each type of column; the first that fits counts.
+_KINDS: Final[tuple[tuple[type[TypeEngine[Any]], tuple[type, ...]], ...]] = (
+    (DateTime, (str,)),
+    (Boolean, (bool,)),
+    (Integer, (int,)),
+    (Float, (int, float)),
+    (JSON, (dict, list)),
+    (String, (str,)),
+)
 
 
 def refuse_filled(connection: Connection, where: str) -> None:
@@ -57,13 +87,18 @@ def put_in(connection: Connection, archive: zipfile.ZipFile, manifest: dict[str,
     for table in then.sorted_tables:
         if table.name == VERSION_TABLE:
             continue
+        if table.name not in manifest["tables"]:
+            reason = f"it lacks the table {table.name}"
+            raise LogbookError(reason, file=archive.filename or "", mend="take another backup")
         try:
-            rows = rows_of(archive, table.name)
-            if table.name == "sheets":
-                rows = iter(_parents_first(list(rows)))
-            for batch in _batches(_row(table, plain, archive) for plain in rows):
-                connection.execute(insert(table), batch)
-        except MISSHAPEN:
+            with closing(rows_of(archive, table.name)) as rows:
+                ordered = _parents_first(list(rows)) if table.name == "sheets" else rows
+                for batch in _batches(_row(table, plain, archive) for plain in ordered):
+                    connection.execute(insert(table), batch)
+        except IntegrityError:
+            reason = f"its rows of {table.name} contradict one another, or rows that it lacks"
+            raise LogbookError(reason, file=archive.filename or "", mend="take another backup") from None
+        except (*MISSHAPEN, DataError):
             reason = f"its rows of {table.name} are none that this program writes"
             raise LogbookError(reason, file=archive.filename or "", mend="take another backup") from None
     if revision != HEAD:
@@ -74,17 +109,48 @@ def put_in(connection: Connection, archive: zipfile.ZipFile, manifest: dict[str,
 
 def _row(table: Table, plain: dict[str, Any], archive: zipfile.ZipFile) -> dict[str, Any]:
     """Turn a line of a backup into a row of the database at hand."""
+    made: dict[str, Any] = {}
     if table.name == "logs":
-        packing, content = packed(archive.read(log_member(plain["sha256"])))
-        return plain | {"packing": packing, "content": content}
-    if table.name == "analyses":
-        plain["document"] = press_document(plain["document"])
-    for column in table.columns:
-        value = plain.get(column.name)
-        if value is not None and isinstance(column.type, DateTime):
-            moment = datetime.fromisoformat(value).astimezone(UTC)
-            plain[column.name] = moment if column.type.timezone else moment.replace(tzinfo=None)
-    return plain
+        data = archive.read(log_member(plain["sha256"]))
+        if plain["size_bytes"] != len(data):
+            raise ValueError("a log is longer or shorter than its row says")
+        made["packing"], made["content"] = packed(data)
+    elif table.name == "analyses":
+        if not isinstance(plain["document"], dict):
+            raise TypeError("an analysis is not an object")
+        made["document"] = press_document(plain.pop("document"))
+    elif table.name == "outing_logs":
+        made["file"] = safe_file_name(plain.pop("file"))
+    columns = {column.name: column for column in table.columns if column.name not in made}
+    if plain.keys() != columns.keys():
+        raise KeyError("other columns than the table's")
+    return made | {name: _value(columns[name], value) for name, value in plain.items()}
+
+
+def _value(column: Column[Any], value: Any) -> Any:
+    """Return a value of a backup as its column takes it; SQLite itself would take any.
+
+    Raises
+    ------
+    TypeError, ValueError
+        If it is not what this program writes there.
+    """
+    if value is None:
+        if not column.nullable:
+            raise TypeError(f"{column.name} is missing")
+        return None
+    kinds = next((kinds for sort, kinds in _KINDS if isinstance(column.type, sort)), None)
+    # A number in place of a word is a number even where true and false are numbers too.
+    if kinds is None or type(value) not in kinds:
+        raise TypeError(f"{column.name} is of another kind")
+    if isinstance(column.type, DateTime):
+        moment = datetime.fromisoformat(value).astimezone(UTC)
+        return moment if column.type.timezone else moment.replace(tzinfo=None)
+    if isinstance(value, float) and not math.isfinite(value):
+        raise ValueError(f"{column.name} is not finite")
+    if isinstance(column.type, Integer) and not -MAX_NUMBER <= value <= MAX_NUMBER:
+        raise ValueError(f"{column.name} is larger than any number that was given")
+    return value
 
 
 def _parents_first(sheets: list[dict[str, Any]]) -> list[dict[str, Any]]:

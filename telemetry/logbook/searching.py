@@ -9,6 +9,7 @@ from typing import Any, Final
 from sqlalchemy import ColumnElement, Select, func, select
 from sqlalchemy.orm import Session
 
+from telemetry.legible import safe_file_name
 from telemetry.logbook.records import Conditions, Outing, OutingSearch, StoredLog
 from telemetry.logbook.tables import BoatRow, LogRow, OutingLogRow, OutingRow, SheetRow
 
@@ -162,5 +163,5 @@ def logs_of(session: Session, outing_ids: Sequence[int]) -> defaultdict[int, tup
     )
     logs: defaultdict[int, tuple[StoredLog, ...]] = defaultdict(tuple)
     for outing_id, file, sha256, size_bytes in session.execute(query):
-        logs[outing_id] += (StoredLog(file, sha256, size_bytes),)
+        logs[outing_id] += (StoredLog(safe_file_name(file), sha256, size_bytes),)
     return logs

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Self
@@ -15,6 +15,7 @@ from telemetry.logbook.address import resolve, shown
 from telemetry.logbook.faults import as_logbook_errors
 from telemetry.logbook.opening import WRITES, open_engine
 from telemetry.logbook.searching import folded
+from telemetry.logbook.sqlite_file import refuse_parts_of
 from telemetry.logbook.tables import BoatRow
 
 
@@ -52,6 +53,10 @@ class Store:
     def __exit__(self, *_: object) -> None:
         """Let go of the database."""
         self.close()
+
+    def _refuse_own_files(self, files: Iterable[object], what: str) -> None:
+        """Refuse paths of the logbook's own files: opened by hand, they would drop its locks."""
+        refuse_parts_of(self._url, (file for file in files if isinstance(file, Path)), what)
 
     @contextmanager
     def _reading(self) -> Iterator[Session]:

@@ -120,6 +120,6 @@ def test_names_that_are_no_utf8_are_kept_with_question_marks(
         with_fleet(logbook)
         log = NamedLog("w\udcffnd.csv", small_log().data)
         imported = logbook.import_outing([log], BOAT, SHEET.name, Conditions(note="b\udcffd"))
-        assert imported.outing.logs[0].file == "w?nd.csv"
+        assert imported.outing.logs[0].file == "w_nd.csv"
         assert logbook.outing(imported.outing.id).conditions.note == "b?d"
-        assert logbook.analysis(imported.outing.id)["logs"][0]["file"] == "w?nd.csv"
+        assert logbook.analysis(imported.outing.id)["logs"][0]["file"] == "w_nd.csv"
