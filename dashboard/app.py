@@ -13,42 +13,40 @@ import dash_mantine_components as dmc
 from dash import ALL, ClientsideFunction, Dash, Input, Output, State, dcc, html, set_props
 from waitress import create_server
 
-from dashboard.access import Door, Passphrase, greeting, reader_of_request, settled_passphrase
-from dashboard.components import surroundings
-from dashboard.components.navigation import LINK, navigation
-from dashboard.components.surroundings import PROVIDER, surroundings_button, surroundings_kept
-from dashboard.components.units import other_choices, speed_choice
-from dashboard.figures.palette import FONT
-from dashboard.pages import (
-    after_the_water,
-    after_the_water_callbacks,
-    after_the_water_hand,
-    after_the_water_keeping,
-    before_and_after,
-    before_and_after_callbacks,
-    bench,
-    bench_callbacks,
-    history,
-    history_callbacks,
-    logbook,
-    logbook_callbacks,
-    logbook_files,
-    overlay,
-    overlay_callbacks,
-    statement,
-)
+from dashboard.auth import Door, Passphrase, greeting, reader_of_request, settled_passphrase
+from dashboard.features.bench import callbacks as bench_callbacks
+from dashboard.features.bench import layout as bench
+from dashboard.features.bench.logbook import BenchBook
+from dashboard.features.compare import callbacks as before_and_after_callbacks
+from dashboard.features.compare import layout as before_and_after
+from dashboard.features.compare.service import ComparingBook
+from dashboard.features.corrections import callbacks as after_the_water_hand
+from dashboard.features.history import callbacks as history_callbacks
+from dashboard.features.history import layout as history
+from dashboard.features.history.service import HistoryBook
+from dashboard.features.logbook import callbacks as logbook_callbacks
+from dashboard.features.logbook import file_callbacks
+from dashboard.features.logbook import layout as logbook
+from dashboard.features.logbook.backup_service import Safe
+from dashboard.features.logbook.service import Shelf
+from dashboard.features.overlay import callbacks as overlay_callbacks
+from dashboard.features.overlay import layout as overlay
+from dashboard.features.overlay.service import OverlayBook
+from dashboard.features.run import callbacks as after_the_water_callbacks
+from dashboard.features.run import layout as after_the_water
+from dashboard.features.run import save_callbacks
+from dashboard.features.statement import page as statement
+from dashboard.features.statement.service import Statements
 from dashboard.security import LARGEST_REQUEST_BYTES, protect
-from dashboard.services.bench_logbook import BenchBook
-from dashboard.services.comparing import ComparingBook
-from dashboard.services.drops import put_in
-from dashboard.services.history import HistoryBook
-from dashboard.services.logbook import Shelf
-from dashboard.services.overlay import OverlayBook
-from dashboard.services.safety import Safe
-from dashboard.services.samples import sample_uploads
-from dashboard.services.sessions import Sessions, new_token
-from dashboard.services.statements import Statements
-from telemetry.errors import ReciprocalError
+from dashboard.session.intake import put_in
+from dashboard.session.samples import sample_uploads
+from dashboard.session.sessions import Sessions, new_token
+from dashboard.ui import theme as surroundings
+from dashboard.ui.navigation import LINK, navigation
+from dashboard.ui.palette import FONT
+from dashboard.ui.theme import PROVIDER, surroundings_button, surroundings_kept
+from dashboard.ui.units_bar import other_choices, speed_choice
+from telemetry.core.errors import ReciprocalError
 
 _log = logging.getLogger(__name__)
 
@@ -142,10 +140,10 @@ def create_app(config: Config | None = None) -> Dash:
     bench_callbacks.register(app, BenchBook(config.logbook))
     before_and_after_callbacks.register(app, ComparingBook(config.logbook))
     history_callbacks.register(app, HistoryBook(config.logbook))
-    after_the_water_keeping.register(app, config.sessions, Shelf(config.logbook))
+    save_callbacks.register(app, config.sessions, Shelf(config.logbook))
     logbook_callbacks.register(app, config.sessions, Shelf(config.logbook))
     overlay_callbacks.register(app, config.sessions, OverlayBook(config.logbook))
-    logbook_files.register(app, app.server, Safe(config.logbook))
+    file_callbacks.register(app, app.server, Safe(config.logbook))
     statement.register(app.server, statements)
     protect(app.server, app.csp_hashes, loopback=door is None)
     if door is not None:

@@ -18,7 +18,7 @@ from sample_logs.hull import RISING_S, Hull
 from sample_logs.noise import gauss_markov
 from sample_logs.powertrain import PowerTrain, open_voltage_v, temperatures_c
 from sample_logs.scripts import RideScript
-from telemetry.frames import FloatArray
+from telemetry.core.frames import FloatArray
 
 STEP_S: Final = 0.02
 LONGEST_PASS_S: Final = 150.0  # with its turn

@@ -8,8 +8,8 @@ from typing import Any, Literal
 import numpy as np
 
 from sample_logs.truth import Truth
-from telemetry.frames import FloatArray
-from telemetry.geo import LocalFrame
+from telemetry.core.frames import FloatArray
+from telemetry.core.geo import LocalFrame
 
 SpikeKind = Literal["single", "several", "ramped", "at rest", "first fix", "lying", "tumble"]
 GapKind = Literal["gap", "no fix", "held"]

@@ -12,7 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from telemetry.frames import Track
+from telemetry.core.frames import Track
 
 FIT_EPOCH_S: Final = 631_065_600  # 1989-12-31T00:00:00Z in Unix time
 SEMICIRCLES_PER_DEG: Final = 2.0**31 / 180.0

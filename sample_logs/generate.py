@@ -32,8 +32,8 @@ from sample_logs.simulator import (
     simulate_outing,
 )
 from sample_logs.writers import MotorStyle, motor_to_csv, to_csv, to_fit, to_gpx, to_nmea
-from telemetry.frames import Track
-from telemetry.units import SIXTEENTH_MILE_M
+from telemetry.core.frames import Track
+from telemetry.core.units import SIXTEENTH_MILE_M
 
 SCHEMA: Final = "reciprocal-sample-truth/1"
 RECEIVER: Final = Receiver(rate_hz=10.0, lag_s=0.03, shared_scale=1e-4)

@@ -8,7 +8,7 @@ import numpy as np
 
 from sample_logs.boats import Boat
 from sample_logs.truth import Truth
-from telemetry.frames import FloatArray
+from telemetry.core.frames import FloatArray
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ import numpy as np
 from scipy.fft import irfft, next_fast_len, rfftfreq
 from scipy.signal import lfilter
 
-from telemetry.frames import FloatArray
+from telemetry.core.frames import FloatArray
 
 
 def gauss_markov(rng: np.random.Generator, n: int, step_s: float, sd: float, tau_s: float) -> FloatArray:

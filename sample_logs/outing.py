@@ -17,8 +17,8 @@ from sample_logs.overlay import lay_out
 from sample_logs.receiver import Receiver, observe
 from sample_logs.scripts import RideScript, Water
 from sample_logs.truth import TruePass, TrueRideEvent, Truth
-from telemetry.frames import LogMeta, MotorLog, Track, make_motor_log, make_track
-from telemetry.geo import CourseLine, LocalFrame
+from telemetry.core.frames import LogMeta, MotorLog, Track, make_motor_log, make_track
+from telemetry.core.geo import CourseLine, LocalFrame
 
 # Lake Ombrevel is invented; its coordinates lie in open ocean, where there is no lake to confuse it with.
 LAKE_LAT_DEG, LAKE_LON_DEG = 38.5, -36.25

@@ -11,8 +11,8 @@ from sample_logs.drive import Drive
 from sample_logs.noise import band_noise
 from sample_logs.scripts import Porpoising, RideScript, Water
 from sample_logs.truth import FINE_HZ, TruePass, TrueRideEvent, Truth
-from telemetry.frames import FloatArray
-from telemetry.geo import CourseLine, LocalFrame
+from telemetry.core.frames import FloatArray
+from telemetry.core.geo import CourseLine, LocalFrame
 
 STILL_TRIM_DEG = 1.5
 FLIGHT_M = 0.8

@@ -27,7 +27,7 @@ import numpy as np
 from scipy.signal import lfilter
 
 from sample_logs.boats import Boat
-from telemetry.frames import FloatArray
+from telemetry.core.frames import FloatArray
 
 WATER_KGPM3: Final = 998.0
 CELL_EMPTY_V: Final = 3.60

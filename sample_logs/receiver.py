@@ -10,7 +10,7 @@ import numpy as np
 from sample_logs.boats import GRAVITY_MPS2
 from sample_logs.noise import gauss_markov
 from sample_logs.truth import Truth
-from telemetry.frames import FloatArray
+from telemetry.core.frames import FloatArray
 
 
 @dataclass(frozen=True, slots=True)

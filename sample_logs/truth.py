@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from telemetry.frames import FloatArray
-from telemetry.geo import CourseLine, LocalFrame, geodesic_m
+from telemetry.core.frames import FloatArray
+from telemetry.core.geo import CourseLine, LocalFrame, geodesic_m
 
 FINE_HZ = 200.0
 LatLon = tuple[float, float]

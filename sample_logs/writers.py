@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 
 from sample_logs.fit_writer import to_fit
-from telemetry.frames import FloatArray, MotorLog, Track
-from telemetry.units import KMH_MPS, KNOT_MPS
+from telemetry.core.frames import FloatArray, MotorLog, Track
+from telemetry.core.units import KMH_MPS, KNOT_MPS
 
 __all__ = ["MotorStyle", "motor_to_csv", "to_csv", "to_fit", "to_gpx", "to_gpx10", "to_nmea"]
 

@@ -10,27 +10,27 @@ from typing import Any
 
 import numpy as np
 
-from telemetry.byhand import ByHand, log_key
-from telemetry.chains import ReceiverModel
-from telemetry.clocks import Clock
-from telemetry.contract import contract
-from telemetry.errors import CallError, LogError
-from telemetry.frames import BoolArray, Log, MotorLog, Track
-from telemetry.geo import LocalFrame, geodesic_m
-from telemetry.joining import JoinedMotor, join_motors, motor_of, reported_anew
-from telemetry.judging import Terms, judge_all
-from telemetry.pairing import find_courses, find_pairs, given_course
-from telemetry.passes import DistanceSpeed, Pass
-from telemetry.power import PowerOptions
+from telemetry.cleaning.corrections import ByHand, log_key
+from telemetry.core.errors import CallError, LogError
+from telemetry.core.frames import BoolArray, Log, MotorLog, Track
+from telemetry.core.geo import LocalFrame, geodesic_m
+from telemetry.core.progress import part
+from telemetry.core.units import MILE_M, SIXTEENTH_MILE_M, distance_text
+from telemetry.kinematics.models import ReceiverModel
+from telemetry.motor.power import PowerOptions
+from telemetry.motor.sync.assign import JoinedMotor, join_motors, motor_of, reported_anew
+from telemetry.motor.sync.clock import Clock
+from telemetry.passes.find import DistanceSpeed, Pass
+from telemetry.passes.measure import PassSpeeds, best_distances
+from telemetry.passes.speed_log import SpeedLog as SpeedLog
+from telemetry.passes.speed_log import examined, frames_of, notes_of, passes_of, when
 from telemetry.readers import ReadOptions, read_logs
-from telemetry.ride import RideEvent, judge_ride
-from telemetry.rules import Rule, load_rule
-from telemetry.speedlogs import SpeedLog as SpeedLog
-from telemetry.speedlogs import examined, frames_of, notes_of, passes_of, when
-from telemetry.speeds import PassSpeeds, best_distances
-from telemetry.twoway import TwoWay
-from telemetry.units import MILE_M, SIXTEENTH_MILE_M, distance_text
-from telemetry.watching import part
+from telemetry.ride.judge import RideEvent, judge_ride
+from telemetry.schema import contract
+from telemetry.twoway.checks import Terms, judge_all
+from telemetry.twoway.mean import TwoWay
+from telemetry.twoway.pairing import find_courses, find_pairs, given_course
+from telemetry.twoway.rules import Rule, load_rule
 
 USUAL_DISTANCES_M = (SIXTEENTH_MILE_M, 100.0, MILE_M / 8, 250.0, MILE_M / 4, 500.0)
 # How far an analysis is when its passes are measured, its motor logs joined, its ride judged: of its time.

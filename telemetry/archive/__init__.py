@@ -12,10 +12,10 @@
 """
 
 from telemetry.archive.cluster import on_cluster
-from telemetry.archive.items import Found, Item, find_items
-from telemetry.archive.local import on_this_machine
+from telemetry.archive.discover import Found, Item, find_items
+from telemetry.archive.process_pool import on_this_machine
 from telemetry.archive.run import Summary, analyse_archive
-from telemetry.archive.work import Engine
+from telemetry.archive.worker import Engine
 
 __all__ = [
     "Engine",

@@ -14,8 +14,8 @@ from queue import Empty, Queue
 from typing import Any, Final
 
 from telemetry.archive.table import Facts
-from telemetry.archive.work import Engine, Outcome, Task, Work, work
-from telemetry.errors import CallError, ReciprocalError
+from telemetry.archive.worker import Engine, Outcome, Task, Work, work
+from telemetry.core.errors import CallError, ReciprocalError
 
 ENDED_ITS_WORKERS: Final = "ended its worker, as often as the scheduler allows"
 _CONNECT_S: Final = 15.0

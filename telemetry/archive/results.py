@@ -12,13 +12,13 @@ from typing import Final
 
 from telemetry import __version__
 from telemetry.analysis import Request
-from telemetry.archive.items import MARKER
+from telemetry.archive.discover import MARKER
 from telemetry.archive.table import Facts, facts_of
-from telemetry.archive.work import MADE_BY
-from telemetry.contract import SCHEMA
-from telemetry.errors import CallError, LogError
-from telemetry.home import written_whole
+from telemetry.archive.worker import MADE_BY
+from telemetry.core.errors import CallError, LogError
+from telemetry.core.paths import written_whole
 from telemetry.readers import LogFile, ReadOptions
+from telemetry.schema import SCHEMA
 
 _LETTERS: Final = 32
 _HOUR_S: Final = 3600.0

@@ -8,13 +8,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from telemetry.analysis import Request
-from telemetry.archive.items import Item, find_items, utf8_name
+from telemetry.archive.discover import Item, find_items, utf8_name
 from telemetry.archive.results import Results, key_of, request_id
 from telemetry.archive.table import DONE, NOT_USED, Facts, write_table
-from telemetry.archive.work import MADE_BY, Engine, Outcome, Task
-from telemetry.errors import CallError, LogError
+from telemetry.archive.worker import MADE_BY, Engine, Outcome, Task
+from telemetry.core.errors import CallError, LogError
 from telemetry.readers import LogFile, ReadOptions, bytes_of
-from telemetry.rules import load_rule
+from telemetry.twoway.rules import load_rule
 
 Progress = Callable[[int, int], None]
 """Told how many items are settled, and of how many."""
@@ -142,7 +142,7 @@ def analyse_archive(
     Parameters
     ----------
     archive : Path
-        The folder of logs, see :mod:`telemetry.archive.items`.
+        The folder of logs, see :mod:`telemetry.archive.discover`.
     out : Path
         The folder of results. It may lie in the archive; it is not looked through.
     engine : callable

@@ -9,8 +9,8 @@ from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Any
 
-from telemetry.archive.items import Item
-from telemetry.home import written_whole
+from telemetry.archive.discover import Item
+from telemetry.core.paths import written_whole
 
 DONE = "done"
 NOT_USED = "could not be used"

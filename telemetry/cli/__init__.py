@@ -14,8 +14,8 @@ from collections.abc import Sequence
 from telemetry import __version__
 from telemetry.cli.catalogue import CATALOGUE
 from telemetry.cli.outcome import DONE, INTERRUPTED, SOME_INPUT_UNUSED, WRONG_CALL, complain
-from telemetry.errors import CallError, LogError, ReciprocalError, fault_text
-from telemetry.legible import LABEL, SHORT, shortened
+from telemetry.core.errors import CallError, LogError, ReciprocalError, fault_text
+from telemetry.core.sanitize import LABEL, SHORT, shortened
 
 __all__ = ["build_parser", "main"]
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import argparse
 
-from telemetry.cli import archive, arguments, byhand, commands, options
+from telemetry.cli import archive, arguments, commands, corrections, options
 from telemetry.cli.catalogue import Commands
-from telemetry.power import Limits
+from telemetry.motor.power import Limits
 
 LIMITS = {
     "cell_v": ("V", "lowest voltage of a cell under load"),
@@ -22,7 +22,7 @@ def _add_analyse(parser: argparse.ArgumentParser) -> None:
     options.add_logs(parser, "*")
     archive.add_archive(parser)
     options.add_judging(parser)
-    byhand.add_by_hand(parser)
+    corrections.add_by_hand(parser)
     power = options.add_power(parser)
     usual = Limits()
     for name, (unit, what) in LIMITS.items():
@@ -53,7 +53,7 @@ def _add_what_if(parser: argparse.ArgumentParser) -> None:
         help="the pass to start from, as `analyse` numbers it (default: the fastest that a motor log covers)",
     )
     options.add_power(parser)
-    byhand.add_by_hand(parser)
+    corrections.add_by_hand(parser)
     new = parser.add_argument_group("what would be different", "all else stays as it was")
     new.add_argument("--new-diameter-mm", type=arguments.positive, metavar="MM", help="propeller diameter")
     new.add_argument("--new-pitch-mm", type=arguments.positive, metavar="MM", help="propeller pitch")

@@ -13,13 +13,12 @@ from typing import Final
 
 from tqdm import tqdm
 
-from telemetry import headingmaps
 from telemetry.archive import Summary, analyse_archive, on_cluster, on_this_machine
-from telemetry.archive.items import unopened
+from telemetry.archive.discover import unopened
 from telemetry.cli import arguments
 from telemetry.cli.outcome import DONE, SOME_INPUT_UNUSED, complain
-from telemetry.errors import CallError
-from telemetry.readers import ReadOptions
+from telemetry.core.errors import CallError
+from telemetry.readers import ReadOptions, column_maps
 
 _MOST_NAMED: Final = 20
 
@@ -81,7 +80,7 @@ def analyse_all(args: Namespace) -> int:
         raise unopened(args.archive, error) from None
     out = args.out or archive.parent / f"{archive.name}-analysed"  # of the root, in the root
     request = replace(arguments.judging(args), power=arguments.power_options(args, arguments.limits(args)))
-    kept, damaged = headingmaps.load()
+    kept, damaged = column_maps.load()
     complain(damaged)
     options = ReadOptions(arguments.headings(args.headings), args.pole_pairs, args.gear, kept)
     engine = on_cluster(args.scheduler) if args.scheduler else on_this_machine(args.jobs)

@@ -12,13 +12,13 @@ from typing import Any
 
 from telemetry.analysis import Request
 from telemetry.cli.outcome import note
-from telemetry.errors import CallError, LogError, path_fault
-from telemetry.geo import gates_from_text
-from telemetry.legible import LABEL, LONG, cut, shortened
-from telemetry.power import LIMIT_NAMES, Limits, PowerOptions
+from telemetry.core.errors import CallError, LogError, path_fault
+from telemetry.core.geo import gates_from_text
+from telemetry.core.sanitize import LABEL, LONG, cut, shortened
+from telemetry.core.units import SPEED_UNITS, TEMPERATURE_UNITS, distance_from_text
+from telemetry.motor.power import LIMIT_NAMES, Limits, PowerOptions
+from telemetry.motor.what_if import Change
 from telemetry.readers import LOG_SUFFIXES, is_shadow
-from telemetry.units import SPEED_UNITS, TEMPERATURE_UNITS, distance_from_text
-from telemetry.whatif import Change
 
 Gates = tuple[tuple[float, float], tuple[float, float]]
 

@@ -14,7 +14,8 @@ from pathlib import Path
 from typing import Final, cast
 
 from telemetry.cli.outcome import DONE
-from telemetry.errors import CallError, SetupError
+from telemetry.core.errors import CallError, SetupError
+from telemetry.core.text_table import text_table
 from telemetry.logbook import Logbook, open_logbook
 from telemetry.setup import (
     BENCH_CAUTIONS,
@@ -59,7 +60,6 @@ from telemetry.setup import (
     uses_from_table,
 )
 from telemetry.setup.gauges import CALIPER, RULE, SCALE, TAPE
-from telemetry.texttable import text_table
 
 _FILES: Final = (".toml", ".json")
 

@@ -13,18 +13,18 @@ from dataclasses import asdict, replace
 
 from tqdm import tqdm
 
-from telemetry import headingmaps
 from telemetry.analysis import Analysis, Request, read_and_analyse, rejudge
-from telemetry.byhand import ByHand
-from telemetry.cli import archive, arguments, byhand
+from telemetry.cleaning.corrections import ByHand
+from telemetry.cli import archive, arguments
+from telemetry.cli import corrections as byhand
 from telemetry.cli.outcome import DONE, SOME_INPUT_UNUSED, complain
-from telemetry.errors import CallError, LogError
-from telemetry.estimating import start_pass, what_if_from
-from telemetry.explain import what_if_text
-from telemetry.power import Limits
-from telemetry.readers import READERS, ReadOptions
-from telemetry.report import analysis_text, maps_text, rules_text
-from telemetry.rules import SHIPPED, load_rule, shipped, shipped_text
+from telemetry.core.errors import CallError, LogError
+from telemetry.motor.power import Limits
+from telemetry.motor.what_if_start import start_pass, what_if_from
+from telemetry.readers import READERS, ReadOptions, column_maps
+from telemetry.text.ride_power import what_if_text
+from telemetry.text.run import analysis_text, maps_text, rules_text
+from telemetry.twoway.rules import SHIPPED, load_rule, shipped, shipped_text
 
 Progress = Callable[[str, float], None]
 
@@ -67,14 +67,14 @@ def read_logs(args: Namespace, request: Request) -> tuple[Analysis, list[LogErro
 
     What is said of their columns is kept, and what was said before completes it.
     """
-    kept, damaged = headingmaps.load()
+    kept, damaged = column_maps.load()
     complain(damaged)
     options = ReadOptions(arguments.headings(args.headings), args.pole_pairs, args.gear, kept)
     files, unused = arguments.log_files(args.logs)
     with progress_bar() as progress:
         analysis = read_and_analyse(files, request, options, progress)
     if options != ReadOptions(kept=kept):
-        complain(headingmaps.keep_of_files(files, options))
+        complain(column_maps.keep_of_files(files, options))
     corrections = byhand.corrections_of(args, analysis)
     if corrections:
         analysis = rejudge(analysis, replace(request, by_hand=ByHand().with_(*corrections)))
@@ -83,12 +83,12 @@ def read_logs(args: Namespace, request: Request) -> tuple[Analysis, list[LogErro
 
 def maps(args: Namespace) -> int:
     """List the heading maps that are kept, or forget some."""
-    kept, damaged = headingmaps.load()
+    kept, damaged = column_maps.load()
     complain(damaged)
     if args.forget is None or (args.forget == "all" and not kept):
-        print(maps_text(tuple(kept.values()), headingmaps.folder()))
+        print(maps_text(tuple(kept.values()), column_maps.folder()))
     for name in kept if args.forget == "all" else [args.forget] if args.forget is not None else []:
-        print(f"forgotten: {headingmaps.forget(name).text()}")
+        print(f"forgotten: {column_maps.forget(name).text()}")
     return SOME_INPUT_UNUSED if damaged else DONE
 
 

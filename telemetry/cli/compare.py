@@ -19,7 +19,7 @@ from telemetry.compare import (
     side_of,
 )
 from telemetry.compare import compare as compare_evidence
-from telemetry.errors import CallError
+from telemetry.core.errors import CallError
 from telemetry.logbook import Logbook, open_logbook
 from telemetry.setup import SetupSheet
 

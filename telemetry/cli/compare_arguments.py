@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from telemetry.cli import compare, options
 from telemetry.cli.catalogue import Commands
 from telemetry.compare import MEASURES
-from telemetry.units import SPEED_UNITS
+from telemetry.core.units import SPEED_UNITS
 
 _SPEED = re.compile(r"(\d+(?:[.,]\d*)?|[.,]\d+)\s*(\S*)")
 

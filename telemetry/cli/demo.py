@@ -20,11 +20,11 @@ from telemetry.cli.catalogue import Commands
 from telemetry.cli.commands import serve_dashboard
 from telemetry.cli.outcome import DONE, SOME_INPUT_UNUSED, complain
 from telemetry.compare import Units, compare, comparison_text
-from telemetry.errors import LogbookError
+from telemetry.core.errors import LogbookError
 from telemetry.logbook import Boat, Conditions, Logbook, NamedLog, open_logbook
-from telemetry.logbook.telling import outings_text
-from telemetry.report import analysis_text
 from telemetry.setup import Reading, SetupSheet
+from telemetry.text.logbook import outings_text
+from telemetry.text.run import analysis_text
 
 
 def demo(args: Namespace) -> int:

@@ -7,13 +7,14 @@ from argparse import Namespace
 from dataclasses import replace
 from pathlib import Path
 
-from telemetry import headingmaps
 from telemetry.analysis import Request
-from telemetry.cli import arguments, byhand
+from telemetry.cli import arguments
+from telemetry.cli import corrections as byhand
 from telemetry.cli.commands import progress_bar
 from telemetry.cli.outcome import DONE, SOME_INPUT_UNUSED, complain
-from telemetry.errors import CallError, LogbookError, LogError
-from telemetry.legible import distinct_names, safe_file_name
+from telemetry.core.errors import CallError, LogbookError, LogError
+from telemetry.core.sanitize import distinct_names, safe_file_name
+from telemetry.core.units import SPEED_UNITS, TEMPERATURE_UNITS
 from telemetry.logbook import (
     Boat,
     Conditions,
@@ -24,12 +25,11 @@ from telemetry.logbook import (
     OutingSearch,
     open_logbook,
 )
-from telemetry.logbook.telling import backup_text, boats_text, corrections_text, outing_text, outings_text
-from telemetry.readers import ReadOptions
-from telemetry.report import analysis_text
-from telemetry.rules import load_rule
+from telemetry.readers import ReadOptions, column_maps
 from telemetry.setup import SetupSheet
-from telemetry.units import SPEED_UNITS, TEMPERATURE_UNITS
+from telemetry.text.logbook import backup_text, boats_text, corrections_text, outing_text, outings_text
+from telemetry.text.run import analysis_text
+from telemetry.twoway.rules import load_rule
 
 
 def add(args: Namespace) -> int:
@@ -53,7 +53,7 @@ def add(args: Namespace) -> int:
     if not files:
         complain(unused)
         return SOME_INPUT_UNUSED
-    kept, damaged = headingmaps.load()
+    kept, damaged = column_maps.load()
     complain(damaged)
     options = ReadOptions(arguments.headings(args.headings), args.pole_pairs, args.gear, kept)
     with open_logbook(args.logbook) as logbook:
@@ -71,7 +71,7 @@ def add(args: Namespace) -> int:
                     progress=progress,
                 )
         if options != ReadOptions(kept=kept):
-            complain(headingmaps.keep_of_files(files, options))
+            complain(column_maps.keep_of_files(files, options))
         _tell(imported, args)
     complain([*unused, *imported.unused])
     return SOME_INPUT_UNUSED if unused or imported.unused else DONE

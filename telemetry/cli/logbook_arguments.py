@@ -6,10 +6,10 @@ import argparse
 from pathlib import Path
 from typing import get_args
 
-from telemetry.cli import arguments, byhand, logbook, options
+from telemetry.cli import arguments, corrections, logbook, options
 from telemetry.cli.catalogue import Commands
 from telemetry.logbook.records import Sort
-from telemetry.power import LIMIT_NAMES
+from telemetry.motor.power import LIMIT_NAMES
 
 
 def _add(parser: argparse.ArgumentParser) -> None:
@@ -118,8 +118,8 @@ def _correct(parser: argparse.ArgumentParser) -> None:
     _outing(parser)
     parser.add_argument("--sheet", metavar="SHEET", help="it ran on this sheet of its boat")
     _conditions(parser)
-    byhand.add_by_hand(parser)
-    byhand.add_record(parser)
+    corrections.add_by_hand(parser)
+    corrections.add_record(parser)
     _units(parser)
     options.add_logbook(parser)
 

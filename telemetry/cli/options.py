@@ -7,8 +7,8 @@ import os
 from pathlib import Path
 
 from telemetry.cli import arguments
-from telemetry.rules import SHIPPED
-from telemetry.units import SPEED_UNITS
+from telemetry.core.units import SPEED_UNITS
+from telemetry.twoway.rules import SHIPPED
 
 UNIT_VARIABLE = "RECIPROCAL_UNIT"
 TEMPERATURE_UNIT_VARIABLE = "RECIPROCAL_TEMPERATURE_UNIT"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterable
 
-from telemetry.errors import ReciprocalError
+from telemetry.core.errors import ReciprocalError
 
 DONE, SOME_INPUT_UNUSED, WRONG_CALL = 0, 1, 2
 INTERRUPTED = 130  # what a shell itself reports for Ctrl-C

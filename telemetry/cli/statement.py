@@ -11,20 +11,20 @@ from pathlib import Path
 from typing import Final
 
 from telemetry.analysis import Analysis, Request, rejudge
-from telemetry.cli import arguments, byhand, options
+from telemetry.cli import arguments, corrections, options
 from telemetry.cli.bench import showing_of
 from telemetry.cli.bench_arguments import add_showing
 from telemetry.cli.catalogue import Commands
 from telemetry.cli.commands import read_logs
 from telemetry.cli.outcome import DONE, SOME_INPUT_UNUSED, complain
-from telemetry.errors import CallError, LogError
-from telemetry.home import written_whole
+from telemetry.core.errors import CallError, LogError
+from telemetry.core.paths import written_whole
 from telemetry.logbook import open_logbook
-from telemetry.logbook.telling import conditions_told
-from telemetry.rules import load_rule
 from telemetry.setup import SetupSheet, load_sheet
 from telemetry.statement import PAPERS, Statement, printed_pdf
 from telemetry.statement import statement as state
+from telemetry.text.logbook import conditions_told
+from telemetry.twoway.rules import load_rule
 
 _WRITERS: Final[Mapping[str, Callable[[Statement, str], bytes]]] = {
     ".html": lambda made, _: made.to_html().encode(),
@@ -77,7 +77,7 @@ def _of_outing(args: Namespace) -> Stated:
     asked, said = analysis.request, arguments.judging(args)
     names = ("rule", "distance_m", "gates", "window_s", "mark_mps")
     given = {name: value for name in names if (value := getattr(said, name)) is not None}
-    by_hand = asked.by_hand.with_(*byhand.corrections_of(args, analysis))
+    by_hand = asked.by_hand.with_(*corrections.corrections_of(args, analysis))
     judged = replace(asked, by_hand=by_hand, **given)
     if judged != asked:
         analysis = rejudge(analysis, judged)
@@ -116,7 +116,7 @@ def _add_statement(parser: argparse.ArgumentParser) -> None:
     )
     options.add_judging(parser)
     parser.set_defaults(rule=None)  # of an outing: as it was judged
-    byhand.add_by_hand(parser)
+    corrections.add_by_hand(parser)
     parser.add_argument(
         "--sheet", type=Path, metavar="FILE", help="the setup sheet that both passes ran on, TOML or JSON"
     )

@@ -13,7 +13,7 @@ from telemetry.compare.evidence import Evidence
 from telemetry.compare.measures import MEASURES
 from telemetry.compare.summary import comparison_summary
 from telemetry.compare.verdicts import CANNOT_TELL, NOT_ENOUGH, Effect, effect
-from telemetry.errors import CallError
+from telemetry.core.errors import CallError
 from telemetry.setup import Change, SetupSheet, changes
 
 SCHEMA: Final = "reciprocal-comparison/1"

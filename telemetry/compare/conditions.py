@@ -26,7 +26,7 @@ from telemetry.compare.covariates import (
 from telemetry.compare.evidence import Evidence
 from telemetry.compare.measures import Measure
 from telemetry.compare.voltage import calibrate
-from telemetry.frames import FloatArray, IntArray
+from telemetry.core.frames import FloatArray, IntArray
 
 _MIN_OUTINGS_LEFT: Final = 3  # outings beyond groups and conditions, for what changes between outings only
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from telemetry.compare.evidence import Evidence
 from telemetry.compare.measures import Measure
-from telemetry.frames import FloatArray
+from telemetry.core.frames import FloatArray
 
 _SHARE = 0.2
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from telemetry.compare.measures import Measure
-from telemetry.units import CELSIUS, SPEED_UNITS, TEMPERATURE_UNITS, Unit
+from telemetry.core.units import CELSIUS, SPEED_UNITS, TEMPERATURE_UNITS, Unit
 
 
 @dataclass(frozen=True, slots=True)

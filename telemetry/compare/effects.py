@@ -16,7 +16,7 @@ from telemetry.compare.grouping import components
 from telemetry.compare.measures import Measure
 from telemetry.compare.model import DRIFT, PLACE, Fit, Rows, fit
 from telemetry.compare.posterior import DAY, Mixture
-from telemetry.frames import FloatArray
+from telemetry.core.frames import FloatArray
 
 BEFORE: Final = 0
 AFTER: Final = 1

@@ -20,7 +20,7 @@ import numpy as np
 
 from telemetry.compare.model import SheetPrior
 from telemetry.compare.priors import RESPONSE_AXIS
-from telemetry.frames import BoolArray, FloatArray
+from telemetry.core.frames import BoolArray, FloatArray
 from telemetry.setup import SetupSheet
 
 LENGTHS: Final = (0.5, 1.0)

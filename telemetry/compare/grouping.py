@@ -15,7 +15,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from telemetry.compare.evidence import Evidence
-from telemetry.frames import IntArray
+from telemetry.core.frames import IntArray
 
 NIGHT: Final = timedelta(hours=9)
 MAX_DAY: Final = timedelta(hours=20)

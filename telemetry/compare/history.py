@@ -19,8 +19,8 @@ from telemetry.compare.measures import MEASURES, Measure
 from telemetry.compare.model import Fit, fit
 from telemetry.compare.posterior import Mixture
 from telemetry.compare.summary import history_summary
-from telemetry.errors import CallError
-from telemetry.frames import FloatArray
+from telemetry.core.errors import CallError
+from telemetry.core.frames import FloatArray
 from telemetry.setup import Reading, SetupSheet, changes
 
 SCHEMA: Final = "reciprocal-history/1"

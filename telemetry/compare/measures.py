@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Final, Literal
 
-from telemetry.units import MPH_MPS
+from telemetry.core.units import MPH_MPS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

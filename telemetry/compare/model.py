@@ -30,7 +30,7 @@ from telemetry.compare.posterior import (
     fixed_axis,
 )
 from telemetry.compare.spoiled import average_over_spoiled
-from telemetry.frames import FloatArray, IntArray
+from telemetry.core.frames import FloatArray, IntArray
 
 DRIFT: Final = "drift"
 PLACE: Final = "place"

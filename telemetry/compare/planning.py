@@ -22,7 +22,7 @@ from scipy.special import stdtr
 from telemetry.compare.conditions import Condition
 from telemetry.compare.model import DRIFT, PLACE, Fit, Rows, build_layout
 from telemetry.compare.posterior import DAY, OUTING, Factored, Posterior
-from telemetry.frames import FloatArray, IntArray
+from telemetry.core.frames import FloatArray, IntArray
 
 POWER: Final = 0.8
 MAX_OUTINGS: Final = 6

@@ -33,7 +33,7 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.special import logsumexp, stdtr, stdtrit
 
-from telemetry.frames import FloatArray, IntArray
+from telemetry.core.frames import FloatArray, IntArray
 
 OUTING: Final = "outing"
 DAY: Final = "day"

@@ -27,8 +27,8 @@ from telemetry.compare.history import Level, barred_among, best_level, levels
 from telemetry.compare.measures import MEASURES
 from telemetry.compare.model import Fit, fit
 from telemetry.compare.rules_of_thumb import ADVISED, ALWAYS, CAUTIONS, LOADING_UP, TRIES, Symptom
-from telemetry.errors import CallError
-from telemetry.frames import FloatArray
+from telemetry.core.errors import CallError
+from telemetry.core.frames import FloatArray
 from telemetry.setup import Item, OwnItem, SetupSheet, changes
 
 MIN_VALUES: Final = 3

@@ -19,7 +19,7 @@ import numpy as np
 
 from telemetry.compare.posterior import SPOILED_VARIANCE_RATIO, Factored, Layout, Posterior
 from telemetry.compare.priors import SPOILED_PRIOR
-from telemetry.frames import FloatArray
+from telemetry.core.frames import FloatArray
 
 MIN_OUTINGS: Final = 5
 _SUSPECT: Final = 1.8  # standard deviations from what the others predict; one outlier hides itself in few

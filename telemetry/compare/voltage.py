@@ -19,7 +19,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.frames import FloatArray, IntArray
+from telemetry.core.frames import FloatArray, IntArray
 
 
 @dataclass(frozen=True, kw_only=True)

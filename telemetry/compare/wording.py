@@ -15,8 +15,8 @@ from telemetry.compare.planning import Plan
 from telemetry.compare.rules_of_thumb import SOURCE, SYMPTOMS
 from telemetry.compare.summary import advice_summary, comparison_summary, history_summary, plan_words
 from telemetry.compare.verdicts import CANNOT_TELL, NOT_ENOUGH, Effect
+from telemetry.core.text_table import text_table
 from telemetry.setup import Change, Item, Reading, Showing
-from telemetry.texttable import text_table
 
 __all__ = ["Units", "difference_text", "value_text"]
 

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from telemetry.logbook.backup import Backup
 from telemetry.logbook.logbook import Logbook
-from telemetry.logbook.passlist import KeptPass
+from telemetry.logbook.pass_list import KeptPass
 from telemetry.logbook.records import (
     Boat,
     Conditions,

@@ -22,8 +22,8 @@ from typing import IO, Any, Final
 from sqlalchemy import Connection, Table, inspect, select, text
 from sqlalchemy.orm import Session
 
-from telemetry.errors import LogbookError
-from telemetry.home import written_whole
+from telemetry.core.errors import LogbookError
+from telemetry.core.paths import written_whole
 from telemetry.logbook import schema
 from telemetry.logbook.importing import PROGRAM_VERSION, now_utc, open_document, unpacked
 from telemetry.logbook.tables import Base

@@ -8,15 +8,15 @@ from typing import Any
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from telemetry.errors import LogbookError
+from telemetry.core.errors import LogbookError
 from telemetry.logbook.importing import now_utc
+from telemetry.logbook.queries import folded, storable, storable_parts
 from telemetry.logbook.records import Boat
-from telemetry.logbook.searching import folded, storable, storable_parts
 from telemetry.logbook.store import Store
 from telemetry.logbook.tables import BoatRow, FoundRow, SheetRow
-from telemetry.power import Limits
+from telemetry.motor.power import Limits
 from telemetry.setup import FoundMeasure, SetupSheet
-from telemetry.setup.tables import own_item_of, own_item_table
+from telemetry.setup.parse import own_item_of, own_item_table
 
 _LEAST_ID_LETTERS = 4
 

@@ -1,101 +1,140 @@
-"""Corrections by hand as rows of the database, inside the caller's transaction."""
+"""An outing's logs corrected by hand, and corrections taken back: recorded, and analysed again at once."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from typing import Any
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import replace
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from telemetry.byhand import ByHand, ClockByHand, Correction, Cut, Restored, gathered
-from telemetry.legible import safe_file_name
-from telemetry.logbook.importing import now_utc, storable_correction
+from telemetry.analysis import Analysis
+from telemetry.cleaning.corrections import ByHand, Correction, gathered
+from telemetry.core.errors import LogbookError
+from telemetry.logbook.correction_rows import end, kept_of, rows_of, write_corrections
+from telemetry.logbook.importing import digest, prepare, read_logs, storable_correction
+from telemetry.logbook.outings import Outings
 from telemetry.logbook.records import KeptCorrection
-from telemetry.logbook.searching import storable
-from telemetry.logbook.tables import CorrectionRow, OutingLogRow
-
-_ANEW = "set anew"
+from telemetry.logbook.tables import OutingLogRow
+from telemetry.logbook.writing import write_analysis
 
 
-def by_hand_of(session: Session, outing_id: int) -> ByHand:
-    """Return what is corrected in an outing now."""
-    return gathered([_correction(row) for row in _rows(session, outing_id) if row.back_utc is None])
+class Correcting(Outings):
+    """What was corrected by hand in outings."""
 
+    def corrections(self, outing_id: int) -> tuple[KeptCorrection, ...]:
+        """List what was ever corrected in an outing, taken back or not, the oldest first.
 
-def kept_of(session: Session, outing_id: int) -> tuple[KeptCorrection, ...]:
-    """Return everything that was ever corrected in an outing, the oldest first."""
-    query = select(OutingLogRow.sha256, OutingLogRow.file).where(OutingLogRow.outing_id == outing_id)
-    files: dict[str, str] = {sha256: safe_file_name(file) for sha256, file in session.execute(query)}
-    return tuple(
-        KeptCorrection(
-            row.id,
-            _correction(row),
-            files.get(row.sha256, row.sha256[:12]),
-            row.made_utc,
-            row.who,
-            row.back_utc,
-            row.back_who,
-            row.back_why,
+        Raises
+        ------
+        LogbookError
+            If there is no such outing.
+        """
+        with self._reading() as session:
+            self._found(session, outing_id)
+            return kept_of(session, outing_id)
+
+    def correct_by_hand(
+        self, outing_id: int, corrections: Sequence[Correction], *, who: str = ""
+    ) -> Analysis:
+        """Correct an outing's logs by hand and analyse it again: both are kept, or neither.
+
+        Parameters
+        ----------
+        outing_id : int
+        corrections : sequence of Correction
+        who : str
+            Who says so.
+
+        Raises
+        ------
+        LogbookError
+            If there is no such outing, or it does not have a log that is to be corrected.
+        CallError
+            If a correction cannot be meant.
+        """
+        with self._reading() as session:
+            self._found(session, outing_id)
+            hashes = {digest(log.data) for log in self._logs(session, outing_id)}
+        if not {log for one in corrections for log in one.logs} <= hashes:
+            raise LogbookError(
+                f"outing {outing_id} has no such log", file=self.where, mend="correct one of its own logs"
+            )
+        return self._analysed_with(
+            outing_id,
+            lambda before: before.with_(*corrections),
+            lambda session: write_corrections(session, outing_id, corrections, who),
         )
-        for row in _rows(session, outing_id)
-    )
 
+    def take_back(self, outing_id: int, ids: Sequence[int], *, who: str = "", why: str = "") -> Analysis:
+        """Take corrections back and analyse the outing again; the record of them stays.
 
-def write_corrections(session: Session, outing_id: int, corrections: Iterable[Correction], who: str) -> None:
-    """Add corrections that do not hold yet; a clock ends the one that the motor log had."""
-    now = [(row, _correction(row)) for row in _rows(session, outing_id) if row.back_utc is None]
-    for one in map(storable_correction, corrections):
-        if one in (known for _, known in now):
-            continue
-        if isinstance(one, ClockByHand):
-            former = [row for row, known in now if isinstance(known, ClockByHand) and known.log == one.log]
-            end(former, who, _ANEW)
-        row = CorrectionRow(
-            outing_id=outing_id,
-            sha256=one.log,
-            why=one.why,
-            who=storable(who),
-            made_utc=now_utc(),
-            back_who="",
-            back_why="",
-            **_columns(one),
+        Raises
+        ------
+        LogbookError
+            If there is no such outing, or a correction of it by that number does not hold.
+        """
+        kept = {one.id: one for one in self.corrections(outing_id) if one.back_utc is None}
+        unknown = [number for number in ids if number not in kept]
+        if unknown or not ids:
+            raise LogbookError(
+                f"no correction {', '.join(map(str, unknown))} of outing {outing_id} holds",
+                file=self.where,
+                mend=f"list them with `reciprocal show {outing_id}`",
+            )
+        return self._analysed_with(
+            outing_id,
+            lambda before: before.without(*(kept[number].correction for number in ids)),
+            lambda session: end(rows_of(session, outing_id, ids), who, why),
         )
-        session.add(row)
-    session.flush()
 
+    def outing_with(self, hashes: Collection[str]) -> int | None:
+        """Return the outing that has one of these logs, the first; None where none has."""
+        with self._reading() as session:
+            query = select(OutingLogRow.outing_id).where(OutingLogRow.sha256.in_(hashes))
+            return session.scalar(query.order_by(OutingLogRow.outing_id).limit(1))
 
-def end(rows: Sequence[CorrectionRow], who: str, why: str) -> None:
-    """Take corrections back; they stay to be read."""
-    for row in rows:
-        row.back_utc, row.back_who, row.back_why = now_utc(), storable(who), storable(why)
+    def hold_to(self, outing_id: int, by_hand: ByHand, *, who: str = "") -> Analysis:
+        """Make these an outing's corrections: others that hold are taken back, new ones recorded.
 
+        Parameters
+        ----------
+        outing_id : int
+        by_hand : ByHand
+            What is of logs that the outing does not have is left out.
+        who : str
 
-def rows_of(session: Session, outing_id: int, ids: Sequence[int]) -> list[CorrectionRow]:
-    """Return those rows of an outing that hold and have one of these numbers."""
-    return [row for row in _rows(session, outing_id) if row.id in ids and row.back_utc is None]
+        Raises
+        ------
+        LogbookError
+            If there is no such outing.
+        """
+        with self._reading() as session:
+            self._found(session, outing_id)
+            hashes = {digest(log.data) for log in self._logs(session, outing_id)}
+        mine = gathered([storable_correction(one) for one in by_hand.all if hashes.issuperset(one.logs)])
 
+        def write(session: Session) -> None:
+            kept = kept_of(session, outing_id)
+            gone = [k.id for k in kept if k.back_utc is None and k.correction not in mine.all]
+            end(rows_of(session, outing_id, gone), who, "")
+            write_corrections(session, outing_id, mine.all, who)
 
-def _rows(session: Session, outing_id: int) -> Sequence[CorrectionRow]:
-    query = select(CorrectionRow).where(CorrectionRow.outing_id == outing_id).order_by(CorrectionRow.id)
-    return session.scalars(query).all()
+        return self._analysed_with(outing_id, lambda _: mine, write)
 
-
-def _columns(one: Correction) -> dict[str, Any]:
-    if isinstance(one, ClockByHand):
-        return {
-            "kind": "clock",
-            "speed_sha256": one.speed_log,
-            "offset_s": one.offset_s,
-            "drift_ppm": one.drift_ppm,
-            "u95_s": one.u95_s,
-        }
-    return {"kind": "cut" if isinstance(one, Cut) else "restored", "start_s": one.start_s, "end_s": one.end_s}
-
-
-def _correction(row: CorrectionRow) -> Correction:
-    if row.kind == "clock":
-        offset_s, drift_ppm = row.offset_s or 0.0, row.drift_ppm or 0.0
-        return ClockByHand(row.sha256, row.speed_sha256 or "", offset_s, drift_ppm, row.u95_s, row.why)
-    kind = Cut if row.kind == "cut" else Restored
-    return kind(row.sha256, row.start_s or 0.0, row.end_s or 0.0, row.why)
+    def _analysed_with(
+        self, outing_id: int, change: Callable[[ByHand], ByHand], write: Callable[[Session], None]
+    ) -> Analysis:
+        """Analyse with other corrections, then write them and the analysis together."""
+        with self._reading() as session:
+            basis = self._basis(session, outing_id)
+            logs = self._logs(session, outing_id)
+            request, options = self._asked(session, outing_id)
+        request = replace(request, by_hand=change(request.by_hand))
+        prepared = prepare(read_logs(logs, options).read, request, options)
+        with self._writing() as session:
+            outing, _, _ = self._found(session, outing_id)
+            self._hold_to_basis(session, outing_id, basis)
+            write(session)
+            write_analysis(session, outing, prepared)
+        return prepared.analysis

@@ -18,8 +18,8 @@ from typing import Any, Final
 from sqlalchemy import Select, select
 from sqlalchemy.orm import Session
 
-from telemetry.errors import LogbookError
-from telemetry.legible import safe_file_name
+from telemetry.core.errors import LogbookError
+from telemetry.core.sanitize import safe_file_name
 from telemetry.logbook.importing import PROGRAM_VERSION, now_utc, open_document
 from telemetry.logbook.tables import AnalysisRow, Base, BoatRow
 

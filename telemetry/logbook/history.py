@@ -10,11 +10,11 @@ from sqlalchemy import Row, Select, select
 from sqlalchemy.orm import Session
 
 from telemetry.compare import Evidence
-from telemetry.logbook.figures import moment
 from telemetry.logbook.importing import open_document
+from telemetry.logbook.queries import storable
 from telemetry.logbook.records import KeptTwoWay, KeptUpset
-from telemetry.logbook.searching import storable
 from telemetry.logbook.services import Services
+from telemetry.logbook.summary import moment
 from telemetry.logbook.tables import AnalysisRow, BoatRow, OutingRow, PassRow, TwoWayRow
 
 _PASS_VALUES: Final = (

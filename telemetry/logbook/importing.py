@@ -16,17 +16,17 @@ import numpy as np
 
 from telemetry import __version__
 from telemetry.analysis import Analysis, Progress, Request, analyse
-from telemetry.byhand import Correction, gathered
-from telemetry.errors import LogbookError, LogError
-from telemetry.frames import FloatArray, Log
-from telemetry.legible import safe_file_name
+from telemetry.cleaning.corrections import Correction, gathered
+from telemetry.core.errors import LogbookError, LogError
+from telemetry.core.frames import FloatArray, Log
+from telemetry.core.progress import part
+from telemetry.core.sanitize import safe_file_name
+from telemetry.kinematics.whole_log import Motion
 from telemetry.logbook import request as asked
-from telemetry.logbook.figures import Figures, figures, moment
+from telemetry.logbook.queries import storable, storable_parts
 from telemetry.logbook.records import NamedLog
-from telemetry.logbook.searching import storable, storable_parts
-from telemetry.motion import Motion
+from telemetry.logbook.summary import Figures, figures, moment
 from telemetry.readers import ReadOptions, explained, open_bytes, open_file, read_bytes
-from telemetry.watching import part
 
 _LEVEL: Final = 6
 # What counts as use of the boat for its service: common practice, no source.

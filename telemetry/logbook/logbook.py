@@ -6,7 +6,7 @@ from pathlib import Path
 
 from telemetry.logbook.backup import Backup, open_backup, write_backup
 from telemetry.logbook.export import write_export
-from telemetry.logbook.passlist import PassList
+from telemetry.logbook.pass_list import PassList
 from telemetry.logbook.restore import put_in, refuse_filled
 
 
@@ -15,7 +15,7 @@ class Logbook(PassList):
 
     Boats, sheets and bench measures are in :class:`~telemetry.logbook.boats.Boats`, outings in
     :class:`~telemetry.logbook.outings.Outings`, their corrections by hand in
-    :class:`~telemetry.logbook.correcting.Correcting`, service in
+    :class:`~telemetry.logbook.corrections.Correcting`, service in
     :class:`~telemetry.logbook.services.Services`, evidence in :class:`~telemetry.logbook.history.History`.
     """
 

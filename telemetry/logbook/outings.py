@@ -12,12 +12,12 @@ from sqlalchemy import delete, select
 from sqlalchemy.orm import Session, undefer
 
 from telemetry.analysis import Analysis, Progress, Request
-from telemetry.byhand import ByHand
-from telemetry.errors import LogbookError
-from telemetry.legible import safe_file_name
+from telemetry.cleaning.corrections import ByHand
+from telemetry.core.errors import LogbookError
+from telemetry.core.sanitize import safe_file_name
 from telemetry.logbook import request as asked
 from telemetry.logbook.boats import Boats, boat_of
-from telemetry.logbook.corrections import by_hand_of, write_corrections
+from telemetry.logbook.correction_rows import by_hand_of, write_corrections
 from telemetry.logbook.importing import (
     PROGRAM_VERSION,
     Prepared,
@@ -31,8 +31,7 @@ from telemetry.logbook.importing import (
     told_by,
     unpacked,
 )
-from telemetry.logbook.records import Boat, Conditions, Imported, NamedLog, Outing, OutingSearch
-from telemetry.logbook.searching import (
+from telemetry.logbook.queries import (
     Found,
     conditions_to_columns,
     counted,
@@ -41,9 +40,10 @@ from telemetry.logbook.searching import (
     told,
     words_of,
 )
+from telemetry.logbook.records import Boat, Conditions, Imported, NamedLog, Outing, OutingSearch
 from telemetry.logbook.tables import AnalysisRow, BoatRow, LogRow, OutingLogRow, OutingRow, SheetRow
 from telemetry.logbook.writing import refuse_known, write_analysis, write_logs
-from telemetry.power import PowerOptions
+from telemetry.motor.power import PowerOptions
 from telemetry.readers import ReadOptions
 from telemetry.setup import SetupSheet
 

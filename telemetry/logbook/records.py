@@ -7,9 +7,9 @@ from datetime import datetime
 from typing import Literal
 
 from telemetry.analysis import Analysis
-from telemetry.byhand import Correction
-from telemetry.errors import LogError
-from telemetry.power import Limits
+from telemetry.cleaning.corrections import Correction
+from telemetry.core.errors import LogError
+from telemetry.motor.power import Limits
 from telemetry.setup import OwnItem
 
 Sort = Literal["date", "two-way", "peak", "place", "boat"]

@@ -7,9 +7,9 @@ from dataclasses import asdict, replace
 from typing import Any
 
 from telemetry.analysis import Request
-from telemetry.power import Limits, PowerOptions
+from telemetry.motor.power import Limits, PowerOptions
 from telemetry.readers import KeptMap, ReadOptions
-from telemetry.rules import SHIPPED, Rule, load_rule
+from telemetry.twoway.rules import SHIPPED, Rule, load_rule
 
 
 def to_dict(request: Request, options: ReadOptions) -> dict[str, Any]:

@@ -29,8 +29,8 @@ from sqlalchemy import (
 from sqlalchemy.exc import DataError, IntegrityError
 from sqlalchemy.types import TypeEngine
 
-from telemetry.errors import FilledLogbookError, LogbookError
-from telemetry.legible import safe_file_name
+from telemetry.core.errors import FilledLogbookError, LogbookError
+from telemetry.core.sanitize import safe_file_name
 from telemetry.logbook import schema
 from telemetry.logbook.backup import MISSHAPEN, log_member, numbers_told, rows_of
 from telemetry.logbook.importing import packed, press_document

@@ -9,7 +9,7 @@ from alembic.config import Config
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, inspect, text
 
-from telemetry.errors import LogbookError
+from telemetry.core.errors import LogbookError
 from telemetry.logbook.migrations import HEAD, VERSION_TABLE
 
 _STEPS = Path(__file__).with_name("migrations")

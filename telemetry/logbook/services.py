@@ -9,10 +9,10 @@ from datetime import datetime
 from sqlalchemy import delete, func, select
 from sqlalchemy.orm import Session
 
-from telemetry.errors import LogbookError
-from telemetry.logbook.correcting import Correcting
+from telemetry.core.errors import LogbookError
+from telemetry.logbook.corrections import Correcting
 from telemetry.logbook.importing import now_utc
-from telemetry.logbook.searching import storable, storable_parts
+from telemetry.logbook.queries import storable, storable_parts
 from telemetry.logbook.tables import OutingRow, ServiceDoneRow, ServiceRow
 from telemetry.setup.service import Due, ServiceTask, Use, due, tasks_for
 

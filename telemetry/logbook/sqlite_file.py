@@ -21,7 +21,7 @@ from typing import Final
 
 from sqlalchemy import URL, Connection, inspect
 
-from telemetry.errors import LogbookError
+from telemetry.core.errors import LogbookError
 
 APPLICATION_ID: Final = 0x52637062  # "Rcpb": marks a SQLite file as a logbook, in its header
 _FOREIGN: Final = "it is the database of another program"

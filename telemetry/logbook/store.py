@@ -10,13 +10,13 @@ from typing import Self
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from telemetry.errors import LogbookError
-from telemetry.logbook.address import resolve, shown
-from telemetry.logbook.faults import as_logbook_errors
-from telemetry.logbook.opening import WRITES, open_engine
-from telemetry.logbook.searching import folded
+from telemetry.core.errors import LogbookError
+from telemetry.logbook.db_errors import as_logbook_errors
+from telemetry.logbook.engine import WRITES, open_engine
+from telemetry.logbook.queries import folded
 from telemetry.logbook.sqlite_file import refuse_parts_of
 from telemetry.logbook.tables import BoatRow
+from telemetry.logbook.url import resolve, shown
 
 
 class Store:
@@ -25,7 +25,7 @@ class Store:
     Parameters
     ----------
     url : str or Path, optional
-        As :func:`telemetry.logbook.address.resolve` takes it.
+        As :func:`telemetry.logbook.url.resolve` takes it.
 
     Attributes
     ----------

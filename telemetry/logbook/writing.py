@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from sqlalchemy import delete, insert, select
 from sqlalchemy.orm import Session
 
-from telemetry.errors import LogbookError
+from telemetry.core.errors import LogbookError
 from telemetry.logbook.importing import PROGRAM_VERSION, Prepared, digest, now_utc, packed, press_document
 from telemetry.logbook.records import NamedLog
 from telemetry.logbook.tables import (

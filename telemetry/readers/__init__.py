@@ -13,9 +13,15 @@ from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 from typing import Final
 
-from telemetry.errors import DamagedLogError, LogError, NothingUsableError, UnknownFormatError, path_fault
-from telemetry.frames import Finding, Log
-from telemetry.legible import LABEL, SHORT, cut, shortened
+from telemetry.core.errors import (
+    DamagedLogError,
+    LogError,
+    NothingUsableError,
+    UnknownFormatError,
+    path_fault,
+)
+from telemetry.core.frames import Finding, Log
+from telemetry.core.sanitize import LABEL, SHORT, cut, shortened
 from telemetry.readers import fit, gpx, nmea, table
 from telemetry.readers.archive import (
     ARCHIVE_SUFFIXES,
@@ -27,7 +33,7 @@ from telemetry.readers.archive import (
     taken_out,
 )
 from telemetry.readers.base import LogReader, ReadOptions
-from telemetry.readers.kept import Explained, KeptMap
+from telemetry.readers.saved_columns import Explained, KeptMap
 from telemetry.readers.table import explained
 
 __all__ = [

@@ -16,8 +16,8 @@ from itertools import pairwise
 from pathlib import PurePosixPath
 from typing import Final
 
-from telemetry.errors import DamagedLogError, LogError
-from telemetry.legible import SHORT, shortened
+from telemetry.core.errors import DamagedLogError, LogError
+from telemetry.core.sanitize import SHORT, shortened
 
 ARCHIVE_SUFFIXES: Final = (".zip", ".gz")
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-from telemetry.frames import Log
-from telemetry.readers.kept import Explained, KeptMap, table_id
+from telemetry.core.frames import Log
+from telemetry.readers.saved_columns import Explained, KeptMap, table_id
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,8 +25,8 @@ class ReadOptions:
     gear_ratio : float or None
         Motor turns per propeller-shaft turn; where nobody says, 1 for direct drive.
     kept : mapping of str to KeptMap
-        What was said before, by :func:`telemetry.readers.kept.table_id`. It completes what is said now, which
-        goes before it.
+        What was said before, by :func:`telemetry.readers.saved_columns.table_id`. It completes what is said
+        now, which goes before it.
     """
 
     headings: Mapping[str, str] = field(default_factory=dict)
@@ -66,7 +66,7 @@ class LogReader:
         ``sniff(head) -> bool`` on the first 4 KiB; must never raise.
     read : callable
         ``read(data, file, options) -> tuple of Track or MotorLog``: usually one; a table that carries GPS and
-        motor columns yields both, on one clock. Raises only :class:`telemetry.errors.LogError`.
+        motor columns yields both, on one clock. Raises only :class:`telemetry.core.errors.LogError`.
     """
 
     name: str

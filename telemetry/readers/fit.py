@@ -23,13 +23,13 @@ from fitdecode.types import FieldDefinition as FitdecodeDefinition
 from fitparse.processors import FitFileDataProcessor
 from fitparse.records import FieldDefinition as FitparseDefinition
 
-from telemetry.errors import DamagedLogError, NothingUsableError
-from telemetry.frames import Finding, FloatArray, Log, LogMeta, make_track
-from telemetry.legible import SHORT, shortened
+from telemetry.core.errors import DamagedLogError, NothingUsableError
+from telemetry.core.frames import Finding, FloatArray, Log, LogMeta, make_track
+from telemetry.core.progress import counted, part
+from telemetry.core.sanitize import SHORT, shortened
 from telemetry.readers import notes, stamps
 from telemetry.readers.base import LogReader, ReadOptions
 from telemetry.readers.fit_scan import RECORD, TIMESTAMP, Scan, scan
-from telemetry.watching import counted, part
 
 # Field numbers of the record message in the FIT profile, with scale and offset: value = raw / scale - offset.
 _SEMICIRCLES_PER_DEG: Final = 2.0**31 / 180.0

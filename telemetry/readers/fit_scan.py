@@ -21,8 +21,8 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from telemetry.frames import FloatArray
-from telemetry.watching import tell
+from telemetry.core.frames import FloatArray
+from telemetry.core.progress import tell
 
 RECORD: Final = 20
 """Global number of the record message."""

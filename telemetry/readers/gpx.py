@@ -23,13 +23,13 @@ import gpxpy.gpxfield
 import numpy as np
 from lxml import etree
 
-from telemetry.errors import DamagedLogError, NothingUsableError
-from telemetry.frames import Finding, FloatArray, IntArray, Log, LogMeta, make_track
-from telemetry.legible import SHORT, shortened
+from telemetry.core.errors import DamagedLogError, NothingUsableError
+from telemetry.core.frames import Finding, FloatArray, IntArray, Log, LogMeta, make_track
+from telemetry.core.progress import tell
+from telemetry.core.sanitize import SHORT, shortened
 from telemetry.readers import notes, stamps
 from telemetry.readers.base import LogReader, ReadOptions
 from telemetry.readers.text import decode
-from telemetry.watching import tell
 
 _ROOT: Final = re.compile(rb"<(?:[\w.-]+:)?gpx[\s>]")
 _DECLARATION: Final = re.compile(r"^\s*<\?xml[^>]*\?>")

@@ -12,9 +12,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from telemetry.frames import MOTOR_COLUMNS, TRACK_COLUMNS
-from telemetry.legible import LABEL, shortened
-from telemetry.units import FOOT_M, KMH_MPS, KNOT_MPS, MPH_MPS
+from telemetry.core.frames import MOTOR_COLUMNS, TRACK_COLUMNS
+from telemetry.core.sanitize import LABEL, shortened
+from telemetry.core.units import FOOT_M, KMH_MPS, KNOT_MPS, MPH_MPS
 
 STANDARD_GRAVITY_MPS2: Final = 9.80665
 """Exact by definition (NIST SP 811, appendix B)."""

@@ -12,7 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from telemetry.frames import MOTOR_COLUMNS, BoolArray, Finding, FloatArray
+from telemetry.core.frames import MOTOR_COLUMNS, BoolArray, Finding, FloatArray
 from telemetry.readers.notes import spanning
 
 # A single sample that leaves both neighbours by this share of the column's usual high value, and by this much

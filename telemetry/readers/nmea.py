@@ -13,13 +13,13 @@ from typing import Final
 
 import numpy as np
 
-from telemetry.errors import DamagedLogError, NothingUsableError
-from telemetry.frames import BoolArray, Finding, FloatArray, IntArray, Log, LogMeta, make_track
+from telemetry.core.errors import DamagedLogError, NothingUsableError
+from telemetry.core.frames import BoolArray, Finding, FloatArray, IntArray, Log, LogMeta, make_track
+from telemetry.core.progress import tell
+from telemetry.core.units import KMH_MPS, KNOT_MPS
 from telemetry.readers import notes, stamps
 from telemetry.readers.base import LogReader, ReadOptions
 from telemetry.readers.nmea_fields import Fields, Sentences, find_commas, kind_code, split
-from telemetry.units import KMH_MPS, KNOT_MPS
-from telemetry.watching import tell
 
 _SENTENCE: Final = re.compile(rb"\$[A-Z]{2}(?:RMC|GGA|GLL|VTG|GSA|GSV|ZDA|GNS|GBS|GST),")
 _TIME_FIELD: Final = {"RMC": 1, "GGA": 1, "GLL": 5}

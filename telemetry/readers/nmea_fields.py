@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 from numpy.lib.stride_tricks import sliding_window_view
 
-from telemetry.frames import BoolArray, FloatArray, IntArray
+from telemetry.core.frames import BoolArray, FloatArray, IntArray
 
 Bytes = npt.NDArray[np.uint8]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from telemetry.frames import BoolArray, Finding, FloatArray, IntArray
+from telemetry.core.frames import BoolArray, Finding, FloatArray, IntArray
 from telemetry.readers.stamps import GPS_BEGINS_US, seconds, utc
 
 

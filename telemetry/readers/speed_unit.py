@@ -6,9 +6,9 @@ from typing import Final
 
 import numpy as np
 
-from telemetry.frames import TRACK_COLUMNS, FloatArray
-from telemetry.geo import LocalFrame
-from telemetry.units import KMH_MPS, KNOT_MPS, MPH_MPS
+from telemetry.core.frames import TRACK_COLUMNS, FloatArray
+from telemetry.core.geo import LocalFrame
+from telemetry.core.units import KMH_MPS, KNOT_MPS, MPH_MPS
 
 UNITS_MPS: Final = {"m/s": 1.0, "km/h": KMH_MPS, "mph": MPH_MPS, "kn": KNOT_MPS}
 # Half of the way between the nearest two, knots and mph, on a scale of ratios: ln(1.1508) / 2.

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from telemetry.frames import BoolArray, FloatArray, IntArray
+from telemetry.core.frames import BoolArray, FloatArray, IntArray
 
 DAY_US: Final = 86_400_000_000
 GPS_BEGINS_US: Final = 315_964_800_000_000

@@ -17,13 +17,13 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from telemetry.errors import (
+from telemetry.core.errors import (
     DamagedLogError,
     HeadingMapNeededError,
     NothingUsableError,
     PolePairsNeededError,
 )
-from telemetry.frames import (
+from telemetry.core.frames import (
     MOTOR_COLUMNS,
     TRACK_COLUMNS,
     Finding,
@@ -33,15 +33,15 @@ from telemetry.frames import (
     make_motor_log,
     make_track,
 )
-from telemetry.legible import LABEL, LONG, cut, shortened
+from telemetry.core.progress import tell
+from telemetry.core.sanitize import LABEL, LONG, cut, shortened
 from telemetry.readers import motor_sanity, notes, speed_unit, stamps
 from telemetry.readers.base import LogReader, ReadOptions
 from telemetry.readers.headings import RPM_COLUMNS, TIME_COLUMNS, Match, best, match
-from telemetry.readers.kept import Explained
+from telemetry.readers.saved_columns import Explained
 from telemetry.readers.table_clock import Clock, find_clock
 from telemetry.readers.table_layout import Layout, find_layout
 from telemetry.readers.text import decode
-from telemetry.watching import tell
 
 _SENTENCE: Final = re.compile(r"\$[A-Z]{5},")
 _CONTROL: Final = re.compile(r"[\x01-\x08\x0e-\x1f]")

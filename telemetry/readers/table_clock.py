@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from telemetry.frames import BoolArray, ClockSource, Finding, FloatArray, IntArray
+from telemetry.core.frames import BoolArray, ClockSource, Finding, FloatArray, IntArray
 from telemetry.readers.headings import TIME_COLUMNS, Match
 from telemetry.readers.stamps import DAY_US, days_since_1970, of_hhmmss
 

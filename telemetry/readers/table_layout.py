@@ -8,7 +8,7 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import Final
 
-from telemetry.errors import DamagedLogError, HeadingMapNeededError
+from telemetry.core.errors import DamagedLogError, HeadingMapNeededError
 from telemetry.readers.headings import is_unit
 
 _DELIMITERS: Final = ("\t", ";", ",")

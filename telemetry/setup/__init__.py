@@ -29,13 +29,22 @@ from telemetry.setup.card import (
 from telemetry.setup.catalogue import ITEMS
 from telemetry.setup.changes import Change, changes
 from telemetry.setup.crash import BENCH_CAUTIONS, CRASH_LIST, CrashCheck
+from telemetry.setup.display_units import (
+    BENCH_LENGTHS,
+    BENCH_MASSES,
+    SIGNS,
+    Showing,
+    gauge_of_text,
+    parse_reading,
+)
 from telemetry.setup.estimate import Estimate
 from telemetry.setup.files import load_found, load_sheet, load_table, parse_table, parts_of_table, toml_text
-from telemetry.setup.found import FoundItem, FoundMeasure, FoundVerdict, compare_found
 from telemetry.setup.gauges import GAUGES, Gauge, Reading
+from telemetry.setup.inspection import FoundItem, FoundMeasure, FoundVerdict, compare_found
 from telemetry.setup.items import COMMON_PRACTICE, GROUPS, Item, OwnItem
-from telemetry.setup.loading import parts_of_sheet
-from telemetry.setup.resolve import Limit, limit_of
+from telemetry.setup.parse import measure, own_item_of, own_item_table
+from telemetry.setup.parts import parts_of_sheet
+from telemetry.setup.resolution import Limit, limit_of
 from telemetry.setup.service import (
     OWN_INTERVAL,
     USUAL_TASKS,
@@ -48,11 +57,9 @@ from telemetry.setup.service import (
     uses_from_table,
 )
 from telemetry.setup.sheet import SetupSheet
-from telemetry.setup.showing import BENCH_LENGTHS, BENCH_MASSES, SIGNS, Showing, gauge_of_text, parse_reading
 from telemetry.setup.steps import Step, steps_back
 from telemetry.setup.strut import StrutGeometry, strut_from_heights, strut_of
-from telemetry.setup.tables import measure, own_item_of, own_item_table
-from telemetry.setup.telling import (
+from telemetry.setup.text import (
     balance_text,
     effect_text,
     length_text,

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from telemetry.errors import SetupError
+from telemetry.core.errors import SetupError
 from telemetry.setup.estimate import Estimate
 
 Parts = Sequence["Part"]

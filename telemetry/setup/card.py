@@ -7,16 +7,16 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from typing import Final
 
+from telemetry.core.text_table import text_table
 from telemetry.setup.changes import Change
 from telemetry.setup.crash import BENCH_CAUTIONS, CRASH_LIST
-from telemetry.setup.found import FoundItem, FoundMeasure, compare_found
+from telemetry.setup.display_units import SIGNS, Showing
+from telemetry.setup.inspection import FoundItem, FoundMeasure, compare_found
 from telemetry.setup.items import COMMON_PRACTICE, GROUPS, Item
 from telemetry.setup.sheet import Measures, SetupSheet
-from telemetry.setup.showing import SIGNS, Showing
 from telemetry.setup.steps import Step, steps_back
 from telemetry.setup.strut import strut_of
-from telemetry.setup.telling import strut_text
-from telemetry.texttable import text_table
+from telemetry.setup.text import strut_text
 
 WIDTH: Final = 92
 MARKS: Final = {"moved": "!", "as set": "=", "cannot tell": "?"}

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from telemetry.setup.gauges import Reading
 from telemetry.setup.items import Item
-from telemetry.setup.resolve import Limit, limit_of, same_text
+from telemetry.setup.resolution import Limit, limit_of, same_text
 from telemetry.setup.sheet import Measures
 
 

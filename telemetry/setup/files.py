@@ -8,14 +8,14 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any, Final, cast
 
-from telemetry.errors import SetupError
+from telemetry.core.errors import SetupError
 from telemetry.setup.balance import Part
 from telemetry.setup.estimate import Estimate
-from telemetry.setup.found import FoundMeasure
 from telemetry.setup.gauges import SCALE, TAPE, Gauge
+from telemetry.setup.inspection import FoundMeasure
 from telemetry.setup.items import OwnItem
+from telemetry.setup.parse import gauge_of, keys_of, located, measure, text_of
 from telemetry.setup.sheet import SetupSheet
-from telemetry.setup.tables import gauge_of, keys_of, located, measure, text_of
 
 LARGEST_BYTES: Final = 1_000_000
 

@@ -15,8 +15,8 @@ import math
 from dataclasses import dataclass
 from typing import Any, Final
 
-from telemetry.errors import SetupError
-from telemetry.units import convert
+from telemetry.core.errors import SetupError
+from telemetry.core.units import convert
 
 COVERAGE_95: Final = 1.96  # of a normal distribution; for two equal rectangular ones it errs on the wide side
 

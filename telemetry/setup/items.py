@@ -7,7 +7,7 @@ import re
 from dataclasses import dataclass, replace
 from typing import Final, Literal, get_args
 
-from telemetry.errors import SetupError
+from telemetry.core.errors import SetupError
 from telemetry.setup.gauges import CALIPER, COUNT, PROTRACTOR, SCALE, Gauge, Reading
 
 Kind = Literal["number", "count", "text", "choice", "flag"]

@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, Final, Literal
 
-from telemetry.errors import SetupError
+from telemetry.core.errors import SetupError
 from telemetry.setup.items import COMMON_PRACTICE
-from telemetry.setup.tables import keys_of, located, measure, moment_of, text_of
+from telemetry.setup.parse import keys_of, located, measure, moment_of, text_of
 
 DueVerdict = Literal["due", "soon", "not due", "cannot tell"]
 SOON_SHARE: Final = 0.8

@@ -17,12 +17,11 @@ from functools import cached_property
 from types import MappingProxyType
 from typing import Any, Final
 
-from telemetry.errors import SetupError
+from telemetry.core.errors import SetupError
 from telemetry.setup.catalogue import ITEMS
 from telemetry.setup.gauges import Reading
 from telemetry.setup.items import Item, OwnItem
-from telemetry.setup.strut import derived_readings
-from telemetry.setup.tables import (
+from telemetry.setup.parse import (
     aware,
     keys_of,
     located,
@@ -34,6 +33,7 @@ from telemetry.setup.tables import (
     text_of,
     utc_iso,
 )
+from telemetry.setup.strut import derived_readings
 
 SCHEMA: Final = "reciprocal-sheet/1"
 

@@ -12,11 +12,11 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from telemetry.setup.changes import items_of
-from telemetry.setup.found import FoundItem, FoundMeasure, compare_found, judged
+from telemetry.setup.display_units import Showing
 from telemetry.setup.gauges import Reading
+from telemetry.setup.inspection import FoundItem, FoundMeasure, compare_found, judged
 from telemetry.setup.items import GROUPS, Item
 from telemetry.setup.sheet import SetupSheet
-from telemetry.setup.showing import Showing
 
 StepKind = Literal["straighten", "set", "measure", "check"]
 _HARDWARE: Final = {

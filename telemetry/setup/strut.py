@@ -11,7 +11,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from telemetry.errors import SetupError
+from telemetry.core.errors import SetupError
 from telemetry.setup.estimate import Estimate
 from telemetry.setup.gauges import CALIPER, RULE, Gauge, Reading
 

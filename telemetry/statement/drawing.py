@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 from lxml import etree
 from lxml.builder import E
 
-from telemetry.units import SPEED_UNITS, Unit, speed_text
+from telemetry.core.units import SPEED_UNITS, Unit, speed_text
 
 if TYPE_CHECKING:
     from telemetry.statement.facts import Statement, Way

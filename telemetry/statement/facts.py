@@ -17,19 +17,19 @@ import pandas as pd
 
 from telemetry import __version__
 from telemetry.analysis import Analysis, Request
-from telemetry.byhand import BY_HAND
-from telemetry.errors import CallError
-from telemetry.frames import Finding, Log, MotorLog
-from telemetry.geo import CourseLine
-from telemetry.passes import Pass
-from telemetry.ride import RideEvent
-from telemetry.rules import Rule, load_rule, shipped
+from telemetry.cleaning.corrections import BY_HAND
+from telemetry.core.errors import CallError
+from telemetry.core.frames import Finding, Log, MotorLog
+from telemetry.core.geo import CourseLine
+from telemetry.core.units import SPEED_UNITS
+from telemetry.passes.find import Pass
+from telemetry.passes.measure import PassData
+from telemetry.ride.judge import RideEvent
 from telemetry.setup import SetupSheet, Showing
-from telemetry.speeds import PassData
 from telemetry.statement.page import statement_page
 from telemetry.statement.text import statement_text
-from telemetry.twoway import TwoWay, Verdict
-from telemetry.units import SPEED_UNITS
+from telemetry.twoway.mean import TwoWay, Verdict
+from telemetry.twoway.rules import Rule, load_rule, shipped
 
 _DRAWN_POINTS: Final = 160  # of one pass: more than its drawing on paper can tell apart
 _DRAWN_BESIDE: Final = 0.3  # of the measured distance, before and after the gates
@@ -224,7 +224,7 @@ def statement(
     two_way_id : str, optional
         Such as ``T2``; without it the first listed, which is the best by the rule where one is.
     unit : str
-        A key of :data:`telemetry.units.SPEED_UNITS`.
+        A key of :data:`telemetry.core.units.SPEED_UNITS`.
     sheet : SetupSheet, optional
         The tune that both passes ran on.
     showing : Showing, optional

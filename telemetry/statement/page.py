@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING, Any, Final
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from telemetry.legible import shortened
-from telemetry.report import ESTIMATE
+from telemetry.core.sanitize import shortened
 from telemetry.statement.drawing import plan_svg, speed_svg
 from telemetry.statement.sections import sections, volume
 from telemetry.statement.wording import TITLE, closing, day, headline
+from telemetry.text.run import ESTIMATE
 
 if TYPE_CHECKING:
     from telemetry.statement.facts import Statement

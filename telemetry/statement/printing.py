@@ -9,7 +9,7 @@ import tempfile
 from pathlib import Path
 from typing import Final
 
-from telemetry.errors import CallError
+from telemetry.core.errors import CallError
 
 PAPERS: Final = ("A4", "letter")
 CHROMIUM_VARIABLE: Final = "RECIPROCAL_CHROMIUM"

@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from telemetry.byhand import BY_HAND
-from telemetry.legible import LABEL, LONG, SHORT, cut, legible, shortened
-from telemetry.report import BEFORE_YOU_RUN, findings_lines, heading_text
+from telemetry.cleaning.corrections import BY_HAND
+from telemetry.core.sanitize import LABEL, LONG, SHORT, cut, legible, shortened
+from telemetry.core.units import distance_text, speed_text
 from telemetry.statement.wording import number
-from telemetry.units import distance_text, speed_text
+from telemetry.text.run import BEFORE_YOU_RUN, findings_lines, heading_text
 
 if TYPE_CHECKING:
     from telemetry.statement.facts import LogFacts, Statement, Way
-    from telemetry.twoway import TwoWay
+    from telemetry.twoway.mean import TwoWay
 
 _MOST_FINDINGS, _MOST_UNUSED, _MOST_CONDITIONS, _MOST_ITEMS = 3, 4, 8, 24
 _MOST_CORRECTIONS = 2

@@ -6,10 +6,10 @@ import textwrap
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Final
 
-from telemetry.report import ESTIMATE
+from telemetry.core.text_table import text_table
 from telemetry.statement.sections import sections
 from telemetry.statement.wording import TITLE, closing, day, headline
-from telemetry.texttable import text_table
+from telemetry.text.run import ESTIMATE
 
 if TYPE_CHECKING:
     from telemetry.statement.facts import Statement

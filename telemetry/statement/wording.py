@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from datetime import UTC
 from typing import TYPE_CHECKING, Final
 
-from telemetry.legible import LABEL, LONG, cut, shortened
-from telemetry.units import distance_text, speed_text
+from telemetry.core.sanitize import LABEL, LONG, cut, shortened
+from telemetry.core.units import distance_text, speed_text
 
 if TYPE_CHECKING:
     from telemetry.statement.facts import Statement

@@ -16,9 +16,9 @@ import pytest
 from sample_logs.simulator import HYDROPLANE, Receiver, simulate_outing
 from sample_logs.writers import to_gpx
 from telemetry.analysis import Request, analyse, rejudge
-from telemetry.clocks import join
-from telemetry.frames import LogMeta, Track, make_track
-from telemetry.ride import judge_ride
+from telemetry.core.frames import LogMeta, Track, make_track
+from telemetry.motor.sync.clock import join
+from telemetry.ride.judge import judge_ride
 
 pytestmark = pytest.mark.benchmark
 

@@ -19,9 +19,9 @@ from dash_client import DashClient
 from made_tracks import long_log
 
 from dashboard.app import Config, create_app
-from dashboard.services.questions import USERS_OWN, Asked, gates_text
-from dashboard.services.sessions import Sessions, new_token
-from dashboard.services.uploads import read_upload
+from dashboard.features.run.request_form import USERS_OWN, Asked, gates_text
+from dashboard.session.sessions import Sessions, new_token
+from dashboard.session.uploads import read_upload
 from telemetry.analysis import Request
 from telemetry.readers import read_bytes
 
@@ -30,7 +30,7 @@ pytestmark = pytest.mark.benchmark
 SAMPLES, RATE_HZ = 36_000, 10.0
 ROUNDS = 11
 WANTED_MS = 150.0  # the project's own bound for the median
-PAGE = "dashboard.pages.after_the_water"
+PAGE = "dashboard.features.run.layout"
 
 
 def median_ms(act: Callable[[], object]) -> tuple[float, float]:

@@ -19,9 +19,9 @@ from dash_client import DashClient
 from made_tracks import long_log
 
 from dashboard.app import Config, create_app
-from dashboard.services.questions import Asked
-from dashboard.services.sessions import Sessions, new_token
-from dashboard.services.uploads import read_upload
+from dashboard.features.run.request_form import Asked
+from dashboard.session.sessions import Sessions, new_token
+from dashboard.session.uploads import read_upload
 from telemetry.analysis import Request
 
 pytestmark = pytest.mark.benchmark
@@ -82,7 +82,7 @@ def test_what_a_change_costs_the_server(samples: int, monkeypatch: pytest.Monkey
     for name, call in rows.items():
         print(f"  {name:30s} {_told(taken(call), call())}")
     last = taken(rows["the whole log again"])
-    monkeypatch.setattr("dashboard.figures.speed_time.LINE_POINTS", samples * 10)
+    monkeypatch.setattr("dashboard.features.run.speed_figure.LINE_POINTS", samples * 10)
     unthinned = taken(rows["the whole log again"])
     print(f"  {'the whole log, every sample':30s} {_told(unthinned, rows['the whole log again']())}")
     print(f"  thinned, it takes {last.own_ms / unthinned.own_ms:.2f} of that")

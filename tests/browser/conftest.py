@@ -15,7 +15,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, Playwright, expec
 from waitress import wasyncore
 
 from dashboard.app import Config, create_app, make_server
-from dashboard.services.sessions import Sessions
+from dashboard.session.sessions import Sessions
 from telemetry.statement import find_chromium
 
 expect.set_options(timeout=30_000)  # a busy machine is no defect of the page

@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
 
-sys.path.append(str(Path(__file__).resolve().parents[1]))
+sys.path.append(str(Path(__file__).resolve().parents[1] / "support"))
 
 import dash
 from conftest import CHROMIUM_ARGS, SIZES
@@ -23,8 +23,8 @@ from playwright.sync_api import Browser, Page, sync_playwright
 from seasons import season_logbook
 from visits import PATHS, open_statement, visit
 
-from dashboard.access import Passphrase
 from dashboard.app import Config, create_app, make_server
+from dashboard.auth import Passphrase
 from telemetry.statement import find_chromium
 
 PICTURES: Final = Path(__file__).resolve().parents[2] / "dashboard" / "pictures"

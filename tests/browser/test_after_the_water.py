@@ -12,7 +12,7 @@ from answers import by_command_line
 from playwright.sync_api import BrowserContext, Page, expect
 
 from sample_logs import data_folder
-from telemetry.units import speed_text
+from telemetry.core.units import speed_text
 
 pytestmark = pytest.mark.browser
 

@@ -15,9 +15,9 @@ from seasons import BOAT
 from telemetry.cli import main
 from telemetry.compare import MEASURES, Units
 from telemetry.compare.wording import value_text
+from telemetry.core.units import speed_text
 from telemetry.logbook import OutingSearch, open_logbook
 from telemetry.setup import Reading
-from telemetry.units import speed_text
 
 pytestmark = pytest.mark.browser
 

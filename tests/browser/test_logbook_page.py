@@ -11,8 +11,8 @@ from playwright.sync_api import BrowserContext, Page, expect
 
 from sample_logs import data_folder
 from telemetry.analysis import read_and_analyse
+from telemetry.core.units import speed_text
 from telemetry.logbook import Conditions, open_logbook
-from telemetry.units import speed_text
 
 pytestmark = pytest.mark.browser
 

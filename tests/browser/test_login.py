@@ -10,11 +10,11 @@ from conftest import Watch
 from playwright.sync_api import BrowserContext, Page, TimeoutError, expect
 from violations import serious_violations
 
-from dashboard.access import Passphrase, reader_of_request
-from dashboard.access.addresses import own_addresses
-from dashboard.access.passphrase import Cost
 from dashboard.app import Config
-from dashboard.services.sessions import Sessions
+from dashboard.auth import Passphrase, reader_of_request
+from dashboard.auth.lan_addresses import own_addresses
+from dashboard.auth.passphrase import Cost
+from dashboard.session.sessions import Sessions
 from sample_logs import data_folder
 
 pytestmark = pytest.mark.browser

@@ -15,14 +15,15 @@ from bench_boat import fill, sheet
 from playwright.sync_api import BrowserContext, Page, expect
 from seasons import BOAT
 
-from dashboard.components.marks import sentence
+from dashboard.ui.badges import sentence
 from sample_logs import data_folder
 from telemetry.analysis import Analysis, Request, read_and_analyse
 from telemetry.compare import MEASURES, Units, compare, next_trial, side_of
 from telemetry.compare.wording import difference_text
-from telemetry.explain import clock_text, event_facts, event_title, pack_text, seen_events, what_if_rows
+from telemetry.core.units import distance_text, speed_text
 from telemetry.logbook import Logbook, OutingSearch, open_logbook
-from telemetry.power import PowerOptions
+from telemetry.motor.power import PowerOptions
+from telemetry.motor.what_if import Change, operating_point, what_if
 from telemetry.readers import ReadOptions
 from telemetry.setup import (
     FoundMeasure,
@@ -40,9 +41,15 @@ from telemetry.setup import balance as balance_of
 from telemetry.setup import effect as effect_of
 from telemetry.setup import moved as moved_part
 from telemetry.statement import statement
-from telemetry.twoway import TwoWay
-from telemetry.units import distance_text, speed_text
-from telemetry.whatif import Change, operating_point, what_if
+from telemetry.text.ride_power import (
+    clock_text,
+    event_facts,
+    event_title,
+    pack_text,
+    seen_events,
+    what_if_rows,
+)
+from telemetry.twoway.mean import TwoWay
 
 pytestmark = pytest.mark.browser
 

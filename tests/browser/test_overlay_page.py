@@ -12,9 +12,9 @@ from playwright.sync_api import Locator, Page, expect
 from seasons import BOAT
 
 from sample_logs import data_folder
-from telemetry.abreast import SPEED, Abscissa, Anchor, Laid, lay, pass_curves, read_at
+from telemetry.core.units import SPEED_UNITS, speed_text
 from telemetry.logbook import open_logbook
-from telemetry.units import SPEED_UNITS, speed_text
+from telemetry.overlay import SPEED, Abscissa, Anchor, Laid, lay, pass_curves, read_at
 
 pytestmark = pytest.mark.browser
 

@@ -13,12 +13,12 @@ from pypdf import PdfReader
 
 from sample_logs import data_folder
 from telemetry.analysis import Analysis, Request, read_and_analyse
-from telemetry.errors import LogError
-from telemetry.frames import Finding
-from telemetry.rules import load_rule
+from telemetry.core.errors import LogError
+from telemetry.core.frames import Finding
 from telemetry.setup import ITEMS, Reading, SetupSheet
 from telemetry.statement import PAPERS, Statement, printed_pdf, statement
-from telemetry.twoway import Check
+from telemetry.twoway.mean import Check
+from telemetry.twoway.rules import load_rule
 
 pytestmark = pytest.mark.browser
 

@@ -10,7 +10,7 @@ from acts import AT_A_DESK, choose, wait_until_settled
 from made_tracks import OUT_AND_BACK, made_track
 from playwright.sync_api import Page, expect
 
-from dashboard.figures.speed_time import LINE_POINTS
+from dashboard.features.run.speed_figure import LINE_POINTS
 from sample_logs.writers import to_csv
 
 pytestmark = pytest.mark.browser

@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from telemetry.errors import LogError, UnknownFormatError
-from telemetry.frames import MOTOR_COLUMNS, TRACK_COLUMNS, Log, MotorLog, Track
+from telemetry.core.errors import LogError, UnknownFormatError
+from telemetry.core.frames import MOTOR_COLUMNS, TRACK_COLUMNS, Log, MotorLog, Track
 from telemetry.readers import READERS, ReadOptions, read_bytes, read_log
 
 ROOT = Path(__file__).parents[2]

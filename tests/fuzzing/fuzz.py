@@ -33,7 +33,12 @@ _LONGEST_INPUT: Final = 16_384
 _MEGABYTES: Final = 2_000
 _SECONDS_AN_INPUT: Final = 180  # by the clock on the wall: a long run is polite to whatever else runs
 _SLACK: Final = 5.0  # instrumented code on a busy machine
-_OURS: Final = ["telemetry.readers", "telemetry.timeline", "telemetry.rules", "telemetry.setup"]
+_OURS: Final = [
+    "telemetry.readers",
+    "telemetry.cleaning.timeline",
+    "telemetry.twoway.rules",
+    "telemetry.setup",
+]
 _THEIRS: Final = ["gpxpy", "fitparse", "fitdecode", "zipfile", "gzip", "_compression", "csv", "tomllib"]
 _STATISTIC: Final = re.compile(r"stat::(\w+):\s+(\d+)")
 _COVERAGE: Final = re.compile(r"cov: (\d+) ft: (\d+) corp: (\d+)")

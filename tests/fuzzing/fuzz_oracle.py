@@ -13,11 +13,11 @@ import pandas as pd
 from fuzz_watch import watched
 
 from telemetry.analysis import analyse
-from telemetry.cleaning import clean
-from telemetry.errors import LogError, ReciprocalError
-from telemetry.frames import MOTOR_COLUMNS, TRACK_COLUMNS, Finding, Log, MotorLog, Track
+from telemetry.cleaning.clean import clean
+from telemetry.core.errors import LogError, ReciprocalError
+from telemetry.core.frames import MOTOR_COLUMNS, TRACK_COLUMNS, Finding, Log, MotorLog, Track
 from telemetry.readers import read_bytes
-from telemetry.report import analysis_text
+from telemetry.text.run import analysis_text
 
 FILE: Final = "any.log"
 _LONGEST_MESSAGE: Final = 2000
@@ -113,7 +113,7 @@ def hold_text(text: str) -> None:
 
 
 def hold_log(log: Log) -> None:
-    """A log is what :mod:`telemetry.frames` says that it is."""
+    """A log is what :mod:`telemetry.core.frames` says that it is."""
     known = TRACK_COLUMNS if isinstance(log, Track) else MOTOR_COLUMNS
     frame = log.frame
     assert frame.index.name == "t_s"

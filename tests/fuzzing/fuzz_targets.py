@@ -15,8 +15,8 @@ from fuzz_bytes import Raw
 from fuzz_oracle import FILE, examine, hold_error
 from fuzz_seeds import seeds
 
-from telemetry.errors import LogError
-from telemetry.frames import Log
+from telemetry.core.errors import LogError
+from telemetry.core.frames import Log
 from telemetry.readers import READERS, LogReader, ReadOptions, open_bytes, read_bytes
 
 Mutator = Callable[[bytes, random.Random, Raw], bytes]

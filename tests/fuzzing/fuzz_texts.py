@@ -16,14 +16,14 @@ from fuzz_bytes import NUMBERS, Raw, of_text, word
 from fuzz_oracle import hold_text
 from fuzz_watch import watched
 
-from telemetry.errors import LogbookError, ReciprocalError, RuleError, SetupError
-from telemetry.headingmaps import map_of_text
+from telemetry.core.errors import LogbookError, ReciprocalError, RuleError, SetupError
 from telemetry.logbook.backup import open_backup
 from telemetry.readers import KeptMap
-from telemetry.rules import parse_rule, shipped_text
+from telemetry.readers.column_maps import map_of_text
 from telemetry.setup.files import parse_table, parts_of_table
-from telemetry.setup.found import FoundMeasure
+from telemetry.setup.inspection import FoundMeasure
 from telemetry.setup.sheet import SetupSheet
+from telemetry.twoway.rules import parse_rule, shipped_text
 
 FILE: Final = "any.toml"
 _TOKEN: Final = re.compile(r'"[^"\n]*"|[-+\w.]+|\S')

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from fuzz_targets import TARGETS
 
-from telemetry.errors import LogbookError
+from telemetry.core.errors import LogbookError
 from telemetry.logbook import open_logbook
 from telemetry.readers import Bounds, read_bytes
 

@@ -19,8 +19,8 @@ from fuzz_seeds import seeds
 from fuzz_watch import TooCostlyError, TouchedOutsideError, watched
 from lxml import etree
 
-from telemetry.errors import NothingUsableError
-from telemetry.frames import Finding, Log
+from telemetry.core.errors import NothingUsableError
+from telemetry.core.frames import Finding, Log
 from telemetry.readers import read_bytes
 from telemetry.readers.fit_scan import crc16
 

@@ -19,13 +19,13 @@ from made_tracks import OUT_AND_BACK, altered, made_track
 
 from sample_logs.simulator import simulate_outing
 from telemetry.analysis import Analysis, Request, analyse
-from telemetry.cleaning import clean
-from telemetry.frames import LogMeta, Track, make_track
-from telemetry.geo import LocalFrame, wrap_deg
-from telemetry.rules import SHIPPED
-from telemetry.spikes import unreachable
-from telemetry.timeline import longest_increasing
-from telemetry.twoway import mean_of_speeds, mean_of_times
+from telemetry.cleaning.clean import clean
+from telemetry.cleaning.despike import unreachable
+from telemetry.cleaning.timeline import longest_increasing
+from telemetry.core.frames import LogMeta, Track, make_track
+from telemetry.core.geo import LocalFrame, wrap_deg
+from telemetry.twoway.mean import mean_of_speeds, mean_of_times
+from telemetry.twoway.rules import SHIPPED
 
 SEEDS = st.sampled_from([3, 8, 21])
 FEW = settings(max_examples=15)

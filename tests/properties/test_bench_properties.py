@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from telemetry.errors import SetupError
+from telemetry.core.errors import SetupError
 from telemetry.setup import (
     ITEMS,
     Estimate,
@@ -33,7 +33,7 @@ from telemetry.setup import (
     toml_text,
 )
 from telemetry.setup.balance import moved, part_named
-from telemetry.setup.showing import BENCH_LENGTHS, BENCH_MASSES, SIGNS
+from telemetry.setup.display_units import BENCH_LENGTHS, BENCH_MASSES, SIGNS
 
 words = st.text(min_size=1, max_size=12).filter(lambda text: text.strip())
 # Heights can contradict their span; that is a case of its own.

@@ -9,14 +9,14 @@ from hypothesis import strategies as st
 
 from sample_logs.boats import CATAMARAN
 from sample_logs.outing import Outing, simulate_outing
-from telemetry.channels import channels
-from telemetry.cleaning import Cleaned, clean
-from telemetry.clocks import join
-from telemetry.frames import MotorLog
-from telemetry.motion import Motion, smooth
-from telemetry.overlap import correlation
-from telemetry.pack import PackEstimate, estimate_pack
-from telemetry.whatif import Change, OperatingPoint, what_if
+from telemetry.cleaning.clean import Cleaned, clean
+from telemetry.core.frames import MotorLog
+from telemetry.kinematics.whole_log import Motion, smooth
+from telemetry.motor.channels import channels
+from telemetry.motor.pack import PackEstimate, estimate_pack
+from telemetry.motor.sync.clock import join
+from telemetry.motor.sync.correlation import correlation
+from telemetry.motor.what_if import Change, OperatingPoint, what_if
 
 POINT = OperatingPoint(
     28000.0, 110.0, 26.0, 24.0, 0.02, 0.01, 0.008, 0.15, 4.0, 0.15, 45.0, 63.0, 6, 1600.0, 0.05, ()

@@ -7,7 +7,7 @@ from pathlib import PurePosixPath, PureWindowsPath
 from hypothesis import given
 from hypothesis import strategies as st
 
-from telemetry.legible import distinct_names, safe_file_name
+from telemetry.core.sanitize import distinct_names, safe_file_name
 
 nasty = st.text(
     st.one_of(

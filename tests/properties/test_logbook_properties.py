@@ -10,13 +10,13 @@ from hypothesis import strategies as st
 from logbooks import BOAT, SHEET, small_log, with_fleet
 
 from telemetry.analysis import Request
-from telemetry.errors import LogbookError
+from telemetry.core.errors import LogbookError
 from telemetry.logbook import Boat, Conditions, NamedLog, OutingSearch, open_logbook
 from telemetry.logbook import request as asked
-from telemetry.logbook.figures import apart_of
 from telemetry.logbook.importing import digest, packed, unpacked
-from telemetry.logbook.searching import storable
-from telemetry.power import LIMIT_NAMES, Limits, PowerOptions
+from telemetry.logbook.queries import storable
+from telemetry.logbook.summary import apart_of
+from telemetry.motor.power import LIMIT_NAMES, Limits, PowerOptions
 from telemetry.readers import ReadOptions
 from telemetry.setup import FoundMeasure, ServiceTask, SetupSheet
 

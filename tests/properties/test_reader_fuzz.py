@@ -12,8 +12,8 @@ from hostile_logs import CASES
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from telemetry.errors import LogError
-from telemetry.frames import MotorLog, Track
+from telemetry.core.errors import LogError
+from telemetry.core.frames import MotorLog, Track
 from telemetry.readers import READERS, ReadOptions, read_bytes
 
 SECONDS, MEGABYTES = 2.0, 300.0
@@ -118,7 +118,7 @@ def test_any_text_is_no_trap_for_the_table_reader(text: str) -> None:
 @pytest.fixture(scope="module")
 def measuring() -> Iterator[subprocess.Popen[str]]:
     """The program that reads hostile logs and says what each cost."""
-    program = [sys.executable, str(Path(__file__).with_name("hostile_logs.py"))]
+    program = [sys.executable, str(Path(__file__).parents[1] / "support" / "hostile_logs.py")]
     with subprocess.Popen(program, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as running:
         yield running
 

@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 
 from sample_logs.simulator import CATAMARAN, Outing, Porpoising, Receiver, RideScript, simulate_outing
 from telemetry.analysis import analyse
-from telemetry.cleaning import clean
-from telemetry.frames import Track, make_track
-from telemetry.ride import RideEvent, judge_ride
+from telemetry.cleaning.clean import clean
+from telemetry.core.frames import Track, make_track
+from telemetry.ride.judge import RideEvent, judge_ride
 
 
 @cache

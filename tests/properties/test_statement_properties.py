@@ -11,11 +11,11 @@ from hypothesis import strategies as st
 from lxml import html as lxml_html
 
 from telemetry.analysis import Request
-from telemetry.errors import LogError
-from telemetry.legible import legible, shortened
-from telemetry.rules import load_rule
+from telemetry.core.errors import LogError
+from telemetry.core.sanitize import legible, shortened
 from telemetry.setup import SetupSheet
 from telemetry.statement import statement
+from telemetry.twoway.rules import load_rule
 
 WORDS = st.text(max_size=400) | st.sampled_from(
     ["</style><script>alert(1)</script>", "{{ 7 * 7 }}", "{% raw %}", "&#60;b&#62;", "]]>", "--><img src=x>"]

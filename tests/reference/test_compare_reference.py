@@ -14,7 +14,7 @@ from scipy.stats import ttest_ind, ttest_rel
 from telemetry.compare.model import drift_columns
 from telemetry.compare.posterior import DAY, OUTING, Axis, Block, Factored, Layout, fixed_axis
 from telemetry.compare.voltage import calibrate
-from telemetry.frames import FloatArray, IntArray
+from telemetry.core.frames import FloatArray, IntArray
 
 
 def digits(value: float, certified: float) -> float:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from pyproj import Geod, Transformer
 
-from telemetry.geo import LocalFrame, fit_course, geodesic_m
+from telemetry.core.geo import LocalFrame, fit_course, geodesic_m
 
 # Places all over the globe, none of them meant as a real course: (lat, lon) [deg].
 ORIGINS = [(0.0, 0.0), (46.5, 8.0), (-33.9, 151.2), (64.1, -21.9), (-54.8, -68.3), (12.0, 179.9995)]

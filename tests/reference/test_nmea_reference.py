@@ -13,9 +13,9 @@ import numpy as np
 import pynmea2
 import pytest
 
+from telemetry.core.units import KMH_MPS, KNOT_MPS
 from telemetry.readers import read_bytes
 from telemetry.readers.nmea_fields import decimals, split
-from telemetry.units import KMH_MPS, KNOT_MPS
 
 REAL = Path(__file__).parents[2].parent / "shared" / "real_logs" / "nmea"
 needs_logs = pytest.mark.skipif(not REAL.is_dir(), reason="the recorded logs are not here")

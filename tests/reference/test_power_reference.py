@@ -13,19 +13,19 @@ from statsmodels.sandbox.regression.gmm import IV2SLS
 
 from sample_logs.boats import CATAMARAN
 from sample_logs.outing import simulate_outing
-from telemetry.channels import channels
-from telemetry.cleaning import clean
-from telemetry.clocks import Clock
-from telemetry.frames import FloatArray, LogMeta, make_motor_log
-from telemetry.geo import LocalFrame
-from telemetry.increments import driver, increments
-from telemetry.motion import Motion, smooth
-from telemetry.pack import PackEstimate, estimate_pack
-from telemetry.passes import Pass
-from telemetry.power import PassPower, PowerOptions, report
-from telemetry.surge import FORCE_DENSITY, SurgeProblem
-from telemetry.units import INCH_MM, KMH_MPS, KNOT_MPS, MPH_MPS
-from telemetry.whatif import Change, OperatingPoint, operating_point, what_if
+from telemetry.cleaning.clean import clean
+from telemetry.core.frames import FloatArray, LogMeta, make_motor_log
+from telemetry.core.geo import LocalFrame
+from telemetry.core.units import INCH_MM, KMH_MPS, KNOT_MPS, MPH_MPS
+from telemetry.kinematics.whole_log import Motion, smooth
+from telemetry.motor.channels import channels
+from telemetry.motor.pack import PackEstimate, estimate_pack
+from telemetry.motor.power import PassPower, PowerOptions, report
+from telemetry.motor.sync.clock import Clock
+from telemetry.motor.sync.speed_steps import driver, increments
+from telemetry.motor.sync.surge_model import FORCE_DENSITY, SurgeProblem
+from telemetry.motor.what_if import Change, OperatingPoint, operating_point, what_if
+from telemetry.passes.find import Pass
 
 CLOCK = Clock(0.0, 0.0, 0.0, "given", True, "", 0.0, 100.0)
 

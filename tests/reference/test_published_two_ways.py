@@ -11,9 +11,9 @@ from decimal import Decimal
 
 import pytest
 
-from telemetry.rules import load_rule
-from telemetry.twoway import mean_of_speeds, mean_of_times, printed_figure
-from telemetry.units import MPH_MPS
+from telemetry.core.units import MPH_MPS
+from telemetry.twoway.mean import mean_of_speeds, mean_of_times, printed_figure
+from telemetry.twoway.rules import load_rule
 
 WATER, LAND = load_rule("water"), load_rule("land")
 

@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from telemetry.errors import HeadingMapNeededError, NothingUsableError
-from telemetry.frames import Log, Track
+from telemetry.core.errors import HeadingMapNeededError, NothingUsableError
+from telemetry.core.frames import Log, Track
 from telemetry.readers import ReadOptions, read_log
 
 REAL = Path(__file__).parents[2].parent / "shared" / "real_logs"

@@ -14,10 +14,10 @@ import pandas as pd
 import pytest
 
 from telemetry.analysis import analyse
-from telemetry.cleaning import clean
-from telemetry.frames import FloatArray, Track
-from telemetry.geo import LocalFrame
-from telemetry.motion import Motion, smooth
+from telemetry.cleaning.clean import clean
+from telemetry.core.frames import FloatArray, Track
+from telemetry.core.geo import LocalFrame
+from telemetry.kinematics.whole_log import Motion, smooth
 from telemetry.readers import read_log
 
 LOGS = ["csv/car_10hz_two_clocks.csv", "gpx/car_10hz_speed_extension.gpx"]

@@ -5,9 +5,9 @@ import pytest
 import statsmodels.api as sm
 from scipy import signal, stats
 
-from telemetry.lines import Witness, _log_p, _rounded, _standard_error, scan, strongest
-from telemetry.ride import log_decrement
-from telemetry.ripple import aliases_hz, even_grid, noise_coherency, noise_floor, spectrum, take_ripple
+from telemetry.ride.detrend import aliases_hz, even_grid, noise_coherency, noise_floor, spectrum, take_ripple
+from telemetry.ride.judge import log_decrement
+from telemetry.ride.line_detector import Witness, _log_p, _rounded, _standard_error, scan, strongest
 
 RATE_HZ = 10.0
 T_S = np.arange(1200) / RATE_HZ

@@ -13,7 +13,7 @@ from scipy.signal import find_peaks, periodogram
 from sample_logs.boats import BOATS, CATAMARAN
 from sample_logs.powertrain import PowerTrain, open_voltage_v, temperatures_c
 from sample_logs.simulator import Porpoising, Receiver, RideScript, Water, simulate_outing
-from telemetry.units import INCH_MM, MPH_MPS
+from telemetry.core.units import INCH_MM, MPH_MPS
 
 STILL = Water(chop_speed_sd_mps=0.0, chop_heave_sd_m=0.0)
 

@@ -7,8 +7,8 @@ import pytest
 from scipy import stats
 from study import Study, study
 
-from telemetry.speeds import averaging_factor
-from telemetry.twoway import gate_speed_u_mps, sensitivities
+from telemetry.passes.measure import averaging_factor
+from telemetry.twoway.mean import gate_speed_u_mps, sensitivities
 
 
 def test_light_gates_over_330_ft() -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 
-from telemetry.units import (
+from telemetry.core.units import (
     LENGTH_UNITS,
     MILE_M,
     NAUTICAL_MILE_M,

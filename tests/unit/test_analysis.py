@@ -12,9 +12,9 @@ from made_tracks import HEADING_DEG, LAKE, OUT_ONLY, START, altered, made_track,
 
 from sample_logs.simulator import Faults, Outing, Receiver, simulate_outing
 from telemetry.analysis import Analysis, Request, analyse, read_and_analyse, rejudge
-from telemetry.errors import CallError, LogError, RuleError
-from telemetry.frames import Track, make_track
-from telemetry.geo import LocalFrame
+from telemetry.core.errors import CallError, LogError, RuleError
+from telemetry.core.frames import Track, make_track
+from telemetry.core.geo import LocalFrame
 
 WHOLE = made_track(noise_mps=0.04)
 Gates = tuple[tuple[float, float], tuple[float, float]]

@@ -16,18 +16,18 @@ from archives import fill, here, mixed, written
 
 from telemetry.analysis import Request, read_and_analyse
 from telemetry.archive import analyse_archive, find_items
-from telemetry.archive import work as work_module
-from telemetry.archive.items import MOST_LOGS_OF_AN_OUTING
-from telemetry.archive.local import one_thread_each
+from telemetry.archive import worker as work_module
+from telemetry.archive.discover import MOST_LOGS_OF_AN_OUTING
+from telemetry.archive.process_pool import one_thread_each
 from telemetry.archive.results import Results, request_id
-from telemetry.archive.work import Outcome, Task
-from telemetry.byhand import ByHand, Cut, Restored
+from telemetry.archive.worker import Outcome, Task
+from telemetry.cleaning.corrections import ByHand, Cut, Restored
 from telemetry.cli import archive as cli_archive
 from telemetry.cli import main
 from telemetry.cli.archive import counted
-from telemetry.errors import CallError
+from telemetry.core.errors import CallError
 from telemetry.readers import ReadOptions
-from telemetry.rules import load_rule
+from telemetry.twoway.rules import load_rule
 
 
 class Counting:

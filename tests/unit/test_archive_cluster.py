@@ -17,7 +17,7 @@ from telemetry.analysis import Request
 from telemetry.archive import analyse_archive, on_cluster
 from telemetry.archive.cluster import ENDED_ITS_WORKERS
 from telemetry.cli import main
-from telemetry.errors import CallError
+from telemetry.core.errors import CallError
 
 reason = "the optional packages of [cluster] are not installed"
 dask = pytest.importorskip("dask", reason=reason)

@@ -17,7 +17,7 @@ import pytest
 from archives import ENDS_ITS_WORKER, fill, here, mixed, work_or_end, written
 
 from telemetry.archive import analyse_archive, on_this_machine
-from telemetry.archive.local import ENDED_ITS_WORKER
+from telemetry.archive.process_pool import ENDED_ITS_WORKER
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="kills processes as POSIX does")
 
@@ -159,7 +159,7 @@ def test_ctrl_c_at_the_worst_moment_ends_it_too(moment: str, tmp_path: Path) -> 
 import os, signal, sys
 {moment}
 from pathlib import Path
-sys.path.insert(0, {str(Path(__file__).parents[1])!r})
+sys.path.insert(0, {str(Path(__file__).parents[1] / "support")!r})
 from archives import large
 from telemetry.archive import analyse_archive, on_this_machine
 

@@ -10,8 +10,8 @@ from honesty_study import outing_of
 from made_tracks import HEADING_DEG, LAKE, OUT_AND_BACK, START, altered, made_track, rows
 
 from sample_logs.simulator import BlowOver, Faults, Outing, RideScript, simulate_outing
-from telemetry.cleaning import Cleaned, clean
-from telemetry.frames import Finding, LogMeta, Track, make_track
+from telemetry.cleaning.clean import Cleaned, clean
+from telemetry.core.frames import Finding, LogMeta, Track, make_track
 
 SEEDS = range(5)
 

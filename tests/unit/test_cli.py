@@ -19,9 +19,9 @@ from telemetry import __version__
 from telemetry.analysis import Analysis, Request
 from telemetry.cli import build_parser, commands, main, shielded
 from telemetry.cli.catalogue import CATALOGUE
-from telemetry.errors import DamagedLogError
+from telemetry.core.errors import DamagedLogError
 from telemetry.readers import READERS, ReadOptions
-from telemetry.rules import SHIPPED, parse_rule
+from telemetry.twoway.rules import SHIPPED, parse_rule
 
 Call = dict[str, Any]
 
@@ -325,7 +325,7 @@ def test_serve_starts_the_dashboard_on_this_machine_only(monkeypatch: pytest.Mon
     assert main(["serve", "--host", "127.0.0.2", "--port", "0"]) == 0
     assert main(["serve", "--host", "localhost"]) == 0
     assert [host for host, _, _ in dashboard.started] == ["127.0.0.1", "127.0.0.2", "localhost"]
-    assert dashboard.access == [(False, False)] * 3
+    assert dashboard.auth == [(False, False)] * 3
 
 
 def test_serve_on_the_local_network_is_asked_for_and_guarded(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -334,7 +334,7 @@ def test_serve_on_the_local_network_is_asked_for_and_guarded(monkeypatch: pytest
     assert main(["serve", "--lan"]) == 0
     assert main(["serve", "--lan", "--host", "192.168.4.1", "--new-passphrase"]) == 0
     assert [host for host, _, _ in dashboard.started] == ["0.0.0.0", "192.168.4.1"]
-    assert dashboard.access == [(True, False), (True, True)]
+    assert dashboard.auth == [(True, False), (True, True)]
 
 
 @pytest.mark.parametrize(

@@ -10,8 +10,8 @@ import pytest
 from seasons import BOAT
 
 from telemetry.cli import main
+from telemetry.core.units import MPH_MPS
 from telemetry.logbook import open_logbook
-from telemetry.units import MPH_MPS
 
 
 def told(capsys: pytest.CaptureFixture[str], *argv: str) -> str:

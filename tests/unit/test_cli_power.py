@@ -10,7 +10,7 @@ import pytest
 from sample_logs import data_folder
 from telemetry.cli import arguments, build_parser, main
 from telemetry.cli.analysing_arguments import LIMITS
-from telemetry.power import COMMON_PRACTICE, LIMIT_NAMES, YOURS, Limits, PowerOptions
+from telemetry.motor.power import COMMON_PRACTICE, LIMIT_NAMES, YOURS, Limits, PowerOptions
 
 LOGS = [str(data_folder() / name) for name in ("four_passes.gpx", "four_passes_motor.csv")]
 KNOWN = ["--pole-pairs", "2", "--pitch-mm", "63", "--kv", "1600", "--cells", "6"]

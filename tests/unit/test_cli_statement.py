@@ -11,7 +11,7 @@ import pytest
 from sample_logs import data_folder
 from telemetry.analysis import Analysis, Request
 from telemetry.cli import commands, main
-from telemetry.errors import NothingUsableError
+from telemetry.core.errors import NothingUsableError
 from telemetry.logbook import Boat, Conditions, open_logbook
 from telemetry.setup import Reading, SetupSheet, toml_text
 

@@ -10,10 +10,10 @@ import pytest
 from sample_logs import data_folder
 from telemetry.analysis import Request, read_and_analyse
 from telemetry.cli import main
-from telemetry.power import PowerOptions
+from telemetry.core.units import SPEED_UNITS
+from telemetry.motor.power import PowerOptions
+from telemetry.motor.what_if import Change, OperatingPoint, operating_point, what_if
 from telemetry.readers import ReadOptions
-from telemetry.units import SPEED_UNITS
-from telemetry.whatif import Change, OperatingPoint, operating_point, what_if
 
 SPEED, MOTOR = (str(data_folder() / name) for name in ("four_passes.gpx", "four_passes_motor.csv"))
 BOAT = json.loads((data_folder() / "four_passes_truth.json").read_text(encoding="utf-8"))["boat"]

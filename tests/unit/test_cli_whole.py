@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from sample_logs import data_folder
-from telemetry.units import SPEED_UNITS
+from telemetry.core.units import SPEED_UNITS
 
 SAMPLES = data_folder()
 FOUR_PASSES = [str(SAMPLES / name) for name in ("four_passes.gpx", "four_passes_motor.csv")]

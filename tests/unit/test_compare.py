@@ -16,7 +16,7 @@ from telemetry.compare.covariates import COVARIATES
 from telemetry.compare.effects import Adjustment
 from telemetry.compare.verdicts import CANNOT_TELL, NO_DIFFERENCE, NOT_ENOUGH
 from telemetry.compare.wording import basis_texts, more_texts, reason_text
-from telemetry.errors import CallError
+from telemetry.core.errors import CallError
 from telemetry.setup import Reading, SetupSheet
 
 LOWER = sheet("lower", strut_depth_mm=2.5)

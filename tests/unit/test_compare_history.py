@@ -15,7 +15,7 @@ from telemetry.compare.history import Level, levels
 from telemetry.compare.posterior import Mixture
 from telemetry.compare.recommend import MIN_TEXT, Family, _what_forbids
 from telemetry.compare.rules_of_thumb import ADVISED, CAUTIONS, TRIES
-from telemetry.errors import CallError
+from telemetry.core.errors import CallError
 from telemetry.setup import ITEMS, OwnItem, Reading, SetupSheet
 
 

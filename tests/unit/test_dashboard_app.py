@@ -7,12 +7,12 @@ import pytest
 from dash_client import DashClient
 
 from dashboard.app import Config, create_app
+from dashboard.features.run.request_form import Asked
 from dashboard.security import LARGEST_REQUEST_BYTES
-from dashboard.services.questions import Asked
-from dashboard.services.sessions import Sessions, new_token
+from dashboard.session.sessions import Sessions, new_token
 from sample_logs import data_folder
 from telemetry.analysis import Request, read_and_analyse
-from telemetry.units import speed_text
+from telemetry.core.units import speed_text
 
 ASKED = {name: getattr(Asked(), name) for name in Asked.__slots__}
 

@@ -3,10 +3,10 @@
 import pytest
 from bench_fixture import found, sheet
 
-from dashboard.figures.bench_balance import balance_drawing
-from dashboard.figures.palette import LIGHT
-from dashboard.services.bench import blank_sheet
-from dashboard.services.bench_balance import FIELDS, as_set_of, first_rows, in_old_units, weigh
+from dashboard.features.bench.balance_figure import balance_drawing
+from dashboard.features.bench.balance_service import FIELDS, as_set_of, first_rows, in_old_units, weigh
+from dashboard.features.bench.service import blank_sheet
+from dashboard.ui.palette import LIGHT
 from telemetry.setup import Reading, SetupSheet, Showing, restore
 
 MM = Showing()

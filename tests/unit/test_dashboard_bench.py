@@ -11,9 +11,10 @@ from bench_fixture import found, sheet
 from dash_client import DashClient
 
 from dashboard.app import Config, create_app
-from dashboard.figures.bench import SIGN_DRAWINGS, sign_drawing
-from dashboard.figures.palette import LIGHT
-from dashboard.services.bench import (
+from dashboard.features.bench.figures import SIGN_DRAWINGS, sign_drawing
+from dashboard.features.bench.gauges import KeptGauges, sign_of, steps_of
+from dashboard.features.bench.logbook import BenchBook
+from dashboard.features.bench.service import (
     FIRST_ITEMS,
     Entry,
     OnBench,
@@ -27,9 +28,8 @@ from dashboard.services.bench import (
     sign_words,
     tell,
 )
-from dashboard.services.bench_gauges import KeptGauges, sign_of, steps_of
-from dashboard.services.bench_logbook import BenchBook
-from telemetry.errors import SetupError
+from dashboard.ui.palette import LIGHT
+from telemetry.core.errors import SetupError
 from telemetry.logbook import open_logbook
 from telemetry.setup import SIGNS, Showing, toml_text
 

@@ -1,10 +1,10 @@
 import analysis_fixture as made
 import pytest
 
-from dashboard.components.findings import finding_lines
-from dashboard.components.marks import heading_text, sentence, speed_value
-from telemetry.frames import Finding
-from telemetry.units import SPEED_UNITS, speed_text
+from dashboard.session.findings import finding_lines
+from dashboard.ui.badges import heading_text, sentence, speed_value
+from telemetry.core.frames import Finding
+from telemetry.core.units import SPEED_UNITS, speed_text
 
 
 def words(component: object) -> str:

@@ -11,17 +11,17 @@ from dash_client import DashClient
 from test_dashboard_app import text_of
 
 from dashboard.app import Config, create_app
-from dashboard.components.jobs import jobs_list, shape_of
-from dashboard.services.drops import put_in
-from dashboard.services.fields import FACTS, LIMITS, Chosen, limits_of, reworded
-from dashboard.services.jobs import JobView
-from dashboard.services.questions import Asked, asked_of, begun_with, request_of
-from dashboard.services.samples import sample_uploads
-from dashboard.services.session import Session
-from dashboard.services.sessions import NO_ROOM, Sessions, new_token
+from dashboard.features.run.request_form import Asked, asked_of, begun_with, request_of
+from dashboard.session.intake import put_in
+from dashboard.session.job_list import jobs_list, shape_of
+from dashboard.session.jobs import JobView
+from dashboard.session.samples import sample_uploads
+from dashboard.session.sessions import NO_ROOM, Sessions, new_token
+from dashboard.session.tab_session import Session
+from dashboard.ui.fields import FACTS, LIMITS, Chosen, limits_of, reworded
 from telemetry.analysis import Request
-from telemetry.power import Limits, PowerOptions
-from telemetry.rules import parse_rule, shipped_text
+from telemetry.motor.power import Limits, PowerOptions
+from telemetry.twoway.rules import parse_rule, shipped_text
 
 US = Chosen("mph", "in", "°F", "oz")
 JUDGED = {"rule": "water", "distance": "rule", "own-distance": None, "gates": None}

@@ -16,17 +16,17 @@ from seasons import BOAT
 from test_dashboard_comparing import text_of
 
 from dashboard.app import Config, create_app
-from dashboard.components.history import events_told
-from dashboard.figures.history import SYMBOLS, outings_figure
-from dashboard.figures.trial import trial_figure
-from dashboard.services.history import HistoryBook, Past
+from dashboard.features.compare.trial_figure import trial_figure
+from dashboard.features.history.figures import SYMBOLS, outings_figure
+from dashboard.features.history.service import HistoryBook, Past
+from dashboard.features.history.view import events_told
 from telemetry.cli import main
 from telemetry.compare import Units, boat_history, next_trial
+from telemetry.core.units import SPEED_UNITS, speed_text
 from telemetry.logbook import KeptTwoWay, KeptUpset, OutingSearch, open_logbook
 from telemetry.logbook.importing import press_document
 from telemetry.logbook.tables import AnalysisRow
 from telemetry.setup import FoundMeasure, Reading, steps_back
-from telemetry.units import SPEED_UNITS, speed_text
 
 
 @pytest.fixture(scope="module")
@@ -171,9 +171,7 @@ def test_the_trial_is_drawn_as_it_is_advised() -> None:
     assert trial is not None
     assert trial.curve[0][0] == trial.value
     assert trial.curve[0][1] == pytest.approx(trial.expected, rel=1e-3)
-    assert trial.curve[0][2] == pytest.approx(
-        trial.u95, rel=0.25
-    )  # a normal interval
+    assert trial.curve[0][2] == pytest.approx(trial.u95, rel=0.25)  # a normal interval
     figure = trial_figure(trial, Units("m/s"))
     traces = {trace.name: trace for trace in figure.data if trace.name}
     assert list(traces["tried"].x) == [2.0, 2.5, 3.0]

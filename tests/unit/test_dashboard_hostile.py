@@ -14,11 +14,11 @@ from dash_client import DashClient
 from test_dashboard_app import text_of
 
 from dashboard.app import Config, create_app
-from dashboard.services import drops
-from dashboard.services import session as session_module
-from dashboard.services.drops import take_in
-from dashboard.services.sessions import Session, Sessions, new_token
-from dashboard.services.uploads import LARGEST_BYTES, read_uploads
+from dashboard.session import intake as drops
+from dashboard.session import tab_session as session_module
+from dashboard.session.intake import take_in
+from dashboard.session.sessions import Session, Sessions, new_token
+from dashboard.session.uploads import LARGEST_BYTES, read_uploads
 from sample_logs import data_folder
 
 GPX = (data_folder() / "four_passes.gpx").read_bytes()

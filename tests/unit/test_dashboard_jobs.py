@@ -5,9 +5,9 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
-from dashboard.services.jobs import SILENT_S, Job, Queue
-from telemetry.errors import CallError
-from telemetry.watching import tell
+from dashboard.session.jobs import SILENT_S, Job, Queue
+from telemetry.core.errors import CallError
+from telemetry.core.progress import tell
 
 
 @pytest.fixture

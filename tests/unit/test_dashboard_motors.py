@@ -6,12 +6,12 @@ from typing import Any
 
 import pytest
 
-from dashboard.components.power import power_told
-from dashboard.components.ride import ride_list
-from dashboard.services.motors import drawn_motor, ripple_of
+from dashboard.features.run.motor_service import drawn_motor, ripple_of
+from dashboard.features.run.power_view import power_told
+from dashboard.features.run.ride_view import ride_list
 from sample_logs import data_folder
 from telemetry.analysis import Analysis, Request, read_and_analyse
-from telemetry.power import PowerOptions
+from telemetry.motor.power import PowerOptions
 from telemetry.readers import ReadOptions
 
 

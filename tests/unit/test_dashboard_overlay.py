@@ -12,24 +12,24 @@ from dash_client import DashClient
 from logbooks import BOAT, OTHER_BOAT, OTHER_SHEET, SHEET, add, small_log, with_fleet
 
 from dashboard.app import Config, create_app
-from dashboard.components.overlay import origins, passes_beside, remarks, sheets
-from dashboard.figures.cursor import cursor_data
-from dashboard.figures.looks import looks
-from dashboard.figures.overlay import (
+from dashboard.features.overlay.cursor import cursor_data
+from dashboard.features.overlay.figures import (
     LINE_POINTS,
     abscissa_title,
     overlay_figure,
     overlay_plan,
     plan_aspect,
 )
-from dashboard.figures.palette import DARK, LIGHT
-from dashboard.figures.thinning import RESAMPLED
-from dashboard.services.overlay import MOST, Chosen, OverlayBook
-from dashboard.services.sessions import Session, Sessions, new_token
-from dashboard.services.uploads import read_upload
-from telemetry.abreast import SPEED, lay, read_at, sheet_groups
+from dashboard.features.overlay.line_styles import looks
+from dashboard.features.overlay.service import MOST, Chosen, OverlayBook
+from dashboard.features.overlay.view import origins, passes_beside, remarks, sheets
+from dashboard.session.sessions import Session, Sessions, new_token
+from dashboard.session.uploads import read_upload
+from dashboard.ui.downsample import RESAMPLED
+from dashboard.ui.palette import DARK, LIGHT
+from telemetry.core.units import SPEED_UNITS
 from telemetry.logbook import open_logbook
-from telemetry.units import SPEED_UNITS
+from telemetry.overlay import SPEED, lay, read_at, sheet_groups
 
 MPH = SPEED_UNITS["mph"]
 

@@ -12,9 +12,9 @@ import dash
 import pytest
 from waitress import wasyncore
 
-from dashboard.access import Passphrase
-from dashboard.access.passphrase import Cost
 from dashboard.app import Config, create_app, make_server
+from dashboard.auth import Passphrase
+from dashboard.auth.passphrase import Cost
 from dashboard.security import LARGEST_REQUEST_BYTES
 
 TAB = re.compile(rb'(?<=")[A-Za-z0-9_~-]{43,}(?=")')

@@ -3,18 +3,18 @@ import time
 
 import pytest
 
-from dashboard.services import session as session_module
-from dashboard.services import sessions as module
-from dashboard.services.drops import put_in, take_in
-from dashboard.services.jobs import Job
-from dashboard.services.samples import sample_uploads
-from dashboard.services.sessions import Session, Sessions, new_token
-from dashboard.services.uploads import read_upload
+from dashboard.session import sessions as module
+from dashboard.session import tab_session as session_module
+from dashboard.session.intake import put_in, take_in
+from dashboard.session.jobs import Job
+from dashboard.session.samples import sample_uploads
+from dashboard.session.sessions import Session, Sessions, new_token
+from dashboard.session.uploads import read_upload
 from telemetry import readers
 from telemetry.analysis import Request
+from telemetry.core.progress import tell
 from telemetry.readers.base import LogReader
-from telemetry.rules import parse_rule, shipped_text
-from telemetry.watching import tell
+from telemetry.twoway.rules import parse_rule, shipped_text
 
 
 class Clock:

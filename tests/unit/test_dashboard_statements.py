@@ -12,13 +12,13 @@ import pytest
 from dash_client import DashClient
 
 from dashboard.app import Config, create_app
-from dashboard.components.logbook import outing_facts
-from dashboard.services.drops import put_in
-from dashboard.services.fields import Chosen
-from dashboard.services.questions import Asked
-from dashboard.services.samples import sample_uploads
-from dashboard.services.sessions import Sessions, new_token
-from dashboard.services.statements import Statements
+from dashboard.features.logbook.view import outing_facts
+from dashboard.features.run.request_form import Asked
+from dashboard.features.statement.service import Statements
+from dashboard.session.intake import put_in
+from dashboard.session.samples import sample_uploads
+from dashboard.session.sessions import Sessions, new_token
+from dashboard.ui.fields import Chosen
 from sample_logs import data_folder
 from telemetry.logbook import Boat, Conditions, open_logbook
 from telemetry.setup import SetupSheet

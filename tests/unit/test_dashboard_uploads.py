@@ -1,6 +1,6 @@
-from dashboard.services.maps import keep, remembered
-from dashboard.services.samples import sample_uploads
-from dashboard.services.uploads import (
+from dashboard.session.column_maps import keep, remembered
+from dashboard.session.samples import sample_uploads
+from dashboard.session.uploads import (
     LARGEST_BYTES,
     column_choices,
     file_view,
@@ -9,7 +9,7 @@ from dashboard.services.uploads import (
     read_uploads,
 )
 from telemetry.analysis import analyse
-from telemetry.frames import MotorLog, Track
+from telemetry.core.frames import MotorLog, Track
 
 TABLE = "wann,vgps,umdr,span\n" + "".join(f"{i / 10},{i % 30},{i * 100},22.5\n" for i in range(200))
 MOTOR = "t_s,Voltage [V],eRPM\n" + "".join(f"{i / 10},22.2,{600 * i}\n" for i in range(200))

@@ -13,14 +13,14 @@ import pytest
 
 from sample_logs import data_folder
 from telemetry import __version__
-from telemetry.cleaning import clean
+from telemetry.cleaning.clean import clean
 from telemetry.cli import build_parser
-from telemetry.frames import MOTOR_COLUMNS, TRACK_COLUMNS, Column, Track
+from telemetry.core.frames import MOTOR_COLUMNS, TRACK_COLUMNS, Column, Track
 from telemetry.readers import READERS, read_log
 from telemetry.readers.headings import IGNORE, RPM_COLUMNS, TIME_COLUMNS
-from telemetry.rules import SHIPPED
-from telemetry.twoway import Verdict
-from telemetry.upsets import Verdict as RideVerdict
+from telemetry.ride.incidents import Verdict as RideVerdict
+from telemetry.twoway.mean import Verdict
+from telemetry.twoway.rules import SHIPPED
 
 ROOT = Path(__file__).resolve().parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

@@ -4,7 +4,7 @@ import pickle
 
 import pytest
 
-from telemetry.errors import HeadingMapNeededError, LogError, ReciprocalError, fault_text
+from telemetry.core.errors import HeadingMapNeededError, LogError, ReciprocalError, fault_text
 
 
 @pytest.mark.parametrize(

@@ -5,12 +5,12 @@ import analysis_fixture as made
 import numpy as np
 import pytest
 
-from dashboard.figures.palette import DARK, LIGHT, with_alpha
-from dashboard.figures.power import ROW_POINTS, power_time
-from telemetry.channels import Channels, channels
-from telemetry.clocks import Clock
-from telemetry.frames import LogMeta, make_motor_log
-from telemetry.units import SPEED_UNITS, TEMPERATURE_UNITS
+from dashboard.features.run.power_figure import ROW_POINTS, power_time
+from dashboard.ui.palette import DARK, LIGHT, with_alpha
+from telemetry.core.frames import LogMeta, make_motor_log
+from telemetry.core.units import SPEED_UNITS, TEMPERATURE_UNITS
+from telemetry.motor.channels import Channels, channels
+from telemetry.motor.sync.clock import Clock
 
 MPH, FAHRENHEIT = SPEED_UNITS["mph"], TEMPERATURE_UNITS["°F"]
 CLOCK = Clock(-5.0, 0.0, 0.02, "rpm against speed", True, "", 0.0, 115.0)

@@ -1,11 +1,11 @@
 import numpy as np
 import pytest
 
-from dashboard.figures.ride import ripple_spectrum, ripple_time
+from dashboard.features.run.ride_figure import ripple_spectrum, ripple_time
 from sample_logs.simulator import CATAMARAN, Porpoising, Receiver, RideScript, simulate_outing
 from telemetry.analysis import analyse
-from telemetry.ride import judge_ride
-from telemetry.rippleview import RippleView, ripple_view
+from telemetry.ride.judge import judge_ride
+from telemetry.ride.spectrum_view import RippleView, ripple_view
 
 
 def view_of(rate_hz: float) -> RippleView:

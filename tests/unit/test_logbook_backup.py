@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 from logbooks import BOAT, SHEET, add, everything, new_database, small_log, with_fleet
 
-from telemetry.byhand import Cut
-from telemetry.errors import LogbookError
+from telemetry.cleaning.corrections import Cut
+from telemetry.core.errors import LogbookError
 from telemetry.logbook import Logbook, open_logbook, schema
 from telemetry.logbook.migrations import HEAD
 from telemetry.setup import FoundMeasure, Reading, ServiceTask
@@ -212,7 +212,7 @@ def test_a_backup_that_finds_no_room_leaves_the_former_one(
     def full_disk(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("telemetry.home.os.fsync", full_disk)
+    monkeypatch.setattr("telemetry.core.paths.os.fsync", full_disk)
     with pytest.raises(LogbookError, match="cannot be written: No space left"):
         fleet.backup(file, overwrite=True)
     assert file.read_bytes() == first

@@ -9,12 +9,12 @@ from pathlib import Path
 import pytest
 from logbooks import BOAT, OTHER_BOAT, SHEET, add, everything, small_log
 
-from telemetry.byhand import ByHand, Cut
-from telemetry.errors import LogbookError
+from telemetry.cleaning.corrections import ByHand, Cut
+from telemetry.core.errors import LogbookError
 from telemetry.logbook import Boat, Conditions, Logbook, OutingSearch
-from telemetry.logbook.searching import storable
+from telemetry.logbook.queries import storable
 from telemetry.logbook.services import ServiceDone
-from telemetry.power import Limits
+from telemetry.motor.power import Limits
 from telemetry.readers import ReadOptions
 from telemetry.setup import FoundMeasure, Gauge, OwnItem, Reading, ServiceTask, SetupSheet, compare_found
 

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 from logbooks import BOAT, SHEET, add
 
-from telemetry.errors import LogbookError
+from telemetry.core.errors import LogbookError
 from telemetry.logbook import Logbook
 
 

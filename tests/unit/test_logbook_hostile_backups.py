@@ -14,7 +14,7 @@ import pytest
 from logbooks import add, everything, small_log, with_fleet
 
 from telemetry.cli import main
-from telemetry.errors import LogbookError
+from telemetry.core.errors import LogbookError
 from telemetry.logbook import Logbook, open_logbook
 
 Rows = list[dict[str, Any]]

@@ -14,7 +14,7 @@ from logbooks import BOAT, SHEET, add, everything, small_log, with_fleet
 from stress_study import stress
 
 from sample_logs import data_folder
-from telemetry.errors import LogbookError
+from telemetry.core.errors import LogbookError
 from telemetry.logbook import Logbook, open_logbook, schema
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="POSIX locks, SIGKILL and a fork server")
@@ -66,7 +66,7 @@ def watch(event, args):
         if isinstance(args[0], (str, os.PathLike)) and os.path.realpath(args[0]) in own:
             opened.append((event, str(args[0])))
 from telemetry.cli import main
-from dashboard.services.safety import Safe
+from dashboard.features.logbook.backup_service import Safe
 from telemetry.logbook import open_logbook
 samples = sys.argv[2:]
 sys.addaudithook(watch)

@@ -16,17 +16,17 @@ from sqlalchemy import update
 from sample_logs import data_folder
 from telemetry import __version__
 from telemetry.analysis import Request, read_and_analyse
-from telemetry.byhand import Cut
-from telemetry.errors import LogbookError, LogError
+from telemetry.cleaning.corrections import Cut
+from telemetry.core.errors import LogbookError, LogError
+from telemetry.core.units import SIXTEENTH_MILE_M
 from telemetry.logbook import Boat, Conditions, Logbook, NamedLog, OutingSearch
 from telemetry.logbook import outings as outings_module
-from telemetry.logbook.figures import moment
 from telemetry.logbook.importing import press_document
+from telemetry.logbook.summary import moment
 from telemetry.logbook.tables import AnalysisRow, OutingRow
-from telemetry.power import Limits, PowerOptions
+from telemetry.motor.power import Limits, PowerOptions
 from telemetry.readers import KeptMap, ReadOptions, explained
 from telemetry.setup import Reading, SetupSheet
-from telemetry.units import SIXTEENTH_MILE_M
 
 SAMPLES = (data_folder() / "four_passes.gpx", data_folder() / "four_passes_motor.csv")
 

@@ -10,7 +10,7 @@ import pytest
 from crash_study import kill_imports, processes
 from logbooks import BOAT, SHEET, everything, small_log
 
-from telemetry.errors import LogbookError
+from telemetry.core.errors import LogbookError
 from telemetry.logbook import Logbook, open_logbook
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="no SIGKILL and no fork server there")

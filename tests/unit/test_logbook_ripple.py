@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from sample_logs import data_folder
 from telemetry.analysis import read_and_analyse
-from telemetry.logbook.figures import figures
+from telemetry.logbook.summary import figures
 
 
 def test_a_clean_pass_has_a_ripple_of_nothing_and_a_rippling_one_its_swing() -> None:

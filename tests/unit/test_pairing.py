@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 from made_tracks import HEADING_DEG, LAKE, OUT_ONLY, made_track
 
-from telemetry.cleaning import clean
-from telemetry.frames import Track
-from telemetry.geo import CourseLine, wrap_deg
-from telemetry.motion import smooth
-from telemetry.pairing import Course, CoursePass, Pair, _timetables, find_courses, find_pairs
-from telemetry.passes import find_windows
-from telemetry.rules import Rule, load_rule
-from telemetry.speeds import PassSpeeds, crossing_sd_s, measure
+from telemetry.cleaning.clean import clean
+from telemetry.core.frames import Track
+from telemetry.core.geo import CourseLine, wrap_deg
+from telemetry.kinematics.whole_log import smooth
+from telemetry.passes.find import find_windows
+from telemetry.passes.measure import PassSpeeds, crossing_sd_s, measure
+from telemetry.twoway.pairing import Course, CoursePass, Pair, _timetables, find_courses, find_pairs
+from telemetry.twoway.rules import Rule, load_rule
 
 WATER, LAND = load_rule("water"), load_rule("land")
 

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from analysis_fixture import FRAME, one_pass
 
-from telemetry.channels import channels
-from telemetry.clocks import Clock
-from telemetry.frames import Finding, FloatArray, LogMeta, MotorLog, make_motor_log
-from telemetry.motion import Motion
-from telemetry.pack import PackEstimate, estimate_pack
-from telemetry.power import COMMON_PRACTICE, YOURS, Limits, PowerOptions, best_second, report
+from telemetry.core.frames import Finding, FloatArray, LogMeta, MotorLog, make_motor_log
+from telemetry.kinematics.whole_log import Motion
+from telemetry.motor.channels import channels
+from telemetry.motor.pack import PackEstimate, estimate_pack
+from telemetry.motor.power import COMMON_PRACTICE, YOURS, Limits, PowerOptions, best_second, report
+from telemetry.motor.sync.clock import Clock
 
 OHM, REST_V, CELLS = 0.020, 25.2, 6
 PITCH_MM, RPM, SPEED_MPS = 60.0, 30000.0, 27.0

@@ -9,8 +9,8 @@ import pytest
 
 import sample_logs
 from telemetry.analysis import read_and_analyse
-from telemetry.clocks import join
-from telemetry.power import PowerOptions, report
+from telemetry.motor.power import PowerOptions, report
+from telemetry.motor.sync.clock import join
 from telemetry.readers.base import ReadOptions
 
 DATA = sample_logs.data_folder()

@@ -17,7 +17,7 @@ import pytest
 from sample_logs import data_folder
 from telemetry.analysis import Request, read_and_analyse
 from telemetry.cli import main
-from telemetry.errors import LogError
+from telemetry.core.errors import LogError
 from telemetry.readers import Bounds, open_bytes, read_log, read_logs, read_opened
 
 LOGS = ("four_passes.gpx", "four_passes_motor.csv", "blow_over.nmea")

@@ -9,8 +9,8 @@ import fitparse
 import numpy as np
 import pytest
 
-from telemetry.errors import DamagedLogError, NothingUsableError
-from telemetry.frames import Log
+from telemetry.core.errors import DamagedLogError, NothingUsableError
+from telemetry.core.frames import Log
 from telemetry.readers import fit, read_bytes
 from telemetry.readers.fit_scan import crc16, scan
 

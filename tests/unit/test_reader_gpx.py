@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from telemetry.errors import DamagedLogError, NothingUsableError
-from telemetry.frames import Log
+from telemetry.core.errors import DamagedLogError, NothingUsableError
+from telemetry.core.frames import Log
 from telemetry.readers import gpx, read_bytes
 
 HEAD = '<gpx version="1.1" creator="made" xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>'

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from telemetry.errors import LogError
+from telemetry.core.errors import LogError
 from telemetry.readers import gpx, read_bytes
 
 POINT = '<trkpt lat="46" lon="8"><time>2026-01-01T00:00:0{}Z</time><speed>{}</speed></trkpt>'

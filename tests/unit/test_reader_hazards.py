@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 
 from telemetry.analysis import analyse
-from telemetry.errors import LogError
-from telemetry.frames import Log
+from telemetry.core.errors import LogError
+from telemetry.core.frames import Log
 from telemetry.readers import read_bytes
 
 N, AT = 12, 5

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from telemetry.errors import DamagedLogError, NothingUsableError
-from telemetry.frames import Log
+from telemetry.core.errors import DamagedLogError, NothingUsableError
+from telemetry.core.frames import Log
 from telemetry.readers import read_bytes
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from telemetry.errors import DamagedLogError, HeadingMapNeededError, NothingUsableError
-from telemetry.frames import Log, MotorLog, Track
+from telemetry.core.errors import DamagedLogError, HeadingMapNeededError, NothingUsableError
+from telemetry.core.frames import Log, MotorLog, Track
 from telemetry.readers import ReadOptions, read_bytes
 from telemetry.readers.headings import best, match
 
@@ -63,7 +63,7 @@ def test_a_bare_temperature_is_the_controller_s_only_beside_motor_columns() -> N
 
 
 def test_every_frame_column_has_a_spelling_of_its_own_name() -> None:
-    from telemetry.frames import MOTOR_COLUMNS, TRACK_COLUMNS
+    from telemetry.core.frames import MOTOR_COLUMNS, TRACK_COLUMNS
 
     for name in (*TRACK_COLUMNS, *MOTOR_COLUMNS):
         (found,) = match([name], [], {})

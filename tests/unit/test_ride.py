@@ -24,12 +24,12 @@ from sample_logs.simulator import (
     Water,
     simulate_outing,
 )
-from telemetry import lines
 from telemetry.analysis import analyse, read_and_analyse
-from telemetry.cleaning import clean
-from telemetry.frames import LogMeta, Track, make_motor_log, make_track
-from telemetry.lines import Line, Share
-from telemetry.ride import MotorSignal, RideEvent, Run, _motor_share, judge_ride
+from telemetry.cleaning.clean import clean
+from telemetry.core.frames import LogMeta, Track, make_motor_log, make_track
+from telemetry.ride import line_detector as lines
+from telemetry.ride.judge import MotorSignal, RideEvent, Run, _motor_share, judge_ride
+from telemetry.ride.line_detector import Line, Share
 
 RECEIVER = Receiver(rate_hz=10.0)
 KEYS = {

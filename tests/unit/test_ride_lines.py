@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
-from telemetry.frames import FloatArray
-from telemetry.lines import Line, Witness, _basis, detectable_amplitude, scan, strongest
-from telemetry.ripple import (
+from telemetry.core.frames import FloatArray
+from telemetry.ride.damped_sinusoid import Fit
+from telemetry.ride.detrend import (
     Ripple,
     _passed,
     _trend_kernel,
@@ -20,7 +20,7 @@ from telemetry.ripple import (
     searched_band,
     take_ripple,
 )
-from telemetry.sinusoid import Fit
+from telemetry.ride.line_detector import Line, Witness, _basis, detectable_amplitude, scan, strongest
 
 RATE_HZ = 10.0
 T_S = np.arange(130) / RATE_HZ

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from telemetry.errors import RuleError
-from telemetry.rules import SHIPPED, Rule, load_rule, parse_rule, shipped, shipped_text
-from telemetry.units import SIXTEENTH_MILE_M
+from telemetry.core.errors import RuleError
+from telemetry.core.units import SIXTEENTH_MILE_M
+from telemetry.twoway.rules import SHIPPED, Rule, load_rule, parse_rule, shipped, shipped_text
 
 MINIMAL = 'name = "ours"\ntitle = "Our own"\nmean = "of speeds"\nsource = "the club\'s book"\n'
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from telemetry.errors import SetupError
+from telemetry.core.errors import SetupError
 from telemetry.setup import (
     Estimate,
     Part,

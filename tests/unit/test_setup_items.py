@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from telemetry.errors import SetupError
+from telemetry.core.errors import SetupError
 from telemetry.setup import (
     GAUGES,
     GROUPS,
@@ -21,7 +21,7 @@ from telemetry.setup import (
     limit_of,
 )
 from telemetry.setup.files import load_sheet, parse_table
-from telemetry.setup.tables import own_item_of, own_item_table, reading_of
+from telemetry.setup.parse import own_item_of, own_item_table, reading_of
 
 
 def test_names_end_in_their_unit_and_the_order_is_that_of_the_groups() -> None:

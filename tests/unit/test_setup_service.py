@@ -4,7 +4,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from telemetry.errors import SetupError
+from telemetry.core.errors import SetupError
 from telemetry.setup import (
     COMMON_PRACTICE,
     CRASH_LIST,

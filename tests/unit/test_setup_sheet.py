@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta, timezone
 import pytest
 from bench_fixture import NUMBERS, found, sheet
 
-from telemetry.errors import SetupError
+from telemetry.core.errors import SetupError
 from telemetry.setup import (
     FoundMeasure,
     Gauge,

@@ -21,7 +21,7 @@ from sample_logs.simulator import (
     Water,
     simulate_outing,
 )
-from telemetry.geo import geodesic_m, wrap_deg
+from telemetry.core.geo import geodesic_m, wrap_deg
 
 STILL = Water(chop_speed_sd_mps=0.0, chop_heave_sd_m=0.0)
 EXACT = Receiver(

@@ -11,8 +11,8 @@ import pytest
 
 import sample_logs
 from sample_logs.generate import SCENARIOS, build, write_all
-from telemetry.frames import MotorLog, Track
-from telemetry.geo import geodesic_m
+from telemetry.core.frames import MotorLog, Track
+from telemetry.core.geo import geodesic_m
 from telemetry.readers import ReadOptions, read_log
 
 DATA = sample_logs.data_folder()

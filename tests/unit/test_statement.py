@@ -14,14 +14,14 @@ from lxml import html as lxml_html
 
 from telemetry import __version__
 from telemetry.analysis import Analysis, Request
-from telemetry.errors import CallError, LogError
-from telemetry.frames import Finding
-from telemetry.report import ESTIMATE
-from telemetry.rules import load_rule, shipped
+from telemetry.core.errors import CallError, LogError
+from telemetry.core.frames import Finding
 from telemetry.setup import Reading, SetupSheet, Showing
 from telemetry.statement import Statement, content_policy, statement
 from telemetry.statement.wording import closing
-from telemetry.twoway import Check
+from telemetry.text.run import ESTIMATE
+from telemetry.twoway.mean import Check
+from telemetry.twoway.rules import load_rule, shipped
 
 MADE = datetime(2026, 6, 14, 8, 0, tzinfo=UTC)
 SHEET = SetupSheet("Quorrel", {"strut_depth_mm": Reading(3.175)}, name="calm water")

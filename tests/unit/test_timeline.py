@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from telemetry.timeline import break_after_s, gap_findings, longest_increasing, stamp_findings
+from telemetry.cleaning.timeline import break_after_s, gap_findings, longest_increasing, stamp_findings
 
 NAN = float("nan")
 

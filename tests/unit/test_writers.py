@@ -17,9 +17,9 @@ import pytest
 from sample_logs.fit_writer import fit_crc, to_fit
 from sample_logs.simulator import BlowOver, Faults, Outing, Receiver, RideScript, simulate_outing
 from sample_logs.writers import motor_to_csv, nmea_sentence, to_csv, to_gpx, to_gpx10, to_nmea
-from telemetry.frames import LogMeta, Track, make_track
+from telemetry.core.frames import LogMeta, Track, make_track
+from telemetry.core.units import KMH_MPS, KNOT_MPS
 from telemetry.readers import ReadOptions, read_bytes
-from telemetry.units import KMH_MPS, KNOT_MPS
 
 
 @cache

@@ -1,1 +1,0 @@
-"""Reusable pieces of pages: view models in, Dash components out."""

@@ -1,0 +1,1 @@
+"""One folder a feature: layout, callbacks, view, figures, service."""

@@ -1,0 +1,128 @@
+"""The gauges that a user keeps, and the steps in which a value goes up and down."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from dashboard.features.bench.service import Entry, OnBench
+from telemetry.core.errors import SetupError
+from telemetry.setup import GAUGES, ITEMS, SIGNS, Item, Showing, gauge_of_text, parse_reading
+
+KINDS: Final = {"mm": "Lengths", "deg": "Angles", "kg": "Masses"}
+"""What a gauge is kept for, by the unit of the items."""
+STEP_UNITS: Final = {"mm": "mm", "deg": "deg", "kg": "g"}
+"""The unit of a step that is kept as a bare number, whatever unit values are shown in today."""
+_LIKE: Final = {
+    unit: ITEMS[name]
+    for unit, name in (("mm", "strut_depth_mm"), ("deg", "strut_angle_deg"), ("kg", "pack_mass_kg"))
+}
+
+
+@dataclass(frozen=True, slots=True)
+class KeptGauges:
+    """What a user measures with as a rule, by the unit of the items; empty for each item's usual gauge."""
+
+    mm: str = ""
+    deg: str = ""
+    kg: str = ""
+
+    @classmethod
+    def of(cls, told: Sequence[str | None]) -> KeptGauges:
+        """Gather the fields, in the order of ``KINDS``."""
+        return cls(*(text or "" for text in told))
+
+    def text(self, item: Item) -> str:
+        """Say what is kept for an item, with its unit."""
+        told = {"mm": self.mm, "deg": self.deg, "kg": self.kg}.get(item.unit, "").strip()
+        return f"{told} {STEP_UNITS[item.unit]}" if told and _is_bare(told) else told
+
+    def errors(self) -> list[str]:
+        """Say of each field why it cannot be used; empty where it can."""
+        return [_error(_LIKE[unit], self.text(_LIKE[unit])) for unit in KINDS]
+
+    def put_in(self, entries: Sequence[Entry], bench: OnBench) -> list[Entry]:
+        """Give entries without a gauge of their own the kept one, where that can be used."""
+        return [
+            Entry(entry.item, entry.value, entry.gauge.strip() or self.usable(bench.item(entry.item)))
+            for entry in entries
+        ]
+
+    def usable(self, item: Item) -> str:
+        """Say what is kept for an item; empty where it is none."""
+        return "" if _error(item, self.text(item)) else self.text(item)
+
+
+def _is_bare(text: str) -> bool:
+    return text[-1].isdigit()
+
+
+def _error(item: Item, text: str) -> str:
+    try:
+        gauge = gauge_of_text(item, text, Showing())
+        if gauge is not None:
+            gauge.u(item.unit)
+    except SetupError as error:
+        return error.reason
+    return ""
+
+
+def gauge_choices(unit: str) -> list[str]:
+    """List the gauges of a unit to choose from."""
+    return [gauge.name for gauge in GAUGES if gauge.unit == unit]
+
+
+def steps_of(
+    bench: OnBench, entries: Sequence[Entry], showing: Showing
+) -> dict[str, dict[str, float | None]]:
+    """Say how far one press of a button takes each value.
+
+    Parameters
+    ----------
+    bench : OnBench
+    entries : sequence of Entry
+        With the kept gauges put in.
+    showing : Showing
+
+    Returns
+    -------
+    dict
+        By item, in this user's unit and sign: ``step``, the gauge's smallest; ``now``, what the typed value
+        is read as; ``set``, what the sheet says. None where there is none. Only items that are measured.
+    """
+    told: dict[str, dict[str, float | None]] = {}
+    for entry in entries:
+        item = bench.item(entry.item)
+        if item.is_measured:
+            reading = bench.sheet.tune.get(item.name, bench.sheet.readings.get(item.name))
+            as_set = None if reading is None else showing.shown(item, float(reading.value))
+            row = {"step": _step(item, entry, showing), "now": _now(item, entry, showing), "set": as_set}
+            told[item.name] = {key: _short(value) for key, value in row.items()}
+    return told
+
+
+def _short(value: float | None) -> float | None:
+    """Round for a field: a step in thou shows no digits that the gauge has not."""
+    return None if value is None else float(f"{value:.6g}")
+
+
+def _step(item: Item, entry: Entry, showing: Showing) -> float:
+    try:
+        gauge = gauge_of_text(item, entry.gauge, showing) or item.gauge
+        resolution = 2.0 * gauge.half_width(item.unit)
+    except SetupError:
+        resolution = item.gauge.resolution
+    return showing.size(item, resolution) or 1.0  # what is counted goes one by one
+
+
+def _now(item: Item, entry: Entry, showing: Showing) -> float | None:
+    try:
+        return showing.shown(item, float(parse_reading(item, entry.value, showing, entry.gauge).value))
+    except SetupError:
+        return None
+
+
+def sign_of(name: str | None) -> str | None:
+    """Name the sign that an item counts by, a key of ``SIGNS``; None for one that has no two ways."""
+    return next((key for key, names in SIGNS.items() if name in names), None)

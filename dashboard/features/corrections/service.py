@@ -1,0 +1,354 @@
+"""What a reader corrects by hand on the page "After the water", and what there is to correct."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass, replace
+from pathlib import PurePath
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from dashboard.session.tab_session import Session
+from telemetry.analysis import Analysis
+from telemetry.cleaning.corrections import (
+    RESTORABLE,
+    ClockByHand,
+    Correction,
+    Cut,
+    Restored,
+    inside,
+    log_key,
+    moment_s,
+)
+from telemetry.core.errors import CallError
+from telemetry.core.frames import Finding, Track
+from telemetry.logbook import open_logbook
+from telemetry.motor.sync.assign import JoinedMotor
+from telemetry.passes.find import Pass
+
+MOST_RUNS: Final = 12
+_ROUNDED_S: Final = 0.006
+_DAY_S: Final = 86_400.0
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """A correction that holds: its key for taking it back, what was done and why."""
+
+    key: str
+    what: str
+    why: str
+    kind: str
+
+
+@dataclass(frozen=True, slots=True)
+class Aside:
+    """A run of samples that the cleaning set aside by itself."""
+
+    log: str
+    start_s: float
+    end_s: float
+    what: str
+
+
+@dataclass(frozen=True, slots=True)
+class ClockNow:
+    """A motor log's clock as it stands, and the program's own beside it.
+
+    Attributes
+    ----------
+    motor : str
+        The motor log's key.
+    offset_s : float
+        The clock that the page shows and steps from: by hand, the program's own, or a guess to begin with.
+    by_hand : bool
+    own, apart : str
+        What the program makes of it, and how far away that is, in words.
+    """
+
+    motor: str
+    offset_s: float
+    by_hand: bool
+    own: str
+    apart: str
+
+
+def speed_logs(analysis: Analysis) -> list[tuple[str, str]]:
+    """List the speed logs as key and name."""
+    return [(log_key(log.read.meta), PurePath(log.read.meta.file).name) for log in analysis.speed_logs]
+
+
+def marked(analysis: Analysis, window: tuple[float, float]) -> tuple[str, str, str] | None:
+    """Say which log and which times a part of the speed plot's time axis means.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    window : (float, float)
+        On the axis: milliseconds since 1970 where every log knows its day, else seconds of each log.
+
+    Returns
+    -------
+    (str, str, str) or None
+        The log that has most samples in it, and both ends as the fields write them; None without one.
+    """
+    tracks = [log.read for log in analysis.speed_logs]
+    dated = all(track.meta.start_utc is not None for track in tracks)
+    spans = [_on_clock(track, window) if dated else window for track in tracks]
+    counts = [np.sum((t.t_s >= a) & (t.t_s <= b)) for t, (a, b) in zip(tracks, spans, strict=True)]
+    if not counts or not max(counts):
+        return None
+    k = int(np.argmax(counts))
+    return log_key(tracks[k].meta), *(moment_text(tracks[k], t_s) for t_s in spans[k])
+
+
+def _on_clock(track: Track, window: tuple[float, float]) -> tuple[float, float]:
+    start_s = pd.Timestamp(track.meta.start_utc).timestamp()
+    return window[0] / 1000.0 - start_s, window[1] / 1000.0 - start_s
+
+
+def moment_text(track: Track, t_s: float) -> str:
+    """Format a moment as `moment_s` reads it: UTC to a hundredth, or seconds."""
+    utc = track.utc(round(t_s, 2))
+    if utc is None:
+        return f"{t_s:.2f}"
+    text = utc.strftime("%H:%M:%S.%f")[:-4]
+    if not 0.0 <= t_s < _DAY_S or abs(moment_s(text, track) - t_s) > _ROUNDED_S:
+        return f"{utc:%Y-%m-%d} {text}"
+    return text
+
+
+def cut_out(session: Session, analysis: Analysis, log: str, start: str, end: str, why: str) -> None:
+    """Cut a stretch out.
+
+    Raises
+    ------
+    CallError
+        If the times cannot be read, or mean nothing in that log.
+    """
+    _add(session, Cut(log, *_span(analysis, log, start, end), why.strip()))
+
+
+def restore(session: Session, analysis: Analysis, log: str, start: str, end: str, why: str) -> None:
+    """Say that what the cleaning set aside in a stretch was real.
+
+    Raises
+    ------
+    CallError
+        If the times cannot be read, or nothing was set aside there.
+    """
+    start_s, end_s = _span(analysis, log, start, end)
+    if not any(a.log == log and a.start_s <= end_s and a.end_s >= start_s for a in _asides(analysis)):
+        raise CallError("the program set nothing aside there", mend="mark one of the crosses")
+    _add(session, Restored(log, start_s, end_s, why.strip()))
+
+
+def was_real(session: Session, log: str, start_s: float, end_s: float, why: str) -> None:
+    """Restore one run that the cleaning set aside."""
+    _add(session, Restored(log, start_s - _ROUNDED_S, end_s + _ROUNDED_S, why.strip()))
+
+
+def _add(session: Session, correction: Correction) -> None:
+    session.correct(session.by_hand.with_(correction))
+
+
+def _span(analysis: Analysis, log: str, start: str, end: str) -> tuple[float, float]:
+    track = _track(analysis, log)
+    if track is None:
+        raise CallError("this log is no longer here", mend="mark the stretch again")
+    if not start.strip() or not end.strip():
+        raise CallError("no stretch is marked", mend="mark it on the plot, or write its start and end")
+    span = moment_s(start, track), moment_s(end, track)
+    t_s = track.t_s
+    if not ((t_s >= span[0]) & (t_s <= span[1])).any():
+        raise CallError("no sample lies between these times", mend="mark it on the plot, or write others")
+    return span
+
+
+def _track(analysis: Analysis, key: str) -> Track | None:
+    return next((log.read for log in analysis.speed_logs if log_key(log.read.meta) == key), None)
+
+
+def take_back(session: Session, key: str) -> None:
+    """Take a correction back; one that is gone already changes nothing."""
+    session.correct(session.by_hand.without(*(c for c in session.by_hand.all if _key(c) == key)))
+
+
+def _key(correction: Correction) -> str:
+    return hashlib.sha256(repr(correction).encode()).hexdigest()[:16]
+
+
+def done(session: Session, analysis: Analysis) -> tuple[Done, ...]:
+    """List what is corrected in the logs that are shown."""
+    told = (_done(analysis, one) for one in session.by_hand.all)
+    return tuple(one for one in told if one is not None)
+
+
+def _done(analysis: Analysis, one: Correction) -> Done | None:
+    """Word a correction; None where its log is not shown."""
+    if isinstance(one, ClockByHand):
+        joined = _joined(analysis, one.log)
+        name = PurePath(joined.log.meta.file).name if joined else ""
+        said = f"Clock of {name} set to {one.offset_s:+.2f} s"
+        return Done(_key(one), said, one.why, "clock") if joined else None
+    track = _track(analysis, one.log)
+    if track is None:
+        return None
+    span = " to ".join(moment_text(track, t_s) for t_s in (one.start_s, one.end_s))
+    unit = " s" if track.meta.start_utc is None else " UTC"
+    of = f" of {PurePath(track.meta.file).name}" if len(analysis.speed_logs) > 1 else ""
+    if isinstance(one, Restored):
+        return Done(_key(one), f"Restored as real{of}: {span}{unit}", one.why, "restored")
+    count = int(inside(track.t_s, [one]).sum())
+    return Done(_key(one), f"Cut out{of}: {span}{unit}, {count} samples", one.why, "cut")
+
+
+def set_aside(analysis: Analysis) -> tuple[tuple[Aside, ...], int]:
+    """List what the cleaning set aside by itself, what touches a pass first; and how much there is in all."""
+    asides = _asides(analysis)
+    logs = [key for key, _ in speed_logs(analysis)]
+    order = sorted(asides, key=lambda a: not any(_touches(a, p, logs) for p in analysis.passes))
+    return tuple(order[:MOST_RUNS]), len(asides)
+
+
+def _touches(aside: Aside, one: Pass, logs: list[str]) -> bool:
+    return logs[one.log] == aside.log and aside.start_s <= one.end_s and aside.end_s >= one.start_s
+
+
+def _asides(analysis: Analysis) -> list[Aside]:
+    return [
+        Aside(log_key(log.read.meta), f.start_s, f.end_s, _aside_text(log.read, f))
+        for log in analysis.speed_logs
+        for f in log.cleaned.findings
+        if f.code in RESTORABLE and f.start_s is not None and f.end_s is not None
+    ]
+
+
+def _aside_text(track: Track, finding: Finding) -> str:
+    assert finding.start_s is not None
+    unit = " s" if track.meta.start_utc is None else " UTC"
+    samples = "1 sample" if finding.count == 1 else f"{finding.count} samples"
+    return f"{moment_text(track, finding.start_s)}{unit}, {samples}: {finding.message.partition(':')[0]}"
+
+
+def motor_logs(analysis: Analysis) -> list[tuple[str, str]]:
+    """List the motor logs as key and name."""
+    return [(log_key(j.log.meta), PurePath(j.log.meta.file).name) for j in analysis.motors]
+
+
+def clock_now(session: Session, analysis: Analysis, motor: str | None) -> tuple[JoinedMotor, ClockNow] | None:
+    """Tell the clock of a motor log, of the first where the choice is not among them; None without any."""
+    joined = _joined(analysis, motor) or next(iter(analysis.motors), None)
+    if joined is None:
+        return None
+    own = joined.own
+    if own.trusted:
+        told = f"The program's own: {own.offset_s:+.2f} ± {own.u95_s:.2f} s, by {own.method}."
+    else:
+        told = f"The program would not join it: {own.why}."
+    apart = f"The hand is {joined.apart_s:.2f} s away from it." if joined.by_hand and own.trusted else ""
+    offset_s = joined.clock.offset_s if np.isfinite(joined.clock.offset_s) else _guess_s(analysis, joined)
+    by_hand = session.by_hand.clock_of(log_key(joined.log.meta)) is not None
+    return joined, ClockNow(log_key(joined.log.meta), round(offset_s, 3), by_hand, told, apart)
+
+
+def _guess_s(analysis: Analysis, joined: JoinedMotor) -> float:
+    """Begin where the controller's own date says, else with both logs' starts together [s]."""
+    stated, start = joined.log.meta.start_utc, analysis.speed_logs[joined.speed_log].read.meta.start_utc
+    return 0.0 if stated is None or start is None else (stated - start).total_seconds()
+
+
+def set_clock(
+    session: Session, analysis: Analysis, motor: str | None, offset_s: float | None, step_s: float = 0.0
+) -> None:
+    """Set a motor log's clock by hand, to an offset or by a step from where it is.
+
+    Raises
+    ------
+    CallError
+        If there is no such motor log, or the offset means nothing.
+    """
+    now = clock_now(session, analysis, motor)
+    if now is None:
+        raise CallError("there is no motor log beside a speed log", mend="drop one")
+    joined, clock = now
+    speed = log_key(analysis.speed_logs[joined.speed_log].read.meta)
+    latest = session.by_hand.clock_of(clock.motor)  # several steps may come before one is answered
+    if offset_s is None:
+        offset_s = (clock.offset_s if latest is None else latest.offset_s) + step_s
+    drift_ppm = joined.own.drift_ppm if joined.own.trusted else 0.0
+    said = ClockByHand(clock.motor, speed, round(offset_s, 3), drift_ppm)
+    _add(session, said if latest is None else replace(said, u95_s=latest.u95_s, why=latest.why))
+
+
+def seconds(said: float | str | None) -> float:
+    """Read the field of an offset [s].
+
+    Raises
+    ------
+    CallError
+        If it is empty.
+    """
+    if said is None or said == "":
+        raise CallError("no offset is given", mend="write seconds")
+    return float(said)
+
+
+def own_clock(session: Session, motor: str) -> None:
+    """Go back to the program's own clock."""
+    former = session.by_hand.clock_of(motor)
+    if former is not None:
+        session.correct(session.by_hand.without(former))
+
+
+def _joined(analysis: Analysis, motor: str | None) -> JoinedMotor | None:
+    return next((j for j in analysis.motors if log_key(j.log.meta) == motor), None)
+
+
+@dataclass(frozen=True, slots=True)
+class InLogbook:
+    """The outing that the logs are kept as, and whether its corrections are those of the page."""
+
+    outing_id: int
+    in_step: bool
+
+
+def in_logbook(url: str | None, session: Session) -> InLogbook | None:
+    """Tell which outing of the logbook has these logs; None where none has, or nothing was corrected here.
+
+    Parameters
+    ----------
+    url : str or None
+        The logbook's file or URL; None is the user's own.
+    session : Session
+    """
+    if not session.uploads or not session.corrected:
+        return None
+    with open_logbook(url) as book:
+        outing_id = book.outing_with(list(session.uploads))
+        if outing_id is None:
+            return None
+        recorded = book.asked(outing_id)[0].by_hand
+        hashes = {log.sha256 for log in book.outing(outing_id).logs}
+    mine = {one for one in session.by_hand.all if hashes.issuperset(one.logs)}
+    return InLogbook(outing_id, mine == set(recorded.all))
+
+
+def keep_in_logbook(url: str | None, session: Session) -> int:
+    """Record the page's corrections with the outing that has these logs, and return which that is.
+
+    Raises
+    ------
+    LogbookError
+        If it cannot be written.
+    CallError
+        If no outing has these logs.
+    """
+    found = in_logbook(url, session)
+    if found is None:
+        raise CallError("these logs are in no outing of the logbook", mend="keep the outing first")
+    with open_logbook(url) as book:
+        book.hold_to(found.outing_id, session.by_hand, who=session.who)
+    return found.outing_id

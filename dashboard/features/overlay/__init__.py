@@ -1,0 +1,1 @@
+"""Passes overlaid on one axis."""

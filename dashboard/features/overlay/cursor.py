@@ -1,0 +1,78 @@
+"""What the browser needs to move a cursor through plots that lie side by side, without asking the server."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, Final
+
+import numpy as np
+
+from dashboard.features.overlay.figures import on_axis, rows_of
+from dashboard.features.overlay.line_styles import Look
+from dashboard.ui.palette import Palette
+from telemetry.core.frames import FloatArray
+from telemetry.core.units import Unit
+from telemetry.overlay import Laid, Overlay, in_one_frame
+
+_MORE_DIGITS: Final = 2  # than are shown, so that what is read between two samples is right in all of those
+
+
+def cursor_data(
+    overlay: Overlay, looked: Sequence[Look], speed_unit: Unit, palette: Palette
+) -> dict[str, Any]:
+    """Gather every sample of what is drawn, in the units shown.
+
+    Returns
+    -------
+    dict
+        ``abscissa``: its kind, unit and span. ``rows``: name, axis, unit and decimals of each. ``passes``:
+        mark, colour, the abscissa ``x`` with the place ``east`` and ``north``, and of each row ``x``, ``y``
+        and ``u95``. ``ink`` and ``paper``: colours.
+    """
+    rows = rows_of(overlay, speed_unit)
+    places = in_one_frame([one.curves for one in overlay.laid])
+    passes = []
+    for one, place in zip(overlay.laid, places, strict=True):
+        look = looked[one.index]
+        told: dict[str, Any] = {"mark": look.mark, "colour": palette.of(look.direction), "rows": {}}
+        told["x"] = _plain(one.x, 4)
+        if place is not None:
+            told["east"], told["north"] = (_plain(values, 2) for values in place)
+        for row in rows:
+            if row.quantity in one.curves.signals:
+                told["rows"][row.quantity] = _row(one, row.quantity, row.unit)
+        passes.append(told)
+    low, high = overlay.span
+    return {
+        "abscissa": {
+            "kind": overlay.abscissa,
+            "unit": "m" if overlay.abscissa == "distance" else "s",
+            "low": low,
+            "high": high,
+            "scale": float(on_axis(overlay, 1.0)),
+        },
+        "rows": [
+            {"name": r.quantity, "axis": r.axis, "unit": r.unit.name, "decimals": r.unit.decimals}
+            for r in rows
+        ],
+        "passes": passes,
+        "ink": palette.ink,
+        "paper": palette.paper,
+    }
+
+
+def _row(one: Laid, quantity: str, unit: Unit) -> dict[str, Any]:
+    signal = one.curves.signals[quantity]
+    digits = unit.decimals + _MORE_DIGITS
+    told = {"x": _plain(one.at(signal.t_s), 4), "y": _plain(unit.from_si(signal.value), digits)}
+    if signal.u95 is not None:
+        told["u95"] = _plain(signal.u95 / unit.factor_si, digits)
+    return told
+
+
+def _plain(values: FloatArray, digits: int) -> list[float | None]:
+    """Write numbers as JSON has them; what is not known is None."""
+    rounded = np.round(values, digits)
+    return [
+        value if known else None for value, known in zip(rounded.tolist(), np.isfinite(values), strict=True)
+    ]

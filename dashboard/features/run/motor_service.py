@@ -1,0 +1,25 @@
+"""From an analysis to what the ride and power views draw."""
+
+from __future__ import annotations
+
+from telemetry.analysis import Analysis
+from telemetry.motor.channels import Channels, channels
+from telemetry.motor.sync.assign import JoinedMotor
+from telemetry.ride.spectrum_view import RippleView, ripple_view
+from telemetry.text.ride_power import seen_events
+
+
+def ripple_of(analysis: Analysis, pass_id: str | None) -> RippleView | None:
+    """Gather the ripple of the chosen pass; where the choice is not among them, of the first that swings."""
+    if not analysis.passes:
+        return None
+    swings = {e.pass_id for e in seen_events(analysis.ride) if e.kind == "porpoising"}
+    chosen = min(analysis.passes, key=lambda p: (p.id != pass_id, p.id not in swings))
+    log = analysis.speed_logs[chosen.log]
+    return ripple_view(log.cleaned, log.motion, chosen, analysis.ride)
+
+
+def drawn_motor(analysis: Analysis) -> tuple[JoinedMotor, Channels] | None:
+    """Pick the motor log that is drawn: the first that is joined, else the first."""
+    ordered = sorted(analysis.motors, key=lambda j: not j.clock.trusted)
+    return (ordered[0], channels(ordered[0].log)) if ordered else None

@@ -1,0 +1,56 @@
+"""From what would be different to what a pass would then have been."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from dashboard.features.run.request_form import count_in
+from dashboard.ui.fields import USUAL, WHAT_IF, Chosen, Value, read_all
+from telemetry.analysis import Analysis
+from telemetry.motor.what_if import Change, WhatIf
+from telemetry.motor.what_if_start import start_pass, what_if_from
+
+
+@dataclass(frozen=True, slots=True)
+class Supposed:
+    """What is shown of a what-if.
+
+    Attributes
+    ----------
+    pass_id : str
+        The pass it starts from.
+    answer : WhatIf or None
+        None where nothing would be different yet.
+    """
+
+    pass_id: str
+    answer: WhatIf | None
+
+
+def supposed(
+    analysis: Analysis, pass_id: str | None, wanted: Mapping[str, Value], units: Chosen = USUAL
+) -> Supposed | None:
+    """Reckon what the fields of the page ask; None without a pass to start from.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    pass_id : str or None
+        Where it names none of the passes, the fastest that a motor log covers is taken.
+    wanted : mapping of str to number or str or None
+        The fields of :class:`telemetry.motor.what_if.Change` as they stand on the page.
+    units : Chosen
+        What they stand in.
+    """
+    if not analysis.passes:
+        return None
+    known = pass_id if any(p.id == pass_id for p in analysis.passes) else None
+    start = start_pass(analysis.passes, analysis.motors, known)
+    figures = {
+        name: value or None for name, value in read_all(WHAT_IF, wanted, units).items() if name != "cells"
+    }
+    change = Change(**figures, cells=count_in(wanted.get("cells")))
+    if change == Change():
+        return Supposed(start.id, None)
+    return Supposed(start.id, what_if_from(start, analysis.motors, analysis.request.power, change))

@@ -1,0 +1,1 @@
+"""Save an outing in the logbook."""

@@ -1,0 +1,158 @@
+"""An outing's form: which boat, which sheet or what the next one says, what the outing was like."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+from typing import Any, Final
+
+from dashboard.features.bench.service import OnBench, blank_sheet
+from dashboard.ui.fields import Chosen, Field, Value
+from telemetry.core.errors import CallError, SetupError
+from telemetry.logbook import Boat, Conditions, Logbook
+from telemetry.setup import Reading, SetupSheet, Showing, parse_reading
+
+TEXTS: Final = ("place", "water", "pack", "note")
+"""What an outing was like in words; the ids end so too."""
+
+
+def number_fields(form: str) -> dict[str, Field]:
+    """Name the number fields of a form by what they tell of :class:`telemetry.logbook.Conditions`."""
+    return {
+        "wind_mps": Field(f"{form}-wind", "Mean wind", "speed"),
+        "wind_from_deg": Field(f"{form}-wind-from", "Wind from, degrees"),
+        "air_c": Field(f"{form}-air", "Air", "temperature"),
+        "water_c": Field(f"{form}-water-c", "Water temperature", "temperature"),
+    }
+
+
+def hull_length(form: str) -> Field:
+    """Name the field for the length of a hull."""
+    return Field(f"{form}-length", "Hull length", "length")
+
+
+def conditions_of(
+    form: str, texts: Mapping[str, str | None], numbers: Mapping[str, Value], units: Chosen
+) -> Conditions:
+    """Turn a form's fields into a record in SI."""
+    said = {name: field.read(numbers[name], units) for name, field in number_fields(form).items()}
+    return Conditions(**{name: (texts[name] or "").strip() for name in TEXTS}, **said)
+
+
+def written(form: str, conditions: Conditions, units: Chosen) -> tuple[dict[str, str], dict[str, Any]]:
+    """Turn a record into a form's fields: the texts, and the numbers, by their names."""
+    numbers = {
+        name: field.written(getattr(conditions, name), units) for name, field in number_fields(form).items()
+    }
+    return {name: getattr(conditions, name) for name in TEXTS}, numbers
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """The form of an outing as it stands; names of what is new go before what is chosen.
+
+    Attributes
+    ----------
+    boat, new_boat : str
+        One of the logbook's boats, or the name of one to make.
+    new_kind : str
+        What hull a new boat is.
+    new_length_m : float or None
+        How long it is [m].
+    sheet, new_sheet : str
+        The id of one of the boat's sheets, and the name of one to make.
+    changed : mapping of str to str
+        What the new sheet says otherwise than the chosen one, as the user wrote it, by item; where no sheet
+        is chosen, all that it says.
+    conditions : Conditions
+    """
+
+    boat: str = ""
+    new_boat: str = ""
+    new_kind: str = ""
+    new_length_m: float | None = None
+    sheet: str = ""
+    new_sheet: str = ""
+    changed: Mapping[str, str] = field(default_factory=dict)
+    conditions: Conditions = field(default_factory=Conditions)
+
+    @property
+    def boat_name(self) -> str:
+        """The boat's name, whether it is there or not yet."""
+        return " ".join((self.new_boat or self.boat).split())
+
+
+def bench_of(book: Logbook, boat: str, sheet: str) -> OnBench | None:
+    """Put a boat's sheet on the bench, or a blank one; None where nobody says which boat."""
+    if not boat:
+        return None
+    there = any(known.name == boat for known in book.boats())
+    own = book.boat(boat).own_items if there else ()
+    return OnBench(book.sheet(sheet, boat) if there and sheet else blank_sheet(boat), own)
+
+
+def settled(book: Logbook, entry: Entry, showing: Showing) -> tuple[str | Boat, SetupSheet]:
+    """Find or make the boat and the sheet that an entry means; nothing is written yet.
+
+    Raises
+    ------
+    CallError
+        If no boat or sheet is named, or a new one cannot be called so.
+    SetupError
+        If what was written of a new sheet cannot be used.
+    LogbookError
+        If what was chosen is not there.
+    """
+    name = entry.boat_name
+    if not name:
+        raise CallError("the outing has no boat", mend="choose a boat, or name a new one")
+    taken = any(known.name.casefold() == name.casefold() for known in book.boats())
+    if entry.new_boat and taken:
+        raise CallError(f"a boat '{name}' is there already", mend="choose it, or give another name")
+    boat: str | Boat
+    if entry.new_boat:
+        boat = Boat(name, hull_kind=entry.new_kind.strip(), length_m=entry.new_length_m)
+    else:
+        boat = book.boat(name).name
+    sheet = "" if entry.new_boat else entry.sheet
+    bench = bench_of(book, name, sheet)
+    assert bench is not None
+    return boat, _sheet(book, bench, entry, sheet, showing)
+
+
+def _sheet(book: Logbook, bench: OnBench, entry: Entry, chosen: str, showing: Showing) -> SetupSheet:
+    name, readings = " ".join(entry.new_sheet.split()), _readings(bench, entry.changed, showing)
+    if not name and readings:
+        raise CallError("the new sheet has no name", mend="name it, or take off what changed")
+    if not name:
+        if not chosen:
+            raise CallError("the outing has no setup sheet", mend="choose a sheet, or name a new one")
+        return bench.sheet
+    if chosen and not readings:
+        mend = "say what changed, or take its name away to stay with the sheet that is chosen"
+        raise CallError(f"nothing is said of what changed on the new sheet '{name}'", mend=mend)
+    there = () if entry.new_boat else book.sheets(bench.sheet.boat)
+    if any(known.name.casefold() == name.casefold() for known in there):
+        raise CallError(f"a sheet '{name}' of this boat is there already", mend="give it another name")
+    own = tuple(item for item in bench.own if item.name in readings or item in bench.sheet.own)
+    now = datetime.now(UTC)
+    if chosen:
+        new = bench.sheet.edit(readings, name=name, made_utc=now, own=own)
+        if new == bench.sheet:
+            mend = "say what changed, or take its name away to stay with the sheet that is chosen"
+            raise CallError(f"the new sheet '{name}' says the same as the one that is chosen", mend=mend)
+        return new
+    return replace(bench.sheet, readings=readings, own=own, name=name, made_utc=now)
+
+
+def _readings(bench: OnBench, changed: Mapping[str, str], showing: Showing) -> dict[str, Reading]:
+    readings = {}
+    for name, text in changed.items():
+        if text.strip():
+            item = bench.item(name)
+            try:
+                readings[name] = parse_reading(item, text, showing)
+            except SetupError as error:
+                raise SetupError(error.reason, place=item.title, mend=error.mend) from None
+    return readings

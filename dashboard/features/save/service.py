@@ -1,0 +1,102 @@
+"""Putting an outing into the logbook, in the background: all of it or nothing."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Final
+
+from dashboard.features.run.request_form import begun_with
+from dashboard.features.save.form import Entry, settled
+from dashboard.session.column_maps import remembered
+from dashboard.session.jobs import Job
+from dashboard.session.saved_outing import SavedOuting
+from dashboard.session.sessions import Session
+from telemetry.analysis import Request
+from telemetry.core.errors import CallError
+from telemetry.logbook import NamedLog, open_logbook
+from telemetry.setup import SetupSheet, Showing
+
+_ON_A_SHEET: Final = {
+    "pitch_mm": "prop_pitch_mm",
+    "diameter_mm": "prop_diameter_mm",
+    "kv_rpm_per_v": "kv_rpm_per_v",
+    "cells": "cells",
+    "motor_resistance_ohm": "motor_resistance_ohm",
+    "no_load_current_a": "no_load_current_a",
+}
+"""What :class:`telemetry.motor.power.PowerOptions` asks, by the items of a sheet that say it."""
+
+
+def keep(
+    url: str | None,
+    session: Session,
+    form: str,
+    entry: Entry,
+    showing: Showing,
+    request: Request | None = None,
+    *,
+    take_off: bool = False,
+) -> None:
+    """Have the session's logs put into the logbook as one outing.
+
+    What comes of it stands in ``session.kept``, or in what is said of the job.
+
+    Parameters
+    ----------
+    url : str or None
+        The logbook's file or URL; None is the user's own.
+    session : Session
+    form : str
+        Which form on which page it is.
+    entry : Entry
+    showing : Showing
+        In which units and signs its user wrote what changed.
+    request : Request, optional
+        What the page asks of the logs. What the sheet says of the power train goes before it.
+    take_off : bool
+        Whether the logs are taken off the session then.
+
+    Raises
+    ------
+    ReciprocalError
+        If no log is there, or the form cannot be used.
+    """
+    usable = {key: up for key, up in session.uploads.items() if up.logs and up.data is not None}
+    if not usable:
+        raise CallError("there is no log to add", mend="drop the logs of the outing first")
+    with open_logbook(url) as book:
+        boat, sheet = settled(book, entry, showing)
+    logs = [NamedLog(upload.name, upload.data) for upload in usable.values() if upload.data is not None]
+    asked = _by_the_sheet(request or Request(by_hand=session.by_hand), sheet)
+
+    def work(job: Job) -> None:
+        def step(name: str, _share: float) -> None:
+            if name == "writing":
+                job.conclude()
+
+        with open_logbook(url) as book:
+            imported = book.import_outing(
+                logs,
+                boat,
+                sheet,
+                entry.conditions,
+                request=asked,
+                options=remembered()[0],
+                progress=step,
+                who=session.who,
+            )
+            told, _ = book.asked(imported.outing.id)
+        for key in usable if take_off else ():
+            session.remove(key)
+        begins = {} if take_off else begun_with(session, told)
+        session.keep(SavedOuting(form, imported.outing, imported.unused), begins)
+
+    session.queue.cancel_all("keeping")
+    session.queue.add(Job("keeping", entry.boat_name, work))
+
+
+def _by_the_sheet(request: Request, sheet: SetupSheet) -> Request:
+    """Leave to the sheet what it says of the power train."""
+    power = request.power
+    stated = {name: None for name, item in _ON_A_SHEET.items() if sheet.value(item) is not None}
+    return replace(request, power=replace(power, **stated))

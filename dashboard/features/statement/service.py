@@ -1,0 +1,86 @@
+"""Statements that were opened: plain facts under names that nobody can guess, until others push them out."""
+
+from __future__ import annotations
+
+import secrets
+import threading
+from collections import OrderedDict
+from datetime import UTC, datetime
+
+from dashboard.ui.fields import Chosen
+from telemetry.analysis import Analysis
+from telemetry.core.errors import CallError
+from telemetry.core.units import SPEED_UNITS, TEMPERATURE_UNITS
+from telemetry.logbook import open_logbook
+from telemetry.setup import Showing
+from telemetry.statement import Statement, statement
+from telemetry.text.logbook import conditions_told
+
+
+class Statements:
+    """The statements of one server.
+
+    A statement is made when its two-way is opened and stays as it was made, whatever its tab does then.
+
+    Parameters
+    ----------
+    logbook : str or None
+        The logbook's file or URL; None is the user's own.
+    limit : int
+        How many to keep; the one asked for longest ago goes first.
+    """
+
+    def __init__(self, logbook: str | None = None, limit: int = 500) -> None:
+        self._logbook = logbook
+        self._limit = limit
+        self._lock = threading.Lock()
+        self._kept: OrderedDict[str, Statement] = OrderedDict()
+
+    def keep(self, analysis: Analysis, two_way_id: str | None, unit: str) -> str | None:
+        """Make a statement and return the name it is kept under; None where there is no such two-way."""
+        if all(two_way_id != t.id for t in analysis.two_ways):
+            return None
+        made = statement(analysis, two_way_id, unit=unit, made_utc=datetime.now(UTC))
+        name = secrets.token_urlsafe(32)
+        with self._lock:
+            self._kept[name] = made
+            while len(self._kept) > self._limit:
+                self._kept.popitem(last=False)
+        return name
+
+    def find(self, name: str) -> Statement | None:
+        """Return a statement that is kept."""
+        with self._lock:
+            if name in self._kept:
+                self._kept.move_to_end(name)
+            return self._kept.get(name)
+
+    def of_outing(self, outing_id: int, units: Chosen) -> Statement:
+        """Make a statement of an outing's best two-way, with its sheet and conditions.
+
+        Raises
+        ------
+        LogbookError
+            If there is no such outing.
+        CallError, SetupError
+            If there is no such unit.
+        """
+        for kind, name, known in (
+            ("speed", units.speed, SPEED_UNITS),
+            ("temperature", units.temperature, TEMPERATURE_UNITS),
+        ):
+            if name not in known:
+                raise CallError(f"no {kind} unit '{name}'", mend=f"one of {', '.join(known)}")
+        with open_logbook(self._logbook) as logbook:
+            outing = logbook.outing(outing_id)
+            analysis = logbook.analysed(outing_id)
+            sheet = logbook.sheet(outing.sheet_id, outing.boat)
+        told = conditions_told(outing.conditions, units.speed, units.temperature)
+        return statement(
+            analysis,
+            unit=units.speed,
+            sheet=sheet,
+            showing=Showing(units.length, units.mass),
+            conditions=told,
+            made_utc=datetime.now(UTC),
+        )

@@ -1,1 +1,0 @@
-"""Pure functions from an analysis to a plotly figure: no Dash, no state, no input or output."""

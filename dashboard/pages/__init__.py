@@ -1,1 +1,0 @@
-"""The pages, each beginning from a question."""

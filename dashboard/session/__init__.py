@@ -1,0 +1,1 @@
+"""What one browser tab has loaded, its jobs and its uploads."""

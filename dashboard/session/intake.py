@@ -1,0 +1,113 @@
+"""Files let go of over a page, read into a session in the background, within its bounds."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
+
+from dashboard.session.column_maps import keep, remembered
+from dashboard.session.jobs import Job
+from dashboard.session.sessions import Session
+from dashboard.session.uploads import (
+    MOST_BYTES_A_DROP,
+    MOST_FILES_A_DROP,
+    Upload,
+    content_of,
+    plain_name,
+    read_again,
+    read_uploads,
+    turned_away,
+)
+from telemetry.core.progress import part
+from telemetry.logbook import NamedLog
+from telemetry.readers import ReadOptions
+
+
+def take_in(session: Session, dropped: Sequence[Mapping[str, str]], *, analysed: bool = True) -> str:
+    """Have files read, each as a job of its own, by what is remembered of tables.
+
+    The page holds back what is too much before it sends it; what comes all the same is held to it too.
+
+    Parameters
+    ----------
+    session : Session
+    dropped : sequence of mapping
+        ``name`` and ``contents``, as a data address.
+    analysed : bool
+        Whether the logs are to be analysed when they have been read.
+
+    Returns
+    -------
+    str
+        What is not read, and what of the remembered cannot be used, in words; empty where all is well.
+    """
+    options, unusable = remembered()
+    said = [unusable] if unusable else []
+    left = MOST_BYTES_A_DROP
+    for k, file in enumerate(dropped):
+        n_bytes = len(file["contents"]) * 3 // 4
+        left -= n_bytes
+        if k >= MOST_FILES_A_DROP or left < 0:
+            said.append(
+                f"Only the first {k} of {len(dropped)} files were read. Drop at most {MOST_FILES_A_DROP} "
+                f"files or {MOST_BYTES_A_DROP // 1_000_000} MB at once; drop the others again."
+            )
+            break
+        if not session.has_room(n_bytes):
+            session.put(turned_away(file["name"]))
+            continue
+        contents = file["contents"]
+        session.queue.add(
+            _reading(session, file["name"], partial(content_of, contents), len(contents), options)
+        )
+    if analysed:
+        session.settle()
+    return " ".join(said)
+
+
+def bring_in(session: Session, logs: Sequence[NamedLog], options: ReadOptions) -> None:
+    """Have logs of the logbook read and analysed."""
+    for log in logs:
+        session.queue.add(_reading(session, log.file, partial(bytes, log.data), len(log.data), options))
+    session.settle()
+
+
+def _reading(
+    session: Session, name: str, content: Callable[[], bytes], size: int, options: ReadOptions
+) -> Job:
+    def work(job: Job) -> None:
+        data = content()
+        with part(0.05, 1.0):
+            uploads = read_uploads(name, data, options)
+        job.conclude()
+        for upload in uploads:
+            session.put(upload)
+
+    return Job("reading", plain_name(name), work, size)
+
+
+def put_in(session: Session, uploads: Sequence[Upload]) -> None:
+    """Add what has been read already, and have it analysed."""
+    for upload in uploads:
+        session.put(upload)
+    session.settle()
+
+
+def read_anew(
+    session: Session,
+    key: str,
+    headings: Mapping[str, str] | None,
+    pole_pairs: int | None,
+    gear_ratio: float | None,
+) -> None:
+    """Have a table read again by what its user says of it now, and that kept; see :func:`read_again`."""
+    upload = session.uploads[key]
+
+    def work(job: Job) -> None:
+        again = read_again(upload, headings, pole_pairs, gear_ratio)
+        job.conclude()
+        session.put(again)
+        keep(again)
+
+    session.queue.add(Job("reading", upload.name, work))
+    session.settle()

@@ -1,0 +1,300 @@
+"""Files the user dropped: read once, kept as logs, each with its own error."""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import hashlib
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from typing import Final
+
+import pandas as pd
+
+from telemetry.analysis import Analysis
+from telemetry.core.errors import HeadingMapNeededError, LogError, PolePairsNeededError
+from telemetry.core.frames import Finding, Log, Track
+from telemetry.core.progress import part
+from telemetry.core.sanitize import safe_file_name
+from telemetry.core.units import SPEED_UNITS
+from telemetry.readers import (
+    Bounds,
+    Explained,
+    ReadOptions,
+    explained,
+    open_bytes,
+    read_bytes,
+    with_passed_over,
+)
+from telemetry.readers.headings import match
+
+# What one file, one drop and one session may hold. An hour at 25 Hz is about 25 MB of GPX.
+LARGEST_BYTES: Final = 32_000_000
+MOST_FILES_A_DROP: Final = 12
+MOST_BYTES_A_DROP: Final = 64_000_000
+MOST_FILES: Final = 40
+MOST_BYTES: Final = 160_000_000
+# A table that is read without a question may have so many headings and still offer each to be named.
+_MOST_NAMED: Final = 40
+
+
+def content_of(data_url: str) -> bytes:
+    """Take the bytes out of what the browser sends of a file."""
+    try:
+        return base64.b64decode(data_url.partition(",")[2], validate=True)
+    except binascii.Error:
+        return b""
+
+
+@dataclass(frozen=True)
+class Upload:
+    """One dropped file.
+
+    Attributes
+    ----------
+    key : str
+        Hash of its bytes: dropping a file twice changes nothing.
+    name : str
+        The file's name without any folder; a log out of an archive is called ``archive.zip/inner.gpx``.
+    size : int
+        Length [byte].
+    logs : tuple of Track or MotorLog
+        What was read; empty with an error.
+    error : LogError or None
+        Why it could not be used.
+    data : bytes or None
+        What came, for a table to be read again with other headings and for the logbook; None where it was
+        turned away.
+    said : Explained or None
+        What is said of a table, now or before; None for other formats.
+    """
+
+    key: str
+    name: str
+    size: int
+    logs: tuple[Log, ...]
+    error: LogError | None
+    data: bytes | None
+    said: Explained | None
+
+    def refused(self, reason: str, mend: str) -> Upload:
+        """Return the same file turned away: nothing of it is kept but its name."""
+        error = LogError(reason, file=self.name, mend=mend)
+        return replace(self, size=0, logs=(), error=error, data=None, said=None)
+
+
+TOO_MUCH: Final = "too much is loaded already", "remove some files, then drop it again"
+
+
+def turned_away(name: str) -> Upload:
+    """Say of a file that there is no room for it."""
+    reason, mend = TOO_MUCH
+    return _unread(LogError(reason, file=plain_name(name), mend=mend))
+
+
+def read_uploads(name: str, data: bytes, options: ReadOptions | None = None) -> tuple[Upload, ...]:
+    """Read one dropped file, or each log of a dropped archive."""
+    name = plain_name(name)
+    if len(data) > LARGEST_BYTES:
+        reason = f"it is larger than {LARGEST_BYTES // 1_000_000} MB"
+        return (_unread(LogError(reason, file=name, mend="cut the outing out of it first")),)
+    opened = open_bytes(data, name, Bounds(LARGEST_BYTES, MOST_BYTES_A_DROP, MOST_FILES_A_DROP))
+    read = []
+    for k, found in enumerate(opened.files):
+        with part(k / len(opened.files), (k + 1) / len(opened.files)):
+            read.append(_read(found.file, found.data, options or ReadOptions()))
+    usable = next((k for k, upload in enumerate(read) if upload.logs), None)
+    if usable is not None:
+        read[usable] = replace(read[usable], logs=with_passed_over(read[usable].logs, opened))
+    return (*read, *(_unread(error) for error in opened.errors))
+
+
+def read_upload(name: str, data: bytes, options: ReadOptions | None = None) -> Upload:
+    """Read one log; whatever is wrong with it ends in its ``error``."""
+    return _read(plain_name(name), data, options or ReadOptions())
+
+
+def plain_name(name: str) -> str:
+    """Take a file's name out of whatever path a browser, or somebody else, sent with it."""
+    return safe_file_name(name)
+
+
+def _unread(error: LogError) -> Upload:
+    key = hashlib.sha256(str(error).encode()).hexdigest()
+    return Upload(key, error.file, 0, (), error, None, None)
+
+
+def _read(name: str, data: bytes, options: ReadOptions) -> Upload:
+    logs: tuple[Log, ...] = ()
+    error: LogError | None = None
+    try:
+        logs = read_bytes(data, name, options)
+    except LogError as refused:
+        error = refused
+    asked = isinstance(error, HeadingMapNeededError | PolePairsNeededError)
+    is_table = asked or any(log.meta.format == "table" for log in logs)
+    said: Explained | None = None
+    if is_table:
+        with suppress(LogError):  # a table without a line of headings has nothing to be named
+            said = explained(data, name, options)
+    key = hashlib.sha256(data).hexdigest()
+    return Upload(key, name, len(data), logs, error, data if logs or is_table else None, said)
+
+
+def read_again(
+    upload: Upload,
+    headings: Mapping[str, str] | None,
+    pole_pairs: int | None,
+    gear_ratio: float | None = None,
+) -> Upload:
+    """Read a table again by what the user says of it now, in the place of all that was said before.
+
+    Parameters
+    ----------
+    upload : Upload
+    headings : mapping of str to str or None
+        None where the user was not asked: what was said of the columns then stands.
+    pole_pairs : int or None
+    gear_ratio : float or None
+    """
+    if upload.data is None:
+        return upload
+    if headings is None:
+        headings = upload.said.columns if upload.said else {}
+    return _read(upload.name, upload.data, ReadOptions(dict(headings), pole_pairs, gear_ratio))
+
+
+@dataclass(frozen=True, slots=True)
+class FileView:
+    """What the page says of one file.
+
+    Attributes
+    ----------
+    key, name : str
+        The upload's.
+    summaries : tuple of tuple of str
+        For each log in it: kind, samples, rate, span, and which speed it holds.
+    findings : tuple of Finding
+        Everything noticed in it while reading and cleaning.
+    error : str
+        Why it could not be used, with the mend; empty when it could.
+    is_table : bool
+        Whether the user can say what it holds.
+    headings : tuple of str
+        A table's headings, when the user has to say, or may say, what they mean.
+    mapped : Mapping of str to str
+        What the user said so far.
+    understood : Mapping of str to str
+        The column that each heading names by itself.
+    pole_pairs, gear_ratio : int and float, or None
+        What the user said of the motor.
+    needs_headings, needs_poles : bool
+        Whether nothing can be read before the user says what the columns are; whether electrical rpm waits
+        for the number of pole pairs.
+    """
+
+    key: str
+    name: str
+    summaries: tuple[tuple[str, ...], ...]
+    findings: tuple[Finding, ...]
+    error: str
+    is_table: bool
+    headings: tuple[str, ...]
+    mapped: Mapping[str, str]
+    understood: Mapping[str, str]
+    pole_pairs: int | None
+    gear_ratio: float | None
+    needs_headings: bool
+    needs_poles: bool
+
+
+def file_view(upload: Upload, analysis: Analysis | None) -> FileView:
+    """Describe an upload, with what the cleaning found once it has been analysed."""
+    findings: list[Finding] = []
+    for log in upload.logs:
+        findings += _findings(log, analysis)
+    said = upload.said
+    needs_headings = isinstance(upload.error, HeadingMapNeededError)
+    offered = said is not None and (needs_headings or len(said.headings) <= _MOST_NAMED)
+    needs_poles = any(f.code == "pole-pairs-unknown" for log in upload.logs for f in log.findings)
+    error = ""
+    if upload.error is not None:
+        mend = f" {upload.error.mend[0].upper()}{upload.error.mend[1:]}." if upload.error.mend else ""
+        place = f" ({upload.error.place})" if upload.error.place else ""
+        reason = upload.error.reason
+        error = f"{reason[0].upper()}{reason[1:]}{place}.{mend}"
+    return FileView(
+        upload.key,
+        upload.name,
+        tuple(_summary(log) for log in upload.logs),
+        tuple(findings),
+        error,
+        said is not None,
+        said.headings if said and offered else (),
+        said.columns if said else {},
+        {m.heading: m.column for m in match(said.headings, said.units, {})} if said else {},
+        said.pole_pairs if said else None,
+        said.gear_ratio if said else None,
+        needs_headings,
+        needs_poles or isinstance(upload.error, PolePairsNeededError),
+    )
+
+
+def _findings(log: Log, analysis: Analysis | None) -> tuple[Finding, ...]:
+    if analysis is not None and isinstance(log, Track):
+        for speed_log in analysis.speed_logs:
+            meta = speed_log.cleaned.track.meta
+            if (meta.sha256, meta.file, meta.format) == (log.meta.sha256, log.meta.file, log.meta.format):
+                return speed_log.cleaned.findings
+    return log.findings
+
+
+def _summary(log: Log) -> tuple[str, ...]:
+    kind = "CSV" if log.meta.format == "table" else log.meta.format.upper()
+    parts = [f"{kind} {'speed' if isinstance(log, Track) else 'motor'} log"]
+    parts.append(f"{len(log.frame):,} samples".replace(",", "\u202f"))
+    if log.rate_hz:
+        parts.append(f"{log.rate_hz:.0f} Hz" if log.rate_hz >= 100 else f"{log.rate_hz:.3g} Hz")
+    t_s = log.t_s
+    start, end = log.utc(float(t_s.min())), log.utc(float(t_s.max()))
+    if start is None or end is None:
+        parts.append(f"{t_s.max() - t_s.min():.0f} s, day not stated")
+    else:
+        until = "" if start.date() == end.date() else f"{_day(end)} "
+        parts += [_day(start), f"{start:%H:%M:%S} to {until}{end:%H:%M:%S} UTC"]
+    if isinstance(log, Track):
+        measured = log.meta.speed_source == "measured"
+        parts.append("speed measured by the receiver" if measured else "speed worked out from positions")
+    return tuple(parts)
+
+
+def _day(when: pd.Timestamp) -> str:
+    return f"{when.day} {when:%b %Y}"  # strftime's own day without a zero is spelled differently on Windows
+
+
+def column_choices() -> list[tuple[str, str]]:
+    """Pairs of value and label for naming a table's column by hand: what a heading map may say."""
+    return [
+        ("clock", "Time: a clock, with or without a date"),
+        ("elapsed:s", "Time since the start [s]"),
+        ("elapsed:ms", "Time since the start [ms]"),
+        ("lat_deg:deg", "Latitude [°]"),
+        ("lon_deg:deg", "Longitude [°]"),
+        *((f"speed_mps:{unit}", f"Speed over ground [{unit}]") for unit in SPEED_UNITS),
+        ("course_deg:deg", "Course over ground [°]"),
+        ("alt_m:m", "Altitude [m]"),
+        ("hdop", "HDOP"),
+        ("satellites", "Satellites"),
+        ("voltage_v:V", "Pack voltage [V]"),
+        ("current_a:A", "Pack current [A]"),
+        ("erpm:rpm", "Electrical rpm"),
+        ("motor_rpm:rpm", "Motor rpm"),
+        ("rpm:rpm", "Propeller shaft rpm"),
+        ("throttle_pct:%", "Throttle [%]"),
+        ("esc_temp_c:°C", "Controller temperature [°C]"),
+        ("esc_temp_c:°F", "Controller temperature [°F]"),
+        ("motor_temp_c:°C", "Motor temperature [°C]"),
+        ("motor_temp_c:°F", "Motor temperature [°F]"),
+        ("charge_mah:mAh", "Charge drawn [mAh]"),
+    ]

@@ -1,0 +1,1 @@
+"""Pieces of screen and figure that features share."""

@@ -1,0 +1,157 @@
+"""Number fields in the units that a reader chose once: what they are called, show and mean."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final, Literal
+
+from telemetry.core.units import CELSIUS, SPEED_UNITS, TEMPERATURE_UNITS, convert
+from telemetry.motor.power import Limits
+
+Kind = Literal["", "speed", "length", "temperature"]
+Value = float | str | None
+"""What a number field holds: a number, nothing, or an empty text."""
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """The units that a reader chose: keys of the tables in :mod:`telemetry.core.units`."""
+
+    speed: str = "mph"
+    length: str = "mm"
+    temperature: str = CELSIUS
+    mass: str = "kg"
+
+    def name(self, kind: Kind) -> str:
+        """Name the unit of a kind of field; lengths of hulls and propellers are never told in thousandths.
+
+        Examples
+        --------
+        >>> Chosen(length="thou").name("length")
+        'in'
+        """
+        by_kind = {"speed": self.speed, "length": "in" if self.length == "thou" else self.length}
+        return by_kind.get(kind, self.temperature if kind == "temperature" else "")
+
+    def shown(self, kind: Kind, value: float) -> float:
+        """Turn a value in m/s, mm or °C into the reader's unit.
+
+        Examples
+        --------
+        >>> Chosen(length="in").shown("length", 63.5), Chosen(temperature="°F").shown("temperature", 20.0)
+        (2.5, 68.0)
+        """
+        name = self.name(kind)
+        if kind == "speed":
+            value = SPEED_UNITS[name].from_si(value)
+        elif kind == "length":
+            value = convert(value, "mm", name)
+        elif kind == "temperature":
+            value = TEMPERATURE_UNITS[name].from_si(value)
+        return float(f"{value:.9g}")
+
+    def inside(self, kind: Kind, value: float) -> float:
+        """Turn a value in the reader's unit into m/s, mm or °C."""
+        name = self.name(kind)
+        if kind == "speed":
+            return SPEED_UNITS[name].to_si(value)
+        if kind == "length":
+            return convert(value, name, "mm")
+        return TEMPERATURE_UNITS[name].to_si(value) if kind == "temperature" else value
+
+
+USUAL: Final = Chosen()
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One number field.
+
+    Attributes
+    ----------
+    part : str
+        Its id on the page.
+    title : str
+        What it is called.
+    kind : {"", "speed", "length", "temperature"}
+        Which of the reader's units it is in.
+    usual : float or None
+        What holds while it is empty, in m/s, mm, °C or what the title says.
+    """
+
+    part: str
+    title: str
+    kind: Kind = ""
+    usual: float | None = None
+
+    def label(self, units: Chosen) -> str:
+        """Call it by its title, with the unit where it has one."""
+        return f"{self.title} [{units.name(self.kind)}]" if self.kind else self.title
+
+    def read(self, value: Value, units: Chosen) -> float | None:
+        """Take the number out of the field, in m/s, mm or °C; None where it is empty."""
+        return None if value is None or value == "" else units.inside(self.kind, float(value))
+
+    def written(self, value: float | None, units: Chosen) -> float | str:
+        """Say what stands in the field for a value; nothing for None."""
+        return "" if value is None else units.shown(self.kind, value)
+
+    def hint(self, units: Chosen) -> str:
+        """Say what holds while the field is empty."""
+        return "" if self.usual is None else f"{units.shown(self.kind, self.usual):g} is usual"
+
+
+def reworded(field: Field, value: Value, was: Chosen, now: Chosen) -> float | str:
+    """Say a field's value in another unit.
+
+    Examples
+    --------
+    >>> pitch = Field("pitch-mm", "Pitch", "length")
+    >>> reworded(pitch, 63.5, Chosen(), Chosen(length="in")), reworded(pitch, "", Chosen(), Chosen())
+    (2.5, '')
+    """
+    return field.written(field.read(value, was), now)
+
+
+def read_all(
+    fields: Mapping[str, Field], values: Mapping[str, Value], units: Chosen
+) -> dict[str, float | None]:
+    """Read the fields of a form by their names."""
+    return {name: field.read(values[name], units) for name, field in fields.items()}
+
+
+FACTS: Final = {
+    "pitch_mm": Field("pitch-mm", "Pitch", "length"),
+    "diameter_mm": Field("diameter-mm", "Diameter", "length"),
+    "kv_rpm_per_v": Field("kv", "Motor constant [rpm/V]"),
+    "cells": Field("cells", "Cells in series"),
+    "motor_resistance_mohm": Field("motor-resistance", "Motor resistance [mΩ]"),
+    "no_load_current_a": Field("no-load-current", "No-load current [A]"),
+}
+"""What the logs do not say of the power train, by the names of ``Asked``."""
+
+_COMMON: Final = Limits()
+LIMITS: Final = {
+    "cell_v": Field("limit-cell-v", "Lowest cell under load [V]", usual=_COMMON.cell_v),
+    "motor_temp_c": Field("limit-motor-temp", "Hottest motor", "temperature", _COMMON.motor_temp_c),
+    "esc_temp_c": Field("limit-esc-temp", "Hottest controller", "temperature", _COMMON.esc_temp_c),
+    "current_a": Field("limit-current", "Most current [A]"),
+    "rpm": Field("limit-rpm", "Most rpm"),
+    "charge_mah": Field("limit-charge", "Most charge [mAh]"),
+}
+"""What motor, controller and pack must not exceed, by the names of :class:`telemetry.motor.power.Limits`."""
+
+WHAT_IF: Final = {
+    "diameter_mm": Field("new-diameter-mm", "New diameter", "length"),
+    "pitch_mm": Field("new-pitch-mm", "New pitch", "length"),
+    "cells": Field("new-cells", "New cells in series"),
+    "kv_rpm_per_v": Field("new-kv", "New constant [rpm/V]"),
+}
+"""What would be different, by the names of :class:`telemetry.motor.what_if.Change`."""
+
+
+def limits_of(given: Mapping[str, Any]) -> Limits:
+    """Gather limits; one that is not given is as it usually is, one that is given is the reader's own."""
+    own = {name: given[name] for name in LIMITS if given.get(name)}
+    return Limits(**own, own=tuple(own))

@@ -1,0 +1,190 @@
+"""An archive spread over processes of this machine.
+
+A worker that ends (killed for its memory, or crashed in a library) breaks the whole pool and leaves no word
+of which item it was at. So what was under way is tried again one by one: an item that ends a worker which had
+nothing else to do, twice, is the one.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import threading
+from collections import deque
+from collections.abc import Generator, Iterable, Iterator
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager, suppress
+from itertools import islice
+from multiprocessing import connection
+from typing import Final
+
+from telemetry.archive.table import Facts
+from telemetry.archive.worker import Engine, Outcome, Task, Work, work
+
+ENDED_ITS_WORKER: Final = "ended its worker, twice: the process was killed, or crashed outside of Python"
+_TRIES: Final = 2
+_UNDER_WAY: Final = 2  # for each worker: one at work, one waiting, so that no worker waits
+_HEARS_S: Final = 0.2
+_MOST_JOBS: Final = 60  # Windows waits for no more than 63 things at once
+_ONE_THREAD: Final = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
+
+
+def usual_jobs() -> int:
+    """Count the processors that this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def on_this_machine(jobs: int | None = None, does: Work = work) -> Engine:
+    """Make an engine of processes; one job is one worker process too, so that all runs are alike.
+
+    Parameters
+    ----------
+    jobs : int, optional
+        How many worker processes; without it as many as there are processors.
+    does : callable
+        The work itself.
+    """
+    jobs = min(jobs or usual_jobs(), _MOST_JOBS)
+
+    def engine(tasks: Iterator[Task]) -> Generator[tuple[Task, Outcome]]:
+        with one_thread_each():
+            while under_way := (yield from _together(tasks, jobs, does)):
+                yield from _one_by_one(under_way, does)
+
+    return engine
+
+
+def _together(
+    tasks: Iterator[Task], jobs: int, does: Work
+) -> Generator[tuple[Task, Outcome], None, list[Task]]:
+    """Work until no task is left or a worker ends; return what was under way then."""
+    running: dict[Future[Outcome], Task] = {}
+    suspects: list[Task] = []
+    with _pool(jobs) as pool:
+        while not suspects:
+            for task in islice(tasks, _UNDER_WAY * jobs - len(running)):
+                try:
+                    running[_submit(pool, does, task)] = task
+                except BrokenProcessPool:
+                    suspects.append(task)
+            if not running:
+                break
+            for future, outcome in _next_settled(running):
+                task = running.pop(future)
+                if outcome is None:
+                    suspects.append(task)
+                else:
+                    yield task, outcome
+    for future, task in running.items():  # all of them are settled, since the pool is shut
+        if not future.cancelled() and future.exception() is None:
+            yield task, future.result()
+        else:
+            suspects.append(task)
+    return suspects
+
+
+def _one_by_one(tasks: list[Task], does: Work) -> Generator[tuple[Task, Outcome]]:
+    """Work on tasks with a single worker, so that it is known which of them ends it."""
+    left = deque((task, _TRIES) for task in tasks)
+    while left:
+        with _pool(1) as pool, suppress(BrokenProcessPool):
+            while left:
+                task, tries = left[0]
+                left[0] = task, tries - 1
+                ((_, outcome),) = _next_settled([_submit(pool, does, task)])
+                if outcome is None:
+                    break
+                left.popleft()
+                yield task, outcome
+        if left and left[0][1] == 0:
+            yield left.popleft()[0], Outcome(b"", Facts.unusable(ENDED_ITS_WORKER))
+
+
+@contextmanager
+def _pool(jobs: int) -> Iterator[ProcessPoolExecutor]:
+    """Start workers; whatever ends this early (Ctrl-C, an error) ends them at once."""
+    others = set(multiprocessing.active_children())
+    pool = ProcessPoolExecutor(jobs, multiprocessing.get_context("spawn"), initializer=_begin)
+    try:
+        yield pool
+    except BaseException:
+        for worker in set(multiprocessing.active_children()) - others:
+            worker.terminate()
+        # One may have been ended amid a result. Whoever reads it waits for the rest as long as anyone could
+        # write it, this process too.
+        pool._result_queue._writer.close()  # type: ignore[attr-defined]
+        raise
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+def _submit(pool: ProcessPoolExecutor, does: Work, task: Task) -> Future[Outcome]:
+    """Hand a task over; workers that start with it never hear of Ctrl-C, which this process answers."""
+    with _deaf():
+        return pool.submit(does, task)
+
+
+def _next_settled(
+    running: Iterable[Future[Outcome]],
+) -> list[tuple[Future[Outcome], Outcome | None]]:
+    """Wait until some tasks are done; with what came of each, None where its worker ended.
+
+    Ctrl-C is heard between short waits only: amid one it would leave a future locked, and the pool could
+    never be shut.
+    """
+    running = tuple(running)
+    while True:
+        with _deaf():
+            finished, _ = wait(running, _HEARS_S, FIRST_COMPLETED)
+            broken = {f for f in finished if isinstance(f.exception(), BrokenProcessPool)}
+            settled = [(f, None if f in broken else f.result()) for f in finished]
+        if settled:
+            return settled
+
+
+@contextmanager
+def _deaf() -> Iterator[None]:
+    """Put Ctrl-C off until the end of the block."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+@contextmanager
+def one_thread_each() -> Iterator[None]:
+    """Have workers that start meanwhile reckon in one thread: more only wait for one another.
+
+    It has to be said before they load their libraries, hence in the surroundings that they inherit.
+    """
+    before = {name: os.environ.get(name) for name in _ONE_THREAD}
+    os.environ.update(dict.fromkeys(_ONE_THREAD, "1"))
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                os.environ.pop(name, None)
+            else:
+                os.environ[name] = value
+
+
+def _begin() -> None:
+    """Make ready in a worker: it ends with the process that started it, even if that one is killed."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        connection.wait([parent.sentinel])
+        os._exit(1)

@@ -1,0 +1,112 @@
+"""One item analysed: bytes in, bytes out, the same in whichever process and on whichever machine it runs."""
+
+from __future__ import annotations
+
+import json
+import platform
+from collections.abc import Callable, Generator, Iterator
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy
+import pandas
+import scipy
+
+from telemetry import __version__
+from telemetry.analysis import Request, analyse
+from telemetry.archive.table import Facts, facts_of
+from telemetry.core.errors import LogError, ReciprocalError, fault_text
+from telemetry.core.frames import Log
+from telemetry.readers import LogFile, ReadOptions, open_bytes, read_opened
+
+MADE_BY: Final = (
+    f"reciprocal {__version__} with Python {'.'.join(platform.python_version_tuple()[:2])}, "
+    f"numpy {numpy.__version__}, pandas {pandas.__version__}, scipy {scipy.__version__}"
+)
+"""What the last bit of a result may hang on, apart from the kind of processor."""
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """All that a worker has to know; nothing of it is a place on this machine.
+
+    Attributes
+    ----------
+    key : str
+        The name of the result, see :func:`telemetry.archive.results.key_of`.
+    logs : tuple of LogFile
+        Their bytes, archives still packed.
+    unread : tuple of LogError
+        Files of the item that could not be brought into memory.
+    request : Request
+        With the rule itself, not its file.
+    options : ReadOptions
+    """
+
+    key: str
+    logs: tuple[LogFile, ...]
+    unread: tuple[LogError, ...]
+    request: Request
+    options: ReadOptions
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What became of a task.
+
+    Attributes
+    ----------
+    document : bytes
+        The contract ``reciprocal-analysis/1`` as JSON; empty where there is none.
+    facts : Facts
+        What the summary's row says.
+    made_by : str
+        :data:`MADE_BY` of the worker.
+    """
+
+    document: bytes
+    facts: Facts
+    made_by: str = MADE_BY
+
+
+Work = Callable[[Task], Outcome]
+"""What a worker does; :func:`work`, but for tests."""
+
+Engine = Callable[[Iterator[Task]], Generator[tuple[Task, Outcome]]]
+"""Takes tasks as it has room for them, and gives each back with its outcome, in whatever order they end."""
+
+
+def work(task: Task) -> Outcome:
+    """Analyse one item.
+
+    Returns
+    -------
+    Outcome
+        An item of which no log can be used has a document too, which says why. Where the program itself is at
+        fault there is none, so that a mended program tries again.
+
+    Raises
+    ------
+    ReciprocalError
+        If the request cannot be used.
+    """
+    logs: list[Log] = []
+    errors: list[LogError] = list(task.unread)
+    try:
+        for file in task.logs:
+            read, unused = read_opened(open_bytes(file.data, file.file), task.options)
+            logs += read
+            errors += unused
+        contract = analyse(logs, task.request, errors).to_dict()
+        document = serialised(contract, task.key)
+    except ReciprocalError:
+        raise
+    except Exception as error:  # whatever one log brings about must not end thousands of others
+        return Outcome(b"", Facts.unusable(fault_text(error)))
+    return Outcome(document, facts_of(contract))
+
+
+def serialised(contract: dict[str, Any], key: str) -> bytes:
+    """Write a result as it is kept: the contract, and by what it is found again."""
+    kept = contract | {"archive": {"key": key, "made_by": MADE_BY}}
+    return json.dumps(kept, allow_nan=False, separators=(",", ":")).encode("ascii") + b"\n"

@@ -1,0 +1,1 @@
+"""Flag samples that cannot be trusted; nothing is dropped in silence."""

@@ -1,0 +1,426 @@
+"""Finding what a log cannot be trusted on, without throwing any of it away."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import pandas as pd
+
+from telemetry.cleaning.corrections import CUT, ByHand, cut_findings, inside
+from telemetry.cleaning.despike import (
+    HullLimits,
+    borne_out,
+    denied_by_positions,
+    islands,
+    shoulders,
+    unreachable,
+    way_made_m,
+)
+from telemetry.cleaning.flags import SampleJudge
+from telemetry.cleaning.timeline import around, gap_findings, longest_increasing, stamp_findings
+from telemetry.core.frames import TRACK_COLUMNS, BoolArray, Finding, FloatArray, Track, integral, runs_of
+from telemetry.core.geo import LocalFrame
+
+# Below walking pace a repeated fix is a boat at rest, not a receiver that hangs.
+_MOVING_MPS = 2.0
+_HELD_S = 3.0
+_HDOP_LIMIT = 20.0
+_LEAST_SATELLITES = 4
+_BESIDE_LOSS_S = 1.0
+_JUMP_M = 4.0
+_JUMP_BACK_S = 5.0
+_SETTLING_S = 2.0
+_STRAY_M = 0.5
+_LEAST_LEFT = 2
+
+
+@dataclass(frozen=True)
+class Cleaned:
+    """A track in strictly increasing time with a verdict on every sample.
+
+    Attributes
+    ----------
+    track : Track
+        Samples sorted out in time; values are as logged.
+    speed_ok, position_ok : ndarray of bool, shape (n,)
+        Whether the sample's measured speed and its position may be used.
+    cut : pandas.DataFrame
+        The samples (also those dropped from ``track``) set aside, for plots: columns ``t_s``, ``speed_mps``,
+        ``lat_deg``, ``lon_deg`` (NaN where absent) and ``code``.
+    stretches : tuple of (int, int)
+        Half-open index ranges without a break in time or a position jump between them.
+    findings : tuple of Finding
+        The reader's findings and those made here, in time order.
+    """
+
+    track: Track
+    speed_ok: BoolArray
+    position_ok: BoolArray
+    cut: pd.DataFrame
+    stretches: tuple[tuple[int, int], ...]
+    findings: tuple[Finding, ...]
+
+
+def _column(track: Track, name: str) -> FloatArray:
+    values = track.column(name)
+    return np.full(track.t_s.size, np.nan) if values is None else values
+
+
+def _no_fix(track: Track) -> BoolArray:
+    """Mark rows on which the receiver itself says it had no usable fix."""
+    n = track.t_s.size
+    bad = np.zeros(n, dtype=np.bool_)
+    fix, hdop, satellites = (track.column(c) for c in ("fix", "hdop", "satellites"))
+    if fix is not None:
+        bad |= fix == 0
+    if hdop is not None:
+        bad |= hdop > _HDOP_LIMIT
+    if satellites is not None and (satellites >= _LEAST_SATELLITES).any():
+        bad |= satellites < _LEAST_SATELLITES
+    return bad
+
+
+def _same_as_before(*columns: FloatArray) -> BoolArray:
+    same = np.ones(columns[0].size, dtype=np.bool_)
+    same[0] = False
+    for c in columns:
+        same[1:] &= (c[1:] == c[:-1]) | (np.isnan(c[1:]) & np.isnan(c[:-1]))
+    return same
+
+
+def _long_runs(same: BoolArray, t_s: FloatArray, least_s: float, least: int, excused: BoolArray) -> BoolArray:
+    """Keep of the repeats only those in runs that last long enough and are not excused in the main."""
+    out = np.zeros_like(same)
+    for a, b in runs_of(same):
+        long = b - a >= least and t_s[b - 1] - t_s[a - 1] >= least_s
+        if long and excused[a:b].mean() <= 0.5:
+            out[a:b] = True
+    return out
+
+
+def _judge_repeats(judge: SampleJudge, lat: FloatArray, lon: FloatArray, speed: FloatArray) -> None:
+    moving = speed > _MOVING_MPS
+    has_position = ~np.isnan(lat)
+    same_place = _same_as_before(lat, lon) & has_position
+    frozen = same_place & _same_as_before(speed) & moving
+    judge.reject(
+        frozen, "frozen-fix", "the same fix again while under way: set aside", speed=True, position=True
+    )
+    stuck = _long_runs(same_place & moving & ~frozen, judge.t_s, 0.0, 2, frozen)
+    judge.reject(
+        stuck, "frozen-position", "position stands still while the speed does not", speed=False, position=True
+    )
+    # A speed printed coarsely repeats by itself. Where the positions go on they judge it like any other;
+    # where they do not, held means longer than the print can explain.
+    goes_on = has_position & np.r_[False, has_position[:-1]] & ~same_place
+    repeats = _same_as_before(speed) & moving
+    held = _long_runs(repeats, judge.t_s, _HELD_S, 4, goes_on)
+    judge.reject(
+        held,
+        "held-speed",
+        "the same speed repeated for seconds: only its first is used",
+        speed=True,
+        position=False,
+    )
+
+
+def _position_noise_m(t_s: FloatArray, v_mps: FloatArray, east_m: FloatArray, north_m: FloatArray) -> float:
+    """Sample-to-sample noise of a position by the median misfit of its steps to the measured speed [m].
+
+    The motion itself drops out, whatever the sampling rate; 0.6745 turns a median into a standard deviation.
+    """
+    if east_m.size < 8:
+        return 1.0
+    misfit = np.diff(way_made_m(t_s, east_m, north_m)) - 0.5 * (v_mps[1:] + v_mps[:-1]) * np.diff(t_s)
+    return float(np.median(np.abs(misfit - np.median(misfit))) / 0.6745 / np.sqrt(2.0))
+
+
+def _jumps(
+    t_s: FloatArray,
+    v_mps: FloatArray,
+    false: BoolArray,
+    east_m: FloatArray,
+    north_m: FloatArray,
+    noise_m: float,
+) -> tuple[BoolArray, BoolArray]:
+    """Find positions that leap away and back, and steps after which they stay away.
+
+    ``false`` marks samples whose speed is false: a position may stray with them and leap home after.
+
+    Returns
+    -------
+    away : ndarray of bool, shape (n,)
+        Samples between a leap and the leap back.
+    stays : ndarray of bool, shape (n - 1,)
+        Steps that are not undone.
+    """
+    n = t_s.size
+    away = np.zeros(n, dtype=np.bool_)
+    stays = np.zeros(max(n - 1, 0), dtype=np.bool_)
+    if n < 3:
+        return away, stays
+    dt = np.diff(t_s)
+    de, dn = np.diff(east_m), np.diff(north_m)
+    reach_m = np.maximum(v_mps[1:], v_mps[:-1]) * dt
+    allowed_m = _JUMP_M + 6.0 * noise_m + 1.3 * reach_m + 10.0 * np.minimum(dt, 3.0) ** 2
+    leaps = np.flatnonzero(np.hypot(de, dn) > allowed_m)
+    k = 0
+    while k < leaps.size:
+        a = int(leaps[k])
+        back = None
+        for m in range(k + 1, leaps.size):
+            b = int(leaps[m])
+            if t_s[b + 1] - t_s[a] > _JUMP_BACK_S:
+                break
+            # Undone when the fix after this leap lies where the boat can have got to from before the first.
+            span = t_s[b + 1] - t_s[a]
+            fastest = max(v_mps[a], v_mps[b + 1])
+            home = np.hypot(east_m[b + 1] - east_m[a], north_m[b + 1] - north_m[a])
+            if home <= _JUMP_M + 6.0 * noise_m + 1.3 * fastest * span + 10.0 * span**2:
+                back = m
+        if back is None:
+            strayed = np.flatnonzero(false[: a + 1] & (t_s[a] - t_s[: a + 1] < _JUMP_BACK_S))
+            if t_s[a] - t_s[0] < _SETTLING_S:
+                away[: a + 1] = True  # the first fixes of a receiver that was still settling
+            elif strayed.size and strayed[-1] >= a - 1:
+                away[strayed[0] : a + 1] = True  # it strayed together with the speed and leaps home
+            else:
+                stays[a] = True
+            k += 1
+        else:
+            away[a + 1 : int(leaps[back]) + 1] = True
+            k = back + 1
+    return away, stays
+
+
+def _differenced(t_s: FloatArray, east_m: FloatArray, north_m: FloatArray) -> FloatArray:
+    """Speed over about a second from positions alone, for judging only, shape (n,) [m/s].
+
+    No more than any boat's: a wild position must not make room for itself.
+    """
+    lo, hi = around(t_s, 1.0)
+    made_mps = np.hypot(east_m[hi] - east_m[lo], north_m[hi] - north_m[lo]) / (t_s[hi] - t_s[lo])
+    return np.asarray(np.minimum(made_mps, TRACK_COLUMNS["speed_mps"].high))
+
+
+def _beside_loss(t_s: FloatArray, lost: BoolArray) -> BoolArray:
+    """Mark samples shortly after a loss of fix or a gap, shape (n,)."""
+    step = np.diff(t_s)
+    after = np.flatnonzero((step > 1.8 * np.median(step)) | (lost[:-1] & ~lost[1:])) + 1
+    last = np.searchsorted(t_s[after], t_s, side="right") - 1
+    since = np.where(last >= 0, t_s - t_s[after[np.maximum(last, 0)]], np.inf) if after.size else np.inf
+    return np.asarray(np.broadcast_to(since, t_s.shape) < _BESIDE_LOSS_S)
+
+
+def _judge_positions(judge: SampleJudge, track: Track, limits: HullLimits) -> BoolArray:
+    """Judge position jumps, then the speeds by the positions that are left.
+
+    Returns
+    -------
+    ndarray of bool, shape (n - 1,)
+        Steps at which the position leaps and stays away.
+    """
+    t_s = track.t_s
+    lat, lon, speed = (_column(track, c) for c in ("lat_deg", "lon_deg", "speed_mps"))
+    broken = np.zeros(t_s.size - 1, dtype=np.bool_)
+    use = np.flatnonzero(judge.position_ok)
+    if use.size < 2:
+        return broken
+    frame = LocalFrame(float(np.median(lat[use])), float(np.median(lon[use])))
+    east_m, north_m = frame.to_local(lat[use], lon[use])
+    if use.size < 4:
+        way_m = np.hypot(np.diff(east_m), np.diff(north_m))
+        if (way_m > TRACK_COLUMNS["speed_mps"].high * np.diff(t_s[use])).any():
+            text = "the position leaps, and too few others tell which is true: set aside"
+            judge.reject(judge.position_ok, "position-jump", text, speed=False, position=True)
+        return broken
+    good = judge.speed_ok[use]
+    v = (
+        np.interp(t_s[use], t_s[use][good], speed[use][good])
+        if good.any()
+        else _differenced(t_s[use], east_m, north_m)
+    )
+    noise_m = _position_noise_m(t_s[use], v, east_m, north_m)
+    false = np.zeros(use.size, dtype=np.bool_)
+    if good.sum() > 2:
+        rows = use[good]
+        false[good] = unreachable(t_s[rows], speed[rows], np.zeros(rows.size, dtype=np.bool_), limits)
+    away, stays = _jumps(t_s[use], v, false, east_m, north_m, noise_m)
+    bad = np.zeros(t_s.size, dtype=np.bool_)
+    bad[use] = away
+    judge.reject(
+        bad, "position-jump", "the position leaps away and back: set aside", speed=False, position=True
+    )
+    for k in np.flatnonzero(stays):
+        a, b = int(use[k]), int(use[k + 1])
+        broken[b - 1] = True
+        far_m = np.hypot(east_m[k + 1] - east_m[k], north_m[k + 1] - north_m[k])
+        text = f"the position leaps by {far_m:.0f} m and stays: nothing is measured across it"
+        judge.findings.append(Finding("position-break", text, 1, float(t_s[a]), float(t_s[b])))
+    keep = ~away & good
+    rows = use[keep]
+    denied = np.zeros(t_s.size, dtype=np.bool_)
+    if rows.size > 3:
+        way_m = way_made_m(t_s[rows], east_m[keep], north_m[keep])
+        sure = borne_out(t_s[rows], speed[rows], way_m, noise_m)
+        judge.sure[rows] = sure
+        denied[rows] = denied_by_positions(t_s[rows], speed[rows], way_m, sure, noise_m)
+    judge.reject(
+        denied, "false-spike", "a speed that the positions deny: set aside", speed=True, position=False
+    )
+    return broken
+
+
+def _judge_reach(judge: SampleJudge, track: Track, limits: HullLimits) -> None:
+    """Judge the speeds that are left by what a hull can do."""
+    use = np.flatnonzero(judge.speed_ok)
+    if use.size < 3:
+        return
+    beside = _beside_loss(track.t_s, judge.code == "no-fix")
+    denied = judge.false.copy()
+    false = np.zeros(track.t_s.size, dtype=np.bool_)
+    speed = _column(track, "speed_mps")
+    false[use] = unreachable(track.t_s[use], speed[use], beside[use], limits, judge.sure[use])
+    judge.reject(
+        false, "false-spike", "a speed the hull could not have had: set aside", speed=True, position=False
+    )
+    # What either judge left of a spike the other cut.
+    use = np.flatnonzero(judge.speed_ok | judge.false)
+    left = np.zeros(track.t_s.size, dtype=np.bool_)
+    left[use] = islands(track.t_s[use], speed[use], judge.false[use], limits)
+    left[use] |= shoulders(track.t_s[use], speed[use], denied[use], limits) & judge.speed_ok[use]
+    judge.reject(
+        left,
+        "false-spike",
+        "as high as the false speeds beside it: set aside",
+        speed=True,
+        position=False,
+    )
+
+
+def _astray(judge: SampleJudge, track: Track) -> BoolArray:
+    """Mark positions that went astray together with false speeds and came home with them, shape (n,).
+
+    A receiver that filters carries its position along with a false speed. Which of the two ways from the last
+    good fix a position follows tells it: the one summed from the false speeds, or that of the good speeds
+    around. A run whose end is not home, as after a crash, is left alone.
+    """
+    lat, lon, speed = (_column(track, c) for c in ("lat_deg", "lon_deg", "speed_mps"))
+    astray = np.zeros(track.t_s.size, dtype=np.bool_)
+    if track.meta.speed_source != "measured":
+        return astray
+    whole = np.flatnonzero(judge.speed_ok & judge.position_ok)
+    for a, _ in runs_of(judge.false & ~judge.speed_ok):
+        k = int(np.searchsorted(whole, a))
+        if k == 0 or k == whole.size or track.t_s[whole[k]] - track.t_s[whole[k - 1]] > _JUMP_BACK_S:
+            continue
+        rows = np.arange(whole[k - 1], whole[k] + 1)
+        rows = rows[~np.isnan(speed[rows]) & ~np.isnan(lat[rows]) & ~np.isnan(lon[rows])]
+        t_s = track.t_s[rows]
+        by_good_m, by_all_m = (
+            integral(t_s, v) for v in (np.interp(t_s, t_s[[0, -1]], speed[rows[[0, -1]]]), speed[rows])
+        )
+        frame = LocalFrame(float(lat[rows[0]]), float(lon[rows[0]]))
+        made_m = np.hypot(*frame.to_local(lat[rows], lon[rows]))
+        false = np.abs(made_m - by_all_m) < np.abs(made_m - by_good_m)
+        if not false[-1]:
+            astray[rows[1:-1]] |= false[1:-1] & (by_all_m - by_good_m > _STRAY_M)[1:-1]
+    return astray
+
+
+def _judged(
+    track: Track, limits: HullLimits, by_hand: ByHand, astray: BoolArray
+) -> tuple[SampleJudge, BoolArray]:
+    """Judge all samples, some known to be astray; with the steps at which positions leap and stay."""
+    judge = SampleJudge(track, by_hand)
+    lat, lon, speed = (_column(track, c) for c in ("lat_deg", "lon_deg", "speed_mps"))
+    judge.reject(
+        _no_fix(track), "no-fix", "the receiver had no usable fix: set aside", speed=True, position=True
+    )
+    judge.speed_ok &= ~np.isnan(speed)
+    judge.position_ok &= ~(np.isnan(lat) | np.isnan(lon))
+    judge.set_aside(inside(track.t_s, by_hand.cuts), CUT)
+    text = "a false speed that carries the position with it: both set aside"
+    judge.reject(astray, "false-spike", text, speed=True, position=True)
+    if track.t_s.size < 2:
+        return judge, np.zeros(0, dtype=np.bool_)
+    if track.meta.speed_source == "measured":
+        _judge_repeats(judge, lat, lon, speed)
+    broken = _judge_positions(judge, track, limits)
+    _judge_reach(judge, track, limits)
+    return judge, broken
+
+
+def _holds(gap: Finding, cut: Finding) -> bool:
+    return cut.count > 0 and cut.start_s == gap.start_s and cut.end_s == gap.end_s
+
+
+def clean(track: Track, limits: HullLimits | None = None, by_hand: ByHand | None = None) -> Cleaned:
+    """Judge every sample of a track.
+
+    Parameters
+    ----------
+    track : Track
+        As a reader returns it.
+    limits : HullLimits, optional
+        What the hull can do.
+    by_hand : ByHand, optional
+        What a person cut out of this log or restored in it. A log is judged as if it had been silent where it
+        was cut.
+
+    Returns
+    -------
+    Cleaned
+        No value is changed; samples are set aside with a reason.
+    """
+    limits, by_hand = limits or HullLimits(), by_hand or ByHand()
+    keep = longest_increasing(track.t_s)
+    stamp, stamp_codes = stamp_findings(track.t_s, keep)
+    cut_out = keep & inside(track.t_s, by_hand.cuts)
+    cuts = cut_findings(track.t_s[keep], by_hand.cuts) if by_hand.cuts else []
+    if (keep & ~cut_out).sum() < _LEAST_LEFT:
+        cut_out[:] = False  # a log without any sample is none: they stay in it, set aside
+    out_codes = np.full(track.t_s.size, CUT, dtype=object)
+    out_codes[~keep] = stamp_codes
+    keep &= ~cut_out
+    ordered = Track(track.frame[keep], track.meta, track.findings)
+    gaps, broken = gap_findings(ordered.t_s)
+    # A gap that was cut by hand is told as that.
+    told = [*stamp, *cuts, *(gap for gap in gaps if not any(_holds(gap, cut) for cut in cuts))]
+    judge, leaps = _judged(ordered, limits, by_hand, np.zeros(ordered.t_s.size, dtype=np.bool_))
+    astray = _astray(judge, ordered)
+    if astray.any():
+        # They had borne out the false speeds, and spoken against the good ones beside them.
+        judge, leaps = _judged(ordered, limits, by_hand, astray)
+    judge.findings[:0] = told
+    broken = broken | leaps
+    lat, lon, speed = (_column(ordered, c) for c in ("lat_deg", "lon_deg", "speed_mps"))
+    judge.give_back(~np.isnan(speed), ~(np.isnan(lat) | np.isnan(lon)))
+
+    columns = ["speed_mps", "lat_deg", "lon_deg"]
+    cut = (
+        pd.concat(
+            [
+                ordered.frame.reindex(columns=columns)[judge.code != ""].assign(
+                    code=judge.code[judge.code != ""]
+                ),
+                track.frame[~keep].reindex(columns=columns).assign(code=out_codes[~keep]),
+            ]
+        )
+        .rename_axis("t_s")
+        .reset_index()
+    )
+    edges = np.r_[0, np.flatnonzero(broken) + 1, ordered.t_s.size]
+    # The reader's count of all samples without a fix gives way to one finding for each loss.
+    read = [f for f in track.findings if f.code != "no-fix"]
+    findings = sorted((*read, *judge.findings), key=lambda f: -1.0 if f.start_s is None else f.start_s)
+    return Cleaned(
+        ordered,
+        judge.speed_ok,
+        judge.position_ok,
+        cut,
+        tuple((int(a), int(b)) for a, b in pairwise(edges) if b > a),
+        tuple(findings),
+    )

@@ -1,0 +1,1 @@
+"""Smoothed speed, course and position of a log, with their uncertainty."""

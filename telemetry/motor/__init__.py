@@ -1,0 +1,1 @@
+"""Motor logs: clock, power, pack, limits and what-if."""

@@ -1,0 +1,1 @@
+"""Match a motor log's clock to a speed log."""

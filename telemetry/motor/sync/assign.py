@@ -1,0 +1,227 @@
+"""Bringing motor logs to the speed logs they belong to, for power and for ride."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+
+from telemetry.cleaning.clean import Cleaned
+from telemetry.cleaning.corrections import ByHand, ClockByHand, because, log_key
+from telemetry.core.frames import Finding, MotorLog
+from telemetry.core.progress import counted
+from telemetry.kinematics.whole_log import Motion
+from telemetry.motor.power import PassPower, PowerOptions, PowerReport, report
+from telemetry.motor.sync.clock import Clock, join
+from telemetry.passes.find import Pass
+from telemetry.passes.measure import COVERAGE_95
+from telemetry.ride.judge import MotorSignal
+
+BY_HAND: Final = "by hand"
+_BY_EYE_S = 0.1
+
+
+@dataclass(frozen=True)
+class JoinedMotor:
+    """A motor log with the speed log it belongs to.
+
+    Attributes
+    ----------
+    log : MotorLog
+    clock : Clock
+        Where it is not trusted, ``speed_log`` is the one that came nearest.
+    speed_log : int
+        As ``Pass.log`` counts them.
+    power : PowerReport
+    estimates : tuple of Clock
+        The program's own, for each speed log.
+    by_hand : ClockByHand or None
+        What a person set, where ``clock`` is that.
+    """
+
+    log: MotorLog
+    clock: Clock
+    speed_log: int
+    power: PowerReport
+    estimates: tuple[Clock, ...]
+    by_hand: ClockByHand | None = None
+
+    @property
+    def own(self) -> Clock:
+        """The program's own estimate of the clock, whatever a person set."""
+        return self.estimates[self.speed_log]
+
+    @property
+    def apart_s(self) -> float:
+        """How far the clock lies from the program's own estimate, at its widest over the motor log [s]."""
+        ends_s = self.log.t_s[[0, -1]]
+        return float(np.max(np.abs(self.clock.to_speed_log(ends_s) - self.own.to_speed_log(ends_s))))
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """What is odd about the clock."""
+        least_s = float(np.hypot(self.clock.u95_s, self.own.u95_s))
+        if self.by_hand is None or not self.own.trusted or self.apart_s <= least_s:
+            return ()
+        said = (
+            f"the clock set by hand is {self.apart_s:.2f} s from where the speeds place it (± "
+            f"{self.own.u95_s:.2f} s; {self.own.why}); what ride and power tell follows the hand"
+        )
+        return (Finding("clock-contradicted", said, 1, *(float(t) for t in self.log.t_s[[0, -1]])),)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return one entry of the output contract's ``motors``."""
+        apart_s = self.apart_s
+        return {
+            "file": self.log.meta.file,
+            "clock": self.clock.to_dict(),
+            "power": self.power.to_dict(),
+            "own_clock": self.own.to_dict(),
+            "apart_s": apart_s if np.isfinite(apart_s) else None,
+        }
+
+    def signal(self) -> MotorSignal:
+        """Return what ride asks of the motor, on the speed log's clock."""
+        t_s = self.clock.to_speed_log(self.log.t_s)
+        rises = np.r_[True, np.diff(np.maximum.accumulate(t_s)) > 0.0]
+
+        def column(name: str) -> Any:
+            values = self.log.column(name)
+            return None if values is None else values[rises]
+
+        return MotorSignal(
+            t_s[rises], column("throttle_pct"), column("current_a"), column("rpm"), self.clock.u95_s
+        )
+
+
+def join_motors(
+    motors: Sequence[MotorLog],
+    logs: Sequence[tuple[Cleaned, Motion]],
+    passes: Sequence[Pass],
+    lags_s: Sequence[float],
+    options: PowerOptions,
+    by_hand: ByHand | None = None,
+    known: Sequence[Mapping[int, Clock]] | None = None,
+) -> tuple[JoinedMotor, ...]:
+    """Join each motor log to the speed log that it matches, or as a person says.
+
+    Parameters
+    ----------
+    motors : sequence of MotorLog
+    logs : sequence of (Cleaned, Motion)
+        The speed logs, as ``Pass.log`` counts them.
+    passes : sequence of Pass
+    lags_s : sequence of float
+        By how much each speed log's speed lags its positions [s].
+    options : PowerOptions
+    by_hand : ByHand, optional
+        Clocks that a person set.
+    known : sequence of mapping of int to Clock, optional
+        For each motor log the estimates made before, by the number of the speed log.
+
+    Returns
+    -------
+    tuple of JoinedMotor
+        One for each motor log as long as there is a speed log at all.
+    """
+    joined = []
+    for number, motor in enumerate(counted(motors if logs else (), len(motors))):
+        there = known[number] if known else {}
+        estimates = tuple(
+            there[k] if k in there else join(motor, cleaned, motion, lag_s)
+            for k, ((cleaned, motion), lag_s) in enumerate(zip(logs, lags_s, strict=True))
+        )
+        # A trusted clock first, among those the surest; where none is, the first log's refusal is told.
+        k = min(range(len(estimates)), key=lambda i: (not estimates[i].trusted, estimates[i].u95_s, i))
+        clock, said = estimates[k], (by_hand or ByHand()).clock_of(log_key(motor.meta))
+        if said is not None:
+            keys = [log_key(cleaned.track.meta) for cleaned, _ in logs]
+            k = keys.index(said.speed_log) if said.speed_log in keys else k
+            clock = clock_by_hand(said, motor, *logs[k], estimates[k])
+        told = _told(motor, clock, k, logs[k][1], passes, options)
+        joined.append(JoinedMotor(motor, clock, k, told, estimates, said))
+    return tuple(joined)
+
+
+def clock_by_hand(said: ClockByHand, motor: MotorLog, cleaned: Cleaned, motion: Motion, own: Clock) -> Clock:
+    """Take a clock as a person says it.
+
+    Parameters
+    ----------
+    said : ClockByHand
+    motor : MotorLog
+    cleaned, motion : Cleaned, Motion
+        The speed log that it is joined to.
+    own : Clock
+        The program's own estimate, told beside it.
+
+    Notes
+    -----
+    Where the person does not say how well it is set: curves are laid on one another by eye to a tenth of a
+    second (our own assumption, no source), and where a corner lies between two samples of either log does not
+    show, which is a uniform error of one step each (JCGM 100:2008, 4.3.7).
+    """
+    u95_s, how = said.u95_s, "its interval as stated"
+    if u95_s is None:
+        steps_s = [1.0 / log.rate_hz for log in (motor, cleaned.track) if log.rate_hz]
+        u95_s = float(np.hypot(_BY_EYE_S, COVERAGE_95 * np.sqrt(np.sum(np.square(steps_s)) / 12.0)))
+        how = f"its interval by what an eye can do: {_BY_EYE_S:g} s and the steps of both logs"
+    clock = Clock(said.offset_s, said.drift_ppm, u95_s, BY_HAND, True, "", np.nan, np.nan)
+    ends_s = clock.to_speed_log(motor.t_s[[0, -1]])
+    start_s, end_s = max(ends_s[0], motion.t_s[0]), min(ends_s[1], motion.t_s[-1])
+    apart_s = float(np.max(np.abs(ends_s - own.to_speed_log(motor.t_s[[0, -1]]))))
+    if own.trusted:
+        beside = f"the program's own estimate is {apart_s:.2f} s away, ± {own.u95_s:.2f} s"
+    else:
+        beside = f"the program itself would not join it: {own.why}"
+    why = f"set by hand{because(said.why)}; {how}; {beside}"
+    return replace(clock, why=why, start_s=float(start_s), end_s=float(end_s))
+
+
+def _told(
+    motor: MotorLog, clock: Clock, log: int, motion: Motion, passes: Sequence[Pass], options: PowerOptions
+) -> PowerReport:
+    """Tell the power of the passes of the one speed log that a motor log belongs to."""
+    return report(motor, clock, [p for p in passes if p.log == log], motion, options)
+
+
+def reported_anew(
+    joined: Sequence[JoinedMotor], motions: Sequence[Motion], passes: Sequence[Pass], options: PowerOptions
+) -> tuple[JoinedMotor, ...]:
+    """Tell power again with other options; the clocks stay as they are."""
+    return tuple(
+        replace(j, power=_told(j.log, j.clock, j.speed_log, motions[j.speed_log], passes, options))
+        for j in joined
+    )
+
+
+def motor_findings(log: MotorLog, joined: Sequence[JoinedMotor]) -> tuple[Finding, ...]:
+    """Return what is odd in a motor log, its clock included."""
+    return (*log.findings, *(f for j in joined if j.log is log for f in j.findings))
+
+
+def motor_of(joined: Sequence[JoinedMotor], a_pass: Pass) -> JoinedMotor | None:
+    """Find the joined motor log that covers most of a pass, the first of equals; None where none does."""
+
+    def common_s(j: JoinedMotor) -> float:
+        return min(j.clock.end_s, a_pass.end_s) - max(j.clock.start_s, a_pass.start_s)
+
+    mine = [j for j in joined if j.speed_log == a_pass.log and j.clock.trusted and common_s(j) > 0.0]
+    return max(mine, key=common_s, default=None)
+
+
+def power_of(joined: Sequence[JoinedMotor], a_pass: Pass) -> PassPower | None:
+    """Find what the motor log of a pass tells of it; None where it does not cover the whole of it."""
+    motor = motor_of(joined, a_pass)
+    return motor.power.of(a_pass.id) if motor else None
+
+
+def why_untold(joined: Sequence[JoinedMotor], a_pass: Pass) -> str:
+    """Say why :func:`power_of` finds nothing, of every log that might have told."""
+    # One that is not joined belongs to no speed log: it may be of any.
+    refused = [f"{j.log.meta.file} is not joined: {j.clock.why}" for j in joined if not j.clock.trusted]
+    if any(j.clock.trusted and j.speed_log == a_pass.log for j in joined):
+        refused.insert(0, "no joined motor log covers it" if refused else "no motor log covers it")
+    return "; ".join(refused) or "no motor log"

@@ -1,0 +1,78 @@
+"""Which motor quantity stands for the shaft when clocks are joined, and how well.
+
+References
+----------
+.. [1] D. Gerr, Propeller Handbook, 1989 (from memory): power with the cube of shaft speed in the ideal, with
+   the power 2.7 on average.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from telemetry.core.frames import FloatArray, MotorLog, integral
+from telemetry.motor.sync.speed_steps import Driver, driver
+
+
+@dataclass(frozen=True, slots=True)
+class Proxy:
+    """A motor quantity that stands for the shaft, as its power whose square follows the thrust.
+
+    Attributes
+    ----------
+    column, name : str
+    power : float
+    power_sd : float
+        Relative standard deviation of ``power``.
+    """
+
+    column: str
+    name: str
+    power: float
+    power_sd: float
+
+
+# Thrust goes with shaft speed squared in the ideal and with the power 1.7 on average (reference 1, as in the
+# what-if): half of 0.15. Pack current at nearly constant volts is electrical power, which goes with shaft
+# speed cubed, on average with the power 2.7. A shaft that turns with 75 to 90 % of rpm/V x volts under full
+# load, and with all of it under little (common practice, no source), follows the throttle with about the
+# power 0.85.
+PROXIES = (
+    Proxy("rpm", "rpm", 1.0, 0.075),
+    Proxy("current_a", "current", 1.0 / 3.0, 0.1),
+    Proxy("throttle_pct", "throttle", 0.85, 0.1),
+)
+
+
+def driver_of(motor: MotorLog, blur_s: float = 0.0) -> tuple[Proxy, Driver] | None:
+    """Take the quantity that follows the shaft best, scaled so that its square follows the thrust.
+
+    Parameters
+    ----------
+    motor : MotorLog
+    blur_s : float
+        Time over which the speed it is to be compared with is a mean [s]: the thrust is averaged likewise.
+    """
+    for proxy in PROXIES:
+        values = motor.column(proxy.column)
+        if values is None or np.isfinite(values).mean() < 0.5:
+            continue
+        if np.nanpercentile(values, 99.5) <= max(
+            2.0 * np.nanmedian(np.abs(values - np.nanmedian(values))), 1e-6
+        ):
+            continue
+        pulls = np.maximum(values, 0.0) ** proxy.power
+        return proxy, driver(motor.t_s, _blurred(motor.t_s, pulls, blur_s) if blur_s else pulls)
+    return None
+
+
+def _blurred(t_s: FloatArray, value: FloatArray, over_s: float) -> FloatArray:
+    """Give the root of the mean square over a time about each sample, shape of ``value``."""
+    known = np.isfinite(value)
+    t, square = t_s[known], value[known] ** 2
+    way = integral(t, square)
+    begin, end = (np.clip(t_s + side * 0.5 * over_s, t[0], t[-1]) for side in (-1.0, 1.0))
+    mean = (np.interp(end, t, way) - np.interp(begin, t, way)) / np.maximum(end - begin, 1e-9)
+    return np.sqrt(np.maximum(mean, 0.0))

@@ -1,0 +1,37 @@
+"""What an overlay draws of a pass, one row of plots for each."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+from telemetry.core.units import SPEED_UNITS, Unit
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """One row of an overlay: its title, and the unit that its SI values are usually shown in."""
+
+    title: str
+    unit: Unit
+
+
+SPEED: Final = "speed_mps"
+SLIP: Final = "slip"
+RIPPLE: Final = "ripple "
+"""Before the name of the column whose ripple it is."""
+
+# In the order of the rows. Which signal shows the hull's vertical motion depends on what a log has, and a
+# ripple of one is not the ripple of another: each has a row of its own.
+QUANTITIES: Final[Mapping[str, Quantity]] = {
+    SPEED: Quantity("Speed", SPEED_UNITS["m/s"]),
+    "current_a": Quantity("Current", Unit("A", 1.0, 1)),
+    "voltage_v": Quantity("Pack voltage", Unit("V", 1.0, 2)),
+    "rpm": Quantity("Shaft speed", Unit("rpm", 1.0, 0)),
+    SLIP: Quantity("Slip", Unit("%", 0.01, 1)),
+    f"{RIPPLE}vertical_mps": Quantity("Vertical ripple", Unit("m/s", 1.0, 2)),
+    f"{RIPPLE}az_mps2": Quantity("Ripple of the upward acceleration", Unit("m/s²", 1.0, 1)),
+    f"{RIPPLE}gy_dps": Quantity("Ripple of the pitch rate", Unit("°/s", 1.0, 1)),
+    f"{RIPPLE}alt_m": Quantity("Ripple of the altitude", Unit("m", 1.0, 2)),
+}

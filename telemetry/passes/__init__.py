@@ -1,0 +1,1 @@
+"""Find passes and measure their speeds."""

@@ -1,0 +1,1 @@
+"""Judge how a pass rode: porpoising, blow-overs, veers."""

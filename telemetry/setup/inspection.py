@@ -1,0 +1,159 @@
+"""A boat as found: what moved since it was set, as far as the gauges can tell."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any, Final, Literal
+
+from telemetry.setup.changes import Change, items_of
+from telemetry.setup.display_units import Showing
+from telemetry.setup.gauges import Reading
+from telemetry.setup.items import Item, OwnItem
+from telemetry.setup.parse import aware, keys_of, located, moment_of, text_of, utc_iso
+from telemetry.setup.resolution import limit_of, same_text
+from telemetry.setup.sheet import Measures, SetupSheet, measures_of, schema_of
+
+FoundVerdict = Literal["moved", "as set", "cannot tell"]
+SCHEMA: Final = "reciprocal-found/1"
+
+
+@dataclass(frozen=True)
+class FoundMeasure(Measures):
+    """A boat measured as it was found, after a crash or before an outing.
+
+    Attributes
+    ----------
+    found_utc : datetime or None
+        When.
+    note : str
+        After what, in the user's words.
+    """
+
+    found_utc: datetime | None = field(default=None, compare=False)
+    note: str = field(default="", compare=False)
+
+    def __post_init__(self) -> None:
+        """Check and order what came in."""
+        object.__setattr__(self, "found_utc", aware(self.found_utc, "found_utc"))
+        super().__post_init__()
+
+    def to_dict(self) -> dict[str, Any]:
+        """Write as plain types, which :meth:`from_dict` takes back."""
+        return {"schema": SCHEMA, **self._content(), "found_utc": utc_iso(self.found_utc), "note": self.note}
+
+    @classmethod
+    def from_dict(cls, table: Mapping[str, Any], file: str = "", own: Iterable[OwnItem] = ()) -> FoundMeasure:
+        """Read from plain types, as for a sheet; ``own`` are the boat's items that the table need not define.
+
+        Raises
+        ------
+        SetupError
+            Naming the file, the key and the mend.
+        """
+        keys_of(table, ("schema", "boat", "readings", "own", "found_utc", "note"), "", file)
+        schema_of(table, SCHEMA, file)
+        boat, readings, items = measures_of(table, file, own)
+        moment = moment_of(table.get("found_utc"), "found_utc", file)
+        note = text_of(table, "note", file)
+        with located(file):
+            return cls(boat=boat, readings=readings, own=items, found_utc=moment, note=note)
+
+
+@dataclass(frozen=True, slots=True)
+class FoundItem:
+    """One item as set and as found, with the verdict.
+
+    Attributes
+    ----------
+    change : Change
+        The item with both readings, their difference and what the gauges can tell.
+    verdict : {"moved", "as set", "cannot tell"}
+    """
+
+    change: Change
+    verdict: FoundVerdict
+
+    @property
+    def item(self) -> Item:
+        """What was measured."""
+        return self.change.item
+
+    def why(self, showing: Showing | None = None) -> str:
+        """Give the evidence as part of a sentence, in one user's units."""
+        show, item, change = showing or Showing(), self.item, self.change
+        if change.after is None:
+            return "it was not measured as found"
+        if change.before is None:
+            return "the sheet does not say"
+        if change.difference is None or change.limit is None:
+            return "it is the same" if self.verdict == "as set" else "it is another"
+        told = show.amount(item, change.limit.value)
+        hidden = show.amount(item, _hidden(change))
+        matters = "" if item.matters is None else show.amount(item, item.matters)
+        if self.verdict == "moved":
+            small = item.matters is not None and _hidden(change) < item.matters
+            less = f", less than the {matters} that matter" if small else ""
+            return f"it differs by {show.amount(item, change.difference)}{less}; the gauges tell {told}"
+        if self.verdict == "cannot tell":
+            return f"{hidden} could hide in the gauges, and {matters} matter: measure finer"
+        return f"no more than {hidden} could hide in the gauges" if _hidden(change) else "it is the same"
+
+
+def compare_found(sheet: SetupSheet, found: FoundMeasure) -> tuple[FoundItem, ...]:
+    """Say of each item whether it moved since it was set.
+
+    An item moved where the difference is more than both gauges together can make of nothing. It is as set
+    where it did not, and even a movement that hides in the gauges would be too small to matter; where such a
+    hidden movement could matter, or one of the two was not measured, nobody can tell.
+
+    Parameters
+    ----------
+    sheet : SetupSheet
+        As last set.
+    found : FoundMeasure
+        As found. Items of the sheet that a crash cannot move are asked about only where they were measured.
+
+    Returns
+    -------
+    tuple of FoundItem
+        In the order of a sheet.
+
+    Raises
+    ------
+    SetupError
+        If they are of two boats.
+
+    References
+    ----------
+    JCGM 100:2008, as for :func:`telemetry.setup.resolution.limit_of`.
+    """
+    found.hold_same_boat(sheet)
+    return tuple(
+        judged(item, sheet.tune.get(item.name), found.tune.get(item.name))
+        for item in items_of(sheet, found)
+        if item.at_bench or item.name in found.tune
+    )
+
+
+def judged(item: Item, was: Reading | None, now: Reading | None) -> FoundItem:
+    """Give the verdict on one item from its two readings; None where there is none."""
+    if was is None or now is None:
+        return FoundItem(Change(item, was, now), "cannot tell")
+    if isinstance(was.value, (str, bool)) or isinstance(now.value, (str, bool)):
+        return FoundItem(Change(item, was, now), "as set" if same_text(was.value, now.value) else "moved")
+    limit = limit_of(item, was, now)
+    change = Change(item, was, now, now.value - was.value, limit)
+    if limit.tells(now.value - was.value):
+        return FoundItem(change, "moved")
+    matters = math.inf if item.matters is None else item.matters
+    return FoundItem(change, "as set" if _hidden(change) <= matters * (1.0 + 1e-6) else "cannot tell")
+
+
+def _hidden(change: Change) -> float:
+    """Give the largest movement that the two readings leave possible, in the item's unit."""
+    assert change.difference is not None
+    assert change.limit is not None
+    return abs(change.difference) + change.limit.value

@@ -1,0 +1,145 @@
+"""Balance, strut and service in plain words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from telemetry.core.text_table import text_table
+from telemetry.core.units import LENGTH_UNITS, MASS_UNITS, convert
+from telemetry.setup.balance import Balance, Effect, Move, Parts, Restoration
+from telemetry.setup.display_units import Showing
+from telemetry.setup.estimate import Estimate
+from telemetry.setup.items import COMMON_PRACTICE
+from telemetry.setup.service import Due
+from telemetry.setup.strut import StrutGeometry
+
+
+def length_text(length_mm: Estimate | float, showing: Showing, *, signed: bool = False) -> str:
+    """Write a length in the user's unit, with its 95 % interval where it has one.
+
+    Examples
+    --------
+    >>> length_text(Estimate(269.17, 0.18), Showing()), length_text(25.4, Showing("in"), signed=True)
+    ('269.2 ± 0.4 mm', '+1.000 in')
+    """
+    decimals = 1 if showing.length == "mm" else LENGTH_UNITS[showing.length].decimals
+    return _quantity(length_mm, "mm", showing.length, decimals, signed=signed)
+
+
+def mass_text(mass_kg: Estimate | float, showing: Showing, *, signed: bool = False) -> str:
+    """Write a mass in the user's unit, with its 95 % interval where it has one."""
+    return _quantity(mass_kg, "kg", showing.mass, MASS_UNITS[showing.mass].decimals, signed=signed)
+
+
+def _quantity(amount: Estimate | float, unit: str, into: str, decimals: int, *, signed: bool) -> str:
+    told = amount if isinstance(amount, Estimate) else Estimate(amount)
+    value = convert(told.value, unit, into)
+    text = f"{value:{'+' if signed else ''}.{decimals}f}"
+    return f"{text} ± {convert(told.u95, unit, into):.{decimals}f} {into}" if told.u else f"{text} {into}"
+
+
+def parts_text(parts: Parts, showing: Showing | None = None) -> str:
+    """Write the masses aboard as a table."""
+    show = showing or Showing()
+    rows = [["part", "mass", "place", "may go to"]]
+    for part in parts:
+        low, high = part.range_mm or (None, None)
+        reach = "stays" if low is None or high is None else f"{_bare(low, show)} to {length_text(high, show)}"
+        rows.append([part.name, mass_text(part.mass_kg, show), length_text(part.place_mm, show), reach])
+    return "\n".join(text_table(rows, right=(1, 2)))
+
+
+def _bare(length_mm: float, showing: Showing) -> str:
+    return length_text(length_mm, showing).partition(" ")[0]
+
+
+def balance_text(told: Balance, showing: Showing | None = None, hull_length_mm: float | None = None) -> str:
+    """Write all-up mass and centre of gravity in one sentence."""
+    show = showing or Showing()
+    share = f", {told.percent(hull_length_mm).text('%')} of the hull" if hull_length_mm else ""
+    return (
+        f"All-up {mass_text(told.mass_kg, show)}; centre of gravity {length_text(told.cog_mm, show)} "
+        f"ahead of the transom{share}."
+    )
+
+
+def effect_text(told: Effect, showing: Showing | None = None) -> str:
+    """Write what a change of parts does in one sentence."""
+    show, shift = showing or Showing(), told.shift_mm
+    heavier = told.after.mass_kg.value - told.before.mass_kg.value
+    mass = f" All-up mass {mass_text(heavier, show, signed=True)}." if abs(heavier) > 1e-9 else ""
+    if abs(shift.value) <= shift.u95 or shift.value == 0.0:
+        return f"The centre of gravity stays, as far as the gauges tell: {length_text(shift, show)}.{mass}"
+    way = "forward" if shift.value > 0 else "back"
+    size = Estimate(abs(shift.value), shift.u)
+    return f"The centre of gravity goes {way} by {length_text(size, show)}.{mass}"
+
+
+def restoration_text(told: Restoration, showing: Showing | None = None) -> str:
+    """Write how a wanted balance can be had, or how near one gets."""
+    show = showing or Showing()
+    wanted = length_text(told.wanted_mm, show)
+    doubt = (
+        " The boat may be there already, as far as its masses and places are known."
+        if told.within_doubt
+        else ""
+    )
+    if not told.together and told.possible:
+        return f"The centre of gravity is at {wanted} already."
+    if told.alone:
+        ways = "; or ".join(_move_text(move, show) for move in told.alone)
+        return f"To have it at {wanted}: {ways}.{doubt}"
+    moves = " and ".join(_move_text(move, show) for move in told.together) or "no part may be moved that way"
+    if told.possible:
+        return f"No part alone can do it. To have it at {wanted}: {moves}.{doubt}"
+    missing = f"{length_text(abs(told.miss_mm), show)} {'behind' if told.miss_mm > 0 else 'ahead of'}"
+    return (
+        f"No move within the ranges gives {wanted}. As near as it gets: {moves}; the centre of gravity is "
+        f"then at {length_text(told.reached_mm, show)}, {missing} the wanted place.{doubt}"
+    )
+
+
+def _move_text(move: Move, showing: Showing) -> str:
+    way = "forward" if move.to_mm > move.from_mm else "back"
+    by = length_text(abs(move.to_mm - move.from_mm), showing)
+    to = length_text(move.to_mm, showing)
+    return f"{move.name} {way} by {by}, from {_bare(move.from_mm, showing)} to {to}"
+
+
+def strut_text(told: StrutGeometry, showing: Showing | None = None) -> str:
+    """Write what two heights tell of a strut."""
+    show = showing or Showing()
+    turned = -1.0 if "strut-angle" in show.turned else 1.0
+    angle = Estimate(turned * told.angle_deg.value, told.angle_deg.u)
+    lines = [f"Strut angle {angle.text('deg')}: {told.attitude}."]
+    for where, depth in (("its rear", told.depth_rear_mm), ("the propeller", told.depth_propeller_mm)):
+        if depth is not None:
+            side = "below" if depth.value >= 0.0 else "above"
+            size = length_text(Estimate(abs(depth.value), depth.u), show)
+            lines.append(f"Depth at {where} {size} {side} the ride surfaces.")
+    return "\n".join(lines)
+
+
+def service_text(rows: Sequence[Due]) -> str:
+    """Write what is due as a table, with whose the intervals are."""
+    if not rows:
+        return "Nothing is looked after."
+    cells = [["", "task", "", "since", "last done"]]
+    marks = {"due": "!", "soon": "~", "cannot tell": "?", "not due": "="}
+    cells += [
+        [marks[row.verdict], row.task.title, row.verdict, row.why.partition(";")[0], _day(row.last_utc)]
+        for row in rows
+    ]
+    unsourced = [row.task.title for row in rows if row.task.source == COMMON_PRACTICE]
+    lines = text_table(cells)
+    lines += [
+        f"  {row.task.title}: {row.task.look}" for row in rows if row.verdict == "due" and row.task.look
+    ]
+    if unsourced:
+        lines.append(f"  Intervals are {COMMON_PRACTICE}, but for the boat's own. Set yours.")
+    return "\n".join(lines)
+
+
+def _day(moment: datetime | None) -> str:
+    return "never recorded" if moment is None else f"{moment:%Y-%m-%d}"

@@ -1,0 +1,1 @@
+"""Two-way averages: rules, pairs of passes, checks and the mean."""
