@@ -13,25 +13,25 @@ import dash_mantine_components as dmc
 from dash import ALL, ClientsideFunction, Dash, Input, Output, State, dcc, html, set_props
 from waitress import create_server
 
-from dashboard.auth import Door, Passphrase, greeting, reader_of_request, settled_passphrase
+from dashboard.auth import AuthMiddleware, Passphrase, greeting, reader_of_request, settled_passphrase
 from dashboard.features.bench import callbacks as bench_callbacks
 from dashboard.features.bench import layout as bench
-from dashboard.features.bench.logbook import BenchBook
+from dashboard.features.bench.logbook import BenchClient
 from dashboard.features.compare import callbacks as before_and_after_callbacks
 from dashboard.features.compare import layout as before_and_after
-from dashboard.features.compare.service import ComparingBook
+from dashboard.features.compare.service import CompareClient
 from dashboard.features.corrections import callbacks as after_the_water_hand
 from dashboard.features.history import callbacks as history_callbacks
 from dashboard.features.history import layout as history
-from dashboard.features.history.service import HistoryBook
+from dashboard.features.history.service import HistoryClient
 from dashboard.features.logbook import callbacks as logbook_callbacks
 from dashboard.features.logbook import file_callbacks
 from dashboard.features.logbook import layout as logbook
-from dashboard.features.logbook.backup_service import Safe
-from dashboard.features.logbook.service import Shelf
+from dashboard.features.logbook.backup_service import BackupClient
+from dashboard.features.logbook.service import LogbookClient
 from dashboard.features.overlay import callbacks as overlay_callbacks
 from dashboard.features.overlay import layout as overlay
-from dashboard.features.overlay.service import OverlayBook
+from dashboard.features.overlay.service import OverlayClient
 from dashboard.features.run import callbacks as after_the_water_callbacks
 from dashboard.features.run import layout as after_the_water
 from dashboard.features.run import save_callbacks
@@ -103,7 +103,7 @@ def create_app(config: Config | None = None) -> Dash:
     Pages are registered one by one: Dash's own search would import a page twice when a test imports it too.
     """
     config = config or Config()
-    door = Door(config.passphrase) if config.passphrase else None
+    door = AuthMiddleware(config.passphrase) if config.passphrase else None
     app = Dash(
         "dashboard",
         compress=True,
@@ -136,14 +136,14 @@ def create_app(config: Config | None = None) -> Dash:
     )
     statements = Statements(config.logbook)
     after_the_water_callbacks.register(app, config.sessions, statements)
-    after_the_water_hand.register(app, config.sessions, Shelf(config.logbook))
-    bench_callbacks.register(app, BenchBook(config.logbook))
-    before_and_after_callbacks.register(app, ComparingBook(config.logbook))
-    history_callbacks.register(app, HistoryBook(config.logbook))
-    save_callbacks.register(app, config.sessions, Shelf(config.logbook))
-    logbook_callbacks.register(app, config.sessions, Shelf(config.logbook))
-    overlay_callbacks.register(app, config.sessions, OverlayBook(config.logbook))
-    file_callbacks.register(app, app.server, Safe(config.logbook))
+    after_the_water_hand.register(app, config.sessions, LogbookClient(config.logbook))
+    bench_callbacks.register(app, BenchClient(config.logbook))
+    before_and_after_callbacks.register(app, CompareClient(config.logbook))
+    history_callbacks.register(app, HistoryClient(config.logbook))
+    save_callbacks.register(app, config.sessions, LogbookClient(config.logbook))
+    logbook_callbacks.register(app, config.sessions, LogbookClient(config.logbook))
+    overlay_callbacks.register(app, config.sessions, OverlayClient(config.logbook))
+    file_callbacks.register(app, app.server, BackupClient(config.logbook))
     statement.register(app.server, statements)
     protect(app.server, app.csp_hashes, loopback=door is None)
     if door is not None:
@@ -230,7 +230,7 @@ def _report(error: Exception) -> None:
     set_props("notice", {"children": str(error) if isinstance(error, ReciprocalError) else said})
 
 
-def _shell(config: Config, door: Door | None) -> dmc.MantineProvider:
+def _shell(config: Config, door: AuthMiddleware | None) -> dmc.MantineProvider:
     token = new_token()
     if config.samples:
         put_in(config.sessions.open(token), sample_uploads())
@@ -258,7 +258,7 @@ def _shell(config: Config, door: Door | None) -> dmc.MantineProvider:
     )
 
 
-def _header(door: Door | None) -> html.Header:
+def _header(door: AuthMiddleware | None) -> html.Header:
     name = html.A(
         [html.Span(className="brand-mark", **{"aria-hidden": "true"}), "Reciprocal"],
         href=after_the_water.PATH,
@@ -277,7 +277,7 @@ def _header(door: Door | None) -> html.Header:
     )
 
 
-def _log_out(door: Door | None) -> html.Form | None:
+def _log_out(door: AuthMiddleware | None) -> html.Form | None:
     if door is None:
         return None
     return html.Form(

@@ -14,20 +14,20 @@ from telemetry.cleaning.corrections import ByHand, log_key
 from telemetry.core.errors import CallError, LogError
 from telemetry.core.frames import BoolArray, Log, MotorLog, Track
 from telemetry.core.geo import LocalFrame, geodesic_m
-from telemetry.core.progress import part
+from telemetry.core.progress import scope
 from telemetry.core.units import MILE_M, SIXTEENTH_MILE_M, distance_text
 from telemetry.kinematics.models import ReceiverModel
 from telemetry.motor.power import PowerOptions
-from telemetry.motor.sync.assign import JoinedMotor, join_motors, motor_of, reported_anew
-from telemetry.motor.sync.clock import Clock
+from telemetry.motor.sync.assign import MotorAssignment, assign_motors, motor_covering, report_power_again
+from telemetry.motor.sync.clock import MotorClock
 from telemetry.passes.find import DistanceSpeed, Pass
 from telemetry.passes.measure import PassSpeeds, best_distances
 from telemetry.passes.speed_log import SpeedLog as SpeedLog
-from telemetry.passes.speed_log import examined, frames_of, notes_of, passes_of, when
+from telemetry.passes.speed_log import local_frames, log_notes, number_passes, process_log, start_order
 from telemetry.readers import ReadOptions, read_logs
 from telemetry.ride.judge import RideEvent, judge_ride
-from telemetry.schema import contract
-from telemetry.twoway.checks import Terms, judge_all
+from telemetry.schema import analysis_document
+from telemetry.twoway.checks import JudgementOptions, judge_all
 from telemetry.twoway.mean import TwoWay
 from telemetry.twoway.pairing import find_courses, find_pairs, given_course
 from telemetry.twoway.rules import Rule, load_rule
@@ -36,7 +36,7 @@ USUAL_DISTANCES_M = (SIXTEENTH_MILE_M, 100.0, MILE_M / 8, 250.0, MILE_M / 4, 500
 # How far an analysis is when its passes are measured, its motor logs joined, its ride judged: of its time.
 _MEASURED, _JOINED, _RIDDEN = 0.5, 0.65, 0.9
 
-Progress = Callable[[str, float], None]
+AnalysisProgress = Callable[[str, float], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +96,7 @@ class Analysis:
         Inputs that could not be used.
     measured : tuple of PassSpeeds
         For each pass, what its figures were measured on; :func:`rejudge` starts from it.
-    motors : tuple of JoinedMotor
+    motors : tuple of MotorAssignment
         The motor logs with their clocks and what they tell, where there is a speed log to join them to.
     ride : tuple of RideEvent
         How each pass rode, in order of the passes.
@@ -110,19 +110,19 @@ class Analysis:
     notes: tuple[str, ...]
     errors: tuple[LogError, ...]
     measured: tuple[PassSpeeds, ...] = ()
-    motors: tuple[JoinedMotor, ...] = ()
+    motors: tuple[MotorAssignment, ...] = ()
     ride: tuple[RideEvent, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Return the output contract ``reciprocal-analysis/1``: plain types, SI, UTC as ISO 8601."""
-        return contract(self)
+        return analysis_document(self)
 
 
 def read_and_analyse(
     files: Sequence[Path],
     request: Request | None = None,
     options: ReadOptions | None = None,
-    progress: Progress | None = None,
+    progress: AnalysisProgress | None = None,
 ) -> Analysis:
     """Read log files and analyse them together.
 
@@ -160,7 +160,7 @@ def analyse(
     logs: Sequence[Log],
     request: Request | None = None,
     errors: Sequence[LogError] = (),
-    progress: Progress | None = None,
+    progress: AnalysisProgress | None = None,
 ) -> Analysis:
     """Analyse logs already read.
 
@@ -175,14 +175,14 @@ def analyse(
     tracks, motors = _sorted_logs(logs, notes)
     distances_m = _distances(request)
     examinations = []
-    for k, (track, frame) in enumerate(zip(tracks, frames_of(tracks), strict=True)):
+    for k, (track, frame) in enumerate(zip(tracks, local_frames(tracks), strict=True)):
         if progress:
             progress(f"analysing {track.meta.file}", 0.5 + 0.5 * k / len(tracks))
-        with part(_MEASURED * k / len(tracks), _MEASURED * (k + 1) / len(tracks)):
-            examinations.append(examined(track, frame, request.by_hand, distances_m))
+        with scope(_MEASURED * k / len(tracks), _MEASURED * (k + 1) / len(tracks)):
+            examinations.append(process_log(track, frame, request.by_hand, distances_m))
     bare = Analysis(request, (), tuple(motors), (), (), tuple(notes), tuple(errors))
     whole = _with_logs(bare, examinations)
-    with part(_RIDDEN, 1.0):
+    with scope(_RIDDEN, 1.0):
         return _with_two_ways(whole)
 
 
@@ -204,10 +204,10 @@ def _with_logs(
     """
     logs = tuple(log for log, _ in examinations)
     measured = [mine for _, mine in examinations]
-    passes, in_order = passes_of(logs, measured)
+    passes, in_order = number_passes(logs, measured)
     same = {k for k, log in enumerate(logs) if before and log is before.speed_logs[k]}
-    with part(_MEASURED, _JOINED):
-        joined = join_motors(
+    with scope(_MEASURED, _JOINED):
+        joined = assign_motors(
             analysis.motor_logs,
             [(log.cleaned, log.motion) for log in logs],
             passes,
@@ -218,7 +218,7 @@ def _with_logs(
         )
     ride: list[RideEvent] = []
     for k in range(len(logs)):
-        with part(*(_JOINED + (_RIDDEN - _JOINED) * i / len(logs) for i in (k, k + 1))):
+        with scope(*(_JOINED + (_RIDDEN - _JOINED) * i / len(logs) for i in (k, k + 1))):
             if before and k in same and _clock_in_ride(before.motors, k) == _clock_in_ride(joined, k):
                 ride += _ride_as_before(before, passes, k)
             else:
@@ -228,24 +228,24 @@ def _with_logs(
         analysis,
         speed_logs=logs,
         passes=passes,
-        notes=analysis.notes + notes_of(logs, passes),
+        notes=analysis.notes + log_notes(logs, passes),
         measured=in_order,
         motors=joined,
         ride=tuple(sorted(ride, key=lambda e: order[e.pass_id])),
     )
 
 
-def _ride(log: SpeedLog, passes: Sequence[Pass], joined: Sequence[JoinedMotor]) -> Sequence[RideEvent]:
+def _ride(log: SpeedLog, passes: Sequence[Pass], joined: Sequence[MotorAssignment]) -> Sequence[RideEvent]:
     """Judge how the passes of one log rode."""
     rows: list[RideEvent] = []
     # In order of time, so that each motor log comes once; by its identity, as logs do not compare.
-    for _, those in groupby(((motor_of(joined, p), p) for p in passes), lambda pair: id(pair[0])):
+    for _, those in groupby(((motor_covering(joined, p), p) for p in passes), lambda pair: id(pair[0])):
         motors, mine = zip(*those, strict=True)
         rows += judge_ride(log.cleaned, log.motion, mine, motors[0].signal() if motors[0] else None)
     return rows
 
 
-def _clock_in_ride(joined: Sequence[JoinedMotor], number: int) -> tuple[Clock, ...]:
+def _clock_in_ride(joined: Sequence[MotorAssignment], number: int) -> tuple[MotorClock, ...]:
     return tuple(j.clock for j in joined if j.speed_log == number and j.clock.trusted)
 
 
@@ -276,7 +276,7 @@ def rejudge(analysis: Analysis, request: Request) -> Analysis:
     joined = analysis.motors
     if request.power != analysis.request.power:
         motions = [log.motion for log in analysis.speed_logs]
-        joined = reported_anew(joined, motions, passes, request.power)
+        joined = report_power_again(joined, motions, passes, request.power)
     kept = tuple(n for n in analysis.notes if not n.startswith(_TWO_WAY_NOTE))
     return _with_two_ways(
         replace(
@@ -308,9 +308,11 @@ def _corrected(analysis: Analysis, by_hand: ByHand) -> Analysis:
         mine = (m for p, m in zip(analysis.passes, analysis.measured, strict=True) if p.log == k)
         same = by_hand.of(key) == request.by_hand.of(key)
         examinations.append(
-            (log, tuple(mine)) if same else examined(log.read, log.motion.frame, by_hand, _distances(request))
+            (log, tuple(mine))
+            if same
+            else process_log(log.read, log.motion.frame, by_hand, _distances(request))
         )
-    told = set(notes_of(analysis.speed_logs, analysis.passes))
+    told = set(log_notes(analysis.speed_logs, analysis.passes))
     kept = tuple(n for n in analysis.notes if n not in told and not n.startswith(_TWO_WAY_NOTE))
     bare = replace(analysis, request=replace(request, by_hand=by_hand), notes=kept, two_ways=())
     return _with_logs(bare, examinations, analysis)
@@ -334,7 +336,7 @@ def _sorted_logs(logs: Sequence[Log], notes: list[str]) -> tuple[list[Track], li
             tracks.append(log)
         else:
             motors.append(log)
-    tracks.sort(key=lambda t: when(t, 0.0))
+    tracks.sort(key=lambda t: start_order(t, 0.0))
     return tracks, motors
 
 
@@ -372,7 +374,7 @@ def _with_two_ways(analysis: Analysis) -> Analysis:
         rule = replace(rule, window_s=request.window_s)
     distance_m = request.distance_m or rule.distance_m or SIXTEENTH_MILE_M
     if not 1.0 <= distance_m <= 5000.0:
-        raise CallError(f"a measured distance of {distance_m:g} m", mend="choose between 1 m and 5000 m")
+        raise CallError(f"a measured distance of {distance_m:g} m", hint="choose between 1 m and 5000 m")
     receiver = ReceiverModel()
     passes, measured = analysis.passes, analysis.measured
     frames = [analysis.speed_logs[p.log].motion.frame for p in passes]
@@ -387,18 +389,18 @@ def _with_two_ways(analysis: Analysis) -> Analysis:
         rule,
         _may_pair(analysis),
     )
-    terms = Terms(rule, given is not None, request.mark_mps, receiver)
+    terms = JudgementOptions(rule, given is not None, request.mark_mps, receiver)
     cleaned = [log.cleaned for log in analysis.speed_logs]
     two_ways = judge_all(pairs, passes, measured, cleaned, terms)
-    notes = [_TWO_WAY_NOTE + miss + "." for miss in misses[:_MOST_MISSES]]
-    if len(misses) > _MOST_MISSES:
-        notes.append(f"{_TWO_WAY_NOTE}{len(misses) - _MOST_MISSES} more of that kind.")
+    notes = [_TWO_WAY_NOTE + miss + "." for miss in misses[:_MAX_MISSES]]
+    if len(misses) > _MAX_MISSES:
+        notes.append(f"{_TWO_WAY_NOTE}{len(misses) - _MAX_MISSES} more of that kind.")
     if not two_ways and analysis.speed_logs:
         notes.insert(0, _TWO_WAY_NOTE + _why_none(analysis, given[2] if given else distance_m))
     return replace(analysis, two_ways=two_ways, notes=analysis.notes + tuple(notes))
 
 
-_MOST_MISSES = 6
+_MAX_MISSES = 6
 
 
 def _why_none(analysis: Analysis, distance_m: float) -> str:

@@ -13,7 +13,7 @@ import numpy as np
 
 from telemetry.cleaning.corrections import CUT, Cut, Restored, log_key
 from telemetry.core.frames import Finding, Log, utc_text
-from telemetry.motor.sync.assign import JoinedMotor, motor_findings, power_of
+from telemetry.motor.sync.assign import MotorAssignment, motor_findings, pass_power_of
 from telemetry.passes.find import DistanceSpeed, Pass
 from telemetry.passes.speed_log import SpeedLog
 from telemetry.twoway.mean import TwoWay
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from telemetry.analysis import Analysis
     from telemetry.core.frames import MotorLog
 
-SCHEMA = "reciprocal-analysis/1"
+ANALYSIS_SCHEMA = "reciprocal-analysis/1"
 _LEFT_OUT = ("no-time", "duplicate", "backward-time")
 
 
@@ -64,7 +64,7 @@ def _speed_log(log: SpeedLog) -> dict[str, Any]:
     return _log(track, "speed", track.t_s.size + left_out, log.cleaned.findings, span_s)
 
 
-def _motor_log(log: MotorLog, joined: Sequence[JoinedMotor]) -> dict[str, Any]:
+def _motor_log(log: MotorLog, joined: Sequence[MotorAssignment]) -> dict[str, Any]:
     return _log(log, "motor", log.t_s.size, motor_findings(log, joined))
 
 
@@ -85,7 +85,7 @@ def _by_hand(analysis: Analysis) -> dict[str, Any]:
             "why": one.why,
         }
 
-    def clock(joined: JoinedMotor) -> dict[str, Any]:
+    def clock(joined: MotorAssignment) -> dict[str, Any]:
         return {
             "file": joined.log.meta.file,
             "sha256": joined.log.meta.sha256,
@@ -103,8 +103,8 @@ def _by_hand(analysis: Analysis) -> dict[str, Any]:
     }
 
 
-def _pass(p: Pass, log: SpeedLog, joined: Sequence[JoinedMotor]) -> dict[str, Any]:
-    power = power_of(joined, p)
+def _pass(p: Pass, log: SpeedLog, joined: Sequence[MotorAssignment]) -> dict[str, Any]:
+    power = pass_power_of(joined, p)
     track = log.cleaned.track
 
     def when(t_s: float) -> str | None:
@@ -171,14 +171,14 @@ def _two_way(w: TwoWay) -> dict[str, Any]:
     }
 
 
-def contract(analysis: Analysis) -> dict[str, Any]:
+def analysis_document(analysis: Analysis) -> dict[str, Any]:
     """Return an analysis as the contract's tree of plain types.
 
     ``clock`` and ``power`` are those of the first motor log; ``motors`` has them all.
     """
     motors = [j.to_dict() for j in analysis.motors]
     return {
-        "schema": SCHEMA,
+        "schema": ANALYSIS_SCHEMA,
         "logs": [_speed_log(log) for log in analysis.speed_logs]
         + [_motor_log(log, analysis.motors) for log in analysis.motor_logs],
         "clock": motors[0]["clock"] if motors else None,

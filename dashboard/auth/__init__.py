@@ -5,17 +5,17 @@ on a network that is trusted, and is no help on one that is not.
 """
 
 from dashboard.auth.lan_addresses import greeting
-from dashboard.auth.middleware import Door, reader_of_request
+from dashboard.auth.middleware import AuthMiddleware, reader_of_request
 from dashboard.auth.passphrase import Passphrase
 from dashboard.auth.passphrase_source import settled_passphrase
-from dashboard.auth.rate_limit import Attempts
-from dashboard.auth.tokens import Tickets
+from dashboard.auth.rate_limit import RateLimiter
+from dashboard.auth.tokens import TokenStore
 
 __all__ = [
-    "Attempts",
-    "Door",
+    "AuthMiddleware",
     "Passphrase",
-    "Tickets",
+    "RateLimiter",
+    "TokenStore",
     "greeting",
     "reader_of_request",
     "settled_passphrase",

@@ -12,8 +12,8 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from dashboard.auth.login_page import BECAUSE, login_page
 from dashboard.auth.passphrase import Passphrase
-from dashboard.auth.rate_limit import Attempts
-from dashboard.auth.tokens import LASTS_S, Tickets
+from dashboard.auth.rate_limit import RateLimiter
+from dashboard.auth.tokens import LASTS_S, TokenStore
 
 COOKIE: Final = "reciprocal-reader"
 TOKEN_COOKIE: Final = "_csrf_token"  # Dash's own name: its pages send it back as the header below
@@ -28,20 +28,20 @@ def reader_of_request() -> str:
     return str(g.reader)
 
 
-class Door:
+class AuthMiddleware:
     """Asks for the passphrase once, and for the ticket ever after.
 
     Parameters
     ----------
     passphrase : Passphrase
-    attempts : Attempts, optional
+    attempts : RateLimiter, optional
         Tests pass their own.
     """
 
-    def __init__(self, passphrase: Passphrase, attempts: Attempts | None = None) -> None:
+    def __init__(self, passphrase: Passphrase, attempts: RateLimiter | None = None) -> None:
         self._passphrase = passphrase
-        self._tickets = Tickets(passphrase.key)
-        self._attempts = attempts or Attempts()
+        self._tickets = TokenStore(passphrase.key)
+        self._attempts = attempts or RateLimiter()
         # One guess at a time: each takes as much memory as its cost says.
         self._one_guess = threading.Lock()
 

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
-from telemetry.core.errors import CallError, KeptError
-from telemetry.core.paths import home_folder, written_whole
+from telemetry.core.errors import CallError, SavedColumnsError
+from telemetry.core.paths import atomic_write, home_folder
 
 SHORTEST: Final = 12
 LONGEST: Final = 200
@@ -79,10 +79,10 @@ class Passphrase:
         """
         if len(_normal(text).strip()) < SHORTEST:
             raise CallError(
-                f"the passphrase has fewer than {SHORTEST} characters", mend="take four words, or more"
+                f"the passphrase has fewer than {SHORTEST} characters", hint="take four words, or more"
             )
         if len(text) > LONGEST:
-            raise CallError(f"the passphrase has more than {LONGEST} characters", mend="take a shorter one")
+            raise CallError(f"the passphrase has more than {LONGEST} characters", hint="take a shorter one")
         cost = cost or Cost()
         salt = secrets.token_bytes(_SALT_BYTES)
         hashed = cost.digest(_normal(text).encode(), salt, _HASH_BYTES)
@@ -109,13 +109,13 @@ class Passphrase:
             "key": b64encode(self.key).decode(),
         }
         try:
-            with written_whole(file(), private=True) as stream:
+            with atomic_write(file(), private=True) as stream:
                 stream.write(json.dumps(told, indent=2).encode() + b"\n")
         except OSError as error:
-            raise KeptError(
+            raise SavedColumnsError(
                 f"the passphrase cannot be kept: {error.strerror or error}",
                 file=str(file()),
-                mend="check the folder, or set RECIPROCAL_HOME to one that may be written",
+                hint="check the folder, or set RECIPROCAL_HOME to one that may be written",
             ) from None
 
     @classmethod
@@ -129,10 +129,10 @@ class Passphrase:
         """
         try:
             if os.name == "posix" and file().stat().st_mode & 0o077:
-                raise KeptError(
+                raise SavedColumnsError(
                     "the kept passphrase may be read by others",
                     file=str(file()),
-                    mend="choose another one with --new-passphrase",
+                    hint="choose another one with --new-passphrase",
                 )
             told: dict[str, Any] = json.loads(file().read_text(encoding="utf-8"))
             salt, hashed, key = (b64decode(told[name], validate=True) for name in ("salt", "hash", "key"))
@@ -142,10 +142,10 @@ class Passphrase:
         except FileNotFoundError:
             return None
         except (OSError, ValueError, KeyError, TypeError) as error:
-            raise KeptError(
+            raise SavedColumnsError(
                 f"the kept passphrase cannot be read ({type(error).__name__})",
                 file=str(file()),
-                mend="choose another one with --new-passphrase",
+                hint="choose another one with --new-passphrase",
             ) from None
 
 

@@ -42,7 +42,7 @@ def _asked() -> Passphrase:
     if not sys.stdin.isatty():
         raise CallError(
             "serving the local network needs a passphrase, and nobody is there to be asked",
-            mend=f"run it once at a terminal, or set {VARIABLE}",
+            hint=f"run it once at a terminal, or set {VARIABLE}",
         )
     print(f"Choose the passphrase that readers on the network type: {SHORTEST} characters or more.")
     for _ in range(_TRIES):
@@ -55,4 +55,4 @@ def _asked() -> Passphrase:
         if made.is_said(getpass.getpass("Once more: ")):
             return made
         print("The two differ.")
-    raise CallError("no passphrase was chosen", mend="start again")
+    raise CallError("no passphrase was chosen", hint="start again")

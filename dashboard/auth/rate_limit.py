@@ -10,11 +10,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
-_MOST_ADDRESSES: Final = 1000
+_MAX_ADDRESSES: Final = 1000
 
 
 @dataclass(frozen=True, slots=True)
-class Pace:
+class Backoff:
     """How waiting grows.
 
     Attributes
@@ -47,8 +47,8 @@ class Pace:
 
 # One address is a person who mistypes or somebody guessing; all together are somebody with many addresses,
 # who must not be able to lock everybody out for long either. Our own choice, no source.
-_EACH: Final = Pace(free=3, first_s=2.0, longest_s=900.0)
-_ALL: Final = Pace(free=20, first_s=1.0, longest_s=30.0)
+_EACH: Final = Backoff(free=3, first_s=2.0, longest_s=900.0)
+_ALL: Final = Backoff(free=20, first_s=1.0, longest_s=30.0)
 
 
 @dataclass(slots=True)
@@ -57,19 +57,19 @@ class _Wrong:
     last_s: float = 0.0
 
 
-class Attempts:
+class RateLimiter:
     """The wrong tries of late, by address and in all.
 
     Parameters
     ----------
     clock : callable
         Seconds that only grow; tests pass their own.
-    each, together : Pace
+    each, together : Backoff
         For one address, and for all.
     """
 
     def __init__(
-        self, clock: Callable[[], float] = time.monotonic, each: Pace = _EACH, together: Pace = _ALL
+        self, clock: Callable[[], float] = time.monotonic, each: Backoff = _EACH, together: Backoff = _ALL
     ) -> None:
         self._clock = clock
         self._each = each
@@ -104,12 +104,12 @@ class Attempts:
     def _of(self, network: str) -> _Wrong:
         mine = self._addresses.setdefault(network, _Wrong())
         self._addresses.move_to_end(network)
-        while len(self._addresses) > _MOST_ADDRESSES:
+        while len(self._addresses) > _MAX_ADDRESSES:
             self._addresses.popitem(last=False)
         return mine
 
     @staticmethod
-    def _left_s(wrong: _Wrong, pace: Pace, now_s: float) -> float:
+    def _left_s(wrong: _Wrong, pace: Backoff, now_s: float) -> float:
         since_s = now_s - wrong.last_s
         if wrong.count and since_s > pace.forgotten_s:
             wrong.count = 0

@@ -14,12 +14,12 @@ from typing import Final
 
 from itsdangerous import BadSignature, SignatureExpired, URLSafeTimedSerializer
 
-from telemetry.core.paths import home_folder, written_whole
+from telemetry.core.paths import atomic_write, home_folder
 
 LASTS_S: Final = 12 * 3600  # a day at the water
 
 
-class Tickets:
+class TokenStore:
     """Gives tickets out, knows its own again, and ends them.
 
     A ticket that was ended stays ended over a restart: those that would still be valid are listed in a file
@@ -78,7 +78,7 @@ class Tickets:
             self._ended = {one: until for one, until in self._ended.items() if until > now_s}
             self._ended[reader] = now_s + LASTS_S
             # Without a place to write, it is forgotten with this run of the program at worst.
-            with suppress(OSError), written_whole(_file(), private=True) as stream:
+            with suppress(OSError), atomic_write(_file(), private=True) as stream:
                 stream.write(json.dumps(self._ended).encode())
 
 

@@ -12,7 +12,7 @@ def remembered() -> tuple[ReadOptions, str]:
     return ReadOptions(kept=kept), " ".join(str(error) for error in damaged)
 
 
-def keep(upload: Upload) -> None:
+def save_columns(upload: Upload) -> None:
     """Keep what the user said of a table that could be read with it; where he took it all back, forget it.
 
     Raises

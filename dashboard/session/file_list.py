@@ -8,7 +8,7 @@ import dash_mantine_components as dmc
 from dash import dcc, html
 
 from dashboard.session.findings import finding_lines
-from dashboard.session.uploads import LARGEST_BYTES, MOST_FILES_A_DROP, FileView, column_choices
+from dashboard.session.uploads import LARGEST_BYTES, MAX_FILES_A_DROP, FileView, column_choices
 from dashboard.ui.badges import icon
 
 FINDINGS_BOX: Final = "findings-box"
@@ -20,7 +20,7 @@ def upload_card(under_way: html.Div) -> html.Div:
     """Build the place to drop logs, what is under way, and the way in for someone who has none at hand."""
     hint = (
         f"Speed and motor logs in any order: GPX, FIT, NMEA 0183, CSV, also packed in .zip or .gz. Up to "
-        f"{MOST_FILES_A_DROP} files at once, {LARGEST_BYTES // 1_000_000} MB each. They stay on this machine."
+        f"{MAX_FILES_A_DROP} files at once, {LARGEST_BYTES // 1_000_000} MB each. They stay on this machine."
     )
     drop = drop_area("drop", "Drop logs here", hint)
     samples = dmc.Button("Show me with sample logs", id="samples", variant="default", className="samples")

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from dashboard.ui.badges import sentence
-from telemetry.core.frames import Finding, by_code
+from telemetry.core.frames import Finding, group_by_code
 
 _SINGLY: Final = 3
 
@@ -14,7 +14,7 @@ _SINGLY: Final = 3
 def finding_lines(findings: Sequence[Finding]) -> list[str]:
     """Tell each finding with its place in the log; more than three of a kind share a line."""
     lines: list[str] = []
-    for code, kind in by_code(findings).items():
+    for code, kind in group_by_code(findings).items():
         if len(kind) <= _SINGLY:
             lines += [sentence(f"{f.message}{_place([f])}") for f in kind]
         else:

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 
-from dashboard.session.column_maps import keep, remembered
+from dashboard.session.column_maps import remembered, save_columns
 from dashboard.session.jobs import Job
 from dashboard.session.sessions import Session
 from dashboard.session.uploads import (
-    MOST_BYTES_A_DROP,
-    MOST_FILES_A_DROP,
+    MAX_BYTES_A_DROP,
+    MAX_FILES_A_DROP,
     Upload,
     content_of,
     plain_name,
@@ -18,7 +18,7 @@ from dashboard.session.uploads import (
     read_uploads,
     turned_away,
 )
-from telemetry.core.progress import part
+from telemetry.core.progress import scope
 from telemetry.logbook import NamedLog
 from telemetry.readers import ReadOptions
 
@@ -43,14 +43,14 @@ def take_in(session: Session, dropped: Sequence[Mapping[str, str]], *, analysed:
     """
     options, unusable = remembered()
     said = [unusable] if unusable else []
-    left = MOST_BYTES_A_DROP
+    left = MAX_BYTES_A_DROP
     for k, file in enumerate(dropped):
         n_bytes = len(file["contents"]) * 3 // 4
         left -= n_bytes
-        if k >= MOST_FILES_A_DROP or left < 0:
+        if k >= MAX_FILES_A_DROP or left < 0:
             said.append(
-                f"Only the first {k} of {len(dropped)} files were read. Drop at most {MOST_FILES_A_DROP} "
-                f"files or {MOST_BYTES_A_DROP // 1_000_000} MB at once; drop the others again."
+                f"Only the first {k} of {len(dropped)} files were read. Drop at most {MAX_FILES_A_DROP} "
+                f"files or {MAX_BYTES_A_DROP // 1_000_000} MB at once; drop the others again."
             )
             break
         if not session.has_room(n_bytes):
@@ -77,7 +77,7 @@ def _reading(
 ) -> Job:
     def work(job: Job) -> None:
         data = content()
-        with part(0.05, 1.0):
+        with scope(0.05, 1.0):
             uploads = read_uploads(name, data, options)
         job.conclude()
         for upload in uploads:
@@ -107,7 +107,7 @@ def read_anew(
         again = read_again(upload, headings, pole_pairs, gear_ratio)
         job.conclude()
         session.put(again)
-        keep(again)
+        save_columns(again)
 
     session.queue.add(Job("reading", upload.name, work))
     session.settle()

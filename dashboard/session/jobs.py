@@ -18,16 +18,16 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from telemetry.core.errors import ReciprocalError
-from telemetry.core.progress import Stopped, watched
+from telemetry.core.progress import Cancelled, watched
 
 _log = logging.getLogger(__name__)
 
 State = Literal["waiting", "under way", "done", "failed", "cancelled"]
-Kind = Literal["reading", "analysing", "keeping"]
-_ORDER: Final[tuple[Kind, ...]] = ("reading", "analysing", "keeping")
+JobKind = Literal["reading", "analysing", "keeping"]
+_ORDER: Final[tuple[JobKind, ...]] = ("reading", "analysing", "keeping")
 # A tab asks several times a second while something is under way; a phone that sleeps asks once a minute.
 SILENT_S: Final = 300.0
-_MOST_ENDED: Final = 24
+_MAX_ENDED: Final = 24
 _FAULT: Final = "Something went wrong here; nothing of it was kept. The server's own window says more."
 
 
@@ -36,7 +36,7 @@ class JobView:
     """What a page shows of a job: the share done is 0 to 1, and ``said`` why it failed."""
 
     key: str
-    kind: Kind
+    kind: JobKind
     name: str
     state: State
     share: float
@@ -58,7 +58,7 @@ class Job:
         What it holds until it has run [byte].
     """
 
-    def __init__(self, kind: Kind, name: str, work: Callable[[Job], None], size: int = 0) -> None:
+    def __init__(self, kind: JobKind, name: str, work: Callable[[Job], None], size: int = 0) -> None:
         self.key = secrets.token_urlsafe(9)
         self.kind = kind
         self.name = name
@@ -101,7 +101,7 @@ class Job:
         """
         with self._lock:
             if not self.open:
-                raise Stopped
+                raise Cancelled
             self._concluding = True
 
     def run(self, heard: Callable[[], bool]) -> None:
@@ -117,7 +117,7 @@ class Job:
             if not heard():
                 self.cancel()
             if not self.open:
-                raise Stopped
+                raise Cancelled
             self._share = max(self._share, min(share, 1.0))
 
         state, said = self._tried(work, watch)
@@ -131,7 +131,7 @@ class Job:
             with watched(watch):
                 watch(0.0)
                 work(self)
-        except Stopped:
+        except Cancelled:
             return "cancelled", ""
         except ReciprocalError as error:
             return "failed", str(error)
@@ -187,7 +187,7 @@ class Queue:
         """What open jobs hold [byte]."""
         return sum(job.size for job in list(self._jobs.values()))
 
-    def count(self, kind: Kind) -> int:
+    def count(self, kind: JobKind) -> int:
         """Count the open jobs of a kind."""
         return sum(job.open and job.kind == kind for job in list(self._jobs.values()))
 
@@ -198,7 +198,7 @@ class Queue:
             if self._closed:
                 job.cancel()
             ended = [key for key, one in self._jobs.items() if not one.open]
-            for key in ended[:-_MOST_ENDED]:
+            for key in ended[:-_MAX_ENDED]:
                 del self._jobs[key]
         self._go_on()
 
@@ -208,7 +208,7 @@ class Queue:
             if key in self._jobs:
                 self._jobs[key].cancel()
 
-    def cancel_all(self, kind: Kind | None = None) -> None:
+    def cancel_all(self, kind: JobKind | None = None) -> None:
         """Cancel every open job, or every one of a kind."""
         with self._lock:
             for job in self._jobs.values():

@@ -14,12 +14,12 @@ from typing import Final
 from dashboard.session.jobs import Queue
 from dashboard.session.tab_session import Session
 
-__all__ = ["IDLE", "MOST_BYTES_OF_ALL", "NO_ROOM", "Session", "Sessions", "new_token"]
+__all__ = ["IDLE", "MAX_BYTES_OF_ALL", "NO_ROOM", "Session", "Sessions", "new_token"]
 
 _TOKEN: Final = re.compile(r"[A-Za-z0-9_-]{32,64}")
-MOST_BYTES_OF_ALL: Final = 1_000_000_000
+MAX_BYTES_OF_ALL: Final = 1_000_000_000
 """What all sessions of a server may hold together: files, what was read from them and what was made of it."""
-_MOST_REMEMBERED_GONE: Final = 1000
+_MAX_REMEMBERED_GONE: Final = 1000
 _WORKERS: Final = 2
 NO_ROOM: Final = (
     "Your logs are no longer loaded: other readers' logs needed the memory, and yours had been unused the "
@@ -62,7 +62,7 @@ class Sessions:
         idle_s: float = 6 * 3600.0,
         clock: Callable[[], float] = time.monotonic,
         reader: Callable[[], str] = str,
-        most_bytes: int = MOST_BYTES_OF_ALL,
+        most_bytes: int = MAX_BYTES_OF_ALL,
         workers: int = _WORKERS,
     ) -> None:
         self._limit = limit
@@ -153,6 +153,6 @@ class Sessions:
         _, session = self._sessions.pop(key)
         if session.uploads or session.queue.under_way:
             self._gone[key] = why
-            while len(self._gone) > _MOST_REMEMBERED_GONE:
+            while len(self._gone) > _MAX_REMEMBERED_GONE:
                 self._gone.popitem(last=False)
         session.close()

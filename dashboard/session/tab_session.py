@@ -9,10 +9,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final
 
-from dashboard.session.jobs import Job, Kind, Queue
+from dashboard.session.jobs import Job, JobKind, Queue
 from dashboard.session.memory import held_bytes
 from dashboard.session.saved_outing import SavedOuting
-from dashboard.session.uploads import MOST_BYTES, MOST_FILES, TOO_MUCH, Upload
+from dashboard.session.uploads import MAX_BYTES, MAX_FILES, TOO_MUCH, Upload
 from telemetry.analysis import Analysis, Request, analyse, rejudge
 from telemetry.cleaning.corrections import ByHand
 from telemetry.core.frames import Log
@@ -98,7 +98,7 @@ class Session:
         """Tell whether another file of so many bytes may come in, beside what waits to be read."""
         files = len(self.uploads) + self.queue.count("reading")
         taken = sum(u.size for u in self.uploads.values()) + self.queue.waiting_bytes
-        return files < MOST_FILES and taken + n_bytes <= MOST_BYTES
+        return files < MAX_FILES and taken + n_bytes <= MAX_BYTES
 
     @property
     def latest(self) -> Analysis | None:
@@ -110,12 +110,12 @@ class Session:
         """Add a file or replace the same one; one that would be too much is kept as its own refusal."""
         with self._lock:
             others = [u for u in self.uploads.values() if u.key != upload.key]
-            if len(others) >= MOST_FILES or sum(u.size for u in others) + upload.size > MOST_BYTES:
+            if len(others) >= MAX_FILES or sum(u.size for u in others) + upload.size > MAX_BYTES:
                 upload = upload.refused(*TOO_MUCH)
             before = self.logs
             self.uploads[upload.key] = upload
             turned_away = [key for key, u in self.uploads.items() if u.error is not None and u.data is None]
-            for key in turned_away[:-MOST_FILES]:
+            for key in turned_away[:-MAX_FILES]:
                 del self.uploads[key]
             self.lost = ""
             self._changed(before)
@@ -152,7 +152,7 @@ class Session:
             self.asked = asked
             self.revision += 1
 
-    def failure(self, kind: Kind) -> str:
+    def failure(self, kind: JobKind) -> str:
         """Say why the latest job of a kind failed, once; empty where none did."""
         said = ""
         for view in self.queue.views:

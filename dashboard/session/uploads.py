@@ -13,16 +13,16 @@ from typing import Final
 import pandas as pd
 
 from telemetry.analysis import Analysis
-from telemetry.core.errors import HeadingMapNeededError, LogError, PolePairsNeededError
+from telemetry.core.errors import ColumnMapNeededError, LogError, PolePairsNeededError
 from telemetry.core.frames import Finding, Log, Track
-from telemetry.core.progress import part
+from telemetry.core.progress import scope
 from telemetry.core.sanitize import safe_file_name
 from telemetry.core.units import SPEED_UNITS
 from telemetry.readers import (
     Bounds,
-    Explained,
+    ExplainedTable,
     ReadOptions,
-    explained,
+    explain_table,
     open_bytes,
     read_bytes,
     with_passed_over,
@@ -31,12 +31,12 @@ from telemetry.readers.headings import match
 
 # What one file, one drop and one session may hold. An hour at 25 Hz is about 25 MB of GPX.
 LARGEST_BYTES: Final = 32_000_000
-MOST_FILES_A_DROP: Final = 12
-MOST_BYTES_A_DROP: Final = 64_000_000
-MOST_FILES: Final = 40
-MOST_BYTES: Final = 160_000_000
+MAX_FILES_A_DROP: Final = 12
+MAX_BYTES_A_DROP: Final = 64_000_000
+MAX_FILES: Final = 40
+MAX_BYTES: Final = 160_000_000
 # A table that is read without a question may have so many headings and still offer each to be named.
-_MOST_NAMED: Final = 40
+_MAX_NAMED: Final = 40
 
 
 def content_of(data_url: str) -> bytes:
@@ -66,7 +66,7 @@ class Upload:
     data : bytes or None
         What came, for a table to be read again with other headings and for the logbook; None where it was
         turned away.
-    said : Explained or None
+    said : ExplainedTable or None
         What is said of a table, now or before; None for other formats.
     """
 
@@ -76,11 +76,11 @@ class Upload:
     logs: tuple[Log, ...]
     error: LogError | None
     data: bytes | None
-    said: Explained | None
+    said: ExplainedTable | None
 
-    def refused(self, reason: str, mend: str) -> Upload:
+    def refused(self, reason: str, hint: str) -> Upload:
         """Return the same file turned away: nothing of it is kept but its name."""
-        error = LogError(reason, file=self.name, mend=mend)
+        error = LogError(reason, file=self.name, hint=hint)
         return replace(self, size=0, logs=(), error=error, data=None, said=None)
 
 
@@ -89,8 +89,8 @@ TOO_MUCH: Final = "too much is loaded already", "remove some files, then drop it
 
 def turned_away(name: str) -> Upload:
     """Say of a file that there is no room for it."""
-    reason, mend = TOO_MUCH
-    return _unread(LogError(reason, file=plain_name(name), mend=mend))
+    reason, hint = TOO_MUCH
+    return _unread(LogError(reason, file=plain_name(name), hint=hint))
 
 
 def read_uploads(name: str, data: bytes, options: ReadOptions | None = None) -> tuple[Upload, ...]:
@@ -98,11 +98,11 @@ def read_uploads(name: str, data: bytes, options: ReadOptions | None = None) -> 
     name = plain_name(name)
     if len(data) > LARGEST_BYTES:
         reason = f"it is larger than {LARGEST_BYTES // 1_000_000} MB"
-        return (_unread(LogError(reason, file=name, mend="cut the outing out of it first")),)
-    opened = open_bytes(data, name, Bounds(LARGEST_BYTES, MOST_BYTES_A_DROP, MOST_FILES_A_DROP))
+        return (_unread(LogError(reason, file=name, hint="cut the outing out of it first")),)
+    opened = open_bytes(data, name, Bounds(LARGEST_BYTES, MAX_BYTES_A_DROP, MAX_FILES_A_DROP))
     read = []
     for k, found in enumerate(opened.files):
-        with part(k / len(opened.files), (k + 1) / len(opened.files)):
+        with scope(k / len(opened.files), (k + 1) / len(opened.files)):
             read.append(_read(found.file, found.data, options or ReadOptions()))
     usable = next((k for k, upload in enumerate(read) if upload.logs), None)
     if usable is not None:
@@ -132,12 +132,12 @@ def _read(name: str, data: bytes, options: ReadOptions) -> Upload:
         logs = read_bytes(data, name, options)
     except LogError as refused:
         error = refused
-    asked = isinstance(error, HeadingMapNeededError | PolePairsNeededError)
+    asked = isinstance(error, ColumnMapNeededError | PolePairsNeededError)
     is_table = asked or any(log.meta.format == "table" for log in logs)
-    said: Explained | None = None
+    said: ExplainedTable | None = None
     if is_table:
         with suppress(LogError):  # a table without a line of headings has nothing to be named
-            said = explained(data, name, options)
+            said = explain_table(data, name, options)
     key = hashlib.sha256(data).hexdigest()
     return Upload(key, name, len(data), logs, error, data if logs or is_table else None, said)
 
@@ -178,7 +178,7 @@ class FileView:
     findings : tuple of Finding
         Everything noticed in it while reading and cleaning.
     error : str
-        Why it could not be used, with the mend; empty when it could.
+        Why it could not be used, with the fix; empty when it could.
     is_table : bool
         Whether the user can say what it holds.
     headings : tuple of str
@@ -215,15 +215,15 @@ def file_view(upload: Upload, analysis: Analysis | None) -> FileView:
     for log in upload.logs:
         findings += _findings(log, analysis)
     said = upload.said
-    needs_headings = isinstance(upload.error, HeadingMapNeededError)
-    offered = said is not None and (needs_headings or len(said.headings) <= _MOST_NAMED)
+    needs_headings = isinstance(upload.error, ColumnMapNeededError)
+    offered = said is not None and (needs_headings or len(said.headings) <= _MAX_NAMED)
     needs_poles = any(f.code == "pole-pairs-unknown" for log in upload.logs for f in log.findings)
     error = ""
     if upload.error is not None:
-        mend = f" {upload.error.mend[0].upper()}{upload.error.mend[1:]}." if upload.error.mend else ""
+        hint = f" {upload.error.hint[0].upper()}{upload.error.hint[1:]}." if upload.error.hint else ""
         place = f" ({upload.error.place})" if upload.error.place else ""
         reason = upload.error.reason
-        error = f"{reason[0].upper()}{reason[1:]}{place}.{mend}"
+        error = f"{reason[0].upper()}{reason[1:]}{place}.{hint}"
     return FileView(
         upload.key,
         upload.name,

@@ -10,7 +10,7 @@ from dash import html
 from dashboard.ui.direction import Direction, arrow
 from telemetry.core.units import speed_text
 from telemetry.passes.find import Pass
-from telemetry.twoway.mean import CheckResult, Verdict
+from telemetry.twoway.mean import CheckResult, TwoWayVerdict
 
 _ICONS: Final[dict[str, str]] = {
     "counts": "check",
@@ -26,7 +26,7 @@ def icon(name: str) -> html.Span:
     return html.Span(className=f"glyph glyph-{name}", **{"aria-hidden": "true"})
 
 
-def verdict_mark(verdict: Verdict | CheckResult) -> html.Span:
+def verdict_mark(verdict: TwoWayVerdict | CheckResult) -> html.Span:
     """Write a verdict or a check's result as icon and word."""
     kind = _ICONS[verdict]
     return html.Span([icon(kind), verdict], className=f"verdict verdict-{kind}")

@@ -9,7 +9,7 @@ from typing import Any, Final, Literal
 from telemetry.core.units import CELSIUS, SPEED_UNITS, TEMPERATURE_UNITS, convert
 from telemetry.motor.power import Limits
 
-Kind = Literal["", "speed", "length", "temperature"]
+FieldKind = Literal["", "speed", "length", "temperature"]
 Value = float | str | None
 """What a number field holds: a number, nothing, or an empty text."""
 
@@ -23,7 +23,7 @@ class Chosen:
     temperature: str = CELSIUS
     mass: str = "kg"
 
-    def name(self, kind: Kind) -> str:
+    def name(self, kind: FieldKind) -> str:
         """Name the unit of a kind of field; lengths of hulls and propellers are never told in thousandths.
 
         Examples
@@ -34,7 +34,7 @@ class Chosen:
         by_kind = {"speed": self.speed, "length": "in" if self.length == "thou" else self.length}
         return by_kind.get(kind, self.temperature if kind == "temperature" else "")
 
-    def shown(self, kind: Kind, value: float) -> float:
+    def shown(self, kind: FieldKind, value: float) -> float:
         """Turn a value in m/s, mm or °C into the reader's unit.
 
         Examples
@@ -51,7 +51,7 @@ class Chosen:
             value = TEMPERATURE_UNITS[name].from_si(value)
         return float(f"{value:.9g}")
 
-    def inside(self, kind: Kind, value: float) -> float:
+    def inside(self, kind: FieldKind, value: float) -> float:
         """Turn a value in the reader's unit into m/s, mm or °C."""
         name = self.name(kind)
         if kind == "speed":
@@ -82,7 +82,7 @@ class Field:
 
     part: str
     title: str
-    kind: Kind = ""
+    kind: FieldKind = ""
     usual: float | None = None
 
     def label(self, units: Chosen) -> str:
@@ -148,7 +148,7 @@ WHAT_IF: Final = {
     "cells": Field("new-cells", "New cells in series"),
     "kv_rpm_per_v": Field("new-kv", "New constant [rpm/V]"),
 }
-"""What would be different, by the names of :class:`telemetry.motor.what_if.Change`."""
+"""What would be different, by the names of :class:`telemetry.motor.what_if.PowerTrainChange`."""
 
 
 def limits_of(given: Mapping[str, Any]) -> Limits:

@@ -11,19 +11,19 @@
     run       all of these in order
 """
 
-from telemetry.archive.cluster import on_cluster
-from telemetry.archive.discover import Found, Item, find_items
-from telemetry.archive.process_pool import on_this_machine
+from telemetry.archive.cluster import cluster_engine
+from telemetry.archive.discover import ArchiveContents, ArchiveItem, find_items
+from telemetry.archive.process_pool import process_engine
 from telemetry.archive.run import Summary, analyse_archive
 from telemetry.archive.worker import Engine
 
 __all__ = [
+    "ArchiveContents",
+    "ArchiveItem",
     "Engine",
-    "Found",
-    "Item",
     "Summary",
     "analyse_archive",
+    "cluster_engine",
     "find_items",
-    "on_cluster",
-    "on_this_machine",
+    "process_engine",
 ]

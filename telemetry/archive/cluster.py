@@ -13,8 +13,8 @@ from itertools import islice
 from queue import Empty, Queue
 from typing import Any, Final
 
-from telemetry.archive.table import Facts
-from telemetry.archive.worker import Engine, Outcome, Task, Work, work
+from telemetry.archive.table import RowFacts
+from telemetry.archive.worker import Engine, Outcome, Task, Work, run_task
 from telemetry.core.errors import CallError, ReciprocalError
 
 ENDED_ITS_WORKERS: Final = "ended its worker, as often as the scheduler allows"
@@ -26,7 +26,7 @@ _RETRIES: Final = 2
 _GO_ON: Final = "start it again, then repeat this call: what is finished is not done again"
 
 
-def on_cluster(address: str, does: Work = work, patience_s: float = _PATIENCE_S) -> Engine:
+def cluster_engine(address: str, does: Work = run_task, patience_s: float = _PATIENCE_S) -> Engine:
     """Make an engine of a running scheduler.
 
     Parameters
@@ -49,7 +49,7 @@ def on_cluster(address: str, does: Work = work, patience_s: float = _PATIENCE_S)
     except ModuleNotFoundError as error:
         raise CallError(
             f"--scheduler needs a package that is not installed: {error.name}",
-            mend="install it with `pip install dask distributed`",
+            hint="install it with `pip install dask distributed`",
         ) from None
 
     def engine(tasks: Iterator[Task]) -> Generator[tuple[Task, Outcome]]:
@@ -69,7 +69,7 @@ def _client(distributed: Any, address: str) -> Iterator[Any]:
     except (OSError, ValueError) as error:
         raise CallError(
             f"no scheduler answers at {address} ({error})",
-            mend="start one with `dask scheduler`, and give the address that it prints",
+            hint="start one with `dask scheduler`, and give the address that it prints",
         ) from None
     try:
         yield client
@@ -110,7 +110,7 @@ class _Spread:
         elif time.monotonic() - self.seen_at > self.patience_s:
             raise CallError(
                 f"the scheduler at {self.address} has had no worker for {self.patience_s:.0f} s",
-                mend=f"start one with `dask worker {self.address}`, then repeat this call: "
+                hint=f"start one with `dask worker {self.address}`, then repeat this call: "
                 "what is finished is not done again",
             )
         return max(_UNDER_WAY * threads, 1)
@@ -123,13 +123,13 @@ class _Spread:
             raise self._lost(f"a task is {future.status}")
         error = future.exception()
         if isinstance(error, self.distributed.KilledWorker):
-            return Outcome(b"", Facts.unusable(ENDED_ITS_WORKERS))
+            return Outcome(b"", RowFacts.unusable(ENDED_ITS_WORKERS))
         if isinstance(error, ReciprocalError):
             raise error
         raise CallError(
             f"a worker of {self.address} cannot do the work ({type(error).__name__}: {error})",
-            mend="install the same version of reciprocal on every worker",
+            hint="install the same version of reciprocal on every worker",
         )
 
     def _lost(self, why: str) -> CallError:
-        return CallError(f"the scheduler at {self.address} was lost ({why})", mend=_GO_ON)
+        return CallError(f"the scheduler at {self.address} was lost ({why})", hint=_GO_ON)

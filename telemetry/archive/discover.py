@@ -20,11 +20,11 @@ from telemetry.readers import LOG_SUFFIXES, is_shadow
 
 MARKER: Final = "reciprocal-archive.txt"
 """Lies in a folder of results, which is no folder of logs."""
-MOST_LOGS_OF_AN_OUTING: Final = 24
+MAX_LOGS_OF_AN_OUTING: Final = 24
 
 
 @dataclass(frozen=True, slots=True)
-class Item:
+class ArchiveItem:
     """One thing to analyse.
 
     Attributes
@@ -43,28 +43,28 @@ class Item:
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class ArchiveContents:
     """What lies in an archive.
 
     Attributes
     ----------
-    items : tuple of Item
+    items : tuple of ArchiveItem
         In order of their names.
     passed_over : int
         How many other files there are, whose names are those of no log.
     """
 
-    items: tuple[Item, ...]
+    items: tuple[ArchiveItem, ...]
     passed_over: int
 
 
-def unopened(archive: Path, error: Exception) -> CallError:
+def unopened_archive_error(archive: Path, error: Exception) -> CallError:
     """Make the refusal of an archive whose path leads nowhere."""
     reason = f"it cannot be opened: {path_fault(error)}"
-    return CallError(reason, file=str(archive), mend="give the folder in which the logs lie")
+    return CallError(reason, file=str(archive), hint="give the folder in which the logs lie")
 
 
-def find_items(archive: Path) -> Found:
+def find_items(archive: Path) -> ArchiveContents:
     """Look through an archive and all folders below it.
 
     Raises
@@ -75,16 +75,16 @@ def find_items(archive: Path) -> Found:
     try:
         is_folder = archive.is_dir()
     except OSError as error:
-        raise unopened(archive, error) from None
+        raise unopened_archive_error(archive, error) from None
     if not is_folder:
-        raise CallError(f"{archive} is no folder", mend="give the folder in which the logs lie")
-    items: list[Item] = []
+        raise CallError(f"{archive} is no folder", hint="give the folder in which the logs lie")
+    items: list[ArchiveItem] = []
     passed_over = 0
 
     def cannot(error: OSError) -> None:
         name = _name(archive, Path(error.filename))
         reason = f"the folder cannot be read: {error.strerror or error}"
-        items.append(Item(name, error=LogError(reason, file=name, mend="check that it may be read")))
+        items.append(ArchiveItem(name, error=LogError(reason, file=name, hint="check that it may be read")))
 
     for path, folders, files in os.walk(archive, onerror=cannot):
         folder = Path(path)
@@ -103,15 +103,15 @@ def find_items(archive: Path) -> Found:
     if not items:
         ending = " ".join(sorted(LOG_SUFFIXES))
         raise CallError(
-            f"no file in {archive} ends in {ending}", mend="give the folder in which the logs lie"
+            f"no file in {archive} ends in {ending}", hint="give the folder in which the logs lie"
         )
-    return Found(tuple(sorted(items, key=lambda item: item.name)), passed_over)
+    return ArchiveContents(tuple(sorted(items, key=lambda item: item.name)), passed_over)
 
 
-def _loose(archive: Path, logs: list[str]) -> Iterator[Item]:
+def _loose(archive: Path, logs: list[str]) -> Iterator[ArchiveItem]:
     for _, group in groupby(sorted(logs, key=lambda name: (_stem(name), name)), key=_stem):
         names = list(group)
-        yield Item(" + ".join(map(utf8_name, names)), tuple(archive / name for name in names))
+        yield ArchiveItem(" + ".join(map(utf8_name, names)), tuple(archive / name for name in names))
 
 
 def _stem(name: str) -> str:
@@ -121,19 +121,19 @@ def _stem(name: str) -> str:
     return name
 
 
-def _outing(archive: Path, folder: Path, logs: list[str]) -> Item:
+def _outing(archive: Path, folder: Path, logs: list[str]) -> ArchiveItem:
     name = _name(archive, folder)
-    if len(logs) <= MOST_LOGS_OF_AN_OUTING:
-        return Item(name, tuple(folder / log for log in logs))
-    reason = f"{len(logs)} logs in one folder are no outing, which has {MOST_LOGS_OF_AN_OUTING} at most"
-    mend = "give this folder itself to --archive, where each of its logs is taken alone"
-    return Item(name, error=LogError(reason, file=name, mend=mend))
+    if len(logs) <= MAX_LOGS_OF_AN_OUTING:
+        return ArchiveItem(name, tuple(folder / log for log in logs))
+    reason = f"{len(logs)} logs in one folder are no outing, which has {MAX_LOGS_OF_AN_OUTING} at most"
+    hint = "give this folder itself to --archive, where each of its logs is taken alone"
+    return ArchiveItem(name, error=LogError(reason, file=name, hint=hint))
 
 
-def _link(archive: Path, folder: Path) -> Item:
+def _link(archive: Path, folder: Path) -> ArchiveItem:
     name = _name(archive, folder)
     reason = "this is a link to another folder, and links are not followed"
-    return Item(name, error=LogError(reason, file=name, mend="give that folder itself to --archive"))
+    return ArchiveItem(name, error=LogError(reason, file=name, hint="give that folder itself to --archive"))
 
 
 def _name(archive: Path, path: Path) -> str:

@@ -20,14 +20,14 @@ from itertools import islice
 from multiprocessing import connection
 from typing import Final
 
-from telemetry.archive.table import Facts
-from telemetry.archive.worker import Engine, Outcome, Task, Work, work
+from telemetry.archive.table import RowFacts
+from telemetry.archive.worker import Engine, Outcome, Task, Work, run_task
 
 ENDED_ITS_WORKER: Final = "ended its worker, twice: the process was killed, or crashed outside of Python"
 _TRIES: Final = 2
 _UNDER_WAY: Final = 2  # for each worker: one at work, one waiting, so that no worker waits
 _HEARS_S: Final = 0.2
-_MOST_JOBS: Final = 60  # Windows waits for no more than 63 things at once
+_MAX_JOBS: Final = 60  # Windows waits for no more than 63 things at once
 _ONE_THREAD: Final = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 
 
@@ -38,7 +38,7 @@ def usual_jobs() -> int:
     return os.cpu_count() or 1
 
 
-def on_this_machine(jobs: int | None = None, does: Work = work) -> Engine:
+def process_engine(jobs: int | None = None, does: Work = run_task) -> Engine:
     """Make an engine of processes; one job is one worker process too, so that all runs are alike.
 
     Parameters
@@ -48,12 +48,12 @@ def on_this_machine(jobs: int | None = None, does: Work = work) -> Engine:
     does : callable
         The work itself.
     """
-    jobs = min(jobs or usual_jobs(), _MOST_JOBS)
+    jobs = min(jobs or usual_jobs(), _MAX_JOBS)
 
     def engine(tasks: Iterator[Task]) -> Generator[tuple[Task, Outcome]]:
-        with one_thread_each():
+        with single_threaded_workers():
             while under_way := (yield from _together(tasks, jobs, does)):
-                yield from _one_by_one(under_way, does)
+                yield from _isolate_crashing_item(under_way, does)
 
     return engine
 
@@ -87,7 +87,7 @@ def _together(
     return suspects
 
 
-def _one_by_one(tasks: list[Task], does: Work) -> Generator[tuple[Task, Outcome]]:
+def _isolate_crashing_item(tasks: list[Task], does: Work) -> Generator[tuple[Task, Outcome]]:
     """Work on tasks with a single worker, so that it is known which of them ends it."""
     left = deque((task, _TRIES) for task in tasks)
     while left:
@@ -101,7 +101,7 @@ def _one_by_one(tasks: list[Task], does: Work) -> Generator[tuple[Task, Outcome]
                 left.popleft()
                 yield task, outcome
         if left and left[0][1] == 0:
-            yield left.popleft()[0], Outcome(b"", Facts.unusable(ENDED_ITS_WORKER))
+            yield left.popleft()[0], Outcome(b"", RowFacts.unusable(ENDED_ITS_WORKER))
 
 
 @contextmanager
@@ -124,7 +124,7 @@ def _pool(jobs: int) -> Iterator[ProcessPoolExecutor]:
 
 def _submit(pool: ProcessPoolExecutor, does: Work, task: Task) -> Future[Outcome]:
     """Hand a task over; workers that start with it never hear of Ctrl-C, which this process answers."""
-    with _deaf():
+    with _defer_sigint():
         return pool.submit(does, task)
 
 
@@ -138,7 +138,7 @@ def _next_settled(
     """
     running = tuple(running)
     while True:
-        with _deaf():
+        with _defer_sigint():
             finished, _ = wait(running, _HEARS_S, FIRST_COMPLETED)
             broken = {f for f in finished if isinstance(f.exception(), BrokenProcessPool)}
             settled = [(f, None if f in broken else f.result()) for f in finished]
@@ -147,7 +147,7 @@ def _next_settled(
 
 
 @contextmanager
-def _deaf() -> Iterator[None]:
+def _defer_sigint() -> Iterator[None]:
     """Put Ctrl-C off until the end of the block."""
     if not hasattr(signal, "pthread_sigmask"):
         yield
@@ -160,7 +160,7 @@ def _deaf() -> Iterator[None]:
 
 
 @contextmanager
-def one_thread_each() -> Iterator[None]:
+def single_threaded_workers() -> Iterator[None]:
     """Have workers that start meanwhile reckon in one thread: more only wait for one another.
 
     It has to be said before they load their libraries, hence in the surroundings that they inherit.

@@ -13,12 +13,12 @@ from typing import Final
 from telemetry import __version__
 from telemetry.analysis import Request
 from telemetry.archive.discover import MARKER
-from telemetry.archive.table import Facts, facts_of
+from telemetry.archive.table import RowFacts, facts_of
 from telemetry.archive.worker import MADE_BY
 from telemetry.core.errors import CallError, LogError
-from telemetry.core.paths import written_whole
+from telemetry.core.paths import atomic_write
 from telemetry.readers import LogFile, ReadOptions
-from telemetry.schema import SCHEMA
+from telemetry.schema import ANALYSIS_SCHEMA
 
 _LETTERS: Final = 32
 _HOUR_S: Final = 3600.0
@@ -31,7 +31,7 @@ def request_id(request: Request, options: ReadOptions) -> str:
     """
     asked = {
         "version": __version__,
-        "schema": SCHEMA,
+        "schema": ANALYSIS_SCHEMA,
         "request": repr(request),  # which tells one kind of correction by hand from another
         "headings": dict(options.headings),
         "pole_pairs": options.pole_pairs,
@@ -82,7 +82,7 @@ class Results:
             if folder.exists() and not (folder / MARKER).is_file() and any(folder.iterdir()):
                 raise CallError(
                     f"{folder} holds other things than results",
-                    mend="name a new or empty folder with --out, or the results of an earlier run",
+                    hint="name a new or empty folder with --out, or the results of an earlier run",
                 )
             self._items.mkdir(parents=True, exist_ok=True)
             (folder / MARKER).write_text("Results of `reciprocal analyse --archive`.\n", encoding="utf-8")
@@ -106,11 +106,11 @@ class Results:
         """Where a result lies, finished or not."""
         return self._items / f"{key}.json"
 
-    def facts(self, key: str) -> Facts | None:
+    def facts(self, key: str) -> RowFacts | None:
         """Look a finished result up; None where there is none, not a whole one, or of other versions."""
         try:
             contract = json.loads(self.file(key).read_bytes())
-            if contract["schema"] != SCHEMA or contract["archive"]["key"] != key:
+            if contract["schema"] != ANALYSIS_SCHEMA or contract["archive"]["key"] != key:
                 return None
             if contract["archive"]["made_by"] != MADE_BY:
                 self.outdated.add(key)  # its last bits may differ from those of its neighbours
@@ -130,7 +130,7 @@ class Results:
             If it cannot be written.
         """
         try:
-            with written_whole(self.file(key)) as stream:
+            with atomic_write(self.file(key)) as stream:
                 stream.write(document)
         except OSError as error:
             raise _cannot_write(self.folder, error) from None
@@ -138,4 +138,4 @@ class Results:
 
 def _cannot_write(folder: Path, error: OSError) -> CallError:
     reason = f"results cannot be written into {folder}: {error.strerror or error}"
-    return CallError(reason, mend="make room there, or name another folder with --out")
+    return CallError(reason, hint="make room there, or name another folder with --out")

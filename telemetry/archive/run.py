@@ -8,15 +8,15 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from telemetry.analysis import Request
-from telemetry.archive.discover import Item, find_items, utf8_name
+from telemetry.archive.discover import ArchiveItem, find_items, utf8_name
 from telemetry.archive.results import Results, key_of, request_id
-from telemetry.archive.table import DONE, NOT_USED, Facts, write_table
+from telemetry.archive.table import DONE, NOT_USED, RowFacts, write_table
 from telemetry.archive.worker import MADE_BY, Engine, Outcome, Task
 from telemetry.core.errors import CallError, LogError
 from telemetry.readers import LogFile, ReadOptions, bytes_of
 from telemetry.twoway.rules import load_rule
 
-Progress = Callable[[int, int], None]
+ArchiveProgress = Callable[[int, int], None]
 """Told how many items are settled, and of how many."""
 
 
@@ -38,14 +38,14 @@ class Summary:
         The summary.
     """
 
-    rows: tuple[tuple[Item, str, Facts], ...]
+    rows: tuple[tuple[ArchiveItem, str, RowFacts], ...]
     before: int
     outdated: int
     passed_over: int
     table: Path
 
     @property
-    def unusable(self) -> tuple[tuple[Item, Facts], ...]:
+    def unusable(self) -> tuple[tuple[ArchiveItem, RowFacts], ...]:
         """The items that could not be used."""
         return tuple((item, facts) for item, _, facts in self.rows if facts.outcome == NOT_USED)
 
@@ -64,13 +64,13 @@ class _Run:
     """The items of one run, and what is known of each so far."""
 
     def __init__(
-        self, items: tuple[Item, ...], results: Results, request: Request, options: ReadOptions
+        self, items: tuple[ArchiveItem, ...], results: Results, request: Request, options: ReadOptions
     ) -> None:
         self.items, self.results = items, results
         self.request, self.options = request, options
         self.question = request_id(request, options)
         self.keys: dict[int, str] = {}  # of the items seen so far
-        self.facts: dict[str, Facts] = {}  # of the results, by key
+        self.facts: dict[str, RowFacts] = {}  # of the results, by key
         self.asked: set[str] = set()
         self.before = 0
 
@@ -91,7 +91,7 @@ class _Run:
                 self.facts[task.key] = known
                 self.before += 1
 
-    def _task(self, item: Item) -> Task:
+    def _task(self, item: ArchiveItem) -> Task:
         logs: list[LogFile] = []
         unread: list[LogError] = []
         for file in item.files:
@@ -99,7 +99,7 @@ class _Run:
             try:
                 logs.append(LogFile(name, bytes_of(file)))
             except LogError as error:
-                unread.append(LogError(error.reason, file=name, mend=error.mend))
+                unread.append(LogError(error.reason, file=name, hint=error.hint))
         key = key_of(logs, unread, self.question)
         return Task(key, tuple(logs), tuple(unread), self.request, self.options)
 
@@ -108,7 +108,7 @@ class _Run:
         if outcome.made_by != MADE_BY:
             raise CallError(
                 f"a worker runs {outcome.made_by}, this machine {MADE_BY}",
-                mend="install the same versions on every worker",
+                hint="install the same versions on every worker",
             )
         if outcome.document:
             self.results.keep(task.key, outcome.document)
@@ -119,10 +119,10 @@ class _Run:
         """How many items are seen and have their facts."""
         return len(self.keys) - len(self.asked) + len(self.facts)
 
-    def rows(self) -> Iterator[tuple[Item, str, Facts]]:
+    def rows(self) -> Iterator[tuple[ArchiveItem, str, RowFacts]]:
         for k, item in enumerate(self.items):
             if item.error is not None:
-                yield item, "", Facts.unusable(str(item.error))
+                yield item, "", RowFacts.unusable(str(item.error))
                 continue
             file = self.results.file(self.keys[k])
             place = file.relative_to(self.results.folder).as_posix() if file.exists() else ""
@@ -135,7 +135,7 @@ def analyse_archive(
     engine: Engine,
     request: Request | None = None,
     options: ReadOptions | None = None,
-    progress: Progress | None = None,
+    progress: ArchiveProgress | None = None,
 ) -> Summary:
     """Analyse every item of an archive that is not analysed yet, and write the summary.
 

@@ -9,15 +9,15 @@ from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Any
 
-from telemetry.archive.discover import Item
-from telemetry.core.paths import written_whole
+from telemetry.archive.discover import ArchiveItem
+from telemetry.core.paths import atomic_write
 
 DONE = "done"
 NOT_USED = "could not be used"
 
 
 @dataclass(frozen=True, slots=True)
-class Facts:
+class RowFacts:
     """What a row says of a result; SI, and empty where the analysis says nothing.
 
     Attributes
@@ -60,18 +60,18 @@ class Facts:
     ride_events: str = ""
 
     @staticmethod
-    def unusable(error: str) -> Facts:
+    def unusable(error: str) -> RowFacts:
         """Make the row of an item that has no result."""
-        return Facts(NOT_USED, error)
+        return RowFacts(NOT_USED, error)
 
 
-def facts_of(contract: dict[str, Any]) -> Facts:
+def facts_of(contract: dict[str, Any]) -> RowFacts:
     """Take what a row says out of a result."""
     logs, passes, two_ways = contract["logs"], contract["passes"], contract["two_ways"]
     kinds = [log["kind"] for log in logs]
     fastest: dict[str, Any] = max(passes, key=lambda p: p["peak_mps"], default={})
     best: dict[str, Any] = next(iter(two_ways), {})
-    return Facts(
+    return RowFacts(
         outcome=DONE if logs else NOT_USED,
         error=next(iter(contract["errors"]), ""),
         unused_logs=len(contract["errors"]),
@@ -96,10 +96,10 @@ def facts_of(contract: dict[str, Any]) -> Facts:
     )
 
 
-COLUMNS = ("item", "result", *(field.name for field in fields(Facts)))
+COLUMNS = ("item", "result", *(field.name for field in fields(RowFacts)))
 
 
-def write_table(file: Path, rows: Iterable[tuple[Item, str, Facts]]) -> None:
+def write_table(file: Path, rows: Iterable[tuple[ArchiveItem, str, RowFacts]]) -> None:
     """Write the summary as CSV: each item with the file of its result, if it has one, and its facts.
 
     Raises
@@ -107,7 +107,7 @@ def write_table(file: Path, rows: Iterable[tuple[Item, str, Facts]]) -> None:
     OSError
         If it cannot be written; what was there before then still is.
     """
-    with written_whole(file) as stream:
+    with atomic_write(file) as stream:
         text = io.TextIOWrapper(stream, encoding="utf-8", newline="", write_through=True)
         writer = csv.DictWriter(text, COLUMNS, lineterminator="\n")
         writer.writeheader()

@@ -14,7 +14,7 @@ import scipy
 
 from telemetry import __version__
 from telemetry.analysis import Request, analyse
-from telemetry.archive.table import Facts, facts_of
+from telemetry.archive.table import RowFacts, facts_of
 from telemetry.core.errors import LogError, ReciprocalError, fault_text
 from telemetry.core.frames import Log
 from telemetry.readers import LogFile, ReadOptions, open_bytes, read_opened
@@ -58,25 +58,25 @@ class Outcome:
     ----------
     document : bytes
         The contract ``reciprocal-analysis/1`` as JSON; empty where there is none.
-    facts : Facts
+    facts : RowFacts
         What the summary's row says.
     made_by : str
         :data:`MADE_BY` of the worker.
     """
 
     document: bytes
-    facts: Facts
+    facts: RowFacts
     made_by: str = MADE_BY
 
 
 Work = Callable[[Task], Outcome]
-"""What a worker does; :func:`work`, but for tests."""
+"""What a worker does; :func:`run_task`, but for tests."""
 
 Engine = Callable[[Iterator[Task]], Generator[tuple[Task, Outcome]]]
 """Takes tasks as it has room for them, and gives each back with its outcome, in whatever order they end."""
 
 
-def work(task: Task) -> Outcome:
+def run_task(task: Task) -> Outcome:
     """Analyse one item.
 
     Returns
@@ -98,15 +98,15 @@ def work(task: Task) -> Outcome:
             logs += read
             errors += unused
         contract = analyse(logs, task.request, errors).to_dict()
-        document = serialised(contract, task.key)
+        document = serialise_result(contract, task.key)
     except ReciprocalError:
         raise
     except Exception as error:  # whatever one log brings about must not end thousands of others
-        return Outcome(b"", Facts.unusable(fault_text(error)))
+        return Outcome(b"", RowFacts.unusable(fault_text(error)))
     return Outcome(document, facts_of(contract))
 
 
-def serialised(contract: dict[str, Any], key: str) -> bytes:
+def serialise_result(contract: dict[str, Any], key: str) -> bytes:
     """Write a result as it is kept: the contract, and by what it is found again."""
     kept = contract | {"archive": {"key": key, "made_by": MADE_BY}}
     return json.dumps(kept, allow_nan=False, separators=(",", ":")).encode("ascii") + b"\n"

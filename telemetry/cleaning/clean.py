@@ -8,32 +8,40 @@ from itertools import pairwise
 import numpy as np
 import pandas as pd
 
-from telemetry.cleaning.corrections import CUT, ByHand, cut_findings, inside
+from telemetry.cleaning.corrections import CUT, ByHand, cut_findings, in_stretches
 from telemetry.cleaning.despike import (
     HullLimits,
-    borne_out,
+    confirmed_by_positions,
     denied_by_positions,
-    islands,
-    shoulders,
+    grow_runs,
+    isolated_samples,
+    path_made_good_m,
     unreachable,
-    way_made_m,
 )
-from telemetry.cleaning.flags import SampleJudge
-from telemetry.cleaning.timeline import around, gap_findings, longest_increasing, stamp_findings
-from telemetry.core.frames import TRACK_COLUMNS, BoolArray, Finding, FloatArray, Track, integral, runs_of
+from telemetry.cleaning.flags import SampleFlags
+from telemetry.cleaning.timeline import gap_findings, longest_increasing_run, stamp_findings, window_bounds
+from telemetry.core.frames import (
+    TRACK_COLUMNS,
+    BoolArray,
+    Finding,
+    FloatArray,
+    Track,
+    cumulative_integral,
+    true_runs,
+)
 from telemetry.core.geo import LocalFrame
 
 # Below walking pace a repeated fix is a boat at rest, not a receiver that hangs.
 _MOVING_MPS = 2.0
 _HELD_S = 3.0
 _HDOP_LIMIT = 20.0
-_LEAST_SATELLITES = 4
+_MIN_SATELLITES = 4
 _BESIDE_LOSS_S = 1.0
 _JUMP_M = 4.0
 _JUMP_BACK_S = 5.0
 _SETTLING_S = 2.0
 _STRAY_M = 0.5
-_LEAST_LEFT = 2
+_MIN_LEFT = 2
 
 
 @dataclass(frozen=True)
@@ -77,8 +85,8 @@ def _no_fix(track: Track) -> BoolArray:
         bad |= fix == 0
     if hdop is not None:
         bad |= hdop > _HDOP_LIMIT
-    if satellites is not None and (satellites >= _LEAST_SATELLITES).any():
-        bad |= satellites < _LEAST_SATELLITES
+    if satellites is not None and (satellites >= _MIN_SATELLITES).any():
+        bad |= satellites < _MIN_SATELLITES
     return bad
 
 
@@ -93,14 +101,14 @@ def _same_as_before(*columns: FloatArray) -> BoolArray:
 def _long_runs(same: BoolArray, t_s: FloatArray, least_s: float, least: int, excused: BoolArray) -> BoolArray:
     """Keep of the repeats only those in runs that last long enough and are not excused in the main."""
     out = np.zeros_like(same)
-    for a, b in runs_of(same):
+    for a, b in true_runs(same):
         long = b - a >= least and t_s[b - 1] - t_s[a - 1] >= least_s
         if long and excused[a:b].mean() <= 0.5:
             out[a:b] = True
     return out
 
 
-def _judge_repeats(judge: SampleJudge, lat: FloatArray, lon: FloatArray, speed: FloatArray) -> None:
+def _judge_repeats(judge: SampleFlags, lat: FloatArray, lon: FloatArray, speed: FloatArray) -> None:
     moving = speed > _MOVING_MPS
     has_position = ~np.isnan(lat)
     same_place = _same_as_before(lat, lon) & has_position
@@ -133,7 +141,7 @@ def _position_noise_m(t_s: FloatArray, v_mps: FloatArray, east_m: FloatArray, no
     """
     if east_m.size < 8:
         return 1.0
-    misfit = np.diff(way_made_m(t_s, east_m, north_m)) - 0.5 * (v_mps[1:] + v_mps[:-1]) * np.diff(t_s)
+    misfit = np.diff(path_made_good_m(t_s, east_m, north_m)) - 0.5 * (v_mps[1:] + v_mps[:-1]) * np.diff(t_s)
     return float(np.median(np.abs(misfit - np.median(misfit))) / 0.6745 / np.sqrt(2.0))
 
 
@@ -200,7 +208,7 @@ def _differenced(t_s: FloatArray, east_m: FloatArray, north_m: FloatArray) -> Fl
 
     No more than any boat's: a wild position must not make room for itself.
     """
-    lo, hi = around(t_s, 1.0)
+    lo, hi = window_bounds(t_s, 1.0)
     made_mps = np.hypot(east_m[hi] - east_m[lo], north_m[hi] - north_m[lo]) / (t_s[hi] - t_s[lo])
     return np.asarray(np.minimum(made_mps, TRACK_COLUMNS["speed_mps"].high))
 
@@ -214,7 +222,7 @@ def _beside_loss(t_s: FloatArray, lost: BoolArray) -> BoolArray:
     return np.asarray(np.broadcast_to(since, t_s.shape) < _BESIDE_LOSS_S)
 
 
-def _judge_positions(judge: SampleJudge, track: Track, limits: HullLimits) -> BoolArray:
+def _judge_positions(judge: SampleFlags, track: Track, limits: HullLimits) -> BoolArray:
     """Judge position jumps, then the speeds by the positions that are left.
 
     Returns
@@ -263,8 +271,8 @@ def _judge_positions(judge: SampleJudge, track: Track, limits: HullLimits) -> Bo
     rows = use[keep]
     denied = np.zeros(t_s.size, dtype=np.bool_)
     if rows.size > 3:
-        way_m = way_made_m(t_s[rows], east_m[keep], north_m[keep])
-        sure = borne_out(t_s[rows], speed[rows], way_m, noise_m)
+        way_m = path_made_good_m(t_s[rows], east_m[keep], north_m[keep])
+        sure = confirmed_by_positions(t_s[rows], speed[rows], way_m, noise_m)
         judge.sure[rows] = sure
         denied[rows] = denied_by_positions(t_s[rows], speed[rows], way_m, sure, noise_m)
     judge.reject(
@@ -273,7 +281,7 @@ def _judge_positions(judge: SampleJudge, track: Track, limits: HullLimits) -> Bo
     return broken
 
 
-def _judge_reach(judge: SampleJudge, track: Track, limits: HullLimits) -> None:
+def _judge_reach(judge: SampleFlags, track: Track, limits: HullLimits) -> None:
     """Judge the speeds that are left by what a hull can do."""
     use = np.flatnonzero(judge.speed_ok)
     if use.size < 3:
@@ -289,8 +297,8 @@ def _judge_reach(judge: SampleJudge, track: Track, limits: HullLimits) -> None:
     # What either judge left of a spike the other cut.
     use = np.flatnonzero(judge.speed_ok | judge.false)
     left = np.zeros(track.t_s.size, dtype=np.bool_)
-    left[use] = islands(track.t_s[use], speed[use], judge.false[use], limits)
-    left[use] |= shoulders(track.t_s[use], speed[use], denied[use], limits) & judge.speed_ok[use]
+    left[use] = isolated_samples(track.t_s[use], speed[use], judge.false[use], limits)
+    left[use] |= grow_runs(track.t_s[use], speed[use], denied[use], limits) & judge.speed_ok[use]
     judge.reject(
         left,
         "false-spike",
@@ -300,7 +308,7 @@ def _judge_reach(judge: SampleJudge, track: Track, limits: HullLimits) -> None:
     )
 
 
-def _astray(judge: SampleJudge, track: Track) -> BoolArray:
+def _astray(judge: SampleFlags, track: Track) -> BoolArray:
     """Mark positions that went astray together with false speeds and came home with them, shape (n,).
 
     A receiver that filters carries its position along with a false speed. Which of the two ways from the last
@@ -312,7 +320,7 @@ def _astray(judge: SampleJudge, track: Track) -> BoolArray:
     if track.meta.speed_source != "measured":
         return astray
     whole = np.flatnonzero(judge.speed_ok & judge.position_ok)
-    for a, _ in runs_of(judge.false & ~judge.speed_ok):
+    for a, _ in true_runs(judge.false & ~judge.speed_ok):
         k = int(np.searchsorted(whole, a))
         if k == 0 or k == whole.size or track.t_s[whole[k]] - track.t_s[whole[k - 1]] > _JUMP_BACK_S:
             continue
@@ -320,7 +328,8 @@ def _astray(judge: SampleJudge, track: Track) -> BoolArray:
         rows = rows[~np.isnan(speed[rows]) & ~np.isnan(lat[rows]) & ~np.isnan(lon[rows])]
         t_s = track.t_s[rows]
         by_good_m, by_all_m = (
-            integral(t_s, v) for v in (np.interp(t_s, t_s[[0, -1]], speed[rows[[0, -1]]]), speed[rows])
+            cumulative_integral(t_s, v)
+            for v in (np.interp(t_s, t_s[[0, -1]], speed[rows[[0, -1]]]), speed[rows])
         )
         frame = LocalFrame(float(lat[rows[0]]), float(lon[rows[0]]))
         made_m = np.hypot(*frame.to_local(lat[rows], lon[rows]))
@@ -332,16 +341,16 @@ def _astray(judge: SampleJudge, track: Track) -> BoolArray:
 
 def _judged(
     track: Track, limits: HullLimits, by_hand: ByHand, astray: BoolArray
-) -> tuple[SampleJudge, BoolArray]:
+) -> tuple[SampleFlags, BoolArray]:
     """Judge all samples, some known to be astray; with the steps at which positions leap and stay."""
-    judge = SampleJudge(track, by_hand)
+    judge = SampleFlags(track, by_hand)
     lat, lon, speed = (_column(track, c) for c in ("lat_deg", "lon_deg", "speed_mps"))
     judge.reject(
         _no_fix(track), "no-fix", "the receiver had no usable fix: set aside", speed=True, position=True
     )
     judge.speed_ok &= ~np.isnan(speed)
     judge.position_ok &= ~(np.isnan(lat) | np.isnan(lon))
-    judge.set_aside(inside(track.t_s, by_hand.cuts), CUT)
+    judge.set_aside(in_stretches(track.t_s, by_hand.cuts), CUT)
     text = "a false speed that carries the position with it: both set aside"
     judge.reject(astray, "false-spike", text, speed=True, position=True)
     if track.t_s.size < 2:
@@ -376,11 +385,11 @@ def clean(track: Track, limits: HullLimits | None = None, by_hand: ByHand | None
         No value is changed; samples are set aside with a reason.
     """
     limits, by_hand = limits or HullLimits(), by_hand or ByHand()
-    keep = longest_increasing(track.t_s)
+    keep = longest_increasing_run(track.t_s)
     stamp, stamp_codes = stamp_findings(track.t_s, keep)
-    cut_out = keep & inside(track.t_s, by_hand.cuts)
+    cut_out = keep & in_stretches(track.t_s, by_hand.cuts)
     cuts = cut_findings(track.t_s[keep], by_hand.cuts) if by_hand.cuts else []
-    if (keep & ~cut_out).sum() < _LEAST_LEFT:
+    if (keep & ~cut_out).sum() < _MIN_LEFT:
         cut_out[:] = False  # a log without any sample is none: they stay in it, set aside
     out_codes = np.full(track.t_s.size, CUT, dtype=object)
     out_codes[~keep] = stamp_codes

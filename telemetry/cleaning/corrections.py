@@ -24,8 +24,8 @@ BY_HAND: Final = (CUT, RESTORED)
 # What the cleaning judged by itself; what the receiver says of its fix, or a stamp out of order, stays.
 RESTORABLE: Final = ("false-spike", "position-jump", "frozen-fix", "frozen-position", "held-speed")
 _LONGEST_WHY: Final = 300
-_MOST_OFFSET_S: Final = 1e7
-_MOST_U95_S: Final = 60.0
+_MAX_OFFSET_S: Final = 1e7
+_MAX_U95_S: Final = 60.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +81,7 @@ class ClockByHand:
     log, speed_log : str
         Which motor log, and to which speed log it is joined, see :func:`log_key`.
     offset_s, drift_ppm : float
-        As in :class:`telemetry.motor.sync.clock.Clock`.
+        As in :class:`telemetry.motor.sync.clock.MotorClock`.
     u95_s : float or None
         Half-width of the 95 % interval that the person gives it; None for how well a clock can be set by eye.
     why : str
@@ -137,14 +137,14 @@ class ByHand:
         CallError
             If a correction cannot be meant.
         """
-        every = (*self.all, *map(checked, more))
+        every = (*self.all, *map(validate_corrections, more))
         stretches = dict.fromkeys(c for c in every if not isinstance(c, ClockByHand))
         clocks = {c.log: c for c in every if isinstance(c, ClockByHand)}
-        return gathered([*stretches, *clocks.values()])
+        return group_corrections([*stretches, *clocks.values()])
 
     def without(self, *gone: Correction) -> ByHand:
         """Return the others."""
-        return gathered([c for c in self.all if c not in gone])
+        return group_corrections([c for c in self.all if c not in gone])
 
     def of(self, log: str) -> ByHand:
         """Return what was cut out of one speed log and restored in it."""
@@ -164,7 +164,7 @@ class ByHand:
         return {name: [asdict(c) for c in getattr(self, name)] for name in ("cuts", "restored", "clocks")}
 
 
-def gathered(corrections: Sequence[Correction]) -> ByHand:
+def group_corrections(corrections: Sequence[Correction]) -> ByHand:
     """Sort corrections by their kind."""
     return ByHand(
         tuple(c for c in corrections if isinstance(c, Cut)),
@@ -178,7 +178,7 @@ def log_key(meta: LogMeta) -> str:
     return meta.sha256 or meta.file
 
 
-def checked(correction: Correction) -> Correction:
+def validate_corrections(correction: Correction) -> Correction:
     """Refuse what nobody can mean.
 
     Raises
@@ -186,23 +186,23 @@ def checked(correction: Correction) -> Correction:
     CallError
     """
     if len(correction.why) > _LONGEST_WHY:
-        raise CallError("the reason is too long", mend=f"say it in {_LONGEST_WHY} letters")
+        raise CallError("the reason is too long", hint=f"say it in {_LONGEST_WHY} letters")
     if isinstance(correction, ClockByHand):
-        if not abs(correction.offset_s) <= _MOST_OFFSET_S or not abs(correction.drift_ppm) <= 1e5:
-            raise CallError(f"a clock {correction.offset_s:g} s off", mend="give seconds")
-        if correction.u95_s is not None and not 0.0 < correction.u95_s <= _MOST_U95_S:
+        if not abs(correction.offset_s) <= _MAX_OFFSET_S or not abs(correction.drift_ppm) <= 1e5:
+            raise CallError(f"a clock {correction.offset_s:g} s off", hint="give seconds")
+        if correction.u95_s is not None and not 0.0 < correction.u95_s <= _MAX_U95_S:
             raise CallError(
-                f"a clock good to {correction.u95_s:g} s", mend=f"give up to {_MOST_U95_S:g} seconds"
+                f"a clock good to {correction.u95_s:g} s", hint=f"give up to {_MAX_U95_S:g} seconds"
             )
-    elif not -_MOST_OFFSET_S <= correction.start_s < correction.end_s <= _MOST_OFFSET_S:
+    elif not -_MAX_OFFSET_S <= correction.start_s < correction.end_s <= _MAX_OFFSET_S:
         raise CallError(
             f"a stretch from {correction.start_s:g} s to {correction.end_s:g} s",
-            mend="give a start and a later end",
+            hint="give a start and a later end",
         )
     return correction
 
 
-def inside(t_s: FloatArray, stretches: Sequence[Cut] | Sequence[Restored]) -> BoolArray:
+def in_stretches(t_s: FloatArray, stretches: Sequence[Cut] | Sequence[Restored]) -> BoolArray:
     """Mark the samples that lie in any of the stretches, shape (n,)."""
     mark = np.zeros(t_s.shape, dtype=np.bool_)
     for one in stretches:
@@ -219,23 +219,23 @@ def cut_findings(t_s: FloatArray, cuts: Sequence[Cut]) -> list[Finding]:
         All stamps of the log, in order [s].
     cuts : sequence of Cut
     """
-    kept = t_s[~inside(t_s, cuts)]
+    kept = t_s[~in_stretches(t_s, cuts)]
     longest_s = break_after_s(float(np.median(np.diff(kept))) if kept.size > 1 else 0.0)
     findings = []
     for one in cuts:
-        count = int(inside(t_s, [one]).sum())
+        count = int(in_stretches(t_s, [one]).sum())
         before, after = kept[kept < one.start_s], kept[kept > one.end_s]
         start_s = float(before[-1]) if before.size else one.start_s
         end_s = float(after[0]) if after.size else one.end_s
         across = "; nothing is measured across it" if end_s - start_s > longest_s else ""
-        said = f"cut out by hand, {one.start_s:.2f} to {one.end_s:.2f} s{across}{because(one.why)}"
+        said = f"cut out by hand, {one.start_s:.2f} to {one.end_s:.2f} s{across}{with_reason(one.why)}"
         findings.append(
             Finding(CUT, said if count else f"{said}: no sample lies in it", count, start_s, end_s)
         )
     return findings
 
 
-def because(why: str) -> str:
+def with_reason(why: str) -> str:
     """Write a reason after what it is the reason of.
 
     Examples
@@ -251,7 +251,7 @@ _TIME: Final = re.compile(
 )
 
 
-def moment_s(text: str, log: Track) -> float:
+def parse_moment_s(text: str, log: Track) -> float:
     """Read a moment in a log: seconds on its clock, or UTC with its day or without [s].
 
     A time without a day is the first one not before the log's start.
@@ -268,17 +268,17 @@ def moment_s(text: str, log: Track) -> float:
     start = log.meta.start_utc
     if said is None:
         raise CallError(
-            f"'{text}' is no time", mend="write seconds from the log's start, or 09:31:07.5 for UTC"
+            f"'{text}' is no time", hint="write seconds from the log's start, or 09:31:07.5 for UTC"
         )
     if start is None:
         raise CallError(
-            "the log does not say which day it was", file=log.meta.file, mend="write seconds from its start"
+            "the log does not say which day it was", file=log.meta.file, hint="write seconds from its start"
         )
     day, hour, rest = said.groups()
     try:
         at = pd.Timestamp(f"{day or start.date()}T{hour:0>2}:{rest}Z")
     except ValueError:
-        raise CallError(f"'{text}' is no time", mend="write hours to 23, minutes and seconds to 59") from None
+        raise CallError(f"'{text}' is no time", hint="write hours to 23, minutes and seconds to 59") from None
     if day is None and at < start.floor("s"):
         at += pd.Timedelta(days=1)
     return float((at - start).total_seconds())

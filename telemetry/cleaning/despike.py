@@ -17,8 +17,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from telemetry.cleaning.timeline import around
-from telemetry.core.frames import BoolArray, FloatArray, integral, runs_of
+from telemetry.cleaning.timeline import window_bounds
+from telemetry.core.frames import BoolArray, FloatArray, cumulative_integral, true_runs
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +78,7 @@ def _ramp(dt_s: FloatArray, burst_mps2: float, sustained_mps2: float) -> FloatAr
 _CONTEXT_S = 4.0
 _REACH_S = 4.0
 _HUMP_S = 0.6
-_MOST_SHOULDERS, _SHOULDER_S, _DENSE_S = 4, 1.2, 0.13
+_MAX_SHOULDERS, _SHOULDER_S, _DENSE_S = 4, 1.2, 0.13
 
 
 def _merged(centres: FloatArray, half_s: float) -> list[tuple[float, float]]:
@@ -135,7 +135,7 @@ def _longest_chain(
     return keep
 
 
-def _humps(t_s: FloatArray, v_mps: FloatArray, limits: HullLimits, step_s: float) -> BoolArray:
+def _short_excursions(t_s: FloatArray, v_mps: FloatArray, limits: HullLimits, step_s: float) -> BoolArray:
     """Mark short humps: up and back within a second, both ways faster than a hull can."""
     bad = np.zeros(t_s.size, dtype=np.bool_)
     widest = max(_HUMP_S, step_s)
@@ -160,7 +160,7 @@ def _humps(t_s: FloatArray, v_mps: FloatArray, limits: HullLimits, step_s: float
     return bad
 
 
-def shoulders(t_s: FloatArray, v_mps: FloatArray, bad: BoolArray, limits: HullLimits) -> BoolArray:
+def grow_runs(t_s: FloatArray, v_mps: FloatArray, bad: BoolArray, limits: HullLimits) -> BoolArray:
     """Grow runs of false speeds over neighbours that stand above the good samples around them.
 
     Where a spike sits on a corner, its last samples can pass for the motion itself. Of what came before a
@@ -170,9 +170,9 @@ def shoulders(t_s: FloatArray, v_mps: FloatArray, bad: BoolArray, limits: HullLi
     out = bad.copy()
     if np.median(np.diff(t_s)) > _DENSE_S:
         return out
-    for first, last in runs_of(bad):
+    for first, last in true_runs(bad):
         a, b = first, last
-        for _ in range(_MOST_SHOULDERS):
+        for _ in range(_MAX_SHOULDERS):
             if a < 2 or b > t_s.size - 3 or out[a - 2 : a].any() or out[b : b + 2].any():
                 break
             if v_mps[a - 1] - v_mps[b] > limits.fall_mps(t_s[b] - t_s[a - 1]):
@@ -228,7 +228,7 @@ def unreachable(
     short = np.maximum(dt[:-1], dt[1:]) < 3 * step_s
     plain = short & ~impossible[:-1] & ~impossible[1:]
     bad[1:-1] = plain & (bend > lim.step_mps + lim.corner_mps2 * dt[:-1] * dt[1:] / (dt[:-1] + dt[1:]))
-    bad |= _humps(t_s, v_mps, lim, step_s)
+    bad |= _short_excursions(t_s, v_mps, lim, step_s)
     if sure is None:
         sure = np.zeros(t_s.size, dtype=np.bool_)
     weight = np.where(doubtful, 1.0 / 3.0, 1.0) * np.where(sure, 3.0, 1.0)
@@ -238,10 +238,10 @@ def unreachable(
         rows = slice(int(i), int(j) + 1)
         bad[rows] |= ~_longest_chain(t_s[rows], v_mps[rows], weight[rows], lim, step_s)
     # A lone sample left between two runs would end a shoulder before it begins.
-    return shoulders(t_s, v_mps, bad | islands(t_s, v_mps, bad, lim), lim)
+    return grow_runs(t_s, v_mps, bad | isolated_samples(t_s, v_mps, bad, lim), lim)
 
 
-def islands(t_s: FloatArray, v_mps: FloatArray, false: BoolArray, limits: HullLimits) -> BoolArray:
+def isolated_samples(t_s: FloatArray, v_mps: FloatArray, false: BoolArray, limits: HullLimits) -> BoolArray:
     """Mark the few samples left inside a spike that rise with it: the judges cut it from both sides.
 
     Parameters
@@ -258,7 +258,7 @@ def islands(t_s: FloatArray, v_mps: FloatArray, false: BoolArray, limits: HullLi
     """
     out = np.zeros_like(false)
     step_s = float(np.median(np.diff(t_s))) if t_s.size > 1 else 0.0
-    for (_, a), (b, _) in pairwise(runs_of(false)):
+    for (_, a), (b, _) in pairwise(true_runs(false)):
         if t_s[b] - t_s[a - 1] > _ISLAND_S + 2.0 * step_s:
             continue
         before, after = np.flatnonzero(~false[:a]), b + np.flatnonzero(~false[b:])
@@ -285,14 +285,14 @@ _LONGEST_BEARING_S = 1.05
 _LONG_STEP_M = 5.0
 
 
-def way_made_m(t_s: FloatArray, east_m: FloatArray, north_m: FloatArray) -> FloatArray:
+def path_made_good_m(t_s: FloatArray, east_m: FloatArray, north_m: FloatArray) -> FloatArray:
     """Sum the positions' steps along the direction of travel, shape (n,) [m].
 
     Each step is projected on the direction the positions themselves make over about a second. On a straight
     the sum telescopes, so that the noise of the positions in between drops out; in a turn it follows the arc.
     A long step is its own way: beside a boat that has stopped, a second holds no direction any more.
     """
-    lo, hi = around(t_s, 1.0)
+    lo, hi = window_bounds(t_s, 1.0)
     de, dn = east_m[hi] - east_m[lo], north_m[hi] - north_m[lo]
     far = np.maximum(np.hypot(de, dn), 1e-9)
     e, n = de / far, dn / far
@@ -321,7 +321,9 @@ def _steady_m(noise_m: float, made_m: FloatArray) -> FloatArray:
     )
 
 
-def borne_out(t_s: FloatArray, v_mps: FloatArray, way_m: FloatArray, noise_m: float) -> BoolArray:
+def confirmed_by_positions(
+    t_s: FloatArray, v_mps: FloatArray, way_m: FloatArray, noise_m: float
+) -> BoolArray:
     """Mark speeds that the way made good on one side of them bears out, whatever is on the other.
 
     The last speeds before a crash are true, though every window about them holds the tumble too.
@@ -346,7 +348,7 @@ def borne_out(t_s: FloatArray, v_mps: FloatArray, way_m: FloatArray, noise_m: fl
     if usual_s > _LONGEST_BEARING_S:
         return out
     least = min(3, int(span_s / usual_s + 0.5))
-    summed_m = integral(t_s, v_mps)
+    summed_m = cumulative_integral(t_s, v_mps)
     here = np.arange(t_s.size)
     before = np.searchsorted(t_s, t_s - span_s - 1e-9)
     after = np.searchsorted(t_s, t_s + span_s + 1e-9, side="right") - 1
@@ -382,7 +384,7 @@ def denied_by_positions(
     t_s, v_mps, way_m : ndarray, shape (n,)
         Usable samples only, strictly increasing in time, no NaN, and the way made good [s, m/s, m].
     sure : ndarray of bool, shape (n,)
-        Speeds that :func:`borne_out` stands by: no window around them accuses these.
+        Speeds that :func:`confirmed_by_positions` stands by: no window around them accuses these.
     noise_m : float
         Standard deviation of a position from one sample to the next [m].
 
@@ -402,9 +404,9 @@ def denied_by_positions(
     if n < 4:
         return bad
     usual_s = float(np.median(np.diff(t_s)))
-    summed_m = integral(t_s, v_mps)
+    summed_m = cumulative_integral(t_s, v_mps)
     for width_s in _AGREE_WINDOWS_S:
-        lo, hi = around(t_s, width_s)
+        lo, hi = window_bounds(t_s, width_s)
         span_s = t_s[hi] - t_s[lo]
         made_m = way_m[hi] - way_m[lo]
         made_mps = made_m / span_s

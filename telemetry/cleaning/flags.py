@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from telemetry.cleaning.corrections import RESTORABLE, RESTORED, ByHand, because, inside
-from telemetry.core.frames import BoolArray, Finding, Track, runs_of
+from telemetry.cleaning.corrections import RESTORABLE, RESTORED, ByHand, in_stretches, with_reason
+from telemetry.core.frames import BoolArray, Finding, Track, true_runs
 
 
-class SampleJudge:
+class SampleFlags:
     """Collects verdicts on samples with the reason of each.
 
     Parameters
@@ -31,7 +31,7 @@ class SampleJudge:
     def __init__(self, track: Track, by_hand: ByHand) -> None:
         self.t_s = track.t_s
         self.by_hand = by_hand
-        self.real = inside(self.t_s, by_hand.restored)
+        self.real = in_stretches(self.t_s, by_hand.restored)
         self.code = np.full(self.t_s.size, "", dtype=object)
         self.speed_ok = np.ones(self.t_s.size, dtype=np.bool_)
         self.position_ok = np.ones(self.t_s.size, dtype=np.bool_)
@@ -49,12 +49,12 @@ class SampleJudge:
         self.false |= bad & (code == "false-spike")
         self.code[bad & (self.code == "")] = code
         back = self._restored(bad)
-        for a, b in runs_of(bad & ~back):
+        for a, b in true_runs(bad & ~back):
             self.findings.append(Finding(code, text, b - a, float(self.t_s[a]), float(self.t_s[b - 1])))
-        for a, b in runs_of(back):
+        for a, b in true_runs(back):
             span = float(self.t_s[a]), float(self.t_s[b - 1])
-            why = next(r.why for r in self.by_hand.restored if inside(self.t_s[a:b], [r]).any())
-            said = f"{text.partition(':')[0]} ({code}); restored by hand as real{because(why)}"
+            why = next(r.why for r in self.by_hand.restored if in_stretches(self.t_s[a:b], [r]).any())
+            said = f"{text.partition(':')[0]} ({code}); restored by hand as real{with_reason(why)}"
             self.findings.append(Finding(RESTORED, said, b - a, *span))
 
     def set_aside(self, bad: BoolArray, code: str) -> None:
@@ -73,7 +73,7 @@ class SampleJudge:
         self.position_ok |= back & has_position
         self.code[back] = ""
         for one in self.by_hand.restored:
-            if not (inside(self.t_s, [one]) & back).any():
+            if not (in_stretches(self.t_s, [one]) & back).any():
                 said = (
                     f"restored by hand, {one.start_s:.2f} to {one.end_s:.2f} s: nothing was set aside there"
                 )

@@ -18,7 +18,7 @@ _CLUSTER_S = 1.0
 _CLOSEST_S = 1e-4
 
 
-def longest_increasing(t_s: FloatArray) -> BoolArray:
+def longest_increasing_run(t_s: FloatArray) -> BoolArray:
     """Mark a longest series of increasing stamps, thinned to steps of a tenth of a millisecond at least.
 
     It is thinned from its end, so that of stamps nearer to one another the latest stays; a larger set with
@@ -101,7 +101,7 @@ def stamp_findings(t_s: FloatArray, keep: BoolArray) -> tuple[list[Finding], lis
     return findings, code.tolist()
 
 
-def around(t_s: FloatArray, width_s: float) -> tuple[IntArray, IntArray]:
+def window_bounds(t_s: FloatArray, width_s: float) -> tuple[IntArray, IntArray]:
     """Find the first and last sample of a window around each sample, at least its neighbours.
 
     Parameters

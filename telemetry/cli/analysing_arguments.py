@@ -92,9 +92,9 @@ def _add_serve(parser: argparse.ArgumentParser) -> None:
 
 
 COMMANDS: Commands = {
-    "analyse": (commands.analyse, _add_analyse),
+    "analyse": (commands.analyse_command, _add_analyse),
     "rules": (commands.rules, _add_rules),
-    "what-if": (commands.what_if, _add_what_if),
+    "what-if": (commands.what_if_command, _add_what_if),
     "formats": (commands.formats, lambda _: None),
     "maps": (commands.maps, _add_maps),
     "serve": (commands.serve, _add_serve),

@@ -13,14 +13,14 @@ from typing import Final
 
 from tqdm import tqdm
 
-from telemetry.archive import Summary, analyse_archive, on_cluster, on_this_machine
-from telemetry.archive.discover import unopened
+from telemetry.archive import Summary, analyse_archive, cluster_engine, process_engine
+from telemetry.archive.discover import unopened_archive_error
 from telemetry.cli import arguments
 from telemetry.cli.outcome import DONE, SOME_INPUT_UNUSED, complain
 from telemetry.core.errors import CallError
 from telemetry.readers import ReadOptions, column_maps
 
-_MOST_NAMED: Final = 20
+_MAX_NAMED: Final = 20
 
 
 def add_archive(parser: argparse.ArgumentParser) -> None:
@@ -56,20 +56,20 @@ def check(args: Namespace) -> None:
     if args.archive is None:
         given = [name for name in ("out", "jobs", "scheduler") if getattr(args, name) is not None]
         if given:
-            raise CallError(f"--{given[0]} goes with --archive", mend="add --archive FOLDER, or leave it out")
+            raise CallError(f"--{given[0]} goes with --archive", hint="add --archive FOLDER, or leave it out")
         if not args.logs:
-            raise CallError("no log is named", mend="name a log or a folder, or give --archive FOLDER")
+            raise CallError("no log is named", hint="name a log or a folder, or give --archive FOLDER")
         return
     if args.logs:
-        raise CallError("an archive is analysed by itself", mend="leave out either --archive or the logs")
+        raise CallError("an archive is analysed by itself", hint="leave out either --archive or the logs")
     if args.cut or args.restore or args.clock:
         raise CallError(
-            "corrections by hand are of one outing's logs", mend="name these in place of --archive"
+            "corrections by hand are of one outing's logs", hint="name these in place of --archive"
         )
     if args.json:
-        raise CallError("an archive's results are JSON files", mend="leave out --json, and see --out")
+        raise CallError("an archive's results are JSON files", hint="leave out --json, and see --out")
     if args.jobs is not None and args.scheduler is not None:
-        raise CallError("the scheduler decides how many jobs run", mend="leave out --jobs or --scheduler")
+        raise CallError("the scheduler decides how many jobs run", hint="leave out --jobs or --scheduler")
 
 
 def analyse_all(args: Namespace) -> int:
@@ -77,15 +77,15 @@ def analyse_all(args: Namespace) -> int:
     try:
         archive: Path = args.archive.resolve()
     except (OSError, RuntimeError, ValueError) as error:
-        raise unopened(args.archive, error) from None
+        raise unopened_archive_error(args.archive, error) from None
     out = args.out or archive.parent / f"{archive.name}-analysed"  # of the root, in the root
     request = replace(arguments.judging(args), power=arguments.power_options(args, arguments.limits(args)))
     kept, damaged = column_maps.load()
     complain(damaged)
     options = ReadOptions(arguments.headings(args.headings), args.pole_pairs, args.gear, kept)
-    engine = on_cluster(args.scheduler) if args.scheduler else on_this_machine(args.jobs)
+    engine = cluster_engine(args.scheduler) if args.scheduler else process_engine(args.jobs)
     try:
-        with counted() as progress:
+        with archive_progress() as progress:
             summary = analyse_archive(archive, out, engine, request, options, progress)
     except KeyboardInterrupt:
         print("reciprocal: interrupted; the same call goes on from here", file=sys.stderr)
@@ -109,18 +109,18 @@ def _tell(summary: Summary) -> None:
     if summary.passed_over:
         print(f"{summary.passed_over} other files were passed over: their names are those of no logs")
     print(f"{summary.table} has a row for each item")
-    for item, facts in unusable[:_MOST_NAMED]:
+    for item, facts in unusable[:_MAX_NAMED]:
         where = "" if facts.error.startswith(item.name) else f"{item.name}: "
         print(f"reciprocal: {where}{facts.error}", file=sys.stderr)
-    if len(unusable) > _MOST_NAMED:
+    if len(unusable) > _MAX_NAMED:
         print(
-            f"reciprocal: {len(unusable) - _MOST_NAMED} more could not be used, see the table",
+            f"reciprocal: {len(unusable) - _MAX_NAMED} more could not be used, see the table",
             file=sys.stderr,
         )
 
 
 @contextmanager
-def counted() -> Iterator[Callable[[int, int], None] | None]:
+def archive_progress() -> Iterator[Callable[[int, int], None] | None]:
     """Show on stderr how many items are settled and how long the rest will take, where a person watches."""
     if not sys.stderr.isatty():
         yield None

@@ -13,11 +13,11 @@ from typing import Any
 from telemetry.analysis import Request
 from telemetry.cli.outcome import note
 from telemetry.core.errors import CallError, LogError, path_fault
-from telemetry.core.geo import gates_from_text
+from telemetry.core.geo import parse_gates
 from telemetry.core.sanitize import LABEL, LONG, cut, shortened
-from telemetry.core.units import SPEED_UNITS, TEMPERATURE_UNITS, distance_from_text
+from telemetry.core.units import SPEED_UNITS, TEMPERATURE_UNITS, parse_distance
 from telemetry.motor.power import LIMIT_NAMES, Limits, PowerOptions
-from telemetry.motor.what_if import Change
+from telemetry.motor.what_if import PowerTrainChange
 from telemetry.readers import LOG_SUFFIXES, is_shadow
 
 Gates = tuple[tuple[float, float], tuple[float, float]]
@@ -41,7 +41,7 @@ def temperature_unit(text: str) -> str:
 def distance(text: str) -> float:
     """Read a measured distance [m]."""
     try:
-        return distance_from_text(text)
+        return parse_distance(text)
     except ValueError as error:
         raise argparse.ArgumentTypeError(str(error)) from None
 
@@ -49,7 +49,7 @@ def distance(text: str) -> float:
 def gates(text: str) -> Gates:
     """Read two points in degrees."""
     try:
-        return gates_from_text(text)
+        return parse_gates(text)
     except ValueError as error:
         raise argparse.ArgumentTypeError(str(error)) from None
 
@@ -89,7 +89,7 @@ def outing(text: str) -> int:
     return int(text)
 
 
-def moment(text: str) -> datetime:
+def moment_argument(text: str) -> datetime:
     """Read a day, or a day and time, as ISO 8601; without a zone it is UTC."""
     try:
         read = datetime.fromisoformat(text)
@@ -176,7 +176,7 @@ def power_options(args: argparse.Namespace, limits: Limits) -> PowerOptions:
     )
 
 
-def change(args: argparse.Namespace) -> Change:
+def change(args: argparse.Namespace) -> PowerTrainChange:
     """Gather what would be different.
 
     Raises
@@ -184,7 +184,7 @@ def change(args: argparse.Namespace) -> Change:
     CallError
         If nothing would be.
     """
-    wanted = Change(
+    wanted = PowerTrainChange(
         diameter_mm=args.new_diameter_mm,
         pitch_mm=args.new_pitch_mm,
         cells=args.new_cells,
@@ -192,8 +192,8 @@ def change(args: argparse.Namespace) -> Change:
         motor_resistance_ohm=args.new_motor_resistance_ohm,
         no_load_current_a=args.new_no_load_current_a,
     )
-    if wanted == Change():
-        raise CallError("nothing would be different", mend="say what, such as --new-diameter-mm 47")
+    if wanted == PowerTrainChange():
+        raise CallError("nothing would be different", hint="say what, such as --new-diameter-mm 47")
     return wanted
 
 
@@ -228,20 +228,20 @@ def log_files(names: Iterable[str]) -> tuple[list[Path], list[LogError]]:
     errors = []
     for name in names:
         if not name:  # an unset variable of a shell; the path would be the current folder
-            errors.append(LogError("an empty name", mend="name a log or a folder"))
+            errors.append(LogError("an empty name", hint="name a log or a folder"))
             continue
         try:
             found = _logs_of(Path(name))
         except (OSError, RuntimeError, ValueError) as error:
             reason = f"it cannot be opened: {path_fault(error)}"
             errors.append(
-                LogError(reason, file=name, mend="name the log itself, and check that it may be read")
+                LogError(reason, file=name, hint="name the log itself, and check that it may be read")
             )
             continue
         if not found:
             ending = " ".join(sorted(LOG_SUFFIXES))
             errors.append(
-                LogError(f"no file in this folder ends in {ending}", file=name, mend="name the logs")
+                LogError(f"no file in this folder ends in {ending}", file=name, hint="name the logs")
             )
         for place, file in found:
             files.setdefault(place, file)
@@ -279,16 +279,16 @@ def headings(file: Path | None) -> dict[str, str]:
     try:
         table: dict[str, Any] = tomllib.loads(file.read_text(encoding="utf-8-sig"))
     except tomllib.TOMLDecodeError as error:
-        raise CallError(f"not valid TOML: {error}", file=str(file), mend="correct the line named") from None
+        raise CallError(f"not valid TOML: {error}", file=str(file), hint="correct the line named") from None
     except (OSError, UnicodeDecodeError) as error:
         reason = getattr(error, "strerror", None) or "it is not UTF-8 text"
-        raise CallError(f"cannot be read: {reason}", file=str(file), mend="check the path") from None
+        raise CallError(f"cannot be read: {reason}", file=str(file), hint="check the path") from None
     for heading, column in table.items():
         if not isinstance(column, str):
             raise CallError(
                 f"{column!r} is no column",
                 file=str(file),
                 place=heading,
-                mend='write "speed_mps:km/h" or the like',
+                hint='write "speed_mps:km/h" or the like',
             )
     return table

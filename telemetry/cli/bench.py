@@ -21,34 +21,34 @@ from telemetry.setup import (
     BENCH_CAUTIONS,
     GROUPS,
     ITEMS,
+    BenchDisplay,
     Estimate,
     FoundMeasure,
     Part,
     Parts,
     Reading,
     SetupSheet,
-    Showing,
     balance,
+    balance_effect,
     balance_text,
     bench_card,
-    changes,
     changes_text,
     crash_text,
     due,
-    effect,
     effect_text,
+    item_changes,
     load_found,
     load_sheet,
     load_table,
-    measure,
     moved,
+    parse_measure_value,
     parse_reading,
     part_named,
     parts_of_sheet,
     parts_of_table,
     parts_text,
     restoration_text,
-    restore,
+    restoring_move,
     service_text,
     sheet_text,
     strut_from_heights,
@@ -82,7 +82,7 @@ def sheet(args: Namespace) -> int:
             made = datetime.now(UTC)
             told = told.edit(edits, name=args.name or told.name, note=args.note or "", made_utc=made, own=own)
         if args.against is not None:
-            print(changes_text(changes(_sheet(args.against, args.boat, logbook), told), show))
+            print(changes_text(item_changes(_sheet(args.against, args.boat, logbook), told), show))
         elif args.json:
             print(json.dumps(told.to_dict(), indent=2, allow_nan=False))
         elif args.toml:
@@ -105,7 +105,7 @@ def bench(args: Namespace) -> int:
             of_a_sheet = args.found or args.measured or args.back_to or args.keep
             if not args.crash or of_a_sheet:
                 raise CallError(
-                    "no sheet is named", mend="give a file, or --boat with a sheet, or --crash alone"
+                    "no sheet is named", hint="give a file, or --boat with a sheet, or --crash alone"
                 )
             card = "\n".join([*(f"  - {line}" for line in BENCH_CAUTIONS), "", crash_text(), ""])
             print(card, end="")
@@ -119,7 +119,7 @@ def bench(args: Namespace) -> int:
         _write(args.write, card)
         if args.keep:
             if found is None:
-                raise CallError("nothing was measured that could be kept", mend="give --found or --measured")
+                raise CallError("nothing was measured that could be kept", hint="give --found or --measured")
             with _kept(args, logbook) as book:
                 book.add_found(found)
             print("kept: the boat as found")
@@ -150,7 +150,7 @@ _LENGTHS: Final = {
 }
 
 
-def _reading(name: str, text: str, show: Showing) -> Reading:
+def _reading(name: str, text: str, show: BenchDisplay) -> Reading:
     return parse_reading(ITEMS[_LENGTHS[name]], text, show)
 
 
@@ -166,11 +166,11 @@ def balance_of(args: Namespace) -> int:
     print(balance_text(balance(parts), show, hull_length))
     after = _changed(parts, args, show)
     if after != parts:
-        told = effect(parts, after)
+        told = balance_effect(parts, after)
         print(effect_text(told, show))
         print(f"Then: {balance_text(told.after, show, hull_length)}")
     if args.want is not None:
-        print(restoration_text(restore(after, _length(args.want, show, "--want")), show))
+        print(restoration_text(restoring_move(after, _length(args.want, show, "--want")), show))
     return DONE
 
 
@@ -180,9 +180,9 @@ def service(args: Namespace) -> int:
     with _logbook(args) as logbook:
         if logbook is None:
             if args.file is None:
-                raise CallError("no boat is named", mend="give --boat, or a file with service and outings")
+                raise CallError("no boat is named", hint="give --boat, or a file with service and outings")
             if args.done:
-                raise CallError("--done needs the logbook", mend="add --boat")
+                raise CallError("--done needs the logbook", hint="add --boat")
             table = load_table(args.file)
             uses, done = uses_from_table(table, args.file)
             tasks = tasks_for(tasks_from_table(table.get("service", {}), args.file))
@@ -197,9 +197,9 @@ def service(args: Namespace) -> int:
     return DONE
 
 
-def showing_of(args: Namespace) -> Showing:
+def showing_of(args: Namespace) -> BenchDisplay:
     """Gather in which units and signs this user reads the bench."""
-    return Showing(args.length, args.mass, frozenset(args.turn))
+    return BenchDisplay(args.length, args.mass, frozenset(args.turn))
 
 
 @contextmanager
@@ -227,19 +227,19 @@ def _sheet(named: str | None, boat: str | None, logbook: Logbook | None) -> Setu
     if named is not None and (logbook is None or Path(named).suffix.lower() in _FILES):
         return load_sheet(named)
     if logbook is None or boat is None:
-        raise CallError("no sheet is named", mend="give a TOML or JSON file, or --boat")
+        raise CallError("no sheet is named", hint="give a TOML or JSON file, or --boat")
     if named is not None:
         return logbook.sheet(named, boat)
     sheets = logbook.sheets(boat)
     if not sheets:
-        raise CallError(f"{boat} has no setup sheet yet", mend="add one: reciprocal sheet FILE --keep")
+        raise CallError(f"{boat} has no setup sheet yet", hint="add one: reciprocal sheet FILE --keep")
     return sheets[-1]
 
 
 def _pair(text: str, option: str, form: str) -> tuple[str, str]:
     name, sign, value = text.partition("=")
     if not sign or not name.strip():
-        raise CallError(f"'{text}' says too little", place=option, mend=f"write {form}")
+        raise CallError(f"'{text}' says too little", place=option, hint=f"write {form}")
     return name.strip(), value.strip()
 
 
@@ -250,13 +250,13 @@ def _known(told: SetupSheet, logbook: Logbook | None) -> FoundMeasure:
     return FoundMeasure(told.boat, {}, tuple(items.values()))
 
 
-def _edit(told: FoundMeasure, text: str, show: Showing) -> tuple[str, Reading | None]:
+def _edit(told: FoundMeasure, text: str, show: BenchDisplay) -> tuple[str, Reading | None]:
     name, value = _pair(text, "--set", "ITEM=VALUE")
     item = told.item(name)
     return name, parse_reading(item, value, show) if value else None
 
 
-def _found(args: Namespace, known: FoundMeasure, show: Showing) -> FoundMeasure | None:
+def _found(args: Namespace, known: FoundMeasure, show: BenchDisplay) -> FoundMeasure | None:
     """Gather the boat as found from a file and from single measures, which go before it."""
     base = None if args.found is None else load_found(args.found, known.own)
     if base is None and not args.measured:
@@ -272,23 +272,23 @@ def _found(args: Namespace, known: FoundMeasure, show: Showing) -> FoundMeasure 
     return FoundMeasure(known.boat if base is None else base.boat, readings, tuple(own), moment, note)
 
 
-def _length(text: str, show: Showing, option: str) -> float:
+def _length(text: str, show: BenchDisplay, option: str) -> float:
     if text.strip().removeprefix("-").replace(".", "", 1).isdigit():
         text = f"{text} {show.length}"
-    return measure(text, "mm", option)
+    return parse_measure_value(text, "mm", option)
 
 
-def _mass(text: str, show: Showing, option: str) -> float:
+def _mass(text: str, show: BenchDisplay, option: str) -> float:
     if text.strip().replace(".", "", 1).isdigit():
         text = f"{text} {show.mass}"
-    return measure(text, "kg", option)
+    return parse_measure_value(text, "kg", option)
 
 
-def _range(text: str, show: Showing) -> tuple[str, tuple[float, float]]:
+def _range(text: str, show: BenchDisplay) -> tuple[str, tuple[float, float]]:
     name, value = _pair(text, "--range", "PART=LOW:HIGH, such as pack=150:220")
     low, sign, high = value.partition(":")
     if not sign:
-        raise CallError(f"'{text}' says too little", place="--range", mend="write PART=LOW:HIGH")
+        raise CallError(f"'{text}' says too little", place="--range", hint="write PART=LOW:HIGH")
     return name, (_length(low, show, "--range"), _length(high, show, "--range"))
 
 
@@ -297,19 +297,19 @@ def _parts(
 ) -> tuple[tuple[Part, ...], float | None]:
     """Read the parts from a file of parts or from a sheet, with the hull's length where it is told."""
     if logbook is None and args.sheet is None:
-        raise CallError("no parts are given", mend="give a file with [[parts]] or a sheet, or --boat")
+        raise CallError("no parts are given", hint="give a file with [[parts]] or a sheet, or --boat")
     if logbook is None and "parts" in (table := load_table(args.sheet)):
         parts = parts_of_table(table, args.sheet)
         for name, (low, high) in ranges.items():
             one = part_named(parts, name)
             parts = swapped(parts, Part(name, one.mass_kg, one.place_mm, low, high))
         length = table.get("hull_length")
-        return parts, None if length is None else measure(length, "mm", "hull_length", args.sheet)
+        return parts, None if length is None else parse_measure_value(length, "mm", "hull_length", args.sheet)
     told = _sheet(args.sheet, args.boat, logbook)
     return parts_of_sheet(told, ranges), told.value("hull_length_mm")
 
 
-def _changed(parts: Parts, args: Namespace, show: Showing) -> tuple[Part, ...]:
+def _changed(parts: Parts, args: Namespace, show: BenchDisplay) -> tuple[Part, ...]:
     """Move and swap as asked."""
     after = tuple(parts)
     for text in args.swap:
@@ -325,7 +325,7 @@ def _changed(parts: Parts, args: Namespace, show: Showing) -> tuple[Part, ...]:
     return after
 
 
-def _items_text(show: Showing) -> str:
+def _items_text(show: BenchDisplay) -> str:
     lines = []
     for group, title in GROUPS.items():
         items = [item for item in ITEMS.values() if item.group == group]
@@ -350,5 +350,5 @@ def _write(path: Path | None, text: str) -> None:
         path.write_bytes(data)
     except OSError as error:
         raise SetupError(
-            f"cannot be written: {error.strerror}", file=str(path), mend="check the path"
+            f"cannot be written: {error.strerror}", file=str(path), hint="check the path"
         ) from None

@@ -26,10 +26,10 @@ from telemetry.text.ride_power import what_if_text
 from telemetry.text.run import analysis_text, maps_text, rules_text
 from telemetry.twoway.rules import SHIPPED, load_rule, shipped, shipped_text
 
-Progress = Callable[[str, float], None]
+ProgressReport = Callable[[str, float], None]
 
 
-def analyse(args: Namespace) -> int:
+def analyse_command(args: Namespace) -> int:
     """Read logs, analyse them together, print tables or the JSON contract; or analyse an archive."""
     archive.check(args)
     load_rule(args.rule)  # a wrong rule ends the call before a long read
@@ -37,7 +37,7 @@ def analyse(args: Namespace) -> int:
         return archive.analyse_all(args)
     power = arguments.power_options(args, arguments.limits(args))
     request = replace(arguments.judging(args), power=power)
-    analysis, unused = read_logs(args, request)
+    analysis, unused = read_named_logs(args, request)
     if args.json:
         print(json.dumps(analysis.to_dict(), indent=2, allow_nan=False))
     else:
@@ -46,11 +46,11 @@ def analyse(args: Namespace) -> int:
     return SOME_INPUT_UNUSED if unused else DONE
 
 
-def what_if(args: Namespace) -> int:
+def what_if_command(args: Namespace) -> int:
     """Read logs, take one pass as measured, print what a change would make of it."""
     change = arguments.change(args)
     request = Request(power=arguments.power_options(args, Limits()))
-    analysis, unused = read_logs(args, request)
+    analysis, unused = read_named_logs(args, request)
     complain(unused)
     start = start_pass(analysis.passes, analysis.motors, args.pass_id)
     answer = what_if_from(start, analysis.motors, request.power, change)
@@ -62,7 +62,7 @@ def what_if(args: Namespace) -> int:
     return SOME_INPUT_UNUSED if unused else DONE
 
 
-def read_logs(args: Namespace, request: Request) -> tuple[Analysis, list[LogError]]:
+def read_named_logs(args: Namespace, request: Request) -> tuple[Analysis, list[LogError]]:
     """Read and analyse the logs named; return with them what could not be used.
 
     What is said of their columns is kept, and what was said before completes it.
@@ -99,7 +99,7 @@ def rules(args: Namespace) -> int:
     elif args.show in SHIPPED:
         print(shipped_text(args.show), end="")
     else:
-        raise CallError(f"no rule '{args.show}' ships", mend=f"choose {', '.join(SHIPPED)}")
+        raise CallError(f"no rule '{args.show}' ships", hint=f"choose {', '.join(SHIPPED)}")
     return DONE
 
 
@@ -114,7 +114,7 @@ def formats(_args: Namespace) -> int:
 def serve(args: Namespace) -> int:
     """Serve the dashboard until Ctrl-C."""
     if args.new_passphrase and not args.lan:
-        raise CallError("a passphrase is asked of readers on the network only", mend="add --lan")
+        raise CallError("a passphrase is asked of readers on the network only", hint="add --lan")
     serve_dashboard(
         args, samples=False, logbook=args.logbook, lan=args.lan, new_passphrase=args.new_passphrase
     )
@@ -140,7 +140,7 @@ def serve_dashboard(
     if not lan and not _is_loopback(host):
         raise CallError(
             f"{host} can be reached from other machines",
-            mend="add --lan, which asks readers for a passphrase, or leave --host out",
+            hint="add --lan, which asks readers for a passphrase, or leave --host out",
         )
     # The library may not import the dashboard (see the layers in pyproject.toml), yet its command line starts
     # it. Looked up by name at the call, it costs the other commands no import time.
@@ -149,14 +149,14 @@ def serve_dashboard(
     except ModuleNotFoundError as error:
         raise CallError(
             f"the dashboard cannot start: there is no module {error.name}",
-            mend="install the project with its dependencies",
+            hint="install the project with its dependencies",
         ) from None
     try:
         app.serve(host, args.port, samples=samples, logbook=logbook, lan=lan, new_passphrase=new_passphrase)
     except OSError as error:
         raise CallError(
             f"cannot listen at {host}, port {args.port}: {error.strerror or error}",
-            mend="stop what listens there, or choose another port with --port",
+            hint="stop what listens there, or choose another port with --port",
         ) from None
 
 
@@ -168,7 +168,7 @@ def _is_loopback(host: str) -> bool:
 
 
 @contextmanager
-def progress_bar() -> Iterator[Progress | None]:
+def progress_bar() -> Iterator[ProgressReport | None]:
     """Show progress on stderr where a person watches it, once the work has taken a second."""
     if not sys.stderr.isatty():
         yield None

@@ -24,7 +24,7 @@ from telemetry.logbook import Logbook, open_logbook
 from telemetry.setup import SetupSheet
 
 
-def compare(args: Namespace) -> int:
+def compare_command(args: Namespace) -> int:
     """Compare two sheets, or two groups of outings."""
     with open_logbook(args.logbook) as logbook:
         evidence = logbook.evidence(args.boat)
@@ -47,7 +47,7 @@ def compare(args: Namespace) -> int:
     return DONE
 
 
-def history(args: Namespace) -> int:
+def history_command(args: Namespace) -> int:
     """Lay a measure of a boat's history against an item."""
     with open_logbook(args.logbook) as logbook:
         sheets = _sheets(logbook, args.boat)
@@ -85,8 +85,8 @@ def _sheet_id(
         return logbook.sheet(named, boat).sheet_id
     if outings:
         return None
-    mend = f"name two sheets, or give --{side}-outings 3,4"
-    raise CallError("a side is missing", place=side, mend=mend)
+    hint = f"name two sheets, or give --{side}-outings 3,4"
+    raise CallError("a side is missing", place=side, hint=hint)
 
 
 def _units(args: Namespace) -> Units:

@@ -38,7 +38,7 @@ def speed(text: str) -> Speed:
     return Speed(amount, match[2])
 
 
-def outings(text: str) -> frozenset[int]:
+def outings_argument(text: str) -> frozenset[int]:
     """Read outings by their numbers in the logbook: 3,4,7."""
     parts = [part.strip() for part in text.split(",")]
     if not all(part.isdecimal() for part in parts):
@@ -46,7 +46,7 @@ def outings(text: str) -> frozenset[int]:
     return frozenset(int(part) for part in parts)
 
 
-def measure(text: str) -> str:
+def measure_argument(text: str) -> str:
     """Accept a key of the table of measures."""
     if text not in MEASURES:
         raise argparse.ArgumentTypeError(f"'{text}' is no measure; choose {', '.join(MEASURES)}")
@@ -60,7 +60,7 @@ def _add_compare(parser: argparse.ArgumentParser) -> None:
     for side in ("before", "after"):
         parser.add_argument(
             f"--{side}-outings",
-            type=outings,
+            type=outings_argument,
             default=frozenset(),
             metavar="N,N",
             help=f"only these outings {side}, by number",
@@ -76,7 +76,7 @@ def _add_history(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--measure",
-        type=measure,
+        type=measure_argument,
         default="two_way_mps",
         metavar="NAME",
         help=f"{', '.join(MEASURES)} (default two_way_mps)",
@@ -110,7 +110,7 @@ def _add_common(parser: argparse.ArgumentParser) -> None:
 
 
 COMMANDS: Commands = {
-    "compare": (compare.compare, _add_compare),
-    "history": (compare.history, _add_history),
+    "compare": (compare.compare_command, _add_compare),
+    "history": (compare.history_command, _add_history),
     "next": (compare.next_step, _add_next),
 }

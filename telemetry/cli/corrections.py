@@ -12,7 +12,7 @@ from pathlib import PurePath
 from typing import Final, TypeVar
 
 from telemetry.analysis import Analysis
-from telemetry.cleaning.corrections import ClockByHand, Correction, Cut, Restored, log_key, moment_s
+from telemetry.cleaning.corrections import ClockByHand, Correction, Cut, Restored, log_key, parse_moment_s
 from telemetry.core.errors import CallError
 from telemetry.core.frames import Log
 
@@ -116,13 +116,13 @@ def corrections_of(args: Namespace, analysis: Analysis) -> tuple[Correction, ...
     made: list[Correction] = []
     for kind, said in [(Cut, s) for s in args.cut] + [(Restored, s) for s in args.restore]:
         track = _named(tracks, said.file, "speed")
-        span = (moment_s(said.start, track), moment_s(said.end, track))
+        span = (parse_moment_s(said.start, track), parse_moment_s(said.end, track))
         made.append(kind(log_key(track.meta), *span, said.why))
     for said in args.clock:
         motor = _named(analysis.motor_logs, said.file, "motor")
         joined = next((j for j in analysis.motors if j.log is motor), None)
         if joined is None:
-            raise CallError("there is no speed log to join it to", file=said.file, mend="name one")
+            raise CallError("there is no speed log to join it to", file=said.file, hint="name one")
         speed = log_key(tracks[joined.speed_log].meta)
         made.append(ClockByHand(log_key(motor.meta), speed, said.offset_s, 0.0, said.u95_s, said.why))
     return tuple(made)
@@ -145,5 +145,5 @@ def _named(logs: Sequence[L], file: str, kind: str) -> L:
     if len(found) != 1:
         names = ", ".join(PurePath(log.meta.file).name for log in logs)
         reason = f"it is no {kind} log of these" if not found else f"{len(found)} {kind} logs have this name"
-        raise CallError(reason, file=file, mend=f"name one of {names}" if names else f"give a {kind} log")
+        raise CallError(reason, file=file, hint=f"name one of {names}" if names else f"give a {kind} log")
     return found[0]

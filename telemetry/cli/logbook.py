@@ -36,7 +36,7 @@ def add(args: Namespace) -> int:
     """Put an outing's logs into the logbook and say what they were worth."""
     load_rule(args.rule)  # a wrong rule ends the call before a long read
     if args.to is None and (args.boat is None or args.sheet is None):
-        raise CallError("the outing has no boat or no sheet", mend="give --boat and --sheet, or --to OUTING")
+        raise CallError("the outing has no boat or no sheet", hint="give --boat and --sheet, or --to OUTING")
     if args.to is not None and (
         args.boat
         or args.sheet
@@ -47,7 +47,7 @@ def add(args: Namespace) -> int:
     ):
         raise CallError(
             "logs that join an outing change nothing else of it",
-            mend="leave out all but --to, then say the rest with `reciprocal correct`",
+            hint="leave out all but --to, then say the rest with `reciprocal correct`",
         )
     files, unused = arguments.log_files(args.logs)
     if not files:
@@ -122,7 +122,7 @@ def _conditions(args: Namespace, before: Conditions | None = None) -> Conditions
 def boats(args: Namespace) -> int:
     """List the boats, or add one, or correct what is said of it."""
     if args.rename is not None and args.edit is None:
-        raise CallError("--rename goes with --edit", mend="give --edit NAME --rename NAME")
+        raise CallError("--rename goes with --edit", hint="give --edit NAME --rename NAME")
     with open_logbook(args.logbook) as logbook:
         if args.add is not None:
             logbook.add_boat(_said_of(Boat(args.add), args))
@@ -131,7 +131,7 @@ def boats(args: Namespace) -> int:
             name = known.name if args.rename is None else args.rename
             logbook.edit_boat(args.edit, _said_of(replace(known, name=name), args))
         elif _said_of(Boat(""), args) != Boat(""):
-            raise CallError("no boat is named", mend="give --add NAME or --edit NAME")
+            raise CallError("no boat is named", hint="give --add NAME or --edit NAME")
         rows = [
             (boat, len(logbook.sheets(boat.name)), logbook.count_outings(OutingSearch(boat=boat.name)))
             for boat in logbook.boats()
@@ -149,7 +149,7 @@ def _said_of(boat: Boat, args: Namespace) -> Boat:
     return replace(boat, limits=replace(boat.limits, **limits, own=tuple(own)), **given)
 
 
-def outings(args: Namespace) -> int:
+def outings_command(args: Namespace) -> int:
     """List the outings that a search finds."""
     unit = SPEED_UNITS[args.unit]
     search = OutingSearch(
@@ -201,7 +201,7 @@ def _write(logs: tuple[NamedLog, ...], folder: Path) -> None:
         raise LogError(
             f"the log cannot be written: {error.strerror}",
             file=str(error.filename or folder),
-            mend="name a folder without such a file",
+            hint="name a folder without such a file",
         ) from None
 
 
@@ -254,7 +254,7 @@ def backup(args: Namespace) -> int:
     return DONE
 
 
-def restore(args: Namespace) -> int:
+def restore_command(args: Namespace) -> int:
     """Take a backup into the logbook."""
     with open_logbook(args.logbook) as logbook:
         told = logbook.restore(args.file, replace=args.replace)

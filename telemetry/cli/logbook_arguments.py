@@ -23,7 +23,10 @@ def _add(parser: argparse.ArgumentParser) -> None:
         "--to", type=arguments.outing, metavar="OUTING", help="add the logs to this outing, as found later"
     )
     parser.add_argument(
-        "--date", type=arguments.moment, metavar="TIME", help="when it began, where no log says so (UTC)"
+        "--date",
+        type=arguments.moment_argument,
+        metavar="TIME",
+        help="when it began, where no log says so (UTC)",
     )
     _conditions(parser)
     options.add_judging(parser)
@@ -79,8 +82,10 @@ def _outings(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--boat", metavar="NAME", help="of this boat only")
     parser.add_argument("--place", metavar="TEXT", help="at this place only")
-    parser.add_argument("--since", type=arguments.moment, metavar="TIME", help="began then or later (UTC)")
-    parser.add_argument("--until", type=arguments.moment, metavar="TIME", help="began before (UTC)")
+    parser.add_argument(
+        "--since", type=arguments.moment_argument, metavar="TIME", help="began then or later (UTC)"
+    )
+    parser.add_argument("--until", type=arguments.moment_argument, metavar="TIME", help="began before (UTC)")
     parser.add_argument(
         "--faster-than", type=arguments.magnitude, metavar="SPEED", help="best two-way, in the unit of --unit"
     )
@@ -144,12 +149,12 @@ def _export(parser: argparse.ArgumentParser) -> None:
 COMMANDS: Commands = {
     "add": (logbook.add, _add),
     "boats": (logbook.boats, _boats),
-    "outings": (logbook.outings, _outings),
+    "outings": (logbook.outings_command, _outings),
     "show": (logbook.show, _show),
     "correct": (logbook.correct, _correct),
     "remove": (logbook.remove, _remove),
     "refresh": (logbook.refresh, options.add_logbook),
     "backup": (logbook.backup, _backup),
-    "restore": (logbook.restore, _restore),
+    "restore": (logbook.restore_command, _restore),
     "export": (logbook.export, _export),
 }

@@ -1,4 +1,4 @@
-"""The command ``statement``: one page about one two-way, printed or written to a file."""
+"""The command ``statement_command``: one page about one two-way, printed or written to a file."""
 
 from __future__ import annotations
 
@@ -15,25 +15,25 @@ from telemetry.cli import arguments, corrections, options
 from telemetry.cli.bench import showing_of
 from telemetry.cli.bench_arguments import add_showing
 from telemetry.cli.catalogue import Commands
-from telemetry.cli.commands import read_logs
+from telemetry.cli.commands import read_named_logs
 from telemetry.cli.outcome import DONE, SOME_INPUT_UNUSED, complain
 from telemetry.core.errors import CallError, LogError
-from telemetry.core.paths import written_whole
+from telemetry.core.paths import atomic_write
 from telemetry.logbook import open_logbook
 from telemetry.setup import SetupSheet, load_sheet
-from telemetry.statement import PAPERS, Statement, printed_pdf
-from telemetry.statement import statement as state
-from telemetry.text.logbook import conditions_told
+from telemetry.statement import PAPERS, Statement, print_pdf
+from telemetry.statement import build_statement as state
+from telemetry.text.logbook import conditions_text
 from telemetry.twoway.rules import load_rule
 
 _WRITERS: Final[Mapping[str, Callable[[Statement, str], bytes]]] = {
     ".html": lambda made, _: made.to_html().encode(),
     ".txt": lambda made, _: made.to_text().encode(),
-    ".pdf": lambda made, paper: printed_pdf(made.to_html(paper)),
+    ".pdf": lambda made, paper: print_pdf(made.to_html(paper)),
 }
 
 
-def statement(args: Namespace) -> int:
+def statement_command(args: Namespace) -> int:
     """State a two-way of logs, or of an outing in the logbook."""
     if args.outing is None and args.rule is None:
         args.rule = Request().rule
@@ -41,7 +41,7 @@ def statement(args: Namespace) -> int:
         load_rule(args.rule)  # a wrong rule or ending ends the call before a long read
     write = _writer(args.output)
     if (args.outing is None) != bool(args.logs):
-        raise CallError("a statement is of logs or of one outing", mend="name logs, or give --outing NUMBER")
+        raise CallError("a statement is of logs or of one outing", hint="name logs, or give --outing NUMBER")
     analysis, unused, sheet, told = _of_logs(args) if args.logs else _of_outing(args)
     made = state(
         analysis,
@@ -64,7 +64,7 @@ Stated = tuple[Analysis, list[LogError], SetupSheet | None, dict[str, str]]
 
 
 def _of_logs(args: Namespace) -> Stated:
-    analysis, unused = read_logs(args, arguments.judging(args))
+    analysis, unused = read_named_logs(args, arguments.judging(args))
     return analysis, unused, None, {}
 
 
@@ -81,7 +81,7 @@ def _of_outing(args: Namespace) -> Stated:
     judged = replace(asked, by_hand=by_hand, **given)
     if judged != asked:
         analysis = rejudge(analysis, judged)
-    told = conditions_told(outing.conditions, args.unit, args.temperature_unit)
+    told = conditions_text(outing.conditions, args.unit, args.temperature_unit)
     return analysis, list(analysis.errors), sheet, told
 
 
@@ -91,18 +91,18 @@ def _writer(output: Path | None) -> Callable[[Statement, str], bytes]:
         raise CallError(
             f"a statement is not written as '{suffix}'",
             file=str(output),
-            mend=f"give a name that ends in {', '.join(_WRITERS)}",
+            hint=f"give a name that ends in {', '.join(_WRITERS)}",
         )
     return _WRITERS[suffix]
 
 
 def _write(output: Path, data: bytes) -> None:
     try:
-        with written_whole(output) as stream:
+        with atomic_write(output) as stream:
             stream.write(data)
     except OSError as error:
         reason = error.strerror or str(error)
-        raise CallError(f"cannot be written: {reason}", file=str(output), mend="check the path") from None
+        raise CallError(f"cannot be written: {reason}", file=str(output), hint="check the path") from None
     print(f"written: {output}")
 
 
@@ -149,4 +149,4 @@ def _condition(text: str) -> tuple[str, str]:
     return name.strip(), said.strip()
 
 
-COMMANDS: Commands = {"statement": (statement, _add_statement)}
+COMMANDS: Commands = {"statement": (statement_command, _add_statement)}

@@ -14,7 +14,7 @@ from telemetry.compare.measures import MEASURES
 from telemetry.compare.summary import comparison_summary
 from telemetry.compare.verdicts import CANNOT_TELL, NOT_ENOUGH, Effect, effect
 from telemetry.core.errors import CallError
-from telemetry.setup import Change, SetupSheet, changes
+from telemetry.setup import ItemChange, SetupSheet, item_changes
 
 SCHEMA: Final = "reciprocal-comparison/1"
 
@@ -27,7 +27,7 @@ class Comparison:
     ----------
     before, after : str
         What the two sides are called.
-    changes : tuple of Change or None
+    changes : tuple of ItemChange or None
         Item by item; None where a side has no sheet of its own.
     effects : tuple of Effect
         One for each measure that either side has, the two-way first.
@@ -38,7 +38,7 @@ class Comparison:
 
     before: str
     after: str
-    changes: tuple[Change, ...] | None
+    changes: tuple[ItemChange, ...] | None
     effects: tuple[Effect, ...]
     remarks: tuple[Remark, ...]
     unmeasured: tuple[str, ...] = ()
@@ -76,7 +76,7 @@ class Comparison:
         }
 
 
-def _change(change: Change) -> dict[str, Any]:
+def _change(change: ItemChange) -> dict[str, Any]:
     return {
         "item": change.item.name,
         "title": change.item.title,
@@ -131,9 +131,9 @@ def compare(
     cares = _cares(care)
     if not {e.key for e in before}.isdisjoint(e.key for e in after):
         raise CallError(
-            "the same two-ways stand on both sides", place="before, after", mend="choose two different groups"
+            "the same two-ways stand on both sides", place="before, after", hint="choose two different groups"
         )
-    found = None if before_sheet is None or after_sheet is None else changes(before_sheet, after_sheet)
+    found = None if before_sheet is None or after_sheet is None else item_changes(before_sheet, after_sheet)
     barred = barred_by([c.item.name for c in found or ()])
     effects = []
     unmeasured = []
@@ -172,11 +172,11 @@ def _cares(care: Mapping[str, float] | float | None) -> Mapping[str, float]:
         care = {key: care for key, m in MEASURES.items() if m.up == "faster"}
     for key, value in care.items():
         if key not in MEASURES:
-            raise CallError(f"{key} is not a measure", place="care", mend=f"one of {', '.join(MEASURES)}")
+            raise CallError(f"{key} is not a measure", place="care", hint=f"one of {', '.join(MEASURES)}")
         if not value > 0.0:
             raise CallError(
                 f"a difference of {value:g} cannot be the smallest that matters",
                 place="care",
-                mend="give one greater than zero",
+                hint="give one greater than zero",
             )
     return care

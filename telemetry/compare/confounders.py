@@ -11,7 +11,7 @@ from telemetry.compare.effects import Adjustment
 from telemetry.compare.evidence import Evidence
 from telemetry.compare.measures import MEASURES
 from telemetry.compare.verdicts import Effect
-from telemetry.setup import Change
+from telemetry.setup import ItemChange
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +46,7 @@ class Remark:
         return {"code": self.code, "text": self.text, "adjusted": self.adjusted}
 
 
-def of_tune(changes: Sequence[Change] | None) -> list[Remark]:
+def of_tune(changes: Sequence[ItemChange] | None) -> list[Remark]:
     """Say what the two sheets leave open; None where a side has no sheet of its own."""
     if changes is None:
         return [

@@ -21,7 +21,7 @@ from telemetry.compare.posterior import Mixture
 from telemetry.compare.summary import history_summary
 from telemetry.core.errors import CallError
 from telemetry.core.frames import FloatArray
-from telemetry.setup import Reading, SetupSheet, changes
+from telemetry.setup import Reading, SetupSheet, item_changes
 
 SCHEMA: Final = "reciprocal-history/1"
 _DRAWS: Final = 2000
@@ -170,7 +170,7 @@ def _chances_best(found: Fit, sheets: int, *, rising: bool) -> FloatArray:
 def barred_among(sheets: Mapping[str, SetupSheet], evidence: Sequence[Evidence]) -> frozenset[str]:
     """Name the conditions that the differences among the sheets run move themselves."""
     run = [sheets[key] for key in dict.fromkeys(e.sheet_id for e in evidence) if key in sheets]
-    return barred_by({c.item.name for sheet in run[1:] for c in changes(run[0], sheet)})
+    return barred_by({c.item.name for sheet in run[1:] for c in item_changes(run[0], sheet)})
 
 
 @dataclass(frozen=True, slots=True)
@@ -309,13 +309,13 @@ def boat_history(
         If no sheet states the item, or there is no such measure.
     """
     if measure not in MEASURES:
-        raise CallError(f"{measure} is not a measure", place="measure", mend=f"one of {', '.join(MEASURES)}")
+        raise CallError(f"{measure} is not a measure", place="measure", hint=f"one of {', '.join(MEASURES)}")
     if item is not None and not any(item in sheet.tune for sheet in sheets.values()):
         stated = sorted({name for sheet in sheets.values() for name in sheet.tune})
         raise CallError(
             f"no sheet of this boat states {item}",
             place="item",
-            mend=f"one of {', '.join(stated)}" if stated else "write the boat's sheets first",
+            hint=f"one of {', '.join(stated)}" if stated else "write the boat's sheets first",
         )
     asked = MEASURES[measure]
     known = [e for e in evidence if e.sheet_id in sheets]
@@ -358,7 +358,7 @@ def _at(level: Level, sheets: Mapping[str, SetupSheet], item: str | None, best: 
 
 def differing(a: SetupSheet, b: SetupSheet, *, besides: str | None = None) -> tuple[str, ...]:
     """Name the items by which two sheets differ, one left aside."""
-    return tuple(c.item.title for c in changes(a, b) if c.item.name != besides)
+    return tuple(c.item.title for c in item_changes(a, b) if c.item.name != besides)
 
 
 def _steps(

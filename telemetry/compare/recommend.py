@@ -29,7 +29,7 @@ from telemetry.compare.model import Fit, fit
 from telemetry.compare.rules_of_thumb import ADVISED, ALWAYS, CAUTIONS, LOADING_UP, TRIES, Symptom
 from telemetry.core.errors import CallError
 from telemetry.core.frames import FloatArray
-from telemetry.setup import Item, OwnItem, SetupSheet, changes
+from telemetry.setup import Item, OwnItem, SetupSheet, item_changes
 
 MIN_VALUES: Final = 3
 MIN_OUTINGS: Final = 4
@@ -153,7 +153,7 @@ def next_trial(
     care = _SPEED.care if care is None else care
     if not care > 0.0:
         raise CallError(
-            "the difference that matters must be greater than zero", place="care", mend="give a positive one"
+            "the difference that matters must be greater than zero", place="care", hint="give a positive one"
         )
     known = [e for e in evidence if e.sheet_id in sheets]
     barred = barred_among(sheets, known)
@@ -320,7 +320,7 @@ def _families(found: Sequence[Level], sheets: Mapping[str, SetupSheet], best: Le
     own = sheets[best.sheet_id]
     members: dict[str, list[tuple[float, Level]]] = {}
     for level in found:
-        differing = changes(own, sheets[level.sheet_id])
+        differing = item_changes(own, sheets[level.sheet_id])
         if len(differing) != 1:
             continue
         item = differing[0].item

@@ -16,7 +16,7 @@ from telemetry.compare.rules_of_thumb import SOURCE, SYMPTOMS
 from telemetry.compare.summary import advice_summary, comparison_summary, history_summary, plan_words
 from telemetry.compare.verdicts import CANNOT_TELL, NOT_ENOUGH, Effect
 from telemetry.core.text_table import text_table
-from telemetry.setup import Change, Item, Reading, Showing
+from telemetry.setup import BenchDisplay, Item, ItemChange, Reading
 
 __all__ = ["Units", "difference_text", "value_text"]
 
@@ -51,12 +51,12 @@ def reason_text(effect: Effect) -> str:
     return _REASONS[effect.reason]
 
 
-def reading_text(item: Item, reading: Reading | None, showing: Showing | None = None) -> str:
+def reading_text(item: Item, reading: Reading | None, showing: BenchDisplay | None = None) -> str:
     """Write a reading of a sheet, as a user reads the bench or in the item's own unit."""
-    return "not stated" if reading is None else (showing or Showing()).text(item, reading)
+    return "not stated" if reading is None else (showing or BenchDisplay()).text(item, reading)
 
 
-def change_text(change: Change, showing: Showing | None = None) -> str:
+def change_text(change: ItemChange, showing: BenchDisplay | None = None) -> str:
     """Write one changed item, as a user reads the bench or in its own unit."""
     before, after = (reading_text(change.item, r, showing) for r in (change.before, change.after))
     told = f"{change.item.title}: {before} → {after}"

@@ -16,7 +16,7 @@
     └── LogbookError                the logbook on disk
         └── FilledLogbookError      something in it would be lost
 
-Each message reads ``file (place): reason. Mend: mend`` so that a user never needs a traceback.
+Each message reads ``file (place): reason. Fix: hint`` so that a user never needs a traceback.
 """
 
 from __future__ import annotations
@@ -37,22 +37,22 @@ class ReciprocalError(Exception):
     ----------
     reason : str
         What is wrong, without a full stop.
-    file, place, mend : str, optional
+    file, place, hint : str, optional
         The file's name, the line, byte or column inside it, and what the user can do about it.
     """
 
-    def __init__(self, reason: str, *, file: str = "", place: str = "", mend: str = "") -> None:
+    def __init__(self, reason: str, *, file: str = "", place: str = "", hint: str = "") -> None:
         self.reason = reason
         self.file = file
         self.place = place
-        self.mend = mend
+        self.hint = hint
         super().__init__(self._text())
 
     def _text(self) -> str:
         where = f"{self.file} ({self.place})" if self.file and self.place else self.file or self.place
         text = f"{where}: {self.reason}." if where else f"{self.reason}."
         # It quotes files and their names, which may hold anything at any length.
-        return shortened(f"{text} Mend: {self.mend}." if self.mend else text, _LONGEST)
+        return shortened(f"{text} Fix: {self.hint}." if self.hint else text, _LONGEST)
 
     def __reduce__(self) -> tuple[Any, ...]:
         """Keep all that it says when it goes to another process: its arguments are keywords."""
@@ -81,7 +81,7 @@ class NothingUsableError(LogError):
     """The file is well formed and still holds nothing that can be analysed."""
 
 
-class HeadingMapNeededError(LogError):
+class ColumnMapNeededError(LogError):
     """A table whose headings do not say which column means what.
 
     Attributes
@@ -91,9 +91,9 @@ class HeadingMapNeededError(LogError):
     """
 
     def __init__(
-        self, reason: str, *, headings: tuple[str, ...], file: str = "", place: str = "", mend: str = ""
+        self, reason: str, *, headings: tuple[str, ...], file: str = "", place: str = "", hint: str = ""
     ) -> None:
-        super().__init__(reason, file=file, place=place, mend=mend)
+        super().__init__(reason, file=file, place=place, hint=hint)
         self.headings = headings
 
 
@@ -110,14 +110,14 @@ class SetupError(ReciprocalError):
 
     def in_file(self, file: str) -> SetupError:
         """Say the same, with the file in which it stands."""
-        return SetupError(self.reason, file=file, place=self.place, mend=self.mend)
+        return SetupError(self.reason, file=file, place=self.place, hint=self.hint)
 
 
 class CallError(ReciprocalError):
     """Arguments that cannot be used together."""
 
 
-class KeptError(ReciprocalError):
+class SavedColumnsError(ReciprocalError):
     """A map that was asked for once and cannot be kept, read again or forgotten."""
 
 
@@ -141,4 +141,4 @@ def fault_text(error: BaseException) -> str:
     last = traceback.extract_tb(error.__traceback__)[-1]
     told = shortened(str(error), _LONGEST)
     what = f"{type(error).__name__}: {told} ({Path(last.filename).name}, line {last.lineno})"
-    return f"a fault of the program, not of your log: {what}. Mend: report it with the log."
+    return f"a fault of the program, not of your log: {what}. Fix: report it with the log."

@@ -19,11 +19,12 @@ import pandas as pd
 from telemetry.core.errors import NothingUsableError
 
 FloatArray = npt.NDArray[np.float64]
+ComplexArray = npt.NDArray[np.complex128]
 BoolArray = npt.NDArray[np.bool_]
 IntArray = npt.NDArray[np.int64]
 
 
-def runs_of(mask: BoolArray) -> list[tuple[int, int]]:
+def true_runs(mask: BoolArray) -> list[tuple[int, int]]:
     """List the runs of True in a mask as half-open index ranges.
 
     Examples
@@ -35,7 +36,7 @@ def runs_of(mask: BoolArray) -> list[tuple[int, int]]:
     return list(zip(edges[::2], edges[1::2], strict=True))
 
 
-def integral(t_s: FloatArray, values: FloatArray) -> FloatArray:
+def cumulative_integral(t_s: FloatArray, values: FloatArray) -> FloatArray:
     """Integrate by trapezoids from the first sample on, shape (n,).
 
     Examples
@@ -148,7 +149,7 @@ class Finding:
         }
 
 
-def by_code(findings: Iterable[Finding]) -> dict[str, list[Finding]]:
+def group_by_code(findings: Iterable[Finding]) -> dict[str, list[Finding]]:
     """Gather findings of a kind, the kinds in order of their first."""
     kinds: dict[str, list[Finding]] = {}
     for finding in findings:
@@ -252,9 +253,9 @@ def _build(
 ) -> tuple[pd.DataFrame, list[Finding]]:
     index = pd.Index(np.asarray(t_s, dtype=np.float64), name="t_s")
     if len(index) == 0:
-        raise NothingUsableError("it holds no sample", file=file, mend="export the log again from the device")
+        raise NothingUsableError("it holds no sample", file=file, hint="export the log again from the device")
     if index.isna().all():
-        raise NothingUsableError("no sample has a time", file=file, mend="export the log with its times")
+        raise NothingUsableError("no sample has a time", file=file, hint="export the log with its times")
     unknown = sorted(set(data) - set(columns))
     if unknown:
         raise KeyError(f"no such column: {unknown}; add it to telemetry.core.frames first")
@@ -308,7 +309,7 @@ def make_track(
     frame, more = _build(data, t_s, TRACK_COLUMNS, meta.file)
     if {"lat_deg", "lon_deg"} - set(frame.columns) and "speed_mps" not in frame.columns:
         raise NothingUsableError(
-            "it holds neither positions nor speeds", file=meta.file, mend="export the log with its GPS fields"
+            "it holds neither positions nor speeds", file=meta.file, hint="export the log with its GPS fields"
         )
     source: SpeedSource = "measured" if "speed_mps" in frame.columns else "differenced"
     return Track(frame, replace(meta, speed_source=source), (*findings, *more))
@@ -329,6 +330,6 @@ def make_motor_log(
         raise NothingUsableError(
             "it holds no voltage, current, rpm, throttle or temperature",
             file=meta.file,
-            mend="say which column means what",
+            hint="say which column means what",
         )
     return MotorLog(frame, replace(meta, speed_source=None), (*findings, *more))

@@ -172,7 +172,7 @@ def fit_course(east_m: FloatArray, north_m: FloatArray, heading_hint_deg: float)
     return CourseLine(e0, n0, float(heading))
 
 
-def gates_from_text(text: str) -> tuple[tuple[float, float], tuple[float, float]]:
+def parse_gates(text: str) -> tuple[tuple[float, float], tuple[float, float]]:
     """Read two gates as a user writes them: ``LAT1,LON1,LAT2,LON2`` [deg].
 
     Raises

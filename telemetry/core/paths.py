@@ -22,7 +22,7 @@ def home_folder() -> Path:
 
 
 @contextmanager
-def written_whole(file: Path, *, private: bool = False) -> Iterator[IO[bytes]]:
+def atomic_write(file: Path, *, private: bool = False) -> Iterator[IO[bytes]]:
     """Write a file beside its place and rename it onto it at the end: nobody ever sees a part of it.
 
     Parameters

@@ -1,6 +1,6 @@
 """Long work that says how far it is and may be told to stop.
 
-Readers and the analysis call :func:`tell`, which costs a look at a context variable where nobody watches.
+Readers and the analysis call :func:`report`, which costs a look at a context variable where nobody watches.
 Whoever starts such work and wants to follow it, or to end it early, runs it inside :func:`watched`.
 
 A context variable carries the watch, since it concerns the run and not what is read: no option of a reader
@@ -15,14 +15,14 @@ from contextvars import ContextVar
 from typing import TypeVar
 
 Watch = Callable[[float], None]
-"""Takes the share done, 0 to 1; raises :class:`Stopped` to end the work."""
+"""Takes the share done, 0 to 1; raises :class:`Cancelled` to end the work."""
 
 T = TypeVar("T")
 
 _WATCH: ContextVar[Watch | None] = ContextVar("reciprocal_watch", default=None)
 
 
-class Stopped(BaseException):
+class Cancelled(BaseException):
     """The work was told to stop; nothing of it is to be used.
 
     No ``Exception``, as with ``asyncio.CancelledError``: a boundary that turns whatever a foreign decoder
@@ -50,7 +50,7 @@ def watched(watch: Watch) -> Iterator[None]:
         _WATCH.reset(before)
 
 
-def tell(share: float) -> None:
+def report(share: float) -> None:
     """Tell whoever watches how much is done.
 
     Raises
@@ -64,7 +64,7 @@ def tell(share: float) -> None:
 
 
 @contextmanager
-def part(low: float, high: float) -> Iterator[None]:
+def scope(low: float, high: float) -> Iterator[None]:
     """Let what stands inside be the part of the work from one share to another.
 
     Examples
@@ -84,7 +84,7 @@ def part(low: float, high: float) -> Iterator[None]:
         yield
 
 
-def counted(things: Iterable[T], total: int, every: int = 1) -> Iterator[T]:
+def report_each(things: Iterable[T], total: int, every: int = 1) -> Iterator[T]:
     """Hand things on and tell how many are done, once in so many.
 
     Raises
@@ -94,5 +94,5 @@ def counted(things: Iterable[T], total: int, every: int = 1) -> Iterator[T]:
     """
     for number, thing in enumerate(things):
         if number % every == 0:
-            tell(number / max(total, 1))
+            report(number / max(total, 1))
         yield thing

@@ -24,7 +24,7 @@ _MAX_NAME_BYTES: Final = 180  # most file systems take 255; a number may still b
 _MAX_SUFFIX_CHARS: Final = 12
 
 
-def legible(text: str) -> str:
+def sanitize(text: str) -> str:
     r"""Put a text on one line, every sign that steers a terminal or the writing's direction marked.
 
     Examples
@@ -44,7 +44,7 @@ def shortened(text: str, longest: int) -> str:
     >>> shortened("a_very_long_name_indeed.gpx", 12)
     'a_very_….gpx'
     """
-    plain = legible(text)
+    plain = sanitize(text)
     if len(plain) <= longest:
         return plain
     end = longest // 3

@@ -13,7 +13,7 @@ _LARGEST_KEPT = 8192
 _T = TypeVar("_T")
 
 
-class Kept(Generic[_T]):
+class SizeCache(Generic[_T]):
     """Remember what a function of a size makes, for the sizes of usual logs: their passes share it.
 
     Attributes

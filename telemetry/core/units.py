@@ -133,7 +133,7 @@ _DISTANCE_UNITS_M: Final[dict[str, float]] = {
 _DISTANCE = re.compile(r"(\d+(?:[.,]\d+)?)(?:\s*/\s*(\d+))?\s*([a-z]*)")
 
 
-def distance_from_text(text: str) -> float:
+def parse_distance(text: str) -> float:
     """Read a measured distance as a user writes it; a bare number is metres [m].
 
     Raises
@@ -201,7 +201,7 @@ def convert(value: float, unit: str, into: str) -> float:
     return value * factor
 
 
-def measure_from_text(text: str, unit: str) -> float:
+def parse_measure(text: str, unit: str) -> float:
     """Read a measured value as a user writes it; a bare number is in ``unit``, and so is the answer.
 
     Raises

@@ -76,7 +76,7 @@ USUAL_DENSITY, _DENSITY_FACTOR = 0.5, 4.0
 # motion would otherwise tie the two so tightly that the system cannot be solved in double precision; a
 # hundred steps of it add half a centimetre.
 _WAY_SLACK_M = 5e-4
-_MOST_PARTS = 20  # so that what smoothing costs goes by the samples of a log, not by how long it lasts
+_MAX_PARTS = 20  # so that what smoothing costs goes by the samples of a log, not by how long it lasts
 _ROUNDING_M = 1e-6
 CORNER_FACTOR = 5.0  # a step this much livelier than the rest is a corner: the throttle was moved
 _CORNER_SLACK = 5.0
@@ -91,7 +91,7 @@ def _innovation_size(states: FloatArray, dt_s: FloatArray) -> FloatArray:
     return np.asarray(12.0 * v**2 / dt_s**3 - 12.0 * v * a / dt_s**2 + 4.0 * a**2 / dt_s)
 
 
-def corners_let_through(density: FloatArray | float, size: FloatArray, states: int) -> FloatArray:
+def student_t_jerk_psd(density: FloatArray | float, size: FloatArray, states: int) -> FloatArray:
     """Jerk density that each step's innovation asks for, as a Student-t process weighs it [1]_.
 
     Parameters
@@ -108,7 +108,7 @@ def corners_let_through(density: FloatArray | float, size: FloatArray, states: i
     return np.where(scale > CORNER_FACTOR * density, _CORNER_SLACK * scale, scale)
 
 
-def disbelief(density: FloatArray | float) -> FloatArray:
+def neg2_log_prior(density: FloatArray | float) -> FloatArray:
     """Give what the broad belief in a jerk density adds to minus twice the log likelihood."""
     return np.asarray((np.log(density / USUAL_DENSITY) / np.log(_DENSITY_FACTOR)) ** 2)
 
@@ -124,7 +124,7 @@ def _jerk_chain(dt_s: FloatArray, coupled: BoolArray, density: FloatArray) -> Ch
 
 
 @dataclass(frozen=True)
-class SpeedChain:
+class SpeedSmoother:
     """Posterior of ``[v, a]`` on nodes that may belong to several passes, one after the other.
 
     Attributes
@@ -154,7 +154,7 @@ def smooth_speed(
     rounds: int = 4,
     *,
     swings: bool = False,
-) -> SpeedChain:
+) -> SpeedSmoother:
     """Smooth measured speeds with corners let through.
 
     Parameters
@@ -188,7 +188,7 @@ def smooth_speed(
     for k in range(rounds - 1):
         mean = solved().mean
         size = _innovation_size(mean, dt)
-        scale = corners_let_through(density, size, 2)
+        scale = student_t_jerk_psd(density, size, 2)
         # One wild speed that the judges let through must not drag the curve along.
         z = (v_mps - mean[node, 0]) / sd_mps
         strange = np.maximum(1.0, (z / _WILD_SIGMAS) ** 2)
@@ -200,10 +200,10 @@ def smooth_speed(
             alone[:-1] &= strange[1:] < strange[:-1] / _ALONE
             strange = np.where(alone, strange, 1.0)
         r_inverse = 1.0 / sd_mps**2 / strange
-    return SpeedChain(t_s, coupled, solved(), scale)
+    return SpeedSmoother(t_s, coupled, solved(), scale)
 
 
-def misfit_parts(
+def profile_likelihood(
     t_s: FloatArray, coupled: BoolArray, node: IntArray, v_mps: FloatArray, ratio: float
 ) -> tuple[float, float]:
     """Fit at one ratio of jerk density to noise variance.
@@ -227,7 +227,7 @@ def misfit_parts(
     return float(left @ left + innovation / ratio), float(volume)
 
 
-def calibrate(
+def estimate_noise_and_jerk(
     t_s: FloatArray, coupled: BoolArray, node: IntArray, v_mps: FloatArray, least_sd_mps: float
 ) -> tuple[float, float]:
     """Measure noise and liveliness of the speed on flat-out parts.
@@ -254,17 +254,19 @@ def calibrate(
     sd = np.geomspace(least_sd_mps, 0.5, 40)
     best = (np.inf, USUAL_SD_MPS, USUAL_DENSITY)
     for ratio in np.geomspace(1.0, 1e5, 18).tolist():
-        quadratic, volume = misfit_parts(t_s, coupled, node, v_mps, ratio)
+        quadratic, volume = profile_likelihood(t_s, coupled, node, v_mps, ratio)
         density = ratio * sd**2
         misfit = freedom * 2.0 * np.log(sd) + quadratic / sd**2 + volume
         misfit += (np.log(sd / USUAL_SD_MPS) / np.log(_SD_FACTOR)) ** 2
-        misfit += disbelief(density)
+        misfit += neg2_log_prior(density)
         k = int(np.argmin(misfit))
         best = min(best, (float(misfit[k]), float(sd[k]), float(density[k])))
     return best[1], best[2]
 
 
-def nodes(t_s: FloatArray, longest_s: float, broken: BoolArray) -> tuple[FloatArray, IntArray, BoolArray]:
+def refine_nodes(
+    t_s: FloatArray, longest_s: float, broken: BoolArray
+) -> tuple[FloatArray, IntArray, BoolArray]:
     """Add nodes inside long steps, so that a smooth motion can be followed between samples.
 
     Parameters
@@ -284,7 +286,7 @@ def nodes(t_s: FloatArray, longest_s: float, broken: BoolArray) -> tuple[FloatAr
     coupled : ndarray of bool, shape (n - 1,)
     """
     step = np.diff(t_s)
-    parts = np.where(broken, 1, np.clip(np.ceil(step / longest_s - 1e-6), 1, _MOST_PARTS)).astype(np.int64)
+    parts = np.where(broken, 1, np.clip(np.ceil(step / longest_s - 1e-6), 1, _MAX_PARTS)).astype(np.int64)
     at = np.r_[0, np.cumsum(parts)]
     owner = np.repeat(np.arange(step.size), parts)
     k = np.arange(owner.size) - at[owner]
@@ -295,7 +297,7 @@ def nodes(t_s: FloatArray, longest_s: float, broken: BoolArray) -> tuple[FloatAr
 
 
 @dataclass(frozen=True)
-class AlongChain:
+class AlongTrackSmoother:
     """Posterior of the way along one course line over one pass.
 
     Attributes
@@ -348,7 +350,7 @@ class AlongChain:
 
 
 @dataclass(frozen=True)
-class AlongData:
+class AlongTrackData:
     """Measurements of one pass projected on a course line, on the pass's nodes.
 
     Attributes
@@ -375,12 +377,12 @@ class AlongData:
     lag_s: float
 
 
-def smooth_along(data: AlongData, receiver: ReceiverModel | None = None) -> AlongChain:
+def smooth_along(data: AlongTrackData, receiver: ReceiverModel | None = None) -> AlongTrackSmoother:
     """Smooth positions and measured speed of one pass together.
 
     Parameters
     ----------
-    data : AlongData
+    data : AlongTrackData
     receiver : ReceiverModel, optional
         Sizes and times of the slowly wandering errors.
 
@@ -388,20 +390,20 @@ def smooth_along(data: AlongData, receiver: ReceiverModel | None = None) -> Alon
     -------
     AlongChain
     """
-    chain, origin_m = along_chain(data, receiver or ReceiverModel())
+    chain, origin_m = along_track_chain(data, receiver or ReceiverModel())
     posterior = chain.solve()
     mean = posterior.mean
-    return AlongChain(data.t_s, mean[:, 0] + origin_m, mean[:, 1], posterior)
+    return AlongTrackSmoother(data.t_s, mean[:, 0] + origin_m, mean[:, 1], posterior)
 
 
-def steps_covariance(data: AlongData) -> FloatArray:
+def steps_covariance(data: AlongTrackData) -> FloatArray:
     """Process covariance of ``[s, v, a]`` of each step, shape (n - 1, 3, 3)."""
     covariance = snap_covariance(np.diff(data.t_s)) * data.density[:, None, None]
     covariance[:, 0, 0] += _WAY_SLACK_M**2
     return covariance
 
 
-def along_chain(data: AlongData, rx: ReceiverModel) -> tuple[Chain, float]:
+def along_track_chain(data: AlongTrackData, rx: ReceiverModel) -> tuple[Chain, float]:
     """Collect what is known of a way along a course line; with the place from which it is counted [m]."""
     n = data.t_s.size
     dt = np.diff(data.t_s)

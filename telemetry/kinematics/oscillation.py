@@ -8,14 +8,14 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import gammaincinv
 
-from telemetry.cleaning.timeline import around
+from telemetry.cleaning.timeline import window_bounds
 from telemetry.core.frames import BoolArray, FloatArray, IntArray
-from telemetry.kinematics.models import USUAL_DENSITY, SpeedChain, disbelief, misfit_parts
+from telemetry.kinematics.models import USUAL_DENSITY, SpeedSmoother, neg2_log_prior, profile_likelihood
 
 _OVER_S = 1.0
-_LEAST_SAMPLES = 4
+_MIN_SAMPLES = 4
 # A mean square so far above the quiet quarter's is a swing: chance makes one window in a hundred thousand so.
-_LEAST_RATIO, _CHANCE = 2.5, 1e-5
+_MIN_RATIO, _CHANCE = 2.5, 1e-5
 _WILD = 36.0  # one wild speed is none of the hull's doing
 
 
@@ -24,12 +24,14 @@ def _chi_square(share: float, freedom: FloatArray) -> FloatArray:
     return np.asarray(2.0 * gammaincinv(freedom / 2.0, share) / freedom)
 
 
-def swinging(chain: SpeedChain, at: IntArray, v_mps: FloatArray, sd_mps: FloatArray) -> BoolArray:
+def find_oscillating_steps(
+    chain: SpeedSmoother, at: IntArray, v_mps: FloatArray, sd_mps: FloatArray
+) -> BoolArray:
     """Find the steps in which speeds scatter about the smooth curve by far more than elsewhere.
 
     Parameters
     ----------
-    chain : SpeedChain
+    chain : SpeedSmoother
     at : ndarray of int, shape (m,)
         Nodes at which a speed was measured, increasing.
     v_mps, sd_mps : ndarray, shape (m,)
@@ -44,25 +46,25 @@ def swinging(chain: SpeedChain, at: IntArray, v_mps: FloatArray, sd_mps: FloatAr
     The quiet quarter of the log says how much scatter is noise, so that a log which swings in places shows
     it even where ``sd_mps`` was measured with the swing in it.
     """
-    if at.size < _LEAST_SAMPLES:
+    if at.size < _MIN_SAMPLES:
         return np.zeros(chain.coupled.size, dtype=np.bool_)
     strange = ((v_mps - chain.posterior.mean[at, 0]) / sd_mps) ** 2
     # Passes may overlap in time: each part is laid behind the one before it.
     step_s = np.where(chain.coupled, np.diff(chain.t_s), 2.0 * _OVER_S)
-    first, last = around(np.r_[0.0, np.cumsum(step_s)][at], _OVER_S)
+    first, last = window_bounds(np.r_[0.0, np.cumsum(step_s)][at], _OVER_S)
     count = (last + 1 - first).astype(np.float64)
     total = np.r_[0.0, np.cumsum(np.minimum(strange, _WILD))]
     mean = (total[last + 1] - total[first]) / count
     quiet = float(np.quantile(mean / _chi_square(0.25, count), 0.25))
-    limit = quiet * np.maximum(_LEAST_RATIO, _chi_square(1.0 - _CHANCE, count))
-    swings = (mean > limit) & (count >= _LEAST_SAMPLES)
+    limit = quiet * np.maximum(_MIN_RATIO, _chi_square(1.0 - _CHANCE, count))
+    swings = (mean > limit) & (count >= _MIN_SAMPLES)
     # A step belongs to the last sample before it.
     before = np.maximum(np.searchsorted(at, np.arange(chain.coupled.size), side="right") - 1, 0)
     return np.asarray(swings[before] & chain.coupled)
 
 
-def liveliness_of(
-    chain: SpeedChain, steps: BoolArray, at: IntArray, v_mps: FloatArray, sd_mps: float
+def jerk_psd_of_steps(
+    chain: SpeedSmoother, steps: BoolArray, at: IntArray, v_mps: FloatArray, sd_mps: float
 ) -> float:
     """Measure how lively the hull is in some steps alone, the noise of a speed being known [m²/s⁵]."""
     inside = np.r_[steps, False] | np.r_[False, steps]
@@ -87,7 +89,7 @@ def _liveliness(
     """
     best = (np.inf, USUAL_DENSITY)
     for density in np.geomspace(USUAL_DENSITY, 1e4, 10).tolist():
-        quadratic, volume = misfit_parts(t_s, coupled, node, v_mps, density / sd_mps**2)
+        quadratic, volume = profile_likelihood(t_s, coupled, node, v_mps, density / sd_mps**2)
         misfit = quadratic / sd_mps**2 + volume
-        best = min(best, (misfit + float(disbelief(density)), density))
+        best = min(best, (misfit + float(neg2_log_prior(density)), density))
     return best[1]

@@ -17,13 +17,13 @@ _SILENT_STEPS = 1.8
 _TOP_MPS2 = 3.0  # a hull near its top gains no faster (common practice, no source)
 
 
-def without_overshoot(
+def linearise_corners(
     t_s: FloatArray, at: IntArray, livelier: BoolArray, usual_step_s: float, drawn_mps: FloatArray
 ) -> tuple[FloatArray, BoolArray, BoolArray]:
     """Draw straight lines through steps in which the throttle was moved.
 
     Between two samples on either side of a corner the smoother lets the speed go anywhere; the hull goes from
-    one to the other without rising above both by more than :func:`highest` allows for.
+    one to the other without rising above both by more than :func:`peak_of_draws` allows for.
 
     Parameters
     ----------
@@ -65,7 +65,7 @@ def without_overshoot(
     return out, follows & ~silent, silent
 
 
-def highest(
+def peak_of_draws(
     t_s: FloatArray,
     drawn_mps: FloatArray,
     sample: IntArray,
@@ -95,7 +95,7 @@ def highest(
         elif silent[b]:
             unseen = np.clip(slope, 0.0, _TOP_MPS2) * after_s
             peak = peak + unseen * (share - 0.5)
-    way = ways_m(t, v)
+    way = cumulative_distance(t, v)
     starts = t[t <= t[-1] - HELD_S + 1e-9]
     if starts.size == 0:
         return peak, np.full(v.shape[1], np.nan)
@@ -106,13 +106,13 @@ def highest(
     return peak, held[int(np.argmax(held.mean(axis=1)))]
 
 
-def ways_m(t_s: FloatArray, drawn_mps: FloatArray) -> FloatArray:
+def cumulative_distance(t_s: FloatArray, drawn_mps: FloatArray) -> FloatArray:
     """Way that each drawn curve makes from the first node on, shape of ``drawn_mps`` [m]."""
     steps_m = 0.5 * (drawn_mps[1:] + drawn_mps[:-1]) * np.diff(t_s)[:, None]
     return np.vstack([np.zeros(drawn_mps.shape[1]), np.cumsum(steps_m, axis=0)])
 
 
-def crests(t_s: FloatArray, drawn: FloatArray, steps: IntArray) -> FloatArray:
+def step_maxima(t_s: FloatArray, drawn: FloatArray, steps: IntArray) -> FloatArray:
     """Highest speed of each drawn curve inside some steps, between their nodes, shape (draws,) [m/s].
 
     Where the hull swings a crest may stand between two samples. Between nodes a curve is the cubic through

@@ -14,23 +14,23 @@ import numpy as np
 from telemetry.kinematics.banded import snap_transition
 from telemetry.kinematics.models import (
     USUAL_DENSITY,
-    AlongData,
+    AlongTrackData,
     ReceiverModel,
-    along_chain,
-    corners_let_through,
-    disbelief,
+    along_track_chain,
+    neg2_log_prior,
     steps_covariance,
+    student_t_jerk_psd,
 )
 
 _LIVELIEST = 300.0  # jerk density of a hull whose throttle is worked all the time [m²/s⁵]
 
 
-def calibrate_way(parts: Sequence[AlongData], receiver: ReceiverModel) -> float:
+def estimate_jerk_psd(parts: Sequence[AlongTrackData], receiver: ReceiverModel) -> float:
     """Measure how lively flat-out riding is where a log has positions alone [m²/s⁵].
 
     Parameters
     ----------
-    parts : sequence of AlongData
+    parts : sequence of AlongTrackData
         Flat-out parts along their course lines, without measured speeds; their densities are not looked at.
     receiver : ReceiverModel
         Sizes and times of the wandering errors.
@@ -47,19 +47,19 @@ def calibrate_way(parts: Sequence[AlongData], receiver: ReceiverModel) -> float:
     """
     best = (np.inf, USUAL_DENSITY)
     for density in np.geomspace(1e-3, 1e2, 16).tolist():
-        misfit = float(disbelief(density))
+        misfit = float(neg2_log_prior(density))
         for part in parts:
             tried = replace(part, density=np.full(part.t_s.size - 1, density))
-            posterior = along_chain(tried, receiver)[0].solve()
+            posterior = along_track_chain(tried, receiver)[0].solve()
             _, log_det = np.linalg.slogdet(steps_covariance(tried))
             misfit += 2.0 * posterior.half_log_det + float(log_det.sum()) - posterior.explained
         best = min(best, (misfit, density))
     return best[1]
 
 
-def let_corners_through(
-    data: AlongData, density: float, receiver: ReceiverModel, rounds: int = 10
-) -> AlongData:
+def student_t_reweight(
+    data: AlongTrackData, density: float, receiver: ReceiverModel, rounds: int = 10
+) -> AlongTrackData:
     """Give each step of a way the jerk density its innovation asks for, as :func:`smooth_speed` does.
 
     Where a log has positions alone, the way itself has to tell where the throttle was moved. Rounds begin
@@ -71,14 +71,14 @@ def let_corners_through(
     scale = np.full(dt.size, max(density, _LIVELIEST))
     for _ in range(rounds):
         data = replace(data, density=scale)
-        states = along_chain(data, receiver)[0].solve().mean[:, :3]
+        states = along_track_chain(data, receiver)[0].solve().mean[:, :3]
         left = states[1:] - np.einsum("kij,kj->ki", f, states[:-1])
         size = scale * np.einsum("ki,kij,kj->k", left, np.linalg.inv(steps_covariance(data)), left)
-        scale = corners_let_through(density, size, 3)
+        scale = student_t_jerk_psd(density, size, 3)
     return replace(data, density=scale)
 
 
-def secant_top_mps(data: AlongData, span_s: tuple[float, float], over_s: float) -> float:
+def max_secant_speed(data: AlongTrackData, span_s: tuple[float, float], over_s: float) -> float:
     """Highest mean speed between two positions so far apart in time, straight from them [m/s].
 
     It smooths nothing, so that nothing can overshoot; what it takes of the positions' errors is for the

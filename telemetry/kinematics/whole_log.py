@@ -8,7 +8,7 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 
 from telemetry.cleaning.clean import Cleaned
-from telemetry.cleaning.timeline import around, break_after_s
+from telemetry.cleaning.timeline import break_after_s, window_bounds
 from telemetry.core.frames import TRACK_COLUMNS, FloatArray
 from telemetry.core.geo import LocalFrame, wrap_deg
 from telemetry.kinematics.models import ReceiverModel, smooth_speed
@@ -62,13 +62,13 @@ def white_sd(values: FloatArray, least: float) -> float:
 
 def blur_s(t_s: FloatArray) -> float:
     """Time over which a speed made of positions is a mean [s]."""
-    lo, hi = around(t_s, DIFFERENCED_OVER_S)
+    lo, hi = window_bounds(t_s, DIFFERENCED_OVER_S)
     return float(np.median(t_s[hi] - t_s[lo]))
 
 
 def differenced_speed(t_s: FloatArray, east_m: FloatArray, north_m: FloatArray) -> FloatArray:
     """Speed between the ends of half a second about each sample, or its neighbours, shape (n,) [m/s]."""
-    lo, hi = around(t_s, DIFFERENCED_OVER_S)
+    lo, hi = window_bounds(t_s, DIFFERENCED_OVER_S)
     span = t_s[hi] - t_s[lo]  # nothing for a log of one sample
     span = np.where((span > 0.0) & (span <= break_after_s(0.0)), span, np.nan)
     return np.asarray(np.hypot(east_m[hi] - east_m[lo], north_m[hi] - north_m[lo]) / span)
@@ -95,7 +95,7 @@ def _course(
     return np.asarray(np.degrees(np.arctan2(uniform_filter1d(e, width), uniform_filter1d(n, width))) % 360.0)
 
 
-def smooth(cleaned: Cleaned, frame: LocalFrame, receiver: ReceiverModel | None = None) -> Motion:
+def smooth_log(cleaned: Cleaned, frame: LocalFrame, receiver: ReceiverModel | None = None) -> Motion:
     """Smooth a whole cleaned log, for finding passes and for plots.
 
     Parameters

@@ -12,17 +12,17 @@ from pathlib import Path
 
 from telemetry.logbook.backup import Backup
 from telemetry.logbook.logbook import Logbook
-from telemetry.logbook.pass_list import KeptPass
+from telemetry.logbook.pass_list import SavedPass
 from telemetry.logbook.records import (
     Boat,
     Conditions,
     Imported,
-    KeptCorrection,
-    KeptTwoWay,
-    KeptUpset,
     NamedLog,
     Outing,
     OutingSearch,
+    SavedCorrection,
+    SavedIncident,
+    SavedTwoWay,
     StoredLog,
 )
 from telemetry.logbook.services import ServiceDone
@@ -32,14 +32,14 @@ __all__ = [
     "Boat",
     "Conditions",
     "Imported",
-    "KeptCorrection",
-    "KeptPass",
-    "KeptTwoWay",
-    "KeptUpset",
     "Logbook",
     "NamedLog",
     "Outing",
     "OutingSearch",
+    "SavedCorrection",
+    "SavedIncident",
+    "SavedPass",
+    "SavedTwoWay",
     "ServiceDone",
     "StoredLog",
     "open_logbook",

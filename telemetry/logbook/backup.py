@@ -23,13 +23,13 @@ from sqlalchemy import Connection, Table, inspect, select, text
 from sqlalchemy.orm import Session
 
 from telemetry.core.errors import LogbookError
-from telemetry.core.paths import written_whole
+from telemetry.core.paths import atomic_write
 from telemetry.logbook import schema
 from telemetry.logbook.importing import PROGRAM_VERSION, now_utc, open_document, unpacked
 from telemetry.logbook.tables import Base
 from telemetry.readers import Bounds
 
-SCHEMA: Final = "reciprocal-backup/1"
+BACKUP_SCHEMA: Final = "reciprocal-backup/1"
 MANIFEST: Final = "logbook.json"
 _CHUNK: Final = 1 << 20
 _ROWS_AT_ONCE: Final = 200
@@ -37,7 +37,7 @@ _LONGEST_MANIFEST: Final = 1_000_000
 # The longest row is an analysis; that of an hour of a 25 Hz log takes less than a twentieth of this.
 MAX_LINE_BYTES: Final = 1 << 24
 _PAST_NUMBERS: Final = 2**31 - 1  # PostgreSQL numbers rows in 32 bits
-_MEND: Final = "take another backup"
+_HINT: Final = "take another backup"
 # What the standard library says of a damaged archive: a lying offset, method or flag gives the last two.
 _DAMAGE: Final = (KeyError, zipfile.BadZipFile, zlib.error, EOFError, OSError, RuntimeError)
 # What comes of rows, or a manifest, that are right by their hashes and not what is written into a backup.
@@ -74,29 +74,29 @@ def write_backup(session: Session, file: Path, where: str, *, overwrite: bool) -
     """
     try:
         if file.exists() and not overwrite:
-            mend = "name a new file, or say --overwrite"
-            raise LogbookError("it is there already", file=str(file), mend=mend)
-        with written_whole(file) as stream:
+            hint = "name a new file, or say --overwrite"
+            raise LogbookError("it is there already", file=str(file), hint=hint)
+        with atomic_write(file) as stream:
             with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED, allowZip64=True) as archive:
                 told = {
                     table.name: _write_table(session, table, archive) for table in Base.metadata.sorted_tables
                 }
                 manifest = {
-                    "schema": SCHEMA,
+                    "schema": BACKUP_SCHEMA,
                     "program_version": PROGRAM_VERSION,
                     "revision": schema.revision_of(session.connection()),
                     "made_utc": now_utc().isoformat(),
                     "tables": told,
-                    "numbers": numbers_told(session.connection()),
+                    "numbers": numbers_given(session.connection()),
                 }
                 archive.writestr(MANIFEST, json.dumps(manifest, indent=2))
             with zipfile.ZipFile(stream) as archive:
-                checked(archive, file)
+                verify_backup(archive, file)
     except OSError as error:
         raise LogbookError(
             f"the backup of {where} cannot be written: {error.strerror or error}",
             file=str(file),
-            mend="make room, or name another place",
+            hint="make room, or name another place",
         ) from None
     return _told(manifest, file)
 
@@ -128,7 +128,7 @@ def _lines(session: Session, table: Table, archive: zipfile.ZipFile) -> Iterator
         yield text.encode() + b"\n"
 
 
-def numbers_told(connection: Connection) -> dict[str, int]:
+def numbers_given(connection: Connection) -> dict[str, int]:
     """Return the highest number that each table ever gave a row, removed ones too, by the table's name."""
     if connection.dialect.name == "sqlite":
         if not inspect(connection).has_table("sqlite_sequence"):
@@ -169,7 +169,7 @@ def read_manifest(archive: zipfile.ZipFile, file: Path) -> dict[str, Any]:
             raise ValueError("no manifest is as long")
         manifest: dict[str, Any] = json.loads(archive.read(MANIFEST))
         form = manifest["schema"]
-        if form == SCHEMA:
+        if form == BACKUP_SCHEMA:
             _told(manifest, file)
             _ = manifest["revision"], [told["sha256"] for told in manifest["tables"].values()]
             # Absent from backups of earlier versions.
@@ -178,15 +178,17 @@ def read_manifest(archive: zipfile.ZipFile, file: Path) -> dict[str, Any]:
             ):
                 raise ValueError("a number that no table gave")
     except (*_DAMAGE, *MISSHAPEN):
-        raise LogbookError("it is no backup of a logbook", file=str(file), mend=_MEND) from None
-    if form != SCHEMA:
+        raise LogbookError("it is no backup of a logbook", file=str(file), hint=_HINT) from None
+    if form != BACKUP_SCHEMA:
         raise LogbookError(
-            f"its form is {form}, this program knows {SCHEMA}", file=str(file), mend="update the program"
+            f"its form is {form}, this program knows {BACKUP_SCHEMA}",
+            file=str(file),
+            hint="update the program",
         )
     return manifest
 
 
-def checked(archive: zipfile.ZipFile, file: Path) -> dict[str, Any]:
+def verify_backup(archive: zipfile.ZipFile, file: Path) -> dict[str, Any]:
     """Hold every member of a backup to its hash; return the manifest.
 
     Raises
@@ -196,15 +198,15 @@ def checked(archive: zipfile.ZipFile, file: Path) -> dict[str, Any]:
     """
     names = archive.namelist()
     if len(names) != len(set(names)):
-        raise LogbookError("it holds two files of one name", file=str(file), mend=_MEND)
+        raise LogbookError("it holds two files of one name", file=str(file), hint=_HINT)
     manifest = read_manifest(archive, file)
     schema.check_known(manifest["revision"], str(file))
     for name, told in manifest["tables"].items():
         _hold(archive, file, table_member(name), told["sha256"])
     try:
-        logs = [str(row["sha256"]) for row in rows_of(archive, "logs")]
+        logs = [str(row["sha256"]) for row in read_rows(archive, "logs")]
     except (*_DAMAGE, *MISSHAPEN):
-        raise LogbookError("its list of logs is missing or damaged", file=str(file), mend=_MEND) from None
+        raise LogbookError("its list of logs is missing or damaged", file=str(file), hint=_HINT) from None
     for sha256 in logs:
         _hold(archive, file, log_member(sha256), sha256, Bounds().each_bytes)
     return manifest
@@ -216,17 +218,17 @@ def _hold(
     sha = hashlib.sha256()
     try:
         if archive.getinfo(member).file_size > most_bytes:
-            raise LogbookError(f"{member} is larger than any log", file=str(file), mend=_MEND)
+            raise LogbookError(f"{member} is larger than any log", file=str(file), hint=_HINT)
         with archive.open(member) as stream:
             while chunk := stream.read(_CHUNK):
                 sha.update(chunk)
     except _DAMAGE:
-        raise LogbookError(f"{member} is missing or damaged", file=str(file), mend=_MEND) from None
+        raise LogbookError(f"{member} is missing or damaged", file=str(file), hint=_HINT) from None
     if sha.hexdigest() != sha256:
-        raise LogbookError(f"{member} does not give its hash", file=str(file), mend=_MEND)
+        raise LogbookError(f"{member} does not give its hash", file=str(file), hint=_HINT)
 
 
-def rows_of(archive: zipfile.ZipFile, table: str) -> Generator[dict[str, Any]]:
+def read_rows(archive: zipfile.ZipFile, table: str) -> Generator[dict[str, Any]]:
     """Go through a table's rows.
 
     Raises
@@ -266,10 +268,10 @@ def open_backup(file: Path) -> tuple[zipfile.ZipFile, Backup, dict[str, Any]]:
         raise LogbookError(
             f"it cannot be opened: {reason}" if reason else "it is no backup of a logbook",
             file=str(file),
-            mend="check the path" if reason else _MEND,
+            hint="check the path" if reason else _HINT,
         ) from None
     try:
-        manifest = checked(archive, file)
+        manifest = verify_backup(archive, file)
     except BaseException:
         archive.close()
         raise

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from telemetry.core.errors import LogbookError
 from telemetry.logbook.importing import now_utc
-from telemetry.logbook.queries import folded, storable, storable_parts
+from telemetry.logbook.queries import fold, storable, storable_parts
 from telemetry.logbook.records import Boat
 from telemetry.logbook.store import Store
 from telemetry.logbook.tables import BoatRow, FoundRow, SheetRow
@@ -18,7 +18,7 @@ from telemetry.motor.power import Limits
 from telemetry.setup import FoundMeasure, SetupSheet
 from telemetry.setup.parse import own_item_of, own_item_table
 
-_LEAST_ID_LETTERS = 4
+_MIN_ID_LETTERS = 4
 
 
 class Boats(Store):
@@ -38,12 +38,12 @@ class Boats(Store):
     def _add_boat(self, session: Session, boat: Boat) -> BoatRow:
         name = _name_of(boat)
         if not name:
-            raise LogbookError("the boat has no name", file=self.where, mend="say what it is called")
-        if session.scalar(select(BoatRow.id).where(BoatRow.folded == folded(name))) is not None:
+            raise LogbookError("the boat has no name", file=self.where, hint="say what it is called")
+        if session.scalar(select(BoatRow.id).where(BoatRow.folded == fold(name))) is not None:
             raise LogbookError(
-                f"a boat '{name}' is there already", file=self.where, mend="choose another name"
+                f"a boat '{name}' is there already", file=self.where, hint="choose another name"
             )
-        row = BoatRow(folded=folded(name), made_utc=now_utc(), **_columns(replace(boat, name=name)))
+        row = BoatRow(folded=fold(name), made_utc=now_utc(), **_columns(replace(boat, name=name)))
         session.add(row)
         session.flush()
         return row
@@ -76,17 +76,17 @@ class Boats(Store):
             row = self._boat_row(session, name)
             new = _name_of(boat)
             if new != row.name:
-                taken = select(BoatRow.id).where(BoatRow.folded == folded(new), BoatRow.id != row.id)
+                taken = select(BoatRow.id).where(BoatRow.folded == fold(new), BoatRow.id != row.id)
                 if not new or session.scalar(taken) is not None:
-                    raise LogbookError(f"the name '{new}' is taken or empty", mend="choose another name")
+                    raise LogbookError(f"the name '{new}' is taken or empty", hint="choose another name")
                 if session.scalar(select(func.count()).where(SheetRow.boat_id == row.id)):
                     raise LogbookError(
                         f"'{row.name}' has setup sheets, which bear its name and never change",
-                        mend="keep the name",
+                        hint="keep the name",
                     )
             for column, value in _columns(replace(boat, name=new)).items():
                 setattr(row, column, value)
-            row.folded = folded(new)
+            row.folded = fold(new)
             return boat_of(row)
 
     def add_sheet(self, sheet: SetupSheet) -> SetupSheet:
@@ -109,12 +109,12 @@ class Boats(Store):
         if boat.name != sheet.boat:
             raise LogbookError(
                 f"the sheet says the boat is '{sheet.boat}', the logbook says '{boat.name}'",
-                mend="write the name as the logbook does",
+                hint="write the name as the logbook does",
             )
         if sheet.parent is not None and session.get(SheetRow, sheet.parent) is None:
             raise LogbookError(
                 f"the sheet was made from {sheet.parent}, which is not in the logbook",
-                mend="add that sheet first",
+                hint="add that sheet first",
             )
         made_utc = sheet.made_utc or now_utc()
         row = SheetRow(
@@ -174,11 +174,11 @@ class Boats(Store):
                 return latest
             query = mine
         by_id = query.where(SheetRow.id.startswith(named, autoescape=True)).limit(2)
-        found = session.scalars(by_id).all() if len(named) >= _LEAST_ID_LETTERS else []
+        found = session.scalars(by_id).all() if len(named) >= _MIN_ID_LETTERS else []
         if len(found) != 1:
             reason = "several sheets begin" if found else "there is no sheet that is called or begins"
             of = f" of {boat}" if boat else ""
-            raise LogbookError(f"{reason} with '{named}'{of}", file=self.where, mend="give more of its id")
+            raise LogbookError(f"{reason} with '{named}'{of}", file=self.where, hint="give more of its id")
         return found[0]
 
     def add_found(self, found: FoundMeasure) -> FoundMeasure:

@@ -8,11 +8,11 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from telemetry.cleaning.corrections import ByHand, ClockByHand, Correction, Cut, Restored, gathered
+from telemetry.cleaning.corrections import ByHand, ClockByHand, Correction, Cut, Restored, group_corrections
 from telemetry.core.sanitize import safe_file_name
 from telemetry.logbook.importing import now_utc, storable_correction
 from telemetry.logbook.queries import storable
-from telemetry.logbook.records import KeptCorrection
+from telemetry.logbook.records import SavedCorrection
 from telemetry.logbook.tables import CorrectionRow, OutingLogRow
 
 _ANEW = "set anew"
@@ -20,15 +20,15 @@ _ANEW = "set anew"
 
 def by_hand_of(session: Session, outing_id: int) -> ByHand:
     """Return what is corrected in an outing now."""
-    return gathered([_correction(row) for row in _rows(session, outing_id) if row.back_utc is None])
+    return group_corrections([_correction(row) for row in _rows(session, outing_id) if row.back_utc is None])
 
 
-def kept_of(session: Session, outing_id: int) -> tuple[KeptCorrection, ...]:
+def saved_corrections(session: Session, outing_id: int) -> tuple[SavedCorrection, ...]:
     """Return everything that was ever corrected in an outing, the oldest first."""
     query = select(OutingLogRow.sha256, OutingLogRow.file).where(OutingLogRow.outing_id == outing_id)
     files: dict[str, str] = {sha256: safe_file_name(file) for sha256, file in session.execute(query)}
     return tuple(
-        KeptCorrection(
+        SavedCorrection(
             row.id,
             _correction(row),
             files.get(row.sha256, row.sha256[:12]),
@@ -50,7 +50,7 @@ def write_corrections(session: Session, outing_id: int, corrections: Iterable[Co
             continue
         if isinstance(one, ClockByHand):
             former = [row for row, known in now if isinstance(known, ClockByHand) and known.log == one.log]
-            end(former, who, _ANEW)
+            end_corrections(former, who, _ANEW)
         row = CorrectionRow(
             outing_id=outing_id,
             sha256=one.log,
@@ -65,13 +65,13 @@ def write_corrections(session: Session, outing_id: int, corrections: Iterable[Co
     session.flush()
 
 
-def end(rows: Sequence[CorrectionRow], who: str, why: str) -> None:
+def end_corrections(rows: Sequence[CorrectionRow], who: str, why: str) -> None:
     """Take corrections back; they stay to be read."""
     for row in rows:
         row.back_utc, row.back_who, row.back_why = now_utc(), storable(who), storable(why)
 
 
-def rows_of(session: Session, outing_id: int, ids: Sequence[int]) -> list[CorrectionRow]:
+def rows_in_force(session: Session, outing_id: int, ids: Sequence[int]) -> list[CorrectionRow]:
     """Return those rows of an outing that hold and have one of these numbers."""
     return [row for row in _rows(session, outing_id) if row.id in ids and row.back_utc is None]
 

@@ -9,12 +9,17 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from telemetry.analysis import Analysis
-from telemetry.cleaning.corrections import ByHand, Correction, gathered
+from telemetry.cleaning.corrections import ByHand, Correction, group_corrections
 from telemetry.core.errors import LogbookError
-from telemetry.logbook.correction_rows import end, kept_of, rows_of, write_corrections
-from telemetry.logbook.importing import digest, prepare, read_logs, storable_correction
+from telemetry.logbook.correction_rows import (
+    end_corrections,
+    rows_in_force,
+    saved_corrections,
+    write_corrections,
+)
+from telemetry.logbook.importing import digest, prepare, read_outing_logs, storable_correction
 from telemetry.logbook.outings import Outings
-from telemetry.logbook.records import KeptCorrection
+from telemetry.logbook.records import SavedCorrection
 from telemetry.logbook.tables import OutingLogRow
 from telemetry.logbook.writing import write_analysis
 
@@ -22,7 +27,7 @@ from telemetry.logbook.writing import write_analysis
 class Correcting(Outings):
     """What was corrected by hand in outings."""
 
-    def corrections(self, outing_id: int) -> tuple[KeptCorrection, ...]:
+    def corrections(self, outing_id: int) -> tuple[SavedCorrection, ...]:
         """List what was ever corrected in an outing, taken back or not, the oldest first.
 
         Raises
@@ -32,7 +37,7 @@ class Correcting(Outings):
         """
         with self._reading() as session:
             self._found(session, outing_id)
-            return kept_of(session, outing_id)
+            return saved_corrections(session, outing_id)
 
     def correct_by_hand(
         self, outing_id: int, corrections: Sequence[Correction], *, who: str = ""
@@ -58,7 +63,7 @@ class Correcting(Outings):
             hashes = {digest(log.data) for log in self._logs(session, outing_id)}
         if not {log for one in corrections for log in one.logs} <= hashes:
             raise LogbookError(
-                f"outing {outing_id} has no such log", file=self.where, mend="correct one of its own logs"
+                f"outing {outing_id} has no such log", file=self.where, hint="correct one of its own logs"
             )
         return self._analysed_with(
             outing_id,
@@ -80,12 +85,12 @@ class Correcting(Outings):
             raise LogbookError(
                 f"no correction {', '.join(map(str, unknown))} of outing {outing_id} holds",
                 file=self.where,
-                mend=f"list them with `reciprocal show {outing_id}`",
+                hint=f"list them with `reciprocal show {outing_id}`",
             )
         return self._analysed_with(
             outing_id,
             lambda before: before.without(*(kept[number].correction for number in ids)),
-            lambda session: end(rows_of(session, outing_id, ids), who, why),
+            lambda session: end_corrections(rows_in_force(session, outing_id, ids), who, why),
         )
 
     def outing_with(self, hashes: Collection[str]) -> int | None:
@@ -112,12 +117,14 @@ class Correcting(Outings):
         with self._reading() as session:
             self._found(session, outing_id)
             hashes = {digest(log.data) for log in self._logs(session, outing_id)}
-        mine = gathered([storable_correction(one) for one in by_hand.all if hashes.issuperset(one.logs)])
+        mine = group_corrections(
+            [storable_correction(one) for one in by_hand.all if hashes.issuperset(one.logs)]
+        )
 
         def write(session: Session) -> None:
-            kept = kept_of(session, outing_id)
+            kept = saved_corrections(session, outing_id)
             gone = [k.id for k in kept if k.back_utc is None and k.correction not in mine.all]
-            end(rows_of(session, outing_id, gone), who, "")
+            end_corrections(rows_in_force(session, outing_id, gone), who, "")
             write_corrections(session, outing_id, mine.all, who)
 
         return self._analysed_with(outing_id, lambda _: mine, write)
@@ -131,7 +138,7 @@ class Correcting(Outings):
             logs = self._logs(session, outing_id)
             request, options = self._asked(session, outing_id)
         request = replace(request, by_hand=change(request.by_hand))
-        prepared = prepare(read_logs(logs, options).read, request, options)
+        prepared = prepare(read_outing_logs(logs, options).read, request, options)
         with self._writing() as session:
             outing, _, _ = self._found(session, outing_id)
             self._hold_to_basis(session, outing_id, basis)

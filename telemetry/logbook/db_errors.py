@@ -53,16 +53,16 @@ def _names(error: BaseException) -> list[str]:
     return [kind.__name__ for kind in type(error).__mro__]
 
 
-def explained(error: SQLAlchemyError | sqlite3.Error, where: str) -> LogbookError:
+def explain_db_error(error: SQLAlchemyError | sqlite3.Error, where: str) -> LogbookError:
     """Say in one sentence what a database refused, and what the user can do."""
     cause = error.orig if isinstance(error, DBAPIError) and error.orig is not None else error
     names = _names(cause)
     first_line = next(iter(str(cause).strip().splitlines()), "")
-    for known, reason, mend in _KNOWN:
+    for known, reason, hint in _KNOWN:
         # A result code's extended forms begin with it: SQLITE_BUSY_SNAPSHOT is a SQLITE_BUSY.
         if any(name == word or name.startswith(f"{word}_") for name in names for word in known):
-            return LogbookError(f"{reason} ({first_line})", file=where, mend=mend)
-    return LogbookError(f"the database refuses ({first_line})", file=where, mend="see what it says")
+            return LogbookError(f"{reason} ({first_line})", file=where, hint=hint)
+    return LogbookError(f"the database refuses ({first_line})", file=where, hint="see what it says")
 
 
 @contextmanager
@@ -71,4 +71,4 @@ def as_logbook_errors(where: str) -> Iterator[None]:
     try:
         yield
     except (SQLAlchemyError, sqlite3.Error) as error:
-        raise explained(error, where) from error
+        raise explain_db_error(error, where) from error

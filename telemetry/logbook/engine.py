@@ -12,7 +12,7 @@ from telemetry.core.errors import LogbookError
 from telemetry.logbook import schema
 from telemetry.logbook.db_errors import as_logbook_errors
 from telemetry.logbook.migrations import HEAD
-from telemetry.logbook.sqlite_file import APPLICATION_ID, check_file, mark, use_write_ahead_log
+from telemetry.logbook.sqlite_file import APPLICATION_ID, check_file, mark_as_logbook, use_write_ahead_log
 from telemetry.logbook.url import shown
 
 WRITES: Final = "logbook_writes"
@@ -56,7 +56,7 @@ def _engine(url: URL, where: str) -> Engine:
         raise LogbookError(
             f"the driver for this database is not installed ({error})",
             file=where,
-            mend='install it with pip install "psycopg[binary]"',
+            hint='install it with pip install "psycopg[binary]"',
         ) from None
 
 
@@ -88,7 +88,9 @@ def _bring_up(engine: Engine, where: str) -> None:
         connection.execution_options(**{WRITES: True})
         with connection.begin():
             if engine.name == "sqlite":
-                mark(connection, where)  # in one transaction with the tables: a kill leaves both or neither
+                mark_as_logbook(
+                    connection, where
+                )  # in one transaction with the tables: a kill leaves both or neither
             schema.bring_up(connection, where)
 
 

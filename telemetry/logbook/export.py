@@ -23,7 +23,7 @@ from telemetry.core.sanitize import safe_file_name
 from telemetry.logbook.importing import PROGRAM_VERSION, now_utc, open_document
 from telemetry.logbook.tables import AnalysisRow, Base, BoatRow
 
-SCHEMA: Final = "reciprocal-export/1"
+EXPORT_SCHEMA: Final = "reciprocal-export/1"
 _TABLES: Final = (
     "boats",
     "sheets",
@@ -55,7 +55,7 @@ def write_export(session: Session, folder: Path) -> tuple[Path, ...]:
     """
     try:
         if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-            raise LogbookError("it is there already", file=str(folder), mend="name a new folder")
+            raise LogbookError("it is there already", file=str(folder), hint="name a new folder")
         folder.parent.mkdir(parents=True, exist_ok=True)
         beside = Path(tempfile.mkdtemp(dir=folder.parent, prefix=f"{folder.name}-"))
         try:
@@ -73,7 +73,7 @@ def write_export(session: Session, folder: Path) -> tuple[Path, ...]:
         raise LogbookError(
             f"the export cannot be written: {error.strerror or error}",
             file=str(folder),
-            mend="make room, or name another place",
+            hint="make room, or name another place",
         ) from None
     return tuple(sorted(folder.iterdir()))
 
@@ -134,7 +134,7 @@ def _readings(session: Session) -> Iterator[dict[str, Any]]:
 
 def _write_json(file: Path, session: Session) -> None:
     """Write one document; outings carry the latest analysis as the output contract has it."""
-    head = {"schema": SCHEMA, "program_version": PROGRAM_VERSION, "made_utc": now_utc().isoformat()}
+    head = {"schema": EXPORT_SCHEMA, "program_version": PROGRAM_VERSION, "made_utc": now_utc().isoformat()}
     with file.open("w", encoding="utf-8") as stream:
         stream.write(json.dumps(head, ensure_ascii=False)[:-1])
         for name in _TABLES:

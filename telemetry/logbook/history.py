@@ -12,9 +12,9 @@ from sqlalchemy.orm import Session
 from telemetry.compare import Evidence
 from telemetry.logbook.importing import open_document
 from telemetry.logbook.queries import storable
-from telemetry.logbook.records import KeptTwoWay, KeptUpset
+from telemetry.logbook.records import SavedIncident, SavedTwoWay
 from telemetry.logbook.services import Services
-from telemetry.logbook.summary import moment
+from telemetry.logbook.summary import parse_utc
 from telemetry.logbook.tables import AnalysisRow, BoatRow, OutingRow, PassRow, TwoWayRow
 
 _PASS_VALUES: Final = (
@@ -32,7 +32,7 @@ _SAME_DISTANCE: Final = 0.01  # of it
 _OF_OUTING: Final = ("place", "wind_mps", "water", "air_c", "water_c", "pack")
 
 
-class History(Services):
+class BoatHistory(Services):
     """Evidence out of many outings."""
 
     def evidence(
@@ -81,7 +81,7 @@ class History(Services):
         with self._reading() as session:
             return _evidence(session, asked, distance_m)
 
-    def two_ways(self, boat: str) -> tuple[KeptTwoWay, ...]:
+    def two_ways(self, boat: str) -> tuple[SavedTwoWay, ...]:
         """List every two-way of a boat, as its outings' latest analyses have them, in order of time.
 
         Raises
@@ -107,9 +107,9 @@ class History(Services):
                 .where(OutingRow.boat_id == self._boat_row(session, boat).id)
                 .order_by(OutingRow.when_utc, OutingRow.id, TwoWayRow.position)
             )
-            return tuple(KeptTwoWay(*row) for row in rows)
+            return tuple(SavedTwoWay(*row) for row in rows)
 
-    def upsets(self, boat: str) -> tuple[KeptUpset, ...]:
+    def upsets(self, boat: str) -> tuple[SavedIncident, ...]:
         """List the blow-overs and veers that a boat's outings show or may have, in order of time.
 
         Raises
@@ -128,13 +128,13 @@ class History(Services):
                 .order_by(OutingRow.when_utc, OutingRow.id)
             )
             return tuple(
-                KeptUpset(
+                SavedIncident(
                     outing_id,
                     event["kind"],
                     event["pass_id"],
                     event["verdict"],
                     event["why"],
-                    moment(event["start_utc"]),
+                    parse_utc(event["start_utc"]),
                 )
                 for outing_id, document in documents
                 for event in open_document(document).get("ride", ())

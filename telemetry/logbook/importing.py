@@ -15,18 +15,18 @@ from typing import Any, Final
 import numpy as np
 
 from telemetry import __version__
-from telemetry.analysis import Analysis, Progress, Request, analyse
-from telemetry.cleaning.corrections import Correction, gathered
+from telemetry.analysis import Analysis, AnalysisProgress, Request, analyse
+from telemetry.cleaning.corrections import Correction, group_corrections
 from telemetry.core.errors import LogbookError, LogError
 from telemetry.core.frames import FloatArray, Log
-from telemetry.core.progress import part
+from telemetry.core.progress import scope
 from telemetry.core.sanitize import safe_file_name
 from telemetry.kinematics.whole_log import Motion
 from telemetry.logbook import request as asked
 from telemetry.logbook.queries import storable, storable_parts
 from telemetry.logbook.records import NamedLog
-from telemetry.logbook.summary import Figures, figures, moment
-from telemetry.readers import ReadOptions, explained, open_bytes, open_file, read_bytes
+from telemetry.logbook.summary import SummaryRows, parse_utc, summary_rows
+from telemetry.readers import ReadOptions, explain_table, open_bytes, open_file, read_bytes
 
 _LEVEL: Final = 6
 # What counts as use of the boat for its service: common practice, no source.
@@ -61,9 +61,9 @@ class Prepared:
     request: dict[str, Any]
 
     @property
-    def figures(self) -> Figures:
+    def figures(self) -> SummaryRows:
         """The numbers for the tables."""
-        return figures(self.document)
+        return summary_rows(self.document)
 
     @property
     def under_way_s(self) -> float | None:
@@ -89,7 +89,7 @@ class Prepared:
     def start_utc(self) -> datetime | None:
         """When the outing began: a speed log knows; a motor log's own date counts where there is none."""
         for kind in ("speed", "motor"):
-            starts = [moment(log["start_utc"]) for log in self.document["logs"] if log["kind"] == kind]
+            starts = [parse_utc(log["start_utc"]) for log in self.document["logs"] if log["kind"] == kind]
             known = [start for start in starts if start is not None]
             if known:
                 return min(known)
@@ -132,11 +132,11 @@ def take_in(logs: Iterable[Path | NamedLog]) -> tuple[tuple[NamedLog, ...], tupl
     return tuple(taken.values()), tuple(errors)
 
 
-def read_logs(
+def read_outing_logs(
     logs: Sequence[NamedLog],
     options: ReadOptions,
     unread: Sequence[LogError] = (),
-    progress: Progress | None = None,
+    progress: AnalysisProgress | None = None,
 ) -> Intake:
     """Read logs; ``unread`` are errors met before.
 
@@ -152,18 +152,18 @@ def read_logs(
         if progress:
             progress(f"reading {log.file}", 0.5 * k / len(logs))
         try:
-            with part(0.5 * k / len(logs), 0.5 * (k + 1) / len(logs)):
+            with scope(0.5 * k / len(logs), 0.5 * (k + 1) / len(logs)):
                 read += read_bytes(log.data, log.file, options)
         except LogError as error:
             unused.append(error)
         else:
             usable.append(log)
     if not usable:
-        raise unused[0] if unused else LogbookError("no log was given", mend="name the logs of the outing")
+        raise unused[0] if unused else LogbookError("no log was given", hint="name the logs of the outing")
     return Intake(tuple(usable), tuple(read), tuple(unused))
 
 
-def told_by(former: ReadOptions, now: ReadOptions | None) -> ReadOptions:
+def complete_options(former: ReadOptions, now: ReadOptions | None) -> ReadOptions:
     """Complete what readers are told now by what they were told before."""
     if now is None:
         return former
@@ -175,19 +175,19 @@ def told_by(former: ReadOptions, now: ReadOptions | None) -> ReadOptions:
     )
 
 
-def as_used(named: Sequence[NamedLog], options: ReadOptions) -> ReadOptions:
+def drop_unused_maps(named: Sequence[NamedLog], options: ReadOptions) -> ReadOptions:
     """Leave out the heading maps that no table among the logs needs: the rest is kept with the analysis."""
     used = {}
     for log in named:
         with suppress(LogError):  # it is no table
-            kept = explained(log.data, log.file, options).kept
+            kept = explain_table(log.data, log.file, options).kept
             if kept is not None:
                 used[kept.id] = kept
     return replace(options, kept=used)
 
 
 def prepare(
-    read: Sequence[Log], request: Request, options: ReadOptions, progress: Progress | None = None
+    read: Sequence[Log], request: Request, options: ReadOptions, progress: AnalysisProgress | None = None
 ) -> Prepared:
     """Analyse the logs of one outing.
 
@@ -196,8 +196,10 @@ def prepare(
     RuleError, CallError
         If the request cannot be used.
     """
-    request = replace(request, by_hand=gathered([storable_correction(one) for one in request.by_hand.all]))
-    with part(0.5, 1.0):
+    request = replace(
+        request, by_hand=group_corrections([storable_correction(one) for one in request.by_hand.all])
+    )
+    with scope(0.5, 1.0):
         analysis = analyse(read, request, progress=progress)
     return Prepared(analysis, analysis.to_dict(), storable_parts(asked.to_dict(request, options)))
 
@@ -228,7 +230,7 @@ def unpacked(packing: str, content: bytes, sha256: str) -> bytes:
     if digest(data) != sha256:
         raise LogbookError(
             f"the log {sha256[:12]} is damaged: its bytes do not give its hash",
-            mend="restore your latest backup into a new logbook",
+            hint="restore your latest backup into a new logbook",
         )
     return data
 

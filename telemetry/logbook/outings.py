@@ -11,7 +11,7 @@ from typing import Any
 from sqlalchemy import delete, select
 from sqlalchemy.orm import Session, undefer
 
-from telemetry.analysis import Analysis, Progress, Request
+from telemetry.analysis import Analysis, AnalysisProgress, Request
 from telemetry.cleaning.corrections import ByHand
 from telemetry.core.errors import LogbookError
 from telemetry.core.sanitize import safe_file_name
@@ -21,23 +21,23 @@ from telemetry.logbook.correction_rows import by_hand_of, write_corrections
 from telemetry.logbook.importing import (
     PROGRAM_VERSION,
     Prepared,
-    as_used,
+    complete_options,
     digest,
+    drop_unused_maps,
     now_utc,
     open_document,
     prepare,
-    read_logs,
+    read_outing_logs,
     take_in,
-    told_by,
     unpacked,
 )
 from telemetry.logbook.queries import (
-    Found,
+    FoundOutings,
     conditions_to_columns,
-    counted,
+    count_query,
     found_outings,
-    searched,
-    told,
+    outing_records,
+    search_query,
     words_of,
 )
 from telemetry.logbook.records import Boat, Conditions, Imported, NamedLog, Outing, OutingSearch
@@ -65,7 +65,7 @@ class Outings(Boats):
         options: ReadOptions | None = None,
         start_utc: datetime | None = None,
         who: str = "",
-        progress: Progress | None = None,
+        progress: AnalysisProgress | None = None,
     ) -> Imported:
         """Add an outing: its logs are read and analysed, then all is written at once or not at all.
 
@@ -108,8 +108,8 @@ class Outings(Boats):
         request, options = asked.completed(
             request or Request(), options or ReadOptions(), items, its_boat.limits
         )
-        intake = read_logs(taken, options, unread, progress)
-        prepared = prepare(intake.read, request, as_used(intake.named, options), progress)
+        intake = read_outing_logs(taken, options, unread, progress)
+        prepared = prepare(intake.read, request, drop_unused_maps(intake.named, options), progress)
         if progress:
             progress("writing", 1.0)
         with self._writing() as session:
@@ -138,7 +138,7 @@ class Outings(Boats):
             write_corrections(session, outing.id, [c for c in request.by_hand.all if c.log in ours], who)
             write_analysis(session, outing, prepared)
             session.flush()
-            (record,) = told(session, [(outing, boat_row.name, sheet_row.name)])
+            (record,) = outing_records(session, [(outing, boat_row.name, sheet_row.name)])
         return Imported(record, prepared.analysis, intake.unused)
 
     def add_logs(
@@ -147,7 +147,7 @@ class Outings(Boats):
         logs: Iterable[Path | NamedLog],
         *,
         options: ReadOptions | None = None,
-        progress: Progress | None = None,
+        progress: AnalysisProgress | None = None,
     ) -> Imported:
         """Add logs to an outing that is there, such as the motor log found later, and analyse it again.
 
@@ -172,10 +172,10 @@ class Outings(Boats):
             basis = self._basis(session, outing_id)
             former = self._logs(session, outing_id)
             request, told_before = self._asked(session, outing_id)
-        options = told_by(told_before, options)
-        intake = read_logs(taken, options, unread, progress)
-        read = (*read_logs(former, options).read, *intake.read)
-        prepared = prepare(read, request, as_used((*former, *intake.named), options), progress)
+        options = complete_options(told_before, options)
+        intake = read_outing_logs(taken, options, unread, progress)
+        read = (*read_outing_logs(former, options).read, *intake.read)
+        prepared = prepare(read, request, drop_unused_maps((*former, *intake.named), options), progress)
         with self._writing() as session:
             refuse_known(session, intake.named, outing_id)
             outing, boat, sheet = self._found(session, outing_id)
@@ -185,19 +185,19 @@ class Outings(Boats):
             write_logs(session, outing.id, intake.named, first=len(former))
             write_analysis(session, outing, prepared)
             session.flush()
-            (record,) = told(session, [(outing, boat, sheet)])
+            (record,) = outing_records(session, [(outing, boat, sheet)])
         return Imported(record, prepared.analysis, intake.unused)
 
     def outings(self, search: OutingSearch | None = None) -> tuple[Outing, ...]:
         """List the outings that a search finds, in its order; without one all, the latest first."""
         with self._reading() as session:
-            found = session.execute(searched(search or OutingSearch())).all()
-            return told(session, [(row, boat, sheet) for row, boat, sheet in found])
+            found = session.execute(search_query(search or OutingSearch())).all()
+            return outing_records(session, [(row, boat, sheet) for row, boat, sheet in found])
 
     def count_outings(self, search: OutingSearch | None = None) -> int:
         """Count the outings that a search finds, whatever part of them it asks for."""
         with self._reading() as session:
-            return session.scalar(counted(search or OutingSearch())) or 0
+            return session.scalar(count_query(search or OutingSearch())) or 0
 
     def outing(self, outing_id: int) -> Outing:
         """Return one outing.
@@ -208,7 +208,7 @@ class Outings(Boats):
             If there is none of that number.
         """
         with self._reading() as session:
-            return told(session, [self._found(session, outing_id)])[0]
+            return outing_records(session, [self._found(session, outing_id)])[0]
 
     def places(self) -> tuple[str, ...]:
         """List the places that outings name, in order."""
@@ -320,7 +320,7 @@ class Outings(Boats):
             self._found(session, outing_id)
             logs = self._logs(session, outing_id)
             request, options = self._asked(session, outing_id)
-        return prepare(read_logs(logs, options).read, request, options).analysis
+        return prepare(read_outing_logs(logs, options).read, request, options).analysis
 
     def stale(self) -> tuple[int, ...]:
         """List the outings whose latest analysis another version of the program made."""
@@ -328,7 +328,7 @@ class Outings(Boats):
             query = select(OutingRow.id).where(OutingRow.program_version != PROGRAM_VERSION)
             return tuple(session.scalars(query.order_by(OutingRow.id)))
 
-    def refresh(self, progress: Progress | None = None) -> int:
+    def refresh(self, progress: AnalysisProgress | None = None) -> int:
         """Analyse again what another version of the program analysed; return how many outings that was."""
         waiting = self.stale()
         for k, outing_id in enumerate(waiting):
@@ -359,7 +359,7 @@ class Outings(Boats):
                 request = replace(request, power=PowerOptions())
                 options = replace(options, pole_pairs=None, gear_ratio=None)
                 request, options = asked.completed(request, options, items, its_boat.limits)
-        return prepare(read_logs(logs, options).read, request, options), basis
+        return prepare(read_outing_logs(logs, options).read, request, options), basis
 
     def _basis(self, session: Session, outing_id: int) -> Basis:
         """Tell what an analysis made now stands on: whoever writes it holds that nothing of it changed."""
@@ -370,18 +370,18 @@ class Outings(Boats):
 
     def _hold_to_basis(self, session: Session, outing_id: int, basis: Basis) -> None:
         if self._basis(session, outing_id) != basis:
-            raise LogbookError("the outing was changed meanwhile", file=self.where, mend="do it again")
+            raise LogbookError("the outing was changed meanwhile", file=self.where, hint="do it again")
 
     def _asked(self, session: Session, outing_id: int) -> tuple[Request, ReadOptions]:
         """Return what the latest analysis was asked, with the corrections that hold now."""
         request, options = asked.from_dict(self._analysis_row(session, outing_id).request)
         return replace(request, by_hand=by_hand_of(session, outing_id)), options
 
-    def _found(self, session: Session, outing_id: int) -> Found:
+    def _found(self, session: Session, outing_id: int) -> FoundOutings:
         found = session.execute(found_outings().where(OutingRow.id == outing_id)).one_or_none()
         if found is None:
             raise LogbookError(
-                f"there is no outing {outing_id}", file=self.where, mend="list them with `reciprocal outings`"
+                f"there is no outing {outing_id}", file=self.where, hint="list them with `reciprocal outings`"
             )
         return found[0], found[1], found[2]
 
@@ -422,6 +422,6 @@ class Outings(Boats):
             raise LogbookError(
                 f"the setup sheet '{row.name}' is of another boat than {boat.name}",
                 file=self.where,
-                mend="name a sheet of this boat",
+                hint="name a sheet of this boat",
             )
         return row

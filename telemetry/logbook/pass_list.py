@@ -7,12 +7,12 @@ from datetime import datetime
 
 from sqlalchemy import func, select
 
-from telemetry.logbook.history import History
+from telemetry.logbook.history import BoatHistory
 from telemetry.logbook.tables import BoatRow, OutingRow, PassRow, SheetRow
 
 
 @dataclass(frozen=True, slots=True)
-class KeptPass:
+class SavedPass:
     """One pass of an outing's latest analysis.
 
     Attributes
@@ -36,10 +36,10 @@ class KeptPass:
     peak_mps: float
 
 
-class PassList(History):
+class PassList(BoatHistory):
     """Lists of passes."""
 
-    def passes(self, *, outing_id: int | None = None, limit: int | None = None) -> tuple[KeptPass, ...]:
+    def passes(self, *, outing_id: int | None = None, limit: int | None = None) -> tuple[SavedPass, ...]:
         """List passes, those of the latest outing first, in each outing in order of time.
 
         Parameters
@@ -68,7 +68,7 @@ class PassList(History):
         if outing_id is not None:
             query = query.where(PassRow.outing_id == outing_id)
         with self._reading() as session:
-            return tuple(KeptPass(*row) for row in session.execute(query))
+            return tuple(SavedPass(*row) for row in session.execute(query))
 
     def count_passes(self) -> int:
         """Count the passes of all outings."""

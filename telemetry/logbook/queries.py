@@ -13,7 +13,7 @@ from telemetry.core.sanitize import safe_file_name
 from telemetry.logbook.records import Conditions, Outing, OutingSearch, StoredLog
 from telemetry.logbook.tables import BoatRow, LogRow, OutingLogRow, OutingRow, SheetRow
 
-Found = tuple[OutingRow, str, str]  # with the names of its boat and its sheet
+FoundOutings = tuple[OutingRow, str, str]  # with the names of its boat and its sheet
 
 _SORTS: Final[dict[str, tuple[Any, ...]]] = {
     "date": (OutingRow.when_utc,),
@@ -24,7 +24,7 @@ _SORTS: Final[dict[str, tuple[Any, ...]]] = {
 }
 
 
-def folded(text: str) -> str:
+def fold(text: str) -> str:
     """Return a text as searches compare it: storable, no case, single spaces.
 
     Examples
@@ -66,14 +66,14 @@ def storable_parts(plain: Any) -> Any:
 def words_of(boat: str, sheet: str, conditions: Conditions) -> str:
     """Return everything of an outing that a text search looks through."""
     said = " ".join((conditions.place, boat, sheet, conditions.pack, conditions.note))
-    return folded(said)
+    return fold(said)
 
 
 def conditions_to_columns(conditions: Conditions) -> dict[str, Any]:
     """Return the columns that hold the conditions."""
     said = {name: getattr(conditions, name) for name in Conditions.__dataclass_fields__}
     columns = {name: storable(value) if isinstance(value, str) else value for name, value in said.items()}
-    return columns | {"place_folded": folded(columns["place"])}
+    return columns | {"place_folded": fold(columns["place"])}
 
 
 def found_outings() -> Select[OutingRow, str, str]:
@@ -85,7 +85,7 @@ def found_outings() -> Select[OutingRow, str, str]:
     )
 
 
-def searched(search: OutingSearch) -> Select[OutingRow, str, str]:
+def search_query(search: OutingSearch) -> Select[OutingRow, str, str]:
     """Return the query of a search, in its order and its part."""
     query = found_outings().where(*_conditions(search))
     for column in _SORTS[search.sort]:
@@ -96,7 +96,7 @@ def searched(search: OutingSearch) -> Select[OutingRow, str, str]:
     return query.limit(search.limit).offset(search.offset or None)
 
 
-def counted(search: OutingSearch) -> Select[int]:
+def count_query(search: OutingSearch) -> Select[int]:
     """Return the query that counts all a search finds, whatever its part."""
     query = select(func.count(OutingRow.id))
     if search.boat:
@@ -105,11 +105,11 @@ def counted(search: OutingSearch) -> Select[int]:
 
 
 def _conditions(search: OutingSearch) -> list[ColumnElement[bool]]:
-    asked = [OutingRow.words.contains(word, autoescape=True) for word in folded(search.text).split()]
+    asked = [OutingRow.words.contains(word, autoescape=True) for word in fold(search.text).split()]
     if search.boat:
-        asked.append(BoatRow.folded == folded(search.boat))
+        asked.append(BoatRow.folded == fold(search.boat))
     if search.place:
-        asked.append(OutingRow.place_folded == folded(search.place))
+        asked.append(OutingRow.place_folded == fold(search.place))
     if search.sheet_id:
         asked.append(OutingRow.sheet_id == storable(search.sheet_id))
     if search.since is not None:
@@ -127,7 +127,7 @@ def _conditions(search: OutingSearch) -> list[ColumnElement[bool]]:
     return asked
 
 
-def told(session: Session, found: Sequence[Found]) -> tuple[Outing, ...]:
+def outing_records(session: Session, found: Sequence[FoundOutings]) -> tuple[Outing, ...]:
     """Turn rows into records, with each outing's logs."""
     logs = logs_of(session, [row.id for row, _, _ in found])
     return tuple(

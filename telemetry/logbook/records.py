@@ -130,7 +130,7 @@ class Outing:
 
 
 @dataclass(frozen=True, slots=True)
-class KeptTwoWay:
+class SavedTwoWay:
     """One two-way of an outing's latest analysis.
 
     Attributes
@@ -156,7 +156,7 @@ class KeptTwoWay:
 
 
 @dataclass(frozen=True, slots=True)
-class KeptUpset:
+class SavedIncident:
     """A blow-over or a veer that an outing's latest analysis tells of.
 
     Attributes
@@ -177,7 +177,7 @@ class KeptUpset:
 
 
 @dataclass(frozen=True, slots=True)
-class KeptCorrection:
+class SavedCorrection:
     """What was corrected by hand in an outing, by whom and when; it stays when it is taken back.
 
     Attributes

@@ -8,7 +8,7 @@ from typing import Any
 
 from telemetry.analysis import Request
 from telemetry.motor.power import Limits, PowerOptions
-from telemetry.readers import KeptMap, ReadOptions
+from telemetry.readers import ReadOptions, SavedColumnMap
 from telemetry.twoway.rules import SHIPPED, Rule, load_rule
 
 
@@ -49,7 +49,7 @@ def from_dict(document: Mapping[str, Any]) -> tuple[Request, ReadOptions]:
         power=PowerOptions(**power, limits=limits),
     )
     reading = dict(document["reading"])
-    kept = [KeptMap.from_dict(told) for told in reading.pop("kept")]
+    kept = [SavedColumnMap.from_dict(told) for told in reading.pop("kept")]
     return request, ReadOptions(**reading, kept={one.id: one for one in kept})
 
 

@@ -32,7 +32,7 @@ from sqlalchemy.types import TypeEngine
 from telemetry.core.errors import FilledLogbookError, LogbookError
 from telemetry.core.sanitize import safe_file_name
 from telemetry.logbook import schema
-from telemetry.logbook.backup import MISSHAPEN, log_member, numbers_told, rows_of
+from telemetry.logbook.backup import MISSHAPEN, log_member, numbers_given, read_rows
 from telemetry.logbook.importing import packed, press_document
 from telemetry.logbook.migrations import HEAD, VERSION_TABLE
 from telemetry.logbook.tables import Base
@@ -65,7 +65,7 @@ def refuse_filled(connection: Connection, where: str) -> None:
         raise FilledLogbookError(
             f"there are {filled['boats']} boats and {filled['outings']} outings in it",
             file=where,
-            mend="restore into a new logbook with --logbook, or say --replace to lose these",
+            hint="restore into a new logbook with --logbook, or say --replace to lose these",
         )
 
 
@@ -77,7 +77,7 @@ def put_in(connection: Connection, archive: zipfile.ZipFile, manifest: dict[str,
     """
     revision = manifest["revision"]
     # What this logbook numbered and now loses was told to its user just as what the backup had lost already.
-    told = [numbers_told(connection), manifest.get("numbers", {})]
+    told = [numbers_given(connection), manifest.get("numbers", {})]
     there = MetaData()
     there.reflect(connection, only=lambda name, _: name in (*Base.metadata.tables, VERSION_TABLE))
     there.drop_all(connection)
@@ -89,18 +89,18 @@ def put_in(connection: Connection, archive: zipfile.ZipFile, manifest: dict[str,
             continue
         if table.name not in manifest["tables"]:
             reason = f"it lacks the table {table.name}"
-            raise LogbookError(reason, file=archive.filename or "", mend="take another backup")
+            raise LogbookError(reason, file=archive.filename or "", hint="take another backup")
         try:
-            with closing(rows_of(archive, table.name)) as rows:
+            with closing(read_rows(archive, table.name)) as rows:
                 ordered = _parents_first(list(rows)) if table.name == "sheets" else rows
                 for batch in _batches(_row(table, plain, archive) for plain in ordered):
                     connection.execute(insert(table), batch)
         except IntegrityError:
             reason = f"its rows of {table.name} contradict one another, or rows that it lacks"
-            raise LogbookError(reason, file=archive.filename or "", mend="take another backup") from None
+            raise LogbookError(reason, file=archive.filename or "", hint="take another backup") from None
         except (*MISSHAPEN, DataError):
             reason = f"its rows of {table.name} are none that this program writes"
-            raise LogbookError(reason, file=archive.filename or "", mend="take another backup") from None
+            raise LogbookError(reason, file=archive.filename or "", hint="take another backup") from None
     if revision != HEAD:
         schema.bring_up(connection, where)
     for table in Base.metadata.sorted_tables:
@@ -166,7 +166,7 @@ def _parents_first(sheets: list[dict[str, Any]]) -> list[dict[str, Any]]:
             else:
                 still.append(sheet)
         if len(placed) == before:
-            raise LogbookError("setup sheets in the backup have parents that it lacks", mend="take another")
+            raise LogbookError("setup sheets in the backup have parents that it lacks", hint="take another")
         waiting = still
     return list(placed.values())
 

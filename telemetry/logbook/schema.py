@@ -49,7 +49,7 @@ def check_known(revision: str, where: str) -> None:
         raise LogbookError(
             f"a newer version of the program made it (its tables stand at {revision}, this one knows {HEAD})",
             file=where,
-            mend="update the program",
+            hint="update the program",
         )
 
 
@@ -69,7 +69,7 @@ def bring_up(connection: Connection, where: str, to: str = HEAD) -> None:
             raise LogbookError(
                 "it holds the tables of another program",
                 file=where,
-                mend="give the logbook a file or a database of its own",
+                hint="give the logbook a file or a database of its own",
             )
     else:
         check_known(revision, where)

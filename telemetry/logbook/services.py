@@ -82,7 +82,7 @@ class Services(Correcting):
             known = [one.name for one in self._tasks(session, row.id)]
             if task not in known:
                 raise LogbookError(
-                    f"there is no task '{task}' for {row.name}", mend=f"choose {', '.join(known)}"
+                    f"there is no task '{task}' for {row.name}", hint=f"choose {', '.join(known)}"
                 )
             done = ServiceDone(task, done_utc or now_utc(), storable(note))
             session.add(ServiceDoneRow(boat_id=row.id, **asdict(done)))

@@ -44,7 +44,7 @@ def check_file(path: Path, where: str) -> None:
     while (fault := _fault(path)) is not None:
         if time.monotonic() > until:
             reason, hint = fault
-            raise LogbookError(reason, file=where, mend=hint)
+            raise LogbookError(reason, file=where, hint=hint)
         time.sleep(_LOOK_AGAIN_S)
 
 
@@ -130,7 +130,7 @@ def refuse_parts_of(url: URL, files: Iterable[Path], what: str) -> None:
     for file in files:
         if _identity(file) in own:
             raise LogbookError(
-                f"it is the logbook itself, not {what}", file=str(file), mend="name another file"
+                f"it is the logbook itself, not {what}", file=str(file), hint="name another file"
             )
 
 
@@ -143,7 +143,7 @@ def _identity(file: Path) -> tuple[int, int] | None:
     return status.st_dev, status.st_ino
 
 
-def mark(connection: Connection, where: str) -> None:
+def mark_as_logbook(connection: Connection, where: str) -> None:
     """Mark a new database as a logbook, in the writer's transaction that makes its tables.
 
     Raises
@@ -155,7 +155,7 @@ def mark(connection: Connection, where: str) -> None:
     if found == APPLICATION_ID:
         return
     if found or inspect(connection).get_table_names():
-        raise LogbookError(_FOREIGN, file=where, mend=_HINT)
+        raise LogbookError(_FOREIGN, file=where, hint=_HINT)
     connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
 
 

@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from telemetry.core.errors import LogbookError
 from telemetry.logbook.db_errors import as_logbook_errors
 from telemetry.logbook.engine import WRITES, open_engine
-from telemetry.logbook.queries import folded
+from telemetry.logbook.queries import fold
 from telemetry.logbook.sqlite_file import refuse_parts_of
 from telemetry.logbook.tables import BoatRow
 from telemetry.logbook.url import resolve, shown
@@ -72,12 +72,12 @@ class Store:
             yield session
 
     def _boat_row(self, session: Session, name: str) -> BoatRow:
-        row = session.scalar(select(BoatRow).where(BoatRow.folded == folded(name)))
+        row = session.scalar(select(BoatRow).where(BoatRow.folded == fold(name)))
         if row is None:
             known = ", ".join(session.scalars(select(BoatRow.name).order_by(BoatRow.folded).limit(8)))
             raise LogbookError(
                 f"there is no boat '{name}'",
                 file=self.where,
-                mend=f"add it first (`reciprocal boats --add`){f', or choose {known}' if known else ''}",
+                hint=f"add it first (`reciprocal boats --add`){f', or choose {known}' if known else ''}",
             )
         return row

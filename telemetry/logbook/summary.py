@@ -11,7 +11,7 @@ Document = Mapping[str, Any]
 
 
 @dataclass(frozen=True)
-class Figures:
+class SummaryRows:
     """Rows of ``passes`` and ``two_ways``, and the columns of ``outings`` that repeat the best."""
 
     passes: tuple[dict[str, Any], ...]
@@ -19,12 +19,12 @@ class Figures:
     summary: dict[str, Any]
 
 
-def moment(text: str | None) -> datetime | None:
+def parse_utc(text: str | None) -> datetime | None:
     """Read the contract's UTC."""
     return None if text is None else datetime.fromisoformat(text)
 
 
-def figures(document: Document) -> Figures:
+def summary_rows(document: Document) -> SummaryRows:
     """Take the numbers out of an analysis as the output contract writes it."""
     passes, two_ways = document["passes"], document["two_ways"]
     position = {p["id"]: k for k, p in enumerate(passes)}
@@ -33,14 +33,14 @@ def figures(document: Document) -> Figures:
         {"position": k, "way": ways[k], "ripple_mps": ripples.get(p["id"])} | _pass(p)
         for k, p in enumerate(passes)
     )
-    apart = apart_of([(position[w["passes"][0]], position[w["passes"][1]]) for w in two_ways])
+    apart = disjoint_pairs([(position[w["passes"][0]], position[w["passes"][1]]) for w in two_ways])
     two_way_rows = tuple(
         {"position": k, "apart": k in apart} | _two_way(w, position) for k, w in enumerate(two_ways)
     )
-    return Figures(pass_rows, two_way_rows, _summary(passes, two_ways))
+    return SummaryRows(pass_rows, two_way_rows, _summary(passes, two_ways))
 
 
-def apart_of(pairs: Sequence[tuple[int, int]]) -> frozenset[int]:
+def disjoint_pairs(pairs: Sequence[tuple[int, int]]) -> frozenset[int]:
     """Choose pairs of passes that share none, so that no pass counts twice when two-ways are compared.
 
     A pass out pairs with every pass back, and such two-ways are not separate evidence. The choice looks at
@@ -86,7 +86,7 @@ def _pass(p: Document) -> dict[str, Any]:
     motor = p["motor"] or {}
     return {
         "pass_id": p["id"],
-        "start_utc": moment(p["start_utc"]),
+        "start_utc": parse_utc(p["start_utc"]),
         "heading_deg": p["heading_deg"],
         "length_m": p["length_m"],
         "peak_mps": p["peak_mps"],

@@ -54,10 +54,10 @@ def resolve(url: str | Path | None = None) -> URL:
         raise LogbookError(
             "this is no address of a logbook",
             file=named.partition("://")[0] + "://...",
-            mend="give a file, or postgresql://USER@HOST/DATABASE",
+            hint="give a file, or postgresql://USER@HOST/DATABASE",
         ) from None
     if driver == "sqlite" and parsed.database in (None, "", ":memory:"):
-        raise LogbookError("a logbook in memory would be forgotten", file=named, mend="name a file")
+        raise LogbookError("a logbook in memory would be forgotten", file=named, hint="name a file")
     return parsed.set(drivername=driver)
 
 

@@ -51,13 +51,13 @@ def refuse_known(session: Session, logs: Sequence[NamedLog], outing_id: int | No
     when = "" if start_utc is None else f" of {start_utc:%Y-%m-%d %H:%M} UTC"
     at = f" at {place}" if place else ""
     others = [name for sha, name in hashes.items() if sha not in {row[0] for row in known}]
-    mend = f"nothing was added; see outing {its_outing}"
+    hint = f"nothing was added; see outing {its_outing}"
     if others and outing_id is None:
-        mend = f"nothing was added; to add {', '.join(others)} to that outing, name it: --to {its_outing}"
+        hint = f"nothing was added; to add {', '.join(others)} to that outing, name it: --to {its_outing}"
     raise LogbookError(
         f"this log is in the logbook already, in outing {its_outing}{when} with {boat}{at}",
         file=hashes[sha256],
-        mend=mend,
+        hint=hint,
     )
 
 

@@ -6,13 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.core.frames import BoolArray, FloatArray, MotorLog, integral
+from telemetry.core.frames import BoolArray, FloatArray, MotorLog, cumulative_integral
 
 _REST_RPM = 1.0
 _REST_THROTTLE_PCT = 3.0
-_LEAST_REST_SAMPLES = 10
-_LEAST_OFFSET_A = 0.3
-_LEAST_REST_RPM_READING = 50.0
+_MIN_REST_SAMPLES = 10
+_MIN_OFFSET_A = 0.3
+_MIN_REST_RPM_READING = 50.0
 
 
 @dataclass(frozen=True)
@@ -88,9 +88,9 @@ def channels(motor: MotorLog) -> Channels:
     current, rpm, throttle = column("current_a"), column("rpm"), column("throttle_pct")
     offset_a, rest_rpm = 0.0, 0.0
     rest = _at_rest(rpm, throttle)
-    if current is not None and rest is not None and int(rest.sum()) >= _LEAST_REST_SAMPLES:
+    if current is not None and rest is not None and int(rest.sum()) >= _MIN_REST_SAMPLES:
         reads_a = float(np.nanmedian(current[rest]))
-        if abs(reads_a) >= _LEAST_OFFSET_A:
+        if abs(reads_a) >= _MIN_OFFSET_A:
             offset_a = reads_a
             current = current - offset_a
     if rpm is not None and throttle is not None and current is not None:
@@ -99,9 +99,9 @@ def channels(motor: MotorLog) -> Channels:
         )
         # Only the first stretch counts: later the water may turn the propeller with the power off.
         still &= np.cumsum(~still) == 0
-        if int(still.sum()) >= _LEAST_REST_SAMPLES:
+        if int(still.sum()) >= _MIN_REST_SAMPLES:
             reads = float(np.nanmedian(rpm[still]))
-            rest_rpm = reads if reads > _LEAST_REST_RPM_READING else 0.0
+            rest_rpm = reads if reads > _MIN_REST_RPM_READING else 0.0
     charge = column("charge_mah")
     drawn: FloatArray | None = None
     if charge is not None and _counts(charge):
@@ -145,4 +145,4 @@ def _summed_ah(t_s: FloatArray, current_a: FloatArray) -> FloatArray:
     if known.sum() < 2:
         return np.full(t_s.size, np.nan)
     i = np.interp(t_s, t_s[known], current_a[known])
-    return integral(t_s, i) / 3600.0
+    return cumulative_integral(t_s, i) / 3600.0

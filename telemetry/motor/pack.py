@@ -26,10 +26,10 @@ from telemetry.core.frames import FloatArray
 from telemetry.motor.channels import Channels
 
 _CLUSTER_S = 1.0
-_LEAST_RANGE_A = 5.0
+_MIN_RANGE_A = 5.0
 _LOAD_SHARE = 0.1
-_LEAST_SAMPLES = 40
-_LEAST_CLUSTERS = 4.0
+_MIN_SAMPLES = 40
+_MIN_CLUSTERS = 4.0
 
 
 @dataclass(frozen=True)
@@ -104,7 +104,7 @@ def estimate_pack(log: Channels, cells: int | None = None) -> PackEstimate | str
     # Chosen by the neighbours, so that the choice does not look at the sample's own noise. At rest a current
     # sensor is clipped at zero, which is no noise any more.
     use = sound & (beside > _LOAD_SHARE * float(np.max(beside[sound])))
-    if int(use.sum()) < _LEAST_SAMPLES or float(np.ptp(beside[use])) < _LEAST_RANGE_A:
+    if int(use.sum()) < _MIN_SAMPLES or float(np.ptp(beside[use])) < _MIN_RANGE_A:
         return "the current hardly changes, so that resistance cannot be told from the pack's own voltage"
     one = np.ones(int(use.sum()))
     charge = q[use]
@@ -118,7 +118,7 @@ def estimate_pack(log: Channels, cells: int | None = None) -> PackEstimate | str
     scores = np.zeros((int(place.max()) + 1, 4))
     np.add.at(scores, place, instruments / scale * residual[:, None])
     count = _effective(instruments, place)
-    if count < _LEAST_CLUSTERS:
+    if count < _MIN_CLUSTERS:
         return "the motor log holds too few separate stretches under load to give resistance an interval"
     covariance = inverse @ (scores.T @ scores) @ inverse.T * count / (count - 1.0)
     theta, covariance = theta / scale, covariance / np.outer(scale, scale)

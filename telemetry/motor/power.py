@@ -18,20 +18,20 @@ from typing import Any, Final
 
 import numpy as np
 
-from telemetry.core.frames import FloatArray, MotorLog, integral
+from telemetry.core.frames import FloatArray, MotorLog, cumulative_integral
+from telemetry.core.stats import Z95
 from telemetry.kinematics.whole_log import Motion
 from telemetry.motor.channels import Channels, channels
 from telemetry.motor.pack import PackEstimate, estimate_pack
-from telemetry.motor.sync.clock import Clock
+from telemetry.motor.sync.clock import MotorClock
 from telemetry.passes.find import Pass
 
-COMMON_PRACTICE: Final = "common practice, no source"
+USUAL_LIMITS_SOURCE: Final = "common practice, no source"
 YOURS: Final = "your own limit"
-_NORMAL_95: Final = 1.959963984540054
 _BEST_S: Final = 1.0
 _PEAK_S: Final = 0.2
 _SOAK_S: Final = 180.0
-_LEAST_SHARE: Final = 0.8
+_MIN_SHARE: Final = 0.8
 _USUAL_SLIP: Final = (0.0, 0.40)
 
 
@@ -66,7 +66,7 @@ class Limits:
     def source(self, name: str) -> str:
         """Say whose a limit is."""
         given = name in self.own or getattr(self, name) != getattr(Limits(), name)
-        return YOURS if given else COMMON_PRACTICE
+        return YOURS if given else USUAL_LIMITS_SOURCE
 
 
 LIMIT_NAMES: Final = tuple(f.name for f in fields(Limits) if f.name != "own")
@@ -219,9 +219,9 @@ class PowerReport:
         return known | {"motor_file": self.motor_file, "notes": list(self.notes)}
 
 
-def report(
+def power_report(
     motor: MotorLog,
-    clock: Clock,
+    clock: MotorClock,
     passes: Sequence[Pass],
     motion: Motion,
     options: PowerOptions | None = None,
@@ -231,7 +231,7 @@ def report(
     Parameters
     ----------
     motor : MotorLog
-    clock : Clock
+    clock : MotorClock
         Of this motor log and the speed log below; where it is not trusted nothing is told of the passes.
     passes : sequence of Pass
         Of that speed log, in order of time.
@@ -276,7 +276,7 @@ def best_second(motion: Motion, start_s: float, end_s: float) -> tuple[float, fl
     """
     known = np.isfinite(motion.speed_mps)
     t, v = motion.t_s[known], motion.speed_mps[known]
-    way = integral(t, v)
+    way = cumulative_integral(t, v)
     length_s = min(_BEST_S, end_s - start_s)
     begins = np.linspace(start_s, end_s - length_s, max(2, int((end_s - start_s) / 0.05)))
     means = (np.interp(begins + length_s, t, way) - np.interp(begins, t, way)) / max(length_s, 1e-9)
@@ -290,7 +290,7 @@ class _PassReader:
     def __init__(
         self,
         log: Channels,
-        clock: Clock,
+        clock: MotorClock,
         motion: Motion,
         options: PowerOptions,
         pack: PackEstimate | None,
@@ -366,7 +366,7 @@ class _PassReader:
             return None
         inside = values[part]
         known = inside[np.isfinite(inside)]
-        return known if inside.size and known.size >= max(1.0, _LEAST_SHARE * inside.size) else None
+        return known if inside.size and known.size >= max(1.0, _MIN_SHARE * inside.size) else None
 
     def _best_ends(self, shift_s: float = 0.0) -> tuple[float, float]:
         start_s, end_s = self.clock.to_motor(np.array([self.begin_s, self.best_end_s])) + shift_s
@@ -420,9 +420,7 @@ class _PassReader:
         # How much the ratio would differ if the join of the clocks is off by its own doubt.
         shifted = [self._best(self.log.rpm, s * self.clock.u95_s) for s in (-1.0, 1.0)]
         clock_u95 = max(abs(r - rpm) for r in (*shifted, rpm) if r is not None) / rpm
-        own_u95 = float(
-            np.hypot(self.one.held_1s_u95_mps / max(self.speed_mps, 1e-9), _NORMAL_95 * rpm_sd / rpm)
-        )
+        own_u95 = float(np.hypot(self.one.held_1s_u95_mps / max(self.speed_mps, 1e-9), Z95 * rpm_sd / rpm))
         u95 = ratio * float(np.hypot(own_u95, clock_u95)) + ratio * self.log.rest_rpm / rpm
         slip = 1.0 - ratio
         if not _USUAL_SLIP[0] <= slip <= _USUAL_SLIP[1]:

@@ -31,11 +31,11 @@ from typing import Any, Final
 
 import numpy as np
 
+from telemetry.core.stats import Z95
 from telemetry.motor.pack import PackEstimate
 from telemetry.motor.power import PassPower, PowerOptions
 
 _FULL_THROTTLE_PCT: Final = 95.0
-_COVERAGE: Final = 1.959963984540054
 
 # Relative standard deviations of what is not measured (common practice, no source).
 _USUAL_DROP_SHARE: Final = 0.04  # of the volts, lost in motor and controller, where Rm is not given
@@ -59,15 +59,15 @@ _TORQUE_GONE, _TORQUE_GONE_SD = 0.14, 0.05
 # Beyond these nothing is said (common practice, no source).
 SIZE_RANGE: Final = (0.80, 1.25)
 NO_LOAD_SPEED_RANGE: Final = (0.70, 1.40)
-_LEAST_SLIP, _MOST_SLIP = -0.05, 0.5
-_MOST_CURRENT_RATIO = 2.0
+_MIN_SLIP, _MAX_SLIP = -0.05, 0.5
+_MAX_CURRENT_RATIO = 2.0
 # A motor that turned more than this of its volts or current to heat would not last a pass: beyond, a figure
 # was given in another unit (common practice, no source).
-_MOST_DROP_SHARE, _MOST_IDLE_SHARE = 0.3, 0.3
+_MAX_DROP_SHARE, _MAX_IDLE_SHARE = 0.3, 0.3
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class PowerTrainChange:
     """What would be different; None is as it was.
 
     Attributes
@@ -91,7 +91,7 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True)
-class Estimate:
+class WhatIfEstimate:
     """A figure, half its 95 % interval, and what was measured in the pass."""
 
     value: float
@@ -105,7 +105,7 @@ class WhatIf:
 
     Attributes
     ----------
-    rpm, current_a, speed_mps, motor_heat_w, pack_heat_w : Estimate or None
+    rpm, current_a, speed_mps, motor_heat_w, pack_heat_w : WhatIfEstimate or None
         At full throttle; None where refused.
     refused : str
         Why nothing is said; empty where something is.
@@ -113,11 +113,11 @@ class WhatIf:
         What the answer rests on, for the user.
     """
 
-    rpm: Estimate | None
-    current_a: Estimate | None
-    speed_mps: Estimate | None
-    motor_heat_w: Estimate | None
-    pack_heat_w: Estimate | None
+    rpm: WhatIfEstimate | None
+    current_a: WhatIfEstimate | None
+    speed_mps: WhatIfEstimate | None
+    motor_heat_w: WhatIfEstimate | None
+    pack_heat_w: WhatIfEstimate | None
     refused: str
     assumptions: tuple[str, ...]
 
@@ -130,7 +130,7 @@ class WhatIf:
         """Return plain types."""
         figures = ("rpm", "current_a", "speed_mps", "motor_heat_w", "pack_heat_w")
 
-        def one(estimate: Estimate | None) -> dict[str, float] | None:
+        def one(estimate: WhatIfEstimate | None) -> dict[str, float] | None:
             if estimate is None:
                 return None
             return {"value": estimate.value, "u95": estimate.u95, "measured": estimate.measured}
@@ -225,7 +225,7 @@ def operating_point(one: PassPower, pack: PackEstimate | None, options: PowerOpt
         one.speed_mps,
         one.voltage_v + pack.resistance_ohm * one.current_a,
         pack.resistance_ohm,
-        pack.u95_ohm / _COVERAGE / pack.resistance_ohm,
+        pack.u95_ohm / Z95 / pack.resistance_ohm,
         resistance,
         resistance_sd,
         idle,
@@ -234,18 +234,18 @@ def operating_point(one: PassPower, pack: PackEstimate | None, options: PowerOpt
         options.pitch_mm,
         options.cells,
         options.kv_rpm_per_v,
-        one.speed_u95_mps / _COVERAGE,
+        one.speed_u95_mps / Z95,
         tuple(said),
     )
 
 
-def what_if(point: OperatingPoint, change: Change) -> WhatIf:
+def what_if(point: OperatingPoint, change: PowerTrainChange) -> WhatIf:
     """Reckon a change from a measured operating point.
 
     Parameters
     ----------
     point : OperatingPoint
-    change : Change
+    change : PowerTrainChange
         Any number of changes at once.
 
     Returns
@@ -274,16 +274,16 @@ def what_if(point: OperatingPoint, change: Change) -> WhatIf:
     if refused:
         return WhatIf.refusal(refused, tuple(said))
     plain = _moved(point, change, {})
-    if plain["current_a"] > _MOST_CURRENT_RATIO * point.current_a:
+    if plain["current_a"] > _MAX_CURRENT_RATIO * point.current_a:
         refused = "the current would be more than twice what was measured: too far to reckon"
         return WhatIf.refusal(refused, tuple(said))
-    before = _moved(point, Change(), {})
+    before = _moved(point, PowerTrainChange(), {})
     u95 = _intervals(point, change, plain)
-    figures = {name: Estimate(plain[name], u95[name], before[name]) for name in plain}
+    figures = {name: WhatIfEstimate(plain[name], u95[name], before[name]) for name in plain}
     return WhatIf(**figures, refused="", assumptions=tuple(said))
 
 
-def _ratios(point: OperatingPoint, change: Change) -> tuple[float, float, float, float]:
+def _ratios(point: OperatingPoint, change: PowerTrainChange) -> tuple[float, float, float, float]:
     """Diameter, pitch, cells and motor constant as ratios of what was measured."""
     return (
         (change.diameter_mm or point.diameter_mm) / point.diameter_mm,
@@ -293,7 +293,7 @@ def _ratios(point: OperatingPoint, change: Change) -> tuple[float, float, float,
     )
 
 
-def _out_of_range(point: OperatingPoint, change: Change) -> str:
+def _out_of_range(point: OperatingPoint, change: PowerTrainChange) -> str:
     if change.cells is not None and point.cells is None:
         return "another cell count needs the number of cells in the measured pack"
     if change.kv_rpm_per_v is not None and point.kv_rpm_per_v is None:
@@ -311,12 +311,12 @@ def _out_of_range(point: OperatingPoint, change: Change) -> str:
             f"{100 * NO_LOAD_SPEED_RANGE[0]:.0f} to {100 * NO_LOAD_SPEED_RANGE[1]:.0f} %: too far to reckon"
         )
     resistances = (point.motor_resistance_ohm, change.motor_resistance_ohm or 0.0)
-    if max(resistances) * point.current_a > _MOST_DROP_SHARE * point.loaded_v:
+    if max(resistances) * point.current_a > _MAX_DROP_SHARE * point.loaded_v:
         return "no motor loses so much of the volts under load: is its resistance given in the right unit?"
-    if max(point.no_load_current_a, change.no_load_current_a or 0.0) > _MOST_IDLE_SHARE * point.current_a:
+    if max(point.no_load_current_a, change.no_load_current_a or 0.0) > _MAX_IDLE_SHARE * point.current_a:
         return "a current without load so near that under full load says that one of the two is wrong"
     slip = _slip(point)
-    if not _LEAST_SLIP <= slip <= _MOST_SLIP:
+    if not _MIN_SLIP <= slip <= _MAX_SLIP:
         return f"a measured slip of {100 * slip:.0f} % says that pitch or shaft speed are wrong"
     return ""
 
@@ -325,7 +325,7 @@ def _slip(point: OperatingPoint) -> float:
     return 1.0 - point.speed_mps / (point.pitch_mm / 1000.0 * point.rpm / 60.0)
 
 
-def _moved(point: OperatingPoint, change: Change, off: dict[str, float]) -> dict[str, float]:
+def _moved(point: OperatingPoint, change: PowerTrainChange, off: dict[str, float]) -> dict[str, float]:
     """Solve the operating point after a change, with the model off by so many of its named doubts.
 
     Relative amounts for measured and given quantities, numbers of standard deviations for the model's own.
@@ -389,7 +389,7 @@ def _moved(point: OperatingPoint, change: Change, off: dict[str, float]) -> dict
     }
 
 
-def _intervals(point: OperatingPoint, change: Change, plain: dict[str, float]) -> dict[str, float]:
+def _intervals(point: OperatingPoint, change: PowerTrainChange, plain: dict[str, float]) -> dict[str, float]:
     """Propagate every doubt by moving one input at a time by its standard deviation."""
     doubts: dict[str, float] = {
         "pack": point.pack_resistance_sd,
@@ -407,4 +407,4 @@ def _intervals(point: OperatingPoint, change: Change, plain: dict[str, float]) -
         moved = _moved(point, change, {name: sd})
         for figure, value in plain.items():
             spread[figure] += (moved[figure] - value) ** 2
-    return {figure: _COVERAGE * float(np.sqrt(var)) for figure, var in spread.items()}
+    return {figure: Z95 * float(np.sqrt(var)) for figure, var in spread.items()}

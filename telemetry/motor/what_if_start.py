@@ -6,12 +6,12 @@ from collections.abc import Sequence
 
 from telemetry.core.errors import CallError, LogError
 from telemetry.motor.power import PowerOptions
-from telemetry.motor.sync.assign import JoinedMotor, motor_of, power_of, why_untold
-from telemetry.motor.what_if import Change, OperatingPoint, WhatIf, operating_point, what_if
+from telemetry.motor.sync.assign import MotorAssignment, motor_covering, pass_power_of, why_no_power
+from telemetry.motor.what_if import OperatingPoint, PowerTrainChange, WhatIf, operating_point, what_if
 from telemetry.passes.find import Pass
 
 
-def start_pass(passes: Sequence[Pass], motors: Sequence[JoinedMotor], pass_id: str | None) -> Pass:
+def start_pass(passes: Sequence[Pass], motors: Sequence[MotorAssignment], pass_id: str | None) -> Pass:
     """Choose the pass to start from: the one asked for, else the fastest that a motor log covers.
 
     Raises
@@ -22,30 +22,32 @@ def start_pass(passes: Sequence[Pass], motors: Sequence[JoinedMotor], pass_id: s
         If there is none of that name.
     """
     if not passes:
-        raise LogError("no pass in these logs to start from", mend="give the logs of a flat-out run")
+        raise LogError("no pass in these logs to start from", hint="give the logs of a flat-out run")
     if pass_id is None:
-        return max(passes, key=lambda p: (power_of(motors, p) is not None, p.peak_mps))
+        return max(passes, key=lambda p: (pass_power_of(motors, p) is not None, p.peak_mps))
     chosen = next((p for p in passes if p.id == pass_id), None)
     if chosen is None:
         known = ", ".join(p.id for p in passes)
-        raise CallError(f"there is no pass '{pass_id}' in these logs", mend=f"choose {known}")
+        raise CallError(f"there is no pass '{pass_id}' in these logs", hint=f"choose {known}")
     return chosen
 
 
-def what_if_from(start: Pass, motors: Sequence[JoinedMotor], options: PowerOptions, change: Change) -> WhatIf:
+def what_if_from(
+    start: Pass, motors: Sequence[MotorAssignment], options: PowerOptions, change: PowerTrainChange
+) -> WhatIf:
     """Reckon a change from a measured pass, or refuse with the reason.
 
     Parameters
     ----------
     start : Pass
-    motors : sequence of JoinedMotor
+    motors : sequence of MotorAssignment
         Of the same analysis.
     options : PowerOptions
         What is known of the power train as it was.
-    change : Change
+    change : PowerTrainChange
     """
-    motor, told = motor_of(motors, start), power_of(motors, start)
+    motor, told = motor_covering(motors, start), pass_power_of(motors, start)
     if motor is None or told is None:
-        return WhatIf.refusal(f"nothing tells the power of the pass: {why_untold(motors, start)}")
+        return WhatIf.refusal(f"nothing tells the power of the pass: {why_no_power(motors, start)}")
     point = operating_point(told, motor.power.pack, options)
     return what_if(point, change) if isinstance(point, OperatingPoint) else WhatIf.refusal(point)

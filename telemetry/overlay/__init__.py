@@ -1,25 +1,25 @@
 """Passes laid over one another, of one outing or of many."""
 
-from telemetry.overlay.align import ANCHORS, Abscissa, Anchor, Laid, Overlay, in_one_frame, lay
-from telemetry.overlay.cursor import Reading, SheetGroup, read_at, sheet_groups
+from telemetry.overlay.align import ANCHORS, Abscissa, AlignedPass, Anchor, Overlay, align, in_one_frame
+from telemetry.overlay.cursor import CursorReading, SheetGroup, read_at, sheet_groups
 from telemetry.overlay.curves import PassCurves, Signal, pass_curves
-from telemetry.overlay.quantities import QUANTITIES, SPEED, Quantity
+from telemetry.overlay.quantities import QUANTITIES, SPEED, OverlayQuantity
 
 __all__ = [
     "ANCHORS",
     "QUANTITIES",
     "SPEED",
     "Abscissa",
+    "AlignedPass",
     "Anchor",
-    "Laid",
+    "CursorReading",
     "Overlay",
+    "OverlayQuantity",
     "PassCurves",
-    "Quantity",
-    "Reading",
     "SheetGroup",
     "Signal",
+    "align",
     "in_one_frame",
-    "lay",
     "pass_curves",
     "read_at",
     "sheet_groups",

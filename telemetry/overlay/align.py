@@ -30,7 +30,7 @@ _DAY_S: Final = 86_400.0
 
 
 @dataclass(frozen=True)
-class Laid:
+class AlignedPass:
     """One pass on the common abscissa.
 
     Attributes
@@ -63,7 +63,7 @@ class Overlay:
     abscissa : {"distance", "time", "day"}
     anchor : str
         A key of :data:`ANCHORS`; without meaning by the time of day.
-    laid : tuple of Laid
+    laid : tuple of AlignedPass
         In the order given.
     left_out : tuple of (int, str)
         Which passes cannot be laid there, and why.
@@ -73,7 +73,7 @@ class Overlay:
 
     abscissa: Abscissa
     anchor: Anchor
-    laid: tuple[Laid, ...]
+    laid: tuple[AlignedPass, ...]
     left_out: tuple[tuple[int, str], ...]
     notes: tuple[str, ...]
 
@@ -84,7 +84,7 @@ class Overlay:
         return (float(min(ends)), float(max(ends))) if ends else (0.0, 1.0)
 
 
-def lay(curves: Sequence[PassCurves], abscissa: Abscissa, anchor: Anchor) -> Overlay:
+def align(curves: Sequence[PassCurves], abscissa: Abscissa, anchor: Anchor) -> Overlay:
     """Lay passes over one another; every sample of each is kept as it is.
 
     Parameters
@@ -115,7 +115,7 @@ def lay(curves: Sequence[PassCurves], abscissa: Abscissa, anchor: Anchor) -> Ove
             notes.append((k, "its log has no positions: the way is the speed, summed"))
         own = one.t_s if abscissa == "time" else one.way_m
         zero = origin_s if abscissa == "time" else float(np.interp(origin_s, one.t_s, own))
-        laid.append(Laid(k, one, own - zero, origin_s))
+        laid.append(AlignedPass(k, one, own - zero, origin_s))
     return Overlay(abscissa, anchor, tuple(laid), (), _told(curves, notes))
 
 
@@ -148,7 +148,7 @@ def _by_time_of_day(curves: Sequence[PassCurves]) -> Overlay:
             continue
         day = (one.start_utc + pd.Timedelta(seconds=one.one.start_s)).floor("D")
         days.append(f"{day:%Y-%m-%d}")
-        laid.append(Laid(k, one, one.t_s + (one.start_utc - day).total_seconds(), None))
+        laid.append(AlignedPass(k, one, one.t_s + (one.start_utc - day).total_seconds(), None))
     several = sorted(set(days))
     note = f"UTC on {several[0]}" if len(several) == 1 else ""
     if len(several) > 1:
@@ -172,7 +172,9 @@ def _on_common_course(curves: Sequence[PassCurves]) -> Overlay:
     east_m, north_m = (np.concatenate(part) for part in zip(*inside, strict=True))
     line = fit_course(east_m, north_m, first.course.heading_deg)
     zero_m = float(line.along_across(*(part[:1] for part in inside[0]))[0][0])
-    laid = tuple(Laid(k, curves[k], line.along_across(*_known(places[k]))[0] - zero_m, None) for k in shared)
+    laid = tuple(
+        AlignedPass(k, curves[k], line.along_across(*_known(places[k]))[0] - zero_m, None) for k in shared
+    )
     note = "Counted from where the first of these passes starts, in its direction"
     return Overlay("distance", "course", laid, tuple(left_out), (note,))
 

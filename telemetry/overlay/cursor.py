@@ -7,24 +7,24 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.overlay.align import Laid
-from telemetry.setup import Change, SetupSheet, changes
+from telemetry.overlay.align import AlignedPass
+from telemetry.setup import ItemChange, SetupSheet, item_changes
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class CursorReading:
     """A quantity of one pass at one place, in its SI unit; ``u95`` is half its 95 % interval."""
 
     value: float
     u95: float | None
 
 
-def read_at(one: Laid, quantity: str, x: float) -> Reading | None:
+def read_at(one: AlignedPass, quantity: str, x: float) -> CursorReading | None:
     """Read a quantity of a laid pass at a place of the abscissa.
 
     Parameters
     ----------
-    one : Laid
+    one : AlignedPass
     quantity : str
         A key of :data:`~telemetry.overlay.quantities.QUANTITIES`.
     x : float
@@ -54,7 +54,7 @@ def read_at(one: Laid, quantity: str, x: float) -> Reading | None:
     half = None if signal.u95 is None else between(signal.u95)
     if np.isnan(value):
         return None
-    return Reading(value, None if half is None or np.isnan(half) else half)
+    return CursorReading(value, None if half is None or np.isnan(half) else half)
 
 
 @dataclass(frozen=True)
@@ -67,13 +67,13 @@ class SheetGroup:
         None where no sheet is recorded.
     members : tuple of int
         Of the passes, in order.
-    changes : tuple of Change
+    changes : tuple of ItemChange
         What differs from the first sheet of all; empty for that one and where there is no sheet.
     """
 
     sheet: SetupSheet | None
     members: tuple[int, ...]
-    changes: tuple[Change, ...]
+    changes: tuple[ItemChange, ...]
 
 
 def sheet_groups(sheets: Sequence[SetupSheet | None]) -> tuple[SheetGroup, ...]:
@@ -91,6 +91,6 @@ def sheet_groups(sheets: Sequence[SetupSheet | None]) -> tuple[SheetGroup, ...]:
     groups = []
     for some in members.values():
         sheet = sheets[some[0]]
-        differs = () if sheet is None or first is None else changes(first, sheet)
+        differs = () if sheet is None or first is None else item_changes(first, sheet)
         groups.append(SheetGroup(sheet, tuple(some), differs))
     return tuple(groups)

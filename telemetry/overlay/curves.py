@@ -11,10 +11,10 @@ import pandas as pd
 
 from telemetry.analysis import Analysis
 from telemetry.core.errors import CallError
-from telemetry.core.frames import BoolArray, FloatArray, integral
+from telemetry.core.frames import BoolArray, FloatArray, cumulative_integral
 from telemetry.core.geo import CourseLine, LocalFrame
 from telemetry.motor.channels import Channels, channels
-from telemetry.motor.sync.assign import JoinedMotor, motor_of, why_untold
+from telemetry.motor.sync.assign import MotorAssignment, motor_covering, why_no_power
 from telemetry.overlay.quantities import RIPPLE, SLIP, SPEED
 from telemetry.passes.find import Pass
 from telemetry.passes.measure import PassSpeeds, curve_u95_mps
@@ -116,7 +116,7 @@ def pass_curves(analysis: Analysis, pass_ids: Iterable[str]) -> tuple[PassCurves
     for pass_id in pass_ids:
         if pass_id not in place:
             have = f"P1 to P{len(place)}" if place else "none"
-            raise CallError(f"there is no pass {pass_id}", mend=f"choose one that was found: {have}")
+            raise CallError(f"there is no pass {pass_id}", hint=f"choose one that was found: {have}")
         found.append(_curves(analysis, place[pass_id], prepared))
     return tuple(found)
 
@@ -130,13 +130,13 @@ def _curves(analysis: Analysis, k: int, prepared: dict[int, Channels]) -> PassCu
     way_m, east_m, north_m = _way(log, measured, rows, speed.value)
     course = measured.data.window.course
     signals, notes = {SPEED: speed}, []
-    motor = motor_of(analysis.motors, one)
+    motor = motor_covering(analysis.motors, one)
     if motor is not None and motor.power.of(one.id) is not None:
         key = id(motor.log)
         prepared[key] = prepared.get(key) or channels(motor.log)
         signals |= _motor(prepared[key], motor, one, speed, analysis.request.power.pitch_mm)
     else:
-        notes.append(why_untold(analysis.motors, one))
+        notes.append(why_no_power(analysis.motors, one))
     ripple, why = _ripple(log, one)
     signals |= ripple
     notes += why
@@ -187,7 +187,7 @@ def _way(
     """Follow the way along the course, and where the boat was."""
     data, motion = measured.data, log.motion
     t_s = motion.t_s[rows]
-    summed = integral(t_s, speed_mps)
+    summed = cumulative_integral(t_s, speed_mps)
     course = data.window.course
     if course is None:
         return summed, None, None
@@ -204,7 +204,7 @@ def _way(
 
 
 def _motor(
-    motor: Channels, joined: JoinedMotor, one: Pass, speed: Signal, pitch_mm: float | None
+    motor: Channels, joined: MotorAssignment, one: Pass, speed: Signal, pitch_mm: float | None
 ) -> dict[str, Signal]:
     first_s, last_s = joined.clock.to_motor(speed.t_s[[0, -1]]).tolist()
     span = motor.span(first_s, last_s)

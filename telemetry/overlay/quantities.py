@@ -10,7 +10,7 @@ from telemetry.core.units import SPEED_UNITS, Unit
 
 
 @dataclass(frozen=True, slots=True)
-class Quantity:
+class OverlayQuantity:
     """One row of an overlay: its title, and the unit that its SI values are usually shown in."""
 
     title: str
@@ -24,14 +24,14 @@ RIPPLE: Final = "ripple "
 
 # In the order of the rows. Which signal shows the hull's vertical motion depends on what a log has, and a
 # ripple of one is not the ripple of another: each has a row of its own.
-QUANTITIES: Final[Mapping[str, Quantity]] = {
-    SPEED: Quantity("Speed", SPEED_UNITS["m/s"]),
-    "current_a": Quantity("Current", Unit("A", 1.0, 1)),
-    "voltage_v": Quantity("Pack voltage", Unit("V", 1.0, 2)),
-    "rpm": Quantity("Shaft speed", Unit("rpm", 1.0, 0)),
-    SLIP: Quantity("Slip", Unit("%", 0.01, 1)),
-    f"{RIPPLE}vertical_mps": Quantity("Vertical ripple", Unit("m/s", 1.0, 2)),
-    f"{RIPPLE}az_mps2": Quantity("Ripple of the upward acceleration", Unit("m/s²", 1.0, 1)),
-    f"{RIPPLE}gy_dps": Quantity("Ripple of the pitch rate", Unit("°/s", 1.0, 1)),
-    f"{RIPPLE}alt_m": Quantity("Ripple of the altitude", Unit("m", 1.0, 2)),
+QUANTITIES: Final[Mapping[str, OverlayQuantity]] = {
+    SPEED: OverlayQuantity("Speed", SPEED_UNITS["m/s"]),
+    "current_a": OverlayQuantity("Current", Unit("A", 1.0, 1)),
+    "voltage_v": OverlayQuantity("Pack voltage", Unit("V", 1.0, 2)),
+    "rpm": OverlayQuantity("Shaft speed", Unit("rpm", 1.0, 0)),
+    SLIP: OverlayQuantity("Slip", Unit("%", 0.01, 1)),
+    f"{RIPPLE}vertical_mps": OverlayQuantity("Vertical ripple", Unit("m/s", 1.0, 2)),
+    f"{RIPPLE}az_mps2": OverlayQuantity("Ripple of the upward acceleration", Unit("m/s²", 1.0, 1)),
+    f"{RIPPLE}gy_dps": OverlayQuantity("Ripple of the pitch rate", Unit("°/s", 1.0, 1)),
+    f"{RIPPLE}alt_m": OverlayQuantity("Ripple of the altitude", Unit("m", 1.0, 2)),
 }

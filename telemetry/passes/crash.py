@@ -30,7 +30,7 @@ _GOES_WITH = 2.0
 
 
 @dataclass(frozen=True, slots=True)
-class Fall:
+class Deceleration:
     """A fall of speed that water drag cannot make, and what confirms it.
 
     Attributes
@@ -58,22 +58,24 @@ class Fall:
 
 
 @dataclass(frozen=True, slots=True)
-class Speeds:
+class SpeedSamples:
     """Speeds of a log in which to look, arrays of shape (n,): measured ones, or those made of positions."""
 
     mps: FloatArray
     ok: BoolArray
 
 
-def speeds_of(cleaned: Cleaned, motion: Motion) -> Speeds:
+def speeds_of(cleaned: Cleaned, motion: Motion) -> SpeedSamples:
     """Take the measured speeds where there are any: a smoothed one spreads a fall over a second."""
     measured = cleaned.track.column("speed_mps")
     if measured is None:
-        return Speeds(motion.speed_mps, cleaned.position_ok)
-    return Speeds(measured, cleaned.speed_ok)
+        return SpeedSamples(motion.speed_mps, cleaned.position_ok)
+    return SpeedSamples(measured, cleaned.speed_ok)
 
 
-def rows_about(cleaned: Cleaned, speeds: Speeds, span_s: tuple[float, float], top_mps: float) -> IntArray:
+def samples_around(
+    cleaned: Cleaned, speeds: SpeedSamples, span_s: tuple[float, float], top_mps: float
+) -> IntArray:
     """List the samples of a pass and some seconds after it, without the wild speeds of a tumble.
 
     Cleaning may not tell a fall this fast from a false reading, so what it set aside is looked at again.
@@ -86,7 +88,9 @@ def rows_about(cleaned: Cleaned, speeds: Speeds, span_s: tuple[float, float], to
     return first + np.flatnonzero(speeds.mps[first:last] <= _WILD_SHARE * top_mps)
 
 
-def find_fall(cleaned: Cleaned, motion: Motion, span_s: tuple[float, float], top_mps: float) -> Fall | None:
+def find_sudden_stop(
+    cleaned: Cleaned, motion: Motion, span_s: tuple[float, float], top_mps: float
+) -> Deceleration | None:
     """Find the fall that ends a pass, should it end in one.
 
     Parameters
@@ -103,7 +107,7 @@ def find_fall(cleaned: Cleaned, motion: Motion, span_s: tuple[float, float], top
     Fall or None
     """
     t_s, speeds = cleaned.track.t_s, speeds_of(cleaned, motion)
-    rows = rows_about(cleaned, speeds, span_s, top_mps)
+    rows = samples_around(cleaned, speeds, span_s, top_mps)
     if rows.size < 3 or speeds.ok[rows].sum() < 2:
         return None
     t, v, ok = t_s[rows], speeds.mps[rows], speeds.ok[rows]
@@ -115,7 +119,7 @@ def find_fall(cleaned: Cleaned, motion: Motion, span_s: tuple[float, float], top
     after = ok & (t > end_s) & (t <= end_s + _LOOK_AFTER_S)
     drifts = bool(after.any()) and float(np.median(v[after])) < _AT_REST_MPS
     signs = (["the boat then only drifts"] if drifts else []) + _troubles(cleaned, float(t[i]), end_s)
-    return Fall(int(rows[i]), int(rows[j]), float(v[i]), float(v[j]), "speed", tuple(signs))
+    return Deceleration(int(rows[i]), int(rows[j]), float(v[i]), float(v[j]), "speed", tuple(signs))
 
 
 def _troubles(cleaned: Cleaned, start_s: float, end_s: float) -> list[str]:
@@ -178,7 +182,9 @@ def _steepest(t: FloatArray, v: FloatArray, ok: BoolArray, top_mps: float) -> tu
     return first, last
 
 
-def _unseen(cleaned: Cleaned, motion: Motion, speeds: Speeds, rows: IntArray, top_mps: float) -> Fall | None:
+def _unseen(
+    cleaned: Cleaned, motion: Motion, speeds: SpeedSamples, rows: IntArray, top_mps: float
+) -> Deceleration | None:
     """Find where a log of few samples a second last saw a boat at speed before its readings tumble.
 
     Between two of its samples a hull can crash and the receiver begin to tumble, so that no speed tells of
@@ -208,7 +214,7 @@ def _unseen(cleaned: Cleaned, motion: Motion, speeds: Speeds, rows: IntArray, to
     again = np.flatnonzero(later & (speeds.mps < FROM_SHARE * top_mps))
     from_mps = float(speeds.mps[before])
     if again.size == 0:
-        return Fall(before, min(before + 1, t_s.size - 1), from_mps, float("nan"), "nothing", signs)
+        return Deceleration(before, min(before + 1, t_s.size - 1), from_mps, float("nan"), "nothing", signs)
     again = again[speeds.mps[again] < _AT_REST_MPS]
     if again.size == 0:  # one or two false speeds of a boat that goes on
         return None
@@ -218,4 +224,4 @@ def _unseen(cleaned: Cleaned, motion: Motion, speeds: Speeds, rows: IntArray, to
     )
     if way_m > from_mps**2 / DRAG_LIMIT_MPS2:  # twice the shortest way: it may have run out
         return None
-    return Fall(before, before + 1, from_mps, 0.0, "place", signs, way_m)
+    return Deceleration(before, before + 1, from_mps, 0.0, "place", signs, way_m)

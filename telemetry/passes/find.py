@@ -12,18 +12,18 @@ import numpy as np
 import pandas as pd
 
 from telemetry.cleaning.clean import Cleaned
-from telemetry.core.frames import Finding, FloatArray, runs_of
+from telemetry.core.frames import Finding, FloatArray, true_runs
 from telemetry.core.geo import CourseLine, fit_course, wrap_deg
 from telemetry.kinematics.whole_log import Motion, turn_rate_dps
-from telemetry.passes.crash import find_fall, speeds_of
+from telemetry.passes.crash import find_sudden_stop, speeds_of
 
 # What separates a pass from pottering about: common practice, no source; a boat slower than the first is not
 # on plane, whatever the outing's top.
-_LEAST_TOP_MPS = 5.0
+_MIN_TOP_MPS = 5.0
 _SHARE_OF_OUTING = 0.5
 _SHARE_OF_OWN = 0.6
-_LEAST_S = 1.2
-_LEAST_M = 25.0
+_MIN_S = 1.2
+_MIN_M = 25.0
 _CRASH_S = 1.0  # after a smoothed speed has fallen off, which sees a crash too early
 _TURN_DPS = 20.0
 _TURN_DEG = 25.0
@@ -149,16 +149,16 @@ def _straight_parts(motion: Motion, a: int, b: int) -> list[tuple[int, int]]:
     turning = np.abs(turn_rate_dps(t, course)) > _TURN_DPS
     turned = np.r_[0.0, np.cumsum(wrap_deg(np.diff(course)))]  # a whole circle comes out where it went in
     # A wobble is not a turn: the course has to come out elsewhere than it went in.
-    for i, j in runs_of(turning):
+    for i, j in true_runs(turning):
         if abs(float(turned[min(j, b - a - 1)] - turned[max(i - 1, 0)])) < _TURN_DEG:
             turning[i:j] = False
-    return [(a + i, a + j) for i, j in runs_of(~turning)]
+    return [(a + i, a + j) for i, j in true_runs(~turning)]
 
 
 def _flat_out(speed_mps: FloatArray, t_s: FloatArray, a: int, b: int) -> list[tuple[int, int]]:
     """Trim a run to where it stays above a share of its own top; a long lift makes two passes."""
     own = _SHARE_OF_OWN * float(speed_mps[a:b].max())
-    return [(a + i, a + j) for i, j in _bridged(runs_of(speed_mps[a:b] >= own), t_s[a:b])]
+    return [(a + i, a + j) for i, j in _bridged(true_runs(speed_mps[a:b] >= own), t_s[a:b])]
 
 
 def _takeoff(motion: Motion, window: tuple[int, int], stretch: tuple[int, int]) -> TakeOff | None:
@@ -203,7 +203,7 @@ def find_windows(cleaned: Cleaned, motion: Motion) -> list[Window]:
         return []
     usable = cleaned.speed_ok | cleaned.position_ok
     top = float(np.nanmax(v[usable]))
-    least = max(_LEAST_TOP_MPS, _SHARE_OF_OUTING * top)
+    least = max(_MIN_TOP_MPS, _SHARE_OF_OUTING * top)
     windows: list[Window] = []
     for stretch in cleaned.stretches:
         seen = stretch[0] + np.flatnonzero(usable[stretch[0] : stretch[1]])
@@ -211,7 +211,7 @@ def find_windows(cleaned: Cleaned, motion: Motion) -> list[Window]:
             continue
         # Beyond what was seen a smoothed curve leads anywhere.
         a0, b0 = int(seen[0]), int(seen[-1]) + 1
-        fast = _bridged(runs_of(v[a0:b0] >= _SHARE_OF_OWN * least), t[a0:b0])
+        fast = _bridged(true_runs(v[a0:b0] >= _SHARE_OF_OWN * least), t[a0:b0])
         for a, b in fast:
             for i, j in _straight_parts(motion, a0 + a, a0 + b):
                 if v[i:j].max() < least:
@@ -229,7 +229,7 @@ def _before_crash(cleaned: Cleaned, motion: Motion, first: int, last: int) -> in
     usable = speeds.mps[first:last][speeds.ok[first:last]]
     if usable.size == 0:
         return None
-    fall = find_fall(cleaned, motion, (float(t_s[first]), float(t_s[last - 1])), float(usable.max()))
+    fall = find_sudden_stop(cleaned, motion, (float(t_s[first]), float(t_s[last - 1])), float(usable.max()))
     # A hull that had already slowed when it hit something ended its pass before.
     if fall is None or t_s[fall.before] > t_s[last - 1] + _CRASH_S:
         return None
@@ -248,7 +248,7 @@ def _window(
     length_m = float(np.trapezoid(v, t))
     # A crash came at some time within the next step.
     lasts_s = float(t[-1] - t[0]) + (float(np.median(np.diff(motion.t_s))) if crash else 0.0)
-    if lasts_s < _LEAST_S or length_m < _LEAST_M or v.max() < least_mps or usable < 2:
+    if lasts_s < _MIN_S or length_m < _MIN_M or v.max() < least_mps or usable < 2:
         return None
     course: CourseLine | None = None
     heading = float("nan")

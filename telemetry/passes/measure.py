@@ -13,29 +13,35 @@ import numpy as np
 from scipy.special import stdtrit
 
 from telemetry.cleaning.clean import Cleaned
-from telemetry.core.frames import TRACK_COLUMNS, FloatArray, IntArray, integral
+from telemetry.core.frames import TRACK_COLUMNS, FloatArray, IntArray, cumulative_integral
 from telemetry.core.geo import CourseLine
-from telemetry.core.progress import counted
+from telemetry.core.progress import report_each
+from telemetry.core.stats import Z95
 from telemetry.kinematics.models import (
     CORNER_FACTOR,
     USUAL_SD_MPS,
-    AlongChain,
-    AlongData,
+    AlongTrackData,
+    AlongTrackSmoother,
     ReceiverModel,
-    SpeedChain,
+    SpeedSmoother,
     smooth_along,
 )
-from telemetry.kinematics.peak_draws import HELD_S, crests, highest, ways_m, without_overshoot
-from telemetry.kinematics.position_only import let_corners_through, secant_top_mps
+from telemetry.kinematics.peak_draws import (
+    HELD_S,
+    cumulative_distance,
+    linearise_corners,
+    peak_of_draws,
+    step_maxima,
+)
+from telemetry.kinematics.position_only import max_secant_speed, student_t_reweight
 from telemetry.kinematics.whole_log import Motion
 from telemetry.passes.find import DistanceSpeed, Window
-from telemetry.passes.pass_smoother import Nodes, lay_nodes, ridden, to_smooth
+from telemetry.passes.pass_smoother import Nodes, build_nodes, smooth_passes, smoothing_input
 
-COVERAGE_95 = 1.959963984540054  # two-sided 95 % point of the normal distribution
 _PAD_S = 2.0
 _LAST_S = 0.25
 _DRAWS = 256
-MOST_STARTS = 20_000  # of a measured distance: half a metre apart on ten kilometres, further on a longer way
+MAX_STARTS = 20_000  # of a measured distance: half a metre apart on ten kilometres, further on a longer way
 _REMEMBERED_LINES = 2  # a pass's own, and the one that it shares with other passes
 # Noise of which an unknown share, any from none to all, may be the hull's own motion on chop: its crests then
 # belong to the peak. The highest of ten independent values stands 1.539 standard deviations up (tables of
@@ -91,7 +97,9 @@ class PassData:
     course_deg: FloatArray
     lag_s: float
     receiver: ReceiverModel
-    _ways: dict[CourseLine, AlongChain] = field(default_factory=dict, init=False, repr=False, compare=False)
+    _ways: dict[CourseLine, AlongTrackSmoother] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
 
     @property
     def length_m(self) -> float:
@@ -99,7 +107,7 @@ class PassData:
         inside = (self.t_s >= self.start_s - 1e-9) & (self.t_s <= self.end_s + 1e-9)
         return float(np.trapezoid(self.speed_mps[inside], self.t_s[inside]))
 
-    def along(self, course: CourseLine) -> AlongChain:
+    def along(self, course: CourseLine) -> AlongTrackSmoother:
         """Smooth the pass along a course line, which need not be its own.
 
         The lines asked for last are remembered: another rule or distance asks for the same ones again.
@@ -110,11 +118,11 @@ class PassData:
             self._ways.pop(next(iter(self._ways)), None)
         return way
 
-    def on(self, course: CourseLine) -> AlongData:
+    def on(self, course: CourseLine) -> AlongTrackData:
         """Project what was measured on a course line."""
         along_m, _ = course.along_across(self.east_m, self.north_m)
         towards = np.cos(np.radians(self.course_deg - course.heading_deg))
-        return AlongData(
+        return AlongTrackData(
             self.t_s,
             self.density,
             self.position_node,
@@ -145,7 +153,7 @@ class PassSpeeds:
     spread_mps: FloatArray
 
 
-def _lag_s(speed: SpeedChain, parts: Sequence[tuple[slice, IntArray, FloatArray]]) -> float:
+def _lag_s(speed: SpeedSmoother, parts: Sequence[tuple[slice, IntArray, FloatArray]]) -> float:
     """By how much the measured speed lags the positions, over all passes of a log [s].
 
     While the speed changes by Δv, a speed that lags by L sums up to a way that is short by L Δv. The
@@ -155,7 +163,7 @@ def _lag_s(speed: SpeedChain, parts: Sequence[tuple[slice, IntArray, FloatArray]
     for nodes_of_pass, at, along_m in parts:
         t = speed.t_s[nodes_of_pass]
         v = speed.posterior.mean[nodes_of_pass, 0]
-        summed = integral(t, v)
+        summed = cumulative_integral(t, v)
         short = along_m - summed[at]
         x.append(v[at] - v[at].mean())
         y.append(short - short.mean())
@@ -184,7 +192,7 @@ def best_distances(data: PassData, distances_m: Sequence[float]) -> tuple[Distan
         room = s1 - s0 - distance_m
         if room < 0.0:
             continue
-        starts = s0 + np.linspace(0.0, room, min(max(2, int(room / 0.5) + 1), MOST_STARTS))
+        starts = s0 + np.linspace(0.0, room, min(max(2, int(room / 0.5) + 1), MAX_STARTS))
         taken = chain.crossing_s(starts + distance_m) - chain.crossing_s(starts)
         if np.isnan(taken).all():  # the way runs back and forth, not through
             continue
@@ -207,7 +215,7 @@ def best_distances(data: PassData, distances_m: Sequence[float]) -> tuple[Distan
 
 
 def _distance_u95_mps(
-    chain: AlongChain, start_s: float, end_s: float, speed_mps: float, receiver: ReceiverModel
+    chain: AlongTrackSmoother, start_s: float, end_s: float, speed_mps: float, receiver: ReceiverModel
 ) -> float:
     """Half-width of the 95 % interval of the average between two crossings, shared part included [m/s].
 
@@ -218,10 +226,10 @@ def _distance_u95_mps(
     shared = (receiver.shared_scale * speed_mps) ** 2
     variance = (speed_mps * own_s / (end_s - start_s)) ** 2 + shared
     wandering = receiver.coloured_sd_mps**2 * averaging_factor(end_s - start_s, receiver.coloured_tau_s)
-    return half_width(variance, min(variance, wandering + shared), receiver)
+    return half_width_95(variance, min(variance, wandering + shared), receiver)
 
 
-def crossing_sd_s(chain: AlongChain, spans_s: FloatArray) -> FloatArray:
+def crossing_sd_s(chain: AlongTrackSmoother, spans_s: FloatArray) -> FloatArray:
     """Give the standard uncertainty of the time between two crossings, for each span.
 
     Parameters
@@ -239,7 +247,7 @@ def crossing_sd_s(chain: AlongChain, spans_s: FloatArray) -> FloatArray:
     return np.sqrt(np.diagonal(chain.posterior.covariance(weights)))
 
 
-def measure(
+def measure_passes(
     cleaned: Cleaned,
     motion: Motion,
     windows: Sequence[Window],
@@ -266,7 +274,7 @@ def measure(
         return []
     t_s = cleaned.track.t_s
     measured = cleaned.track.meta.speed_source == "measured"
-    v, v_ok, trust = to_smooth(cleaned, motion)
+    v, v_ok, trust = smoothing_input(cleaned, motion)
 
     ranges = []
     for w in windows:
@@ -275,11 +283,11 @@ def measure(
         # What speed and positions say once a hull tumbles is no motion of a boat, and must not reach back.
         b = w.last if w.crashed else b
         ranges.append((max(a, w.stretch[0]), min(b, w.stretch[1])))
-    lay = lay_nodes(cleaned, ranges)
+    lay = build_nodes(cleaned, ranges)
 
     usable = v_ok[lay.sample]
     at = lay.at[usable]
-    ride = ridden(cleaned, motion, windows, lay, rx)
+    ride = smooth_passes(cleaned, motion, windows, lay, rx)
     chain, sd_mps = ride.chain, ride.sd_mps
 
     course_log = cleaned.track.column("course_deg")
@@ -294,7 +302,7 @@ def measure(
 
     usual_step_s = float(np.median(np.diff(lay.t_s[at])))
     out = []
-    for w, part in counted(zip(windows, lay.slices, strict=True), len(windows)):
+    for w, part in report_each(zip(windows, lay.slices, strict=True), len(windows)):
         mine = (lay.at >= part.start) & (lay.at < part.stop)
         rows, here = lay.sample[mine], lay.at[mine] - part.start
         p_ok, s_ok = cleaned.position_ok[rows], v_ok[rows] & measured
@@ -317,13 +325,13 @@ def measure(
             rx,
         )
         if not measured and w.course is not None:
-            data = replace(data, density=let_corners_through(data.on(w.course), ride.density[0], rx).density)
+            data = replace(data, density=student_t_reweight(data.on(w.course), ride.density[0], rx).density)
         sampled = at[(at >= part.start) & (at < part.stop)] - part.start
         # Fixed, and begun anew: a pass must give the same figures each time and in any company.
         rng = np.random.default_rng(0)
         noise = rng.standard_normal((data.t_s.size * 2, _DRAWS))
         both = chain.posterior.part(part).sample(noise)
-        curves, corner, silent = without_overshoot(
+        curves, corner, silent = linearise_corners(
             data.t_s,
             sampled,
             data.density > CORNER_FACTOR * ride.density[part.start : part.stop - 1],
@@ -334,7 +342,7 @@ def measure(
             along = data.along(w.course)
             noise = rng.standard_normal((along.t_s.size * 5, _DRAWS))
             curves = along.posterior.sample(noise)[:, 1]
-        peak, held = highest(
+        peak, held = peak_of_draws(
             data.t_s,
             curves,
             sampled,
@@ -346,7 +354,7 @@ def measure(
         inside = (data.t_s >= data.start_s) & (data.t_s <= data.end_s)
         # In a dropout no sample holds the curves together.
         swinging = inside[:-1] & inside[1:] & ~silent[:-1] & ride.swings[part.start : part.stop - 1]
-        peak = np.maximum(peak, crests(data.t_s, both, np.flatnonzero(swinging)))
+        peak = np.maximum(peak, step_maxima(data.t_s, both, np.flatnonzero(swinging)))
         mean = curves.mean(axis=1)
         if w.crashed:  # at a time unknown within the next step
             on_s = usual_step_s * rng.random(_DRAWS)
@@ -359,7 +367,7 @@ def measure(
         )
         if not measured and w.course is not None:
             over_s = max(HELD_S, 2.0 * usual_step_s)
-            secant_mps = secant_top_mps(data.on(w.course), (data.start_s, data.end_s), over_s)
+            secant_mps = max_secant_speed(data.on(w.course), (data.start_s, data.end_s), over_s)
             tops = (_between(tops[0], secant_mps), _between(tops[1], secant_mps))
         out.append(
             PassSpeeds(
@@ -399,7 +407,7 @@ def curve_u95_mps(measured: PassSpeeds) -> FloatArray:
     wandering = rx.coloured_sd_mps**2 if measured.data.speed_node.size else 0.0
     assumed = wandering + (rx.shared_scale * measured.data.speed_mps) ** 2
     both = zip(measured.spread_mps.tolist(), assumed.tolist(), strict=True)
-    return np.array([half_width(sd**2 + part, part, rx) for sd, part in both])
+    return np.array([half_width_95(sd**2 + part, part, rx) for sd, part in both])
 
 
 def _at_crash(t_s: FloatArray, drawn_mps: FloatArray, on_s: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -410,7 +418,7 @@ def _at_crash(t_s: FloatArray, drawn_mps: FloatArray, on_s: FloatArray) -> tuple
     k = min(int(np.searchsorted(t_s, t_s[-1] - _LAST_S)), t_s.size - 2)
     slope = np.maximum((drawn_mps[-1] - drawn_mps[k]) / (t_s[-1] - t_s[k]), 0.0)
     at_mps = drawn_mps[-1] + slope * on_s
-    way_m = ways_m(t_s, drawn_mps)
+    way_m = cumulative_distance(t_s, drawn_mps)
     # How far each curve had come when its last second began.
     begins_s = np.clip(t_s[-1] + on_s - HELD_S, t_s[0], t_s[-1])
     left = np.clip(np.searchsorted(t_s, begins_s, side="right") - 1, 0, t_s.size - 2)
@@ -440,10 +448,10 @@ def _u95(values: FloatArray, span_s: float, measured: bool, crest_mps: float, rx
     # A differenced speed's wandering error is a state of its chain and in the draws already.
     wandering = rx.coloured_sd_mps**2 * averaging_factor(span_s, rx.coloured_tau_s) if measured else 0.0
     assumed = wandering + (rx.shared_scale * float(values.mean())) ** 2
-    return half_width(own + assumed, assumed, rx)
+    return half_width_95(own + assumed, assumed, rx)
 
 
-def half_width(variance: float, assumed: float, rx: ReceiverModel) -> float:
+def half_width_95(variance: float, assumed: float, rx: ReceiverModel) -> float:
     """Half-width of a 95 % interval of which a part rests on assumed variances.
 
     Parameters
@@ -465,4 +473,4 @@ def half_width(variance: float, assumed: float, rx: ReceiverModel) -> float:
     (1.96, 2.306)
     """
     freedom = rx.freedom * (variance / assumed) ** 2 if assumed > 0.0 else np.inf
-    return float(stdtrit(freedom, 0.975) if np.isfinite(freedom) else COVERAGE_95) * float(np.sqrt(variance))
+    return float(stdtrit(freedom, 0.975) if np.isfinite(freedom) else Z95) * float(np.sqrt(variance))

@@ -12,26 +12,26 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.cleaning.clean import Cleaned
-from telemetry.core.frames import BoolArray, FloatArray, IntArray, runs_of
+from telemetry.core.frames import BoolArray, FloatArray, IntArray, true_runs
 from telemetry.kinematics.models import (
     USUAL_DENSITY,
     USUAL_SD_MPS,
-    AlongData,
+    AlongTrackData,
     ReceiverModel,
-    SpeedChain,
-    calibrate,
-    nodes,
+    SpeedSmoother,
+    estimate_noise_and_jerk,
+    refine_nodes,
     smooth_speed,
 )
-from telemetry.kinematics.oscillation import liveliness_of, swinging
-from telemetry.kinematics.position_only import calibrate_way
+from telemetry.kinematics.oscillation import find_oscillating_steps, jerk_psd_of_steps
+from telemetry.kinematics.position_only import estimate_jerk_psd
 from telemetry.kinematics.whole_log import Motion, blur_s
 from telemetry.passes.find import Window
 
 _NODE_STEP_S = 0.25
 _CRUISE_SHARE = 0.85
 _CRUISE_MPS2 = 3.0
-_LEAST_IN_CRUISE = _LEAST_ON_WAY = 4
+_MIN_IN_CRUISE = _MIN_ON_WAY = 4
 
 
 @dataclass(frozen=True)
@@ -45,13 +45,13 @@ class Nodes:
     slices: list[slice]
 
 
-def lay_nodes(cleaned: Cleaned, ranges: Sequence[tuple[int, int]]) -> Nodes:
+def build_nodes(cleaned: Cleaned, ranges: Sequence[tuple[int, int]]) -> Nodes:
     """Lay nodes over parts of a log, half-open ranges of samples; no step couples one part to the next."""
     t_s = cleaned.track.t_s
     times, couples, samples, ats, slices = [], [], [], [], []
     offset = 0
     for a, b in ranges:
-        node_t, at, coupled = nodes(t_s[a:b], _NODE_STEP_S, np.zeros(b - a - 1, dtype=np.bool_))
+        node_t, at, coupled = refine_nodes(t_s[a:b], _NODE_STEP_S, np.zeros(b - a - 1, dtype=np.bool_))
         times.append(node_t)
         couples.append(np.r_[coupled, False])
         samples.append(np.arange(a, b))
@@ -67,7 +67,7 @@ def lay_nodes(cleaned: Cleaned, ranges: Sequence[tuple[int, int]]) -> Nodes:
     )
 
 
-def to_smooth(cleaned: Cleaned, motion: Motion) -> tuple[FloatArray, BoolArray, FloatArray]:
+def smoothing_input(cleaned: Cleaned, motion: Motion) -> tuple[FloatArray, BoolArray, FloatArray]:
     """Speed to smooth, where it may be used, and how much less it is trusted than usual."""
     track = cleaned.track
     v = track.column("speed_mps")
@@ -93,20 +93,20 @@ def _cruises(motion: Motion, windows: Sequence[Window], usable: BoolArray) -> li
         )
         out += [
             (w, w.first + a, w.first + b)
-            for a, b in runs_of(calm)
+            for a, b in true_runs(calm)
             # One speed alone leaves a part undetermined.
-            if b - a >= _LEAST_IN_CRUISE and usable[w.first + a : w.first + b].sum() >= 2
+            if b - a >= _MIN_IN_CRUISE and usable[w.first + a : w.first + b].sum() >= 2
         ]
     return out
 
 
 @dataclass(frozen=True)
-class Ride:
+class SmoothedPasses:
     """The speeds of all passes of a log, smoothed.
 
     Attributes
     ----------
-    chain : SpeedChain
+    chain : SpeedSmoother
     sd_mps : float
         White noise of a speed.
     density : ndarray, shape (n - 1,)
@@ -115,7 +115,7 @@ class Ride:
         Steps in which the hull swings.
     """
 
-    chain: SpeedChain
+    chain: SpeedSmoother
     sd_mps: float
     density: FloatArray
     swings: BoolArray
@@ -129,18 +129,18 @@ def _by_speed(
     v_ok: BoolArray,
     trust: FloatArray,
     rx: ReceiverModel,
-) -> Ride:
+) -> SmoothedPasses:
     """Smooth measured speeds, with the noise of calm riding, and follow the hull where it swings."""
     usable = v_ok[lay.sample]
     at, sample = lay.at[usable], lay.sample[usable]
 
-    def smoothed(calm: BoolArray, swings: bool) -> tuple[SpeedChain, float, float]:
+    def smoothed(calm: BoolArray, swings: bool) -> tuple[SpeedSmoother, float, float]:
         sd_mps, density = USUAL_SD_MPS, USUAL_DENSITY
-        ranges = [(a, b) for _, a, b in cruises if calm[a:b].sum() >= _LEAST_IN_CRUISE]
+        ranges = [(a, b) for _, a, b in cruises if calm[a:b].sum() >= _MIN_IN_CRUISE]
         if ranges:
-            c = lay_nodes(cleaned, ranges)
+            c = build_nodes(cleaned, ranges)
             seen = calm[c.sample]
-            sd_mps, density = calibrate(
+            sd_mps, density = estimate_noise_and_jerk(
                 c.t_s, c.coupled, c.at[seen], v[c.sample][seen], rx.least_speed_sd_mps
             )
         sds = sd_mps * trust[sample]
@@ -148,7 +148,7 @@ def _by_speed(
         return chain, sd_mps, density
 
     chain, sd_mps, density = smoothed(v_ok, False)
-    swings = swinging(chain, at, v[sample], sd_mps * trust[sample])
+    swings = find_oscillating_steps(chain, at, v[sample], sd_mps * trust[sample])
     base = np.full(swings.size, density)
     if swings.any():
         # The hull's swing was taken for noise, which then hides it.
@@ -156,11 +156,11 @@ def _by_speed(
         calm[sample] &= ~np.r_[swings, False][at]
         chain, sd_mps, density = smoothed(calm, True)
         sds = sd_mps * trust[sample]
-        swings = swinging(chain, at, v[sample], sds)
+        swings = find_oscillating_steps(chain, at, v[sample], sds)
         base = np.full(swings.size, density)
-        base[swings] = liveliness_of(chain, swings, at, v[sample], sd_mps)
+        base[swings] = jerk_psd_of_steps(chain, swings, at, v[sample], sd_mps)
         chain = smooth_speed(lay.t_s, lay.coupled, at, v[sample], sds, base, swings=True)
-    return Ride(chain, sd_mps, base, swings)
+    return SmoothedPasses(chain, sd_mps, base, swings)
 
 
 def _way_noise(
@@ -174,13 +174,13 @@ def _way_noise(
     parts = []
     for w, a, b in cruises:
         here = np.arange(a, b)[cleaned.position_ok[a:b]]
-        if w.course is None or here.size < _LEAST_ON_WAY:
+        if w.course is None or here.size < _MIN_ON_WAY:
             continue
-        lay = lay_nodes(cleaned, [(a, b)])
+        lay = build_nodes(cleaned, [(a, b)])
         along_m, _ = w.course.along_across(motion.east_m[here], motion.north_m[here])
         none, nodes_of = np.zeros(0, dtype=np.int64), lay.at[here - a]
         parts.append(
-            AlongData(
+            AlongTrackData(
                 lay.t_s,
                 np.ones(lay.t_s.size - 1),
                 nodes_of,
@@ -196,13 +196,13 @@ def _way_noise(
     walk_m = rx.position_sd_m * float(np.sqrt(2.0 * over_s / rx.position_tau_s))
     alone_mps = float(np.hypot(np.sqrt(2.0) * motion.position_sd_m, walk_m)) / over_s
     alike = max(1.0, over_s / cleaned.track.usual_step_s)
-    density = calibrate_way(parts, rx) if parts else USUAL_DENSITY
+    density = estimate_jerk_psd(parts, rx) if parts else USUAL_DENSITY
     return alone_mps * float(np.sqrt(alike)), density
 
 
-def ridden(
+def smooth_passes(
     cleaned: Cleaned, motion: Motion, windows: Sequence[Window], lay: Nodes, receiver: ReceiverModel
-) -> Ride:
+) -> SmoothedPasses:
     """Smooth the speeds of all passes of one log.
 
     Parameters
@@ -213,7 +213,7 @@ def ridden(
         Of its passes.
     receiver : ReceiverModel
     """
-    v, v_ok, trust = to_smooth(cleaned, motion)
+    v, v_ok, trust = smoothing_input(cleaned, motion)
     cruises = _cruises(motion, windows, v_ok)
     if cleaned.track.meta.speed_source == "measured":
         return _by_speed(cleaned, cruises, lay, v, v_ok, trust, receiver)
@@ -222,4 +222,4 @@ def ridden(
     at, sample = lay.at[usable], lay.sample[usable]
     calm = np.full(lay.t_s.size - 1, density)
     chain = smooth_speed(lay.t_s, lay.coupled, at, v[sample], sd_mps * trust[sample], calm)
-    return Ride(chain, sd_mps, calm, np.zeros(calm.size, dtype=np.bool_))
+    return SmoothedPasses(chain, sd_mps, calm, np.zeros(calm.size, dtype=np.bool_))

@@ -13,10 +13,10 @@ from telemetry.cleaning.clean import Cleaned, clean
 from telemetry.cleaning.corrections import ByHand, log_key
 from telemetry.core.frames import Track
 from telemetry.core.geo import LocalFrame, geodesic_m
-from telemetry.core.progress import part, tell
-from telemetry.kinematics.whole_log import Motion, smooth
+from telemetry.core.progress import report, scope
+from telemetry.kinematics.whole_log import Motion, smooth_log
 from telemetry.passes.find import Pass, find_windows
-from telemetry.passes.measure import PassSpeeds, measure
+from telemetry.passes.measure import PassSpeeds, measure_passes
 
 _ONE_PLACE_M = 20_000.0
 # How far a log is when it is cleaned and smoothed: of the time that it takes.
@@ -40,7 +40,7 @@ class SpeedLog:
     motion: Motion
 
 
-def examined(
+def process_log(
     track: Track, frame: LocalFrame, by_hand: ByHand, distances_m: Sequence[float]
 ) -> tuple[SpeedLog, tuple[PassSpeeds, ...]]:
     """Clean, smooth and measure one log.
@@ -61,22 +61,22 @@ def examined(
     tuple of PassSpeeds
         Of its passes, in order of time.
     """
-    tell(0.0)
+    report(0.0)
     cleaned = clean(track, by_hand=by_hand.of(log_key(track.meta)))
-    tell(_CLEANED)
-    motion = smooth(cleaned, frame)
+    report(_CLEANED)
+    motion = smooth_log(cleaned, frame)
     windows = find_windows(cleaned, motion)
-    with part(_SMOOTHED, 1.0):
-        return SpeedLog(track, cleaned, motion), tuple(measure(cleaned, motion, windows, distances_m))
+    with scope(_SMOOTHED, 1.0):
+        return SpeedLog(track, cleaned, motion), tuple(measure_passes(cleaned, motion, windows, distances_m))
 
 
-def when(track: Track, t_s: float) -> tuple[int, float]:
+def start_order(track: Track, t_s: float) -> tuple[int, float]:
     """Order in time; logs that do not say which day it was come last."""
     utc = track.utc(t_s)
     return (1, t_s) if utc is None else (0, utc.timestamp())
 
 
-def frames_of(tracks: Sequence[Track]) -> list[LocalFrame]:
+def local_frames(tracks: Sequence[Track]) -> list[LocalFrame]:
     """One frame of metres for all logs of one place, so that their passes can be paired."""
     frames: list[LocalFrame] = []
     for track in tracks:
@@ -92,12 +92,12 @@ def frames_of(tracks: Sequence[Track]) -> list[LocalFrame]:
     return frames
 
 
-def passes_of(
+def number_passes(
     logs: Sequence[SpeedLog], measured: Sequence[Sequence[PassSpeeds]]
 ) -> tuple[tuple[Pass, ...], tuple[PassSpeeds, ...]]:
     """Give numbers to the passes of all logs, in order of time; return what each was measured on beside."""
     found = [(k, m) for k, mine in enumerate(measured) for m in mine]
-    found.sort(key=lambda item: when(logs[item[0]].read, item[1].data.start_s))
+    found.sort(key=lambda item: start_order(logs[item[0]].read, item[1].data.start_s))
     passes = tuple(_told_pass(k, log, logs[log].cleaned, m) for k, (log, m) in enumerate(found))
     return passes, tuple(m for _, m in found)
 
@@ -125,7 +125,7 @@ def _told_pass(k: int, log: int, cleaned: Cleaned, m: PassSpeeds) -> Pass:
     )
 
 
-def notes_of(logs: Sequence[SpeedLog], passes: Sequence[Pass]) -> tuple[str, ...]:
+def log_notes(logs: Sequence[SpeedLog], passes: Sequence[Pass]) -> tuple[str, ...]:
     """Say which logs hold no pass, and which cover the same time."""
     with_passes = {p.log for p in passes}
     without = [_why_no_pass(log) for k, log in enumerate(logs) if k not in with_passes]

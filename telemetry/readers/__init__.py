@@ -30,25 +30,25 @@ from telemetry.readers.archive import (
     PassedOver,
     is_archive,
     is_shadow,
-    taken_out,
+    unpack_archive,
 )
 from telemetry.readers.base import LogReader, ReadOptions
-from telemetry.readers.saved_columns import Explained, KeptMap
-from telemetry.readers.table import explained
+from telemetry.readers.saved_columns import ExplainedTable, SavedColumnMap
+from telemetry.readers.table import explain_table
 
 __all__ = [
     "ARCHIVE_SUFFIXES",
     "LOG_SUFFIXES",
     "READERS",
     "Bounds",
-    "Explained",
-    "KeptMap",
+    "ExplainedTable",
     "LogFile",
     "LogReader",
     "Opened",
     "ReadOptions",
+    "SavedColumnMap",
     "bytes_of",
-    "explained",
+    "explain_table",
     "is_shadow",
     "open_bytes",
     "open_file",
@@ -64,7 +64,7 @@ LOG_SUFFIXES: Final = frozenset({s for reader in READERS for s in reader.suffixe
 """Endings by which a log is looked for in a folder; the content still decides the format."""
 
 _HEAD_BYTES: Final = 4096
-_MOST_NAMED: Final = 3
+_MAX_NAMED: Final = 3
 _MEND_PATH: Final = "give the path of one log file"
 
 
@@ -108,16 +108,16 @@ def bytes_of(path: Path) -> bytes:
         status = path.stat()
         if not stat.S_ISREG(status.st_mode):
             reason = "it is a folder, not a log" if path.is_dir() else "it is no file"
-            raise LogError(reason, file=file, mend=_MEND_PATH)
+            raise LogError(reason, file=file, hint=_MEND_PATH)
         if status.st_size > largest:
             reason = f"it is larger than {largest // 1_000_000} MB, which no log of an outing is"
-            raise LogError(reason, file=file, mend="cut the outing out of it first")
+            raise LogError(reason, file=file, hint="cut the outing out of it first")
         return path.read_bytes()
     except (FileNotFoundError, NotADirectoryError):
-        raise LogError("there is no such file", file=file, mend=_MEND_PATH) from None
+        raise LogError("there is no such file", file=file, hint=_MEND_PATH) from None
     except (OSError, ValueError) as error:
         reason = f"it cannot be read: {path_fault(error)}"
-        raise LogError(reason, file=file, mend="check that the file exists and may be read") from None
+        raise LogError(reason, file=file, hint="check that the file exists and may be read") from None
 
 
 def open_bytes(data: bytes, file: str, bounds: Bounds | None = None) -> Opened:
@@ -126,7 +126,7 @@ def open_bytes(data: bytes, file: str, bounds: Bounds | None = None) -> Opened:
         return Opened((LogFile(file, data),), ())
     files, errors, passed_over = [], [], []
     try:
-        for found in taken_out(data, file, bounds or Bounds(), _is_log):
+        for found in unpack_archive(data, file, bounds or Bounds(), _is_log):
             if isinstance(found, LogFile):
                 files.append(found)
             elif isinstance(found, PassedOver):
@@ -136,7 +136,7 @@ def open_bytes(data: bytes, file: str, bounds: Bounds | None = None) -> Opened:
     except LogError as error:
         errors.append(error)
     if not files and not errors:
-        errors.append(NothingUsableError("no log is in this archive", file=file, mend="pack the logs again"))
+        errors.append(NothingUsableError("no log is in this archive", file=file, hint="pack the logs again"))
     return Opened(tuple(files), tuple(errors), tuple(passed_over))
 
 
@@ -177,7 +177,7 @@ def with_passed_over(logs: Sequence[Log], opened: Opened) -> tuple[Log, ...]:
     """Let the first of an archive's logs tell what else was in it."""
     if not logs or not opened.passed_over:
         return tuple(logs)
-    names = ", ".join(cut(opened.passed_over, _MOST_NAMED, LABEL))
+    names = ", ".join(cut(opened.passed_over, _MAX_NAMED, LABEL))
     message = f"files beside it in the archive are no logs and were passed over: {names}"
     told = Finding("passed-over", message, len(opened.passed_over))
     return replace(logs[0], findings=(*logs[0].findings, told)), *logs[1:]
@@ -214,7 +214,7 @@ def read_bytes(data: bytes, file: str, options: ReadOptions | None = None) -> tu
         where an exception that escapes a reader (foreign bytes meet foreign decoders) becomes a LogError.
     """
     if not data:
-        raise NothingUsableError("it is empty", file=file, mend="export the log again from the device")
+        raise NothingUsableError("it is empty", file=file, hint="export the log again from the device")
     reader = _choose(data[:_HEAD_BYTES], file)
     try:
         logs = reader.read(data, file, options or ReadOptions())
@@ -223,7 +223,7 @@ def read_bytes(data: bytes, file: str, options: ReadOptions | None = None) -> tu
     except Exception as error:
         told = shortened(str(error), SHORT)
         reason = f"the {reader.name} reader cannot make sense of it ({type(error).__name__}: {told})"
-        raise DamagedLogError(reason, file=file, mend="export the log again from the device") from error
+        raise DamagedLogError(reason, file=file, hint="export the log again from the device") from error
     digest = hashlib.sha256(data).hexdigest()
     return tuple(replace(log, meta=replace(log.meta, sha256=digest)) for log in logs)
 
@@ -236,10 +236,10 @@ def _choose(head: bytes, file: str) -> LogReader:
         raise UnknownFormatError(
             "it looks like several formats at once: " + ", ".join(reader.name for reader in claims),
             file=file,
-            mend="save each part as a file of its own",
+            hint="save each part as a file of its own",
         )
     raise UnknownFormatError(
         "its content is none of the known formats: " + ", ".join(reader.name for reader in READERS),
         file=file,
-        mend="export the log as GPX, FIT, NMEA 0183 or CSV with a line of headings",
+        hint="export the log as GPX, FIT, NMEA 0183 or CSV with a line of headings",
     )

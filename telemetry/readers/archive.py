@@ -32,8 +32,8 @@ _ENCRYPTED: Final = 0x1 | 0x40 | 0x2000  # encrypted, strongly encrypted, header
 _CENTRAL_ENTRY: Final = b"PK\x01\x02"
 # A log of numbers shrinks to a tenth, a very dull one to a fortieth: common practice, no source. Less is let
 # through where it matters, of what unpacks to more than an hour's log.
-_MOST_TIMES: Final = 250
-_MOST_TIMES_IF_LARGE: Final = 60
+_MAX_TIMES: Final = 250
+_MAX_TIMES_IF_LARGE: Final = 60
 _LARGE_BYTES: Final = 20_000_000
 _ALWAYS_ALLOWED_BYTES: Final = 1_000_000
 _MEND_OUT: Final = "unpack it yourself and give the logs that were in it"
@@ -77,7 +77,7 @@ Wanted = Callable[[str, bytes], bool]
 
 
 def is_archive(data: bytes) -> bool:
-    """Tell whether bytes are an archive that :func:`taken_out` opens."""
+    """Tell whether bytes are an archive that :func:`unpack_archive` opens."""
     return data.startswith((_GZIP, *_ZIP))
 
 
@@ -86,7 +86,7 @@ def is_shadow(name: str) -> bool:
     return name.startswith("._")
 
 
-def taken_out(
+def unpack_archive(
     data: bytes, file: str, bounds: Bounds, wanted: Wanted
 ) -> Iterator[LogFile | LogError | PassedOver]:
     """Take the logs out of a .gz or a .zip, or say what is wrong with each, or that it is no log.
@@ -113,13 +113,13 @@ def taken_out(
     except Exception as error:
         # Besides BadZipFile the standard library lets through zlib, struct, unicode and value errors.
         reason = f"the archive is damaged ({type(error).__name__}: {shortened(str(error), SHORT)})"
-        raise DamagedLogError(reason, file=file, mend=_MEND_AGAIN) from error
+        raise DamagedLogError(reason, file=file, hint=_MEND_AGAIN) from error
 
 
 def _from_gzip(data: bytes, file: str, bounds: Bounds, _wanted: Wanted) -> Iterator[LogFile]:
     # A .gz may be several in a row. Each costs time however little is in it, and begins with these bytes.
     if data.count(_GZIP) > 10 * bounds.files:
-        raise LogError("it is made of too many parts", file=file, mend=_MEND_OUT)
+        raise LogError("it is made of too many parts", file=file, hint=_MEND_OUT)
     last = PurePosixPath(file.replace("\\", "/")).name
     inner = f"{file}/{last[:-3] if last.lower().endswith('.gz') else last}"
     with gzip.GzipFile(fileobj=io.BytesIO(data)) as stream:
@@ -146,7 +146,7 @@ def _from_zip(
                 yield from (PassedOver(_shown(m.filename)) for m in files if _is_litter(m.filename))
                 return
     reason = f"it holds {listed} files, more than the {bounds.files} that are opened"
-    raise LogError(reason, file=file, mend=_MEND_OUT)
+    raise LogError(reason, file=file, hint=_MEND_OUT)
 
 
 def _members(
@@ -159,10 +159,10 @@ def _members(
             log = _member(archive, member, name, bounds, wanted)
         except LogError as error:
             yield error
-        except Exception as error:  # see `taken_out`; the files beside it may be whole
+        except Exception as error:  # see `unpack_archive`; the files beside it may be whole
             told = shortened(str(error), SHORT)
             reason = f"this part of the archive is damaged ({type(error).__name__}: {told})"
-            yield DamagedLogError(reason, file=name, mend=_MEND_AGAIN)
+            yield DamagedLogError(reason, file=name, hint=_MEND_AGAIN)
         else:
             if log is None:
                 yield PassedOver(_shown(member.filename))
@@ -173,7 +173,7 @@ def _members(
                     f"together its files unpack to more than {bounds.all_bytes / 1e6:g} MB",
                     file=file,
                     place=f"from {_shown(member.filename)} on",
-                    mend=_MEND_OUT,
+                    hint=_MEND_OUT,
                 )
             yield log
 
@@ -182,10 +182,10 @@ def _member(
     archive: zipfile.ZipFile, member: zipfile.ZipInfo, name: str, bounds: Bounds, wanted: Wanted
 ) -> LogFile | None:
     if member.flag_bits & _ENCRYPTED:
-        raise LogError("it is encrypted", file=name, mend=_MEND_OUT)
+        raise LogError("it is encrypted", file=name, hint=_MEND_OUT)
     if member.compress_type not in _METHODS:
         reason = f"it is packed by method {member.compress_type}; plain and deflated zip files are opened"
-        raise LogError(reason, file=name, mend=_MEND_OUT)
+        raise LogError(reason, file=name, hint=_MEND_OUT)
     with archive.open(member) as stream:
         head = stream.read(_HEAD_BYTES)
         if _is_packed(head) and _is_document(member.filename, wanted):
@@ -203,7 +203,7 @@ def _refuse_shared(members: list[zipfile.ZipInfo], file: str) -> None:
     placed = sorted((member.header_offset, member.compress_size) for member in members)
     for (at, size), (following, _) in pairwise(placed):
         if at + size >= following:
-            raise DamagedLogError("its files lie over one another", file=file, mend=_MEND_AGAIN)
+            raise DamagedLogError("its files lie over one another", file=file, hint=_MEND_AGAIN)
 
 
 def _hold_size(size: int, packed_size: int, name: str, bounds: Bounds) -> None:
@@ -211,14 +211,14 @@ def _hold_size(size: int, packed_size: int, name: str, bounds: Bounds) -> None:
         raise LogError(
             f"it unpacks to more than {bounds.each_bytes / 1e6:g} MB",
             file=name,
-            mend="cut the outing out of it first",
+            hint="cut the outing out of it first",
         )
-    times = _MOST_TIMES if size <= _LARGE_BYTES else _MOST_TIMES_IF_LARGE
+    times = _MAX_TIMES if size <= _LARGE_BYTES else _MAX_TIMES_IF_LARGE
     if size > max(_ALWAYS_ALLOWED_BYTES, times * packed_size):
         raise LogError(
             f"it unpacks to more than {times} times its size, which no log does",
             file=name,
-            mend=_MEND_OUT,
+            hint=_MEND_OUT,
         )
 
 
@@ -228,7 +228,7 @@ def _is_packed(content: bytes) -> bool:
 
 def _refuse_nested(content: bytes, name: str) -> None:
     if _is_packed(content):
-        raise LogError("it is an archive inside an archive, which is not opened", file=name, mend=_MEND_OUT)
+        raise LogError("it is an archive inside an archive, which is not opened", file=name, hint=_MEND_OUT)
 
 
 def _is_document(name: str, wanted: Wanted) -> bool:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from telemetry.core.frames import Log
-from telemetry.readers.saved_columns import Explained, KeptMap, table_id
+from telemetry.readers.saved_columns import ExplainedTable, SavedColumnMap, table_id
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,15 +32,15 @@ class ReadOptions:
     headings: Mapping[str, str] = field(default_factory=dict)
     pole_pairs: int | None = None
     gear_ratio: float | None = None
-    kept: Mapping[str, KeptMap] = field(default_factory=dict)
+    kept: Mapping[str, SavedColumnMap] = field(default_factory=dict)
 
-    def about(self, headings: tuple[str, ...], units: tuple[str, ...]) -> Explained:
+    def about(self, headings: tuple[str, ...], units: tuple[str, ...]) -> ExplainedTable:
         """Gather what is said of a table with these headings and this row of units."""
         there = {heading.strip() for heading in headings}
         given = {h.strip(): column for h, column in self.headings.items() if h.strip() in there}
         kept = self.kept.get(table_id(headings, units))
         if kept is None:
-            return Explained(headings, units, given, self.pole_pairs, self.gear_ratio, None)
+            return ExplainedTable(headings, units, given, self.pole_pairs, self.gear_ratio, None)
         remembered = kept.columns_of(headings)
         poles = kept.pole_pairs if self.pole_pairs is None else self.pole_pairs
         gear = kept.gear_ratio if self.gear_ratio is None else self.gear_ratio
@@ -49,7 +49,7 @@ class ReadOptions:
             or (kept.pole_pairs is not None and self.pole_pairs is None)
             or (kept.gear_ratio is not None and self.gear_ratio is None)
         )
-        return Explained(headings, units, remembered | given, poles, gear, kept if used else None)
+        return ExplainedTable(headings, units, remembered | given, poles, gear, kept if used else None)
 
 
 @dataclass(frozen=True, slots=True)

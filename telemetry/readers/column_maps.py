@@ -14,9 +14,16 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final
 
-from telemetry.core.errors import KeptError, LogError
-from telemetry.core.paths import home_folder, written_whole
-from telemetry.readers import Explained, KeptMap, ReadOptions, explained, open_file, read_bytes
+from telemetry.core.errors import LogError, SavedColumnsError
+from telemetry.core.paths import atomic_write, home_folder
+from telemetry.readers import (
+    ExplainedTable,
+    ReadOptions,
+    SavedColumnMap,
+    explain_table,
+    open_file,
+    read_bytes,
+)
 from telemetry.readers.saved_columns import table_id
 
 _ENDING: Final = ".json"
@@ -28,17 +35,17 @@ def folder() -> Path:
     return home_folder() / "heading_maps"
 
 
-def load() -> tuple[dict[str, KeptMap], tuple[KeptError, ...]]:
+def load() -> tuple[dict[str, SavedColumnMap], tuple[SavedColumnsError, ...]]:
     """Read every map that is kept.
 
     Returns
     -------
     dict of str to KeptMap
         By its id, the oldest first.
-    tuple of KeptError
+    tuple of SavedColumnsError
         One for each file that could not be used; a damaged one stands aside from now on.
     """
-    maps: list[KeptMap] = []
+    maps: list[SavedColumnMap] = []
     errors = []
     for file in _files():
         try:
@@ -53,11 +60,11 @@ def load() -> tuple[dict[str, KeptMap], tuple[KeptError, ...]]:
     return {kept.id: kept for kept in maps}, tuple(errors)
 
 
-def _read(file: Path) -> KeptMap:
+def _read(file: Path) -> SavedColumnMap:
     return map_of_text(file.read_text(encoding="utf-8"))
 
 
-def map_of_text(text: str) -> KeptMap:
+def map_of_text(text: str) -> SavedColumnMap:
     """Read a map from its JSON.
 
     Raises
@@ -66,12 +73,12 @@ def map_of_text(text: str) -> KeptMap:
         If it is no map that was kept.
     """
     try:
-        return KeptMap.from_dict(json.loads(text))
+        return SavedColumnMap.from_dict(json.loads(text))
     except RecursionError:
         raise ValueError("brackets within brackets without end") from None
 
 
-def keep(said: Explained) -> KeptMap | None:
+def keep(said: ExplainedTable) -> SavedColumnMap | None:
     """Keep what is said of a table, in the place of what was said before.
 
     Returns
@@ -93,28 +100,28 @@ def keep(said: Explained) -> KeptMap | None:
             return None
     text = json.dumps(new.to_dict(), indent=2, ensure_ascii=False)
     try:
-        with written_whole(file) as stream:
+        with atomic_write(file) as stream:
             stream.write(f"{text}\n".encode())
     except OSError as error:
         raise _cannot("be kept", error, file) from None
     return new
 
 
-def keep_of_files(files: Iterable[Path], options: ReadOptions) -> list[KeptError]:
+def keep_of_files(files: Iterable[Path], options: ReadOptions) -> list[SavedColumnsError]:
     """Keep what the options say of the tables that can be read with them; return what could not be kept."""
     errors = []
     for log in (log for file in files for log in open_file(file).files):
         try:
             read_bytes(log.data, log.file, options)  # what makes no sense of a table is not worth keeping
-            keep(explained(log.data, log.file, options))
-        except KeptError as error:
+            keep(explain_table(log.data, log.file, options))
+        except SavedColumnsError as error:
             errors.append(error)
         except LogError:
             continue
     return errors
 
 
-def forget(name: str) -> KeptMap:
+def forget(name: str) -> SavedColumnMap:
     """Forget one map.
 
     Parameters
@@ -130,12 +137,12 @@ def forget(name: str) -> KeptMap:
     found = [kept for key, kept in load()[0].items() if name and key.startswith(name)]
     if len(found) != 1:
         reason = f"{'several maps begin' if found else 'no map is kept that begins'} with '{name}'"
-        raise KeptError(reason, mend="list them with `reciprocal maps`")
+        raise SavedColumnsError(reason, hint="list them with `reciprocal maps`")
     _remove(found[0].id)
     return found[0]
 
 
-def forget_table(said: Explained) -> None:
+def forget_table(said: ExplainedTable) -> None:
     """Forget what is kept of a kind of table, if anything is.
 
     Raises
@@ -165,23 +172,23 @@ def _files() -> list[Path]:
         return []  # nothing kept yet
 
 
-def _cannot(what: str, error: OSError, file: Path) -> KeptError:
-    return KeptError(
+def _cannot(what: str, error: OSError, file: Path) -> SavedColumnsError:
+    return SavedColumnsError(
         f"the heading map cannot {what}: {error.strerror or error}",
         file=str(file),
-        mend="check the folder, or set RECIPROCAL_HOME to one that may be written",
+        hint="check the folder, or set RECIPROCAL_HOME to one that may be written",
     )
 
 
-def _set_aside(file: Path, why: ValueError) -> KeptError:
+def _set_aside(file: Path, why: ValueError) -> SavedColumnsError:
     moment = datetime.now(UTC).strftime("%Y%m%dT%H%M%S%f")
     aside = file.with_name(f"{file.stem}-{moment}{_DAMAGED}")
     try:
         file.rename(aside)
     except OSError as error:
         return _cannot("be read and not be moved aside", error, file)
-    return KeptError(
+    return SavedColumnsError(
         f"this heading map is damaged ({why}) and was moved aside to {aside.name}",
         file=str(file),
-        mend="say once more what the table's columns are",
+        hint="say once more what the table's columns are",
     )

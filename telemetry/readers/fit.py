@@ -25,11 +25,11 @@ from fitparse.records import FieldDefinition as FitparseDefinition
 
 from telemetry.core.errors import DamagedLogError, NothingUsableError
 from telemetry.core.frames import Finding, FloatArray, Log, LogMeta, make_track
-from telemetry.core.progress import counted, part
+from telemetry.core.progress import report_each, scope
 from telemetry.core.sanitize import SHORT, shortened
 from telemetry.readers import notes, stamps
 from telemetry.readers.base import LogReader, ReadOptions
-from telemetry.readers.fit_scan import RECORD, TIMESTAMP, Scan, scan
+from telemetry.readers.fit_scan import RECORD, TIMESTAMP, FitStructure, scan_fit
 
 # Field numbers of the record message in the FIT profile, with scale and offset: value = raw / scale - offset.
 _SEMICIRCLES_PER_DEG: Final = 2.0**31 / 180.0
@@ -51,15 +51,15 @@ _FIT_EPOCH_S: Final = 631_065_600  # 1989-12-31T00:00:00Z in Unix time
 _FIRST_ABSOLUTE_S: Final = 0x10000000  # below, a timestamp counts from power-on
 
 # What fitparse reads within about a second.
-_MOST_BYTES: Final = 500_000
-_MOST_MESSAGES: Final = 20_000
+_MAX_BYTES: Final = 500_000
+_MAX_MESSAGES: Final = 20_000
 _TOLD_EVERY: Final = 1000
 
-_MOST_STAMP_S: Final = 2**32 - 1
+_MAX_STAMP_S: Final = 2**32 - 1
 # The usual decoder keeps developer fields in one table for all files: without this a file is read by what
 # another one, read before it or beside it, said of them.
 _ONE_FILE_AT_A_TIME: Final = threading.Lock()
-_MEND: Final = "copy the file from the device again"
+_HINT: Final = "copy the file from the device again"
 
 
 def _sniff(head: bytes) -> bool:
@@ -67,19 +67,19 @@ def _sniff(head: bytes) -> bool:
 
 
 def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
-    with part(0.0, 0.6):
-        found = scan(data, _WANTED)
+    with scope(0.0, 0.6):
+        found = scan_fit(data, _WANTED)
     if found.records == 0:
         if found.damage:
             raise DamagedLogError(
-                f"no usable record stands before the damage: {found.damage}", file=file, mend=_MEND
+                f"no usable record stands before the damage: {found.damage}", file=file, hint=_HINT
             )
         raise NothingUsableError(
             "none of its records holds a position, a speed or an altitude",
             file=file,
-            mend="record the outing with GPS switched on",
+            hint="record the outing with GPS switched on",
         )
-    with part(0.6, 0.95):
+    with scope(0.6, 0.95):
         raw, findings = _decode(data, found)
     if found.damage:
         findings.append(
@@ -100,8 +100,8 @@ def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
     return (_track(raw, findings, file),)
 
 
-def _decode(data: bytes, found: Scan) -> tuple[dict[int, FloatArray], list[Finding]]:
-    if len(data) > _MOST_BYTES or found.messages > _MOST_MESSAGES:
+def _decode(data: bytes, found: FitStructure) -> tuple[dict[int, FloatArray], list[Finding]]:
+    if len(data) > _MAX_BYTES or found.messages > _MAX_MESSAGES:
         return found.columns(), []
     with _ONE_FILE_AT_A_TIME:
         fitparse.records.DEV_TYPES.clear()
@@ -122,7 +122,7 @@ def _rows(records: Iterator[Iterable[tuple[int, Any]]], likely: int) -> tuple[li
     blank = [float("nan")] * len(place)
     rows: list[list[float]] = []
     try:
-        for record in counted(records, likely, _TOLD_EVERY):
+        for record in report_each(records, likely, _TOLD_EVERY):
             row = blank.copy()
             wanted = False
             for number, value in record:
@@ -192,12 +192,12 @@ def _numbered(fields: Iterable[Any], definition: Any) -> Iterator[tuple[int, Any
 def _track(raw: dict[int, FloatArray], findings: list[Finding], file: str) -> Log:
     stamp_s = raw[TIMESTAMP]
     # A damaged definition may give the stamp any type, even one that holds more than a stamp can.
-    possible = (stamp_s >= 0.0) & (stamp_s <= _MOST_STAMP_S)
+    possible = (stamp_s >= 0.0) & (stamp_s <= _MAX_STAMP_S)
     absolute = bool((possible & (stamp_s >= _FIRST_ABSOLUTE_S)).any())
     # Where some stamps are absolute, those that count from power-on cannot be placed among them.
     timed = possible & ((stamp_s >= _FIRST_ABSOLUTE_S) | (not absolute))
     if not timed.any():
-        raise NothingUsableError("none of its records carries a time", file=file, mend=_MEND)
+        raise NothingUsableError("none of its records carries a time", file=file, hint=_HINT)
     untimed = int((~timed).sum())
     if untimed:
         findings.append(Finding("no-time", "records without a usable time were left out", untimed))
@@ -211,7 +211,7 @@ def _track(raw: dict[int, FloatArray], findings: list[Finding], file: str) -> Lo
             values = raw[number][timed] / scale - offset
             columns[name] = np.where(np.isnan(values), columns.get(name, values), values)
     believed = stamps.believable(stamp_us)
-    findings += notes.disbelieved(stamp_us, believed)
+    findings += notes.odd_stamps(stamp_us, believed)
     columns = {name: values[believed] for name, values in columns.items()}
     stamp_us = stamp_us[believed]
     start_utc = None

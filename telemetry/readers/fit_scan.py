@@ -22,7 +22,7 @@ import numpy as np
 import numpy.typing as npt
 
 from telemetry.core.frames import FloatArray
-from telemetry.core.progress import tell
+from telemetry.core.progress import report
 
 RECORD: Final = 20
 """Global number of the record message."""
@@ -66,7 +66,7 @@ class _Layout:
 
 
 @dataclass
-class Scan:
+class FitStructure:
     """What a walk over a FIT file found.
 
     Attributes
@@ -125,7 +125,7 @@ def _gather(buffer: npt.NDArray[np.uint8], layout: _Layout, number: int) -> Floa
     return values
 
 
-def scan(data: bytes, wanted: tuple[int, ...]) -> Scan:
+def scan_fit(data: bytes, wanted: tuple[int, ...]) -> FitStructure:
     """Walk over a FIT file, or several in one, up to the end or the first damage.
 
     Parameters
@@ -135,7 +135,7 @@ def scan(data: bytes, wanted: tuple[int, ...]) -> Scan:
     wanted : tuple of int
         Numbers of the record fields to keep.
     """
-    result = Scan(data, wanted)
+    result = FitStructure(data, wanted)
     at = 0
     while at < len(data) and not result.damage:
         if len(data) - at < 12 or data[at + 8 : at + 12] != b".FIT" or data[at] < 12:
@@ -164,7 +164,7 @@ def _run_of(data: bytes, at: int, end: int) -> int:
     return same.end() - at if same else 1
 
 
-def _walk(result: Scan, at: int, end: int, *, final: bool) -> None:
+def _walk(result: FitStructure, at: int, end: int, *, final: bool) -> None:
     """Walk over one file's messages; ``final`` where ``end`` is the end of all bytes there are."""
     data = result.data
     layouts: list[_Layout | None] = [None] * 16
@@ -214,7 +214,7 @@ def _walk(result: Scan, at: int, end: int, *, final: bool) -> None:
             empty += 1
         messages += 1
         if messages % _TOLD_EVERY == 0:
-            tell(at / len(data))
+            report(at / len(data))
         at = after
     result.messages += messages
     result.records += records

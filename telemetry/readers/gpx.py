@@ -25,7 +25,7 @@ from lxml import etree
 
 from telemetry.core.errors import DamagedLogError, NothingUsableError
 from telemetry.core.frames import Finding, FloatArray, IntArray, Log, LogMeta, make_track
-from telemetry.core.progress import tell
+from telemetry.core.progress import report
 from telemetry.core.sanitize import SHORT, shortened
 from telemetry.readers import notes, stamps
 from telemetry.readers.base import LogReader, ReadOptions
@@ -37,8 +37,8 @@ _NAMESPACE: Final = re.compile(r"xmlns(?::[\w.-]{1,40})?\s{0,9}=\s{0,9}[\"'][^\"
 _DROPPED: Final = re.compile(r"<(?:[\w.-]+:)?(speed|course|hacc|sacc|vspeed)[\s/>]", re.IGNORECASE)
 
 # gpxpy makes a Python object of some fifty fields of each point: about 45 µs and 2 kB.
-_MOST_POINTS: Final = 15_000
-_MOST_ELEMENTS: Final = 300_000
+_MAX_POINTS: Final = 15_000
+_MAX_ELEMENTS: Final = 300_000
 _TOLD_EVERY: Final = 1000
 
 _COLUMN_OF: Final = {
@@ -119,13 +119,13 @@ def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
         raise DamagedLogError(
             "it declares XML entities, which no GPX log needs and which can be made to fill the memory",
             file=file,
-            mend="export the log again from the device",
+            hint="export the log again from the device",
         )
     # The declaration names the encoding of the bytes, which are text by now.
     text = _DECLARATION.sub("", text, count=1).replace("\0", "")
-    tell(0.05)
+    report(0.05)
     points, findings = _points(text, file)
-    tell(0.9)
+    report(0.9)
     return (_track(points, findings, file),)
 
 
@@ -150,7 +150,7 @@ def _points(text: str, file: str) -> tuple[_Points, list[Finding]]:
         raise DamagedLogError(
             f"it breaks off before the first track point: {damage}",
             file=file,
-            mend="export the log again from the device",
+            hint="export the log again from the device",
         )
     findings = [Finding("second-decoder", f"read element by element: {why}")] if why else []
     if damage:
@@ -171,8 +171,8 @@ def _given(points: _Points) -> int:
 def _suits_gpxpy(text: str) -> bool:
     """Tell whether gpxpy's per-point objects and its regular expressions stay within a second or two."""
     return (
-        text.count("<trkpt") + text.count("<wpt") + text.count("<rtept") <= _MOST_POINTS
-        and text.count("<") <= _MOST_ELEMENTS
+        text.count("<trkpt") + text.count("<wpt") + text.count("<rtept") <= _MAX_POINTS
+        and text.count("<") <= _MAX_ELEMENTS
         and text.count("xmlns") <= 100
         and text.count("xmlns") == sum(1 for _ in _NAMESPACE.finditer(text))
     )
@@ -245,7 +245,7 @@ def _from_elements(text: str) -> tuple[_Points, str]:
         for element in root.iter():
             if _local_name(element.tag) == "trkpt":
                 if len(points.times) % _TOLD_EVERY == 0:
-                    tell(0.2 + 0.7 * min(1.0, len(points.times) / likely))
+                    report(0.2 + 0.7 * min(1.0, len(points.times) / likely))
                 _add_element(points, element)
     return points, damage
 
@@ -277,13 +277,13 @@ def _track(points: _Points, findings: list[Finding], file: str) -> Log:
     stamp_us = points.stamp_us()
     timed = stamp_us != _NO_TIME
     if not timed.any():
-        raise NothingUsableError(_nothing(points), file=file, mend=_MEND_NOTHING)
+        raise NothingUsableError(_nothing(points), file=file, hint=_MEND_NOTHING)
     untimed = int((~timed).sum())
     if untimed:
         findings.append(Finding("no-time", "points without a time were left out", untimed))
     believed = timed.copy()
     believed[timed] = stamps.believable(stamp_us[timed])
-    findings += notes.disbelieved(stamp_us[timed], believed[timed])
+    findings += notes.odd_stamps(stamp_us[timed], believed[timed])
     columns = {name: values[believed] for name, values in points.columns().items()}
     stamp_us = stamp_us[believed]
     t_s = stamps.seconds(stamp_us)

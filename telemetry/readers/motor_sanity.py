@@ -19,14 +19,16 @@ from telemetry.readers.notes import spanning
 # at least, is a bad reading where the neighbours stand this close: a rotor and a pack are slower than that.
 _LONE_JUMP: Final = {"voltage_v": (0.4, 2.0), "rpm": (0.5, 5000.0), "current_a": (1.0, 40.0)}
 _CLOSEST_S: Final = 0.25
-_LEAST_HELD_S: Final = 2.0
-_LEAST_HELD_SAMPLES: Final = 10
+_MIN_HELD_S: Final = 2.0
+_MIN_HELD_SAMPLES: Final = 10
 _HELD_COLUMNS: Final = ("voltage_v", "current_a", "rpm")
-_LEAST_OFFSET_A: Final = 0.5
-_LEAST_REST_SAMPLES: Final = 10
+_MIN_OFFSET_A: Final = 0.5
+_MIN_REST_SAMPLES: Final = 10
 
 
-def judge(columns: Mapping[str, FloatArray], t_s: FloatArray) -> tuple[dict[str, FloatArray], list[Finding]]:
+def check_motor(
+    columns: Mapping[str, FloatArray], t_s: FloatArray
+) -> tuple[dict[str, FloatArray], list[Finding]]:
     """Set false values aside and report held values and a current offset.
 
     Parameters
@@ -93,9 +95,9 @@ def _held(name: str, columns: Mapping[str, FloatArray], t_s: FloatArray) -> Bool
         return held
     change = np.flatnonzero(np.diff(values) != 0) + 1  # NaN differs from everything, itself included
     starts, ends = np.concatenate([[0], change]), np.concatenate([change, [values.size]])
-    long = (ends - starts >= _LEAST_HELD_SAMPLES) & (values[starts] != 0.0) & np.isfinite(values[starts])
+    long = (ends - starts >= _MIN_HELD_SAMPLES) & (values[starts] != 0.0) & np.isfinite(values[starts])
     for start, end in zip(starts[long], ends[long], strict=True):
-        if abs(t_s[end - 1] - t_s[start]) < _LEAST_HELD_S:
+        if abs(t_s[end - 1] - t_s[start]) < _MIN_HELD_S:
             continue
         for other in others:
             stretch = other[start:end][np.isfinite(other[start:end])]
@@ -114,11 +116,11 @@ def _current_offset(columns: Mapping[str, FloatArray], t_s: FloatArray) -> list[
     rest = np.isfinite(current) & (rpm < 1.0)
     if "throttle_pct" in columns:
         rest &= ~(np.abs(columns["throttle_pct"]) > 3.0)
-    if int(rest.sum()) < _LEAST_REST_SAMPLES:
+    if int(rest.sum()) < _MIN_REST_SAMPLES:
         return []
     offset_a = float(np.median(current[rest]))
     spread_a = float(np.quantile(current[rest], 0.75) - np.quantile(current[rest], 0.25))
-    if abs(offset_a) < max(_LEAST_OFFSET_A, 2.0 * spread_a):
+    if abs(offset_a) < max(_MIN_OFFSET_A, 2.0 * spread_a):
         return []
     message = (
         f"current_a reads {offset_a:.1f} A with the shaft at rest: every current is off by about that much"

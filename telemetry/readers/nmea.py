@@ -15,7 +15,7 @@ import numpy as np
 
 from telemetry.core.errors import DamagedLogError, NothingUsableError
 from telemetry.core.frames import BoolArray, Finding, FloatArray, IntArray, Log, LogMeta, make_track
-from telemetry.core.progress import tell
+from telemetry.core.progress import report
 from telemetry.core.units import KMH_MPS, KNOT_MPS
 from telemetry.readers import notes, stamps
 from telemetry.readers.base import LogReader, ReadOptions
@@ -40,22 +40,22 @@ def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
     places = {name: np.flatnonzero(good & (sentences.kind == kind_code(name))) for name in _READ}
     fields = {name: Fields(sentences, where, commas) for name, where in places.items()}
 
-    tell(0.4)
+    report(0.4)
     epochs = _Epochs(places, fields)
     if epochs.rows == 0:
         raise NothingUsableError(
             "no sentence with a time and a fix (RMC, GGA or GLL) is whole",
             file=file,
-            mend="switch RMC on in the receiver, or export the log again",
+            hint="switch RMC on in the receiver, or export the log again",
         )
     stamp_us, dated, more = _stamps(epochs, fields)
     findings += more
-    tell(0.6)
+    report(0.6)
     columns = _columns(epochs, fields)
     findings += _unread(fields)
-    tell(0.9)
+    report(0.9)
     believed = stamps.believable(stamp_us) if dated else np.ones(stamp_us.size, dtype=np.bool_)
-    findings += notes.disbelieved(stamp_us, believed)
+    findings += notes.odd_stamps(stamp_us, believed)
     stamp_us = stamp_us[believed]
     columns = {name: values[believed] for name, values in columns.items()}
     t_s = stamps.seconds(stamp_us)
@@ -89,7 +89,7 @@ def _good(sentences: Sentences, file: str) -> tuple[BoolArray, list[Finding]]:
         raise DamagedLogError(
             f"none of its {good.size} sentences passes its checksum",
             file=file,
-            mend="record again; the link between receiver and logger drops characters",
+            hint="record again; the link between receiver and logger drops characters",
         )
     if sentences.stray_lines:
         findings.append(

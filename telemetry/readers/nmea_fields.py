@@ -18,7 +18,7 @@ Bytes = npt.NDArray[np.uint8]
 
 _WIDEST_NUMBER = 18  # characters; 15 digits are exact in float64, real receivers write at most 14
 _SHORTEST = len("$GPRMC,")
-_MOST_FIELDS = 18  # one more than GSA, the longest sentence read
+_MAX_FIELDS = 18  # one more than GSA, the longest sentence read
 
 
 @dataclass(frozen=True)
@@ -143,9 +143,9 @@ class Fields:
         self._buffer = sentences.buffer
         self._end = sentences.end[chosen]
         first = np.searchsorted(commas, sentences.start[chosen])
-        self._comma = np.ascontiguousarray(sliding_window_view(commas, _MOST_FIELDS)[first].T)
+        self._comma = np.ascontiguousarray(sliding_window_view(commas, _MAX_FIELDS)[first].T)
         self._count = (self._comma < self._end).sum(axis=0)
-        self._fewest = int(self._count.min(initial=_MOST_FIELDS))
+        self._fewest = int(self._count.min(initial=_MAX_FIELDS))
         self._unread: dict[int, BoolArray] = {}
 
     def span(self, number: int) -> tuple[IntArray, IntArray]:
@@ -188,7 +188,7 @@ class Fields:
 def find_commas(sentences: Sentences) -> IntArray:
     """Offsets of all commas, followed by as many past the end as :class:`Fields` may reach for."""
     buffer = sentences.buffer
-    return np.concatenate([np.flatnonzero(buffer == ord(",")), np.full(_MOST_FIELDS + 1, buffer.size)])
+    return np.concatenate([np.flatnonzero(buffer == ord(",")), np.full(_MAX_FIELDS + 1, buffer.size)])
 
 
 def decimals(buffer: Bytes, start: IntArray, end: IntArray) -> tuple[FloatArray, IntArray]:

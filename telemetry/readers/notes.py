@@ -8,7 +8,7 @@ from telemetry.core.frames import BoolArray, Finding, FloatArray, IntArray
 from telemetry.readers.stamps import GPS_BEGINS_US, seconds, utc
 
 
-def disbelieved(stamp_us: IntArray, believed: BoolArray) -> list[Finding]:
+def odd_stamps(stamp_us: IntArray, believed: BoolArray) -> list[Finding]:
     """Describe the samples :func:`telemetry.readers.stamps.believable` rejects."""
     wrong = stamp_us[~believed]
     if not wrong.size:

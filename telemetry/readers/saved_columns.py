@@ -17,7 +17,7 @@ from typing import Any, Final
 from telemetry.readers.headings import match
 
 _ID_LETTERS: Final = 12
-_MOST_POLE_PAIRS: Final = 100
+_MAX_POLE_PAIRS: Final = 100
 
 
 def table_id(headings: Sequence[str], units: Sequence[str] = ()) -> str:
@@ -38,7 +38,7 @@ def table_id(headings: Sequence[str], units: Sequence[str] = ()) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class KeptMap:
+class SavedColumnMap:
     """An explanation of one kind of table.
 
     Attributes
@@ -66,7 +66,7 @@ class KeptMap:
         """The table's :func:`table_id`."""
         return table_id(self.headings, self.units)
 
-    def says_the_same(self, other: KeptMap) -> bool:
+    def says_the_same(self, other: SavedColumnMap) -> bool:
         """Compare with another explanation, whenever it was given."""
         return replace(self, kept_utc="") == replace(other, kept_utc="")
 
@@ -100,7 +100,7 @@ class KeptMap:
         }
 
     @classmethod
-    def from_dict(cls, told: Any) -> KeptMap:
+    def from_dict(cls, told: Any) -> SavedColumnMap:
         """Take an explanation from plain types of unknown origin.
 
         Raises
@@ -113,7 +113,7 @@ class KeptMap:
             if not all(isinstance(cell, str) for row in (*rows, [told["kept_utc"]]) for cell in row):
                 raise ValueError("a heading, unit or column is no text")
             poles, gear = told["pole_pairs"], told["gear_ratio"]
-            if poles is not None and not (type(poles) is int and 1 <= poles <= _MOST_POLE_PAIRS):
+            if poles is not None and not (type(poles) is int and 1 <= poles <= _MAX_POLE_PAIRS):
                 raise ValueError(f"{poles!r} is no count of pole pairs")
             if gear is not None and not (type(gear) in (int, float) and 0.0 < gear < float("inf")):
                 raise ValueError(f"{gear!r} is no gear ratio")
@@ -125,7 +125,7 @@ class KeptMap:
 
 
 @dataclass(frozen=True, slots=True)
-class Explained:
+class ExplainedTable:
     """A table with everything that is said of it: what is given now, completed by what was kept.
 
     Attributes
@@ -136,7 +136,7 @@ class Explained:
         Of the headings that the table has.
     pole_pairs : int or None
     gear_ratio : float or None
-    kept : KeptMap or None
+    kept : SavedColumnMap or None
         The kept map, where anything of it is used.
     """
 
@@ -145,9 +145,9 @@ class Explained:
     columns: Mapping[str, str]
     pole_pairs: int | None
     gear_ratio: float | None
-    kept: KeptMap | None
+    kept: SavedColumnMap | None
 
-    def worth_keeping(self, kept_utc: str) -> KeptMap | None:
+    def worth_keeping(self, kept_utc: str) -> SavedColumnMap | None:
         """Return what is said as a map to keep; None where nothing is."""
         named = {m.column for m in match(self.headings, self.units, self.columns)}
         shaft_told, turns = "rpm" in named, {"erpm", "motor_rpm"} & named
@@ -155,4 +155,4 @@ class Explained:
         gear = self.gear_ratio if turns and not shaft_told else None
         if not self.columns and poles is None and gear is None:
             return None
-        return KeptMap(self.headings, self.units, dict(self.columns), poles, gear, kept_utc)
+        return SavedColumnMap(self.headings, self.units, dict(self.columns), poles, gear, kept_utc)

@@ -14,7 +14,7 @@ UNITS_MPS: Final = {"m/s": 1.0, "km/h": KMH_MPS, "mph": MPH_MPS, "kn": KNOT_MPS}
 # Half of the way between the nearest two, knots and mph, on a scale of ratios: ln(1.1508) / 2.
 _TOLERANCE: Final = 0.07
 _LONGEST_STEP_S: Final = 60.0
-_LEAST_PATH_M: Final = 50.0
+_MIN_PATH_M: Final = 50.0
 _HIGHEST: Final = TRACK_COLUMNS["speed_mps"].high / min(UNITS_MPS.values())  # a speed in no unit lies above
 
 
@@ -56,7 +56,7 @@ def from_positions(
     mean = (v[1:] + v[:-1]) / 2.0
     fast = (dt > 0) & (dt <= _LONGEST_STEP_S) & (mean >= 0.5 * np.quantile(v, 0.98))
     total_m = float(path_m[fast].sum())
-    if total_m < _LEAST_PATH_M:
+    if total_m < _MIN_PATH_M:
         return None, float("nan")
     ratio = float((mean[fast] * dt[fast]).sum()) / total_m
     for unit, factor in UNITS_MPS.items():

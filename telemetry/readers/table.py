@@ -18,8 +18,8 @@ import numpy as np
 import pandas as pd
 
 from telemetry.core.errors import (
+    ColumnMapNeededError,
     DamagedLogError,
-    HeadingMapNeededError,
     NothingUsableError,
     PolePairsNeededError,
 )
@@ -33,13 +33,13 @@ from telemetry.core.frames import (
     make_motor_log,
     make_track,
 )
-from telemetry.core.progress import tell
+from telemetry.core.progress import report
 from telemetry.core.sanitize import LABEL, LONG, cut, shortened
 from telemetry.readers import motor_sanity, notes, speed_unit, stamps
 from telemetry.readers.base import LogReader, ReadOptions
 from telemetry.readers.headings import RPM_COLUMNS, TIME_COLUMNS, Match, best, match
-from telemetry.readers.saved_columns import Explained
-from telemetry.readers.table_clock import Clock, find_clock
+from telemetry.readers.saved_columns import ExplainedTable
+from telemetry.readers.table_clock import RowClock, find_clock
 from telemetry.readers.table_layout import Layout, find_layout
 from telemetry.readers.text import decode
 
@@ -47,7 +47,7 @@ _SENTENCE: Final = re.compile(r"\$[A-Z]{5},")
 _CONTROL: Final = re.compile(r"[\x01-\x08\x0e-\x1f]")
 # Quantities whose customary unit is beyond doubt even where none is stated.
 _CUSTOMARY_UNITS: Final = {"alt_m", "esc_temp_c", "motor_temp_c", "ax_mps2", "ay_mps2", "az_mps2"}
-_MOST_LISTED: Final = 25
+_MAX_LISTED: Final = 25
 _MEND_MAP: Final = "say which heading means what and in which unit (a heading map)"
 
 
@@ -59,7 +59,7 @@ def _sniff(head: bytes) -> bool:
     return any(delimiter in line for line in lines for delimiter in ",;\t")
 
 
-def explained(data: bytes, file: str, options: ReadOptions) -> Explained:
+def explain_table(data: bytes, file: str, options: ReadOptions) -> ExplainedTable:
     """Tell what the options say of one table.
 
     Raises
@@ -82,8 +82,8 @@ def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
     try:
         matches = match(layout.headings, layout.units, said.columns)
     except ValueError as error:
-        raise HeadingMapNeededError(
-            f"the heading map does not fit: {error}", headings=layout.headings, file=file, mend=_MEND_MAP
+        raise ColumnMapNeededError(
+            f"the heading map does not fit: {error}", headings=layout.headings, file=file, hint=_MEND_MAP
         ) from error
     columns = best(matches)
     findings = _remembered(said) + _unread(layout, matches, columns)
@@ -93,32 +93,32 @@ def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
     if not columns.keys() & set(TIME_COLUMNS):
         raise _map_needed("no heading names the time", layout, file)
 
-    tell(0.1)
+    report(0.1)
     frame, bad_lines = _parse(text, layout, columns, file)
-    tell(0.7)
+    report(0.7)
     if bad_lines:
         findings.append(Finding("bad-lines", "lines with too many cells were skipped", bad_lines))
     clock = find_clock(columns, lambda m: frame[m.position], is_speed_log)
     if clock is None:
-        raise NothingUsableError("none of its rows has a time that can be read", file=file, mend=_MEND_MAP)
+        raise NothingUsableError("none of its rows has a time that can be read", file=file, hint=_MEND_MAP)
     return _Table(frame, layout, columns, clock, findings, file).logs(said)
 
 
-def _map_needed(reason: str, layout: Layout, file: str) -> HeadingMapNeededError:
-    return HeadingMapNeededError(
+def _map_needed(reason: str, layout: Layout, file: str) -> ColumnMapNeededError:
+    return ColumnMapNeededError(
         f"{reason}; its headings are: {_listed(layout.headings)}",
         headings=layout.headings,
         file=file,
         place=f"line {layout.heading_line}",
-        mend=_MEND_MAP,
+        hint=_MEND_MAP,
     )
 
 
 def _listed(headings: Iterable[str]) -> str:
-    return ", ".join(cut(headings, _MOST_LISTED, LABEL))
+    return ", ".join(cut(headings, _MAX_LISTED, LABEL))
 
 
-def _remembered(said: Explained) -> list[Finding]:
+def _remembered(said: ExplainedTable) -> list[Finding]:
     if said.kept is None:
         return []
     when, what = shortened(said.kept.kept_utc[:10], LABEL), shortened(said.kept.text(), LONG)
@@ -167,7 +167,7 @@ def _parse(text: str, layout: Layout, columns: dict[str, Match], file: str) -> t
             continue
         lines = sum(1 for _ in re.finditer(r"[^\n]+", body))
         return frame, max(0, lines - len(frame))
-    raise DamagedLogError("its rows cannot be told apart", file=file, mend="export the table again")
+    raise DamagedLogError("its rows cannot be told apart", file=file, hint="export the table again")
 
 
 def _left_aside(present: list[Match], chosen: Match) -> list[Finding]:
@@ -191,7 +191,7 @@ class _Table:
         frame: pd.DataFrame,
         layout: Layout,
         columns: dict[str, Match],
-        clock: Clock,
+        clock: RowClock,
         findings: list[Finding],
         file: str,
     ) -> None:
@@ -208,14 +208,14 @@ class _Table:
             self._findings.append(Finding("no-time", "rows without a time were left out", untimed))
         if clock.dated:
             believed = stamps.believable(clock.stamp_us[kept])
-            self._findings += notes.disbelieved(clock.stamp_us[kept], believed)
+            self._findings += notes.odd_stamps(clock.stamp_us[kept], believed)
             kept[kept] = believed
             self._findings += notes.before_gps(clock.stamp_us[kept])
         self._kept = kept
         self._stamp_us = clock.stamp_us[kept]
         self._t_s = stamps.seconds(self._stamp_us)
 
-    def logs(self, said: Explained) -> tuple[Log, ...]:
+    def logs(self, said: ExplainedTable) -> tuple[Log, ...]:
         """Build the speed log and the motor log, whichever the table holds."""
         track = {name: self._values(m) for name, m in self._columns.items() if name in TRACK_COLUMNS}
         motor = {
@@ -236,7 +236,7 @@ class _Table:
         logs: list[Log] = []
         if motor_findings and not has_motor and not has_track:
             asked = motor_findings[0].message
-            raise PolePairsNeededError(asked, file=self._file, mend="say how many pole pairs the motor has")
+            raise PolePairsNeededError(asked, file=self._file, hint="say how many pole pairs the motor has")
         if has_track:
             # What the motor lacks is told of the speed log where it is all that the table yields.
             lacking = [] if has_motor else motor_findings
@@ -245,7 +245,7 @@ class _Table:
             logs.append(make_track(track, self._t_s, meta, findings))
         if has_motor or not has_track:
             source = self._clock.source if has_track else "controller"
-            motor, sanity = motor_sanity.judge(motor, self._t_s)
+            motor, sanity = motor_sanity.check_motor(motor, self._t_s)
             meta = LogMeta(self._file, "table", start_utc=start_utc, clock=source)
             logs.append(make_motor_log(motor, self._t_s, meta, [*self._findings, *motor_findings, *sanity]))
         return tuple(logs)
@@ -274,7 +274,7 @@ class _Table:
             values = cells.to_numpy(dtype=np.float64) * m.factor + m.offset
         return np.asarray(values, dtype=np.float64)
 
-    def _shaft_rpm(self, said: Explained, findings: list[Finding]) -> FloatArray | None:
+    def _shaft_rpm(self, said: ExplainedTable, findings: list[Finding]) -> FloatArray | None:
         """Propeller-shaft rpm from the first that has numbers: the shaft's, the motor's or electrical rpm."""
         present = [self._columns[name] for name in RPM_COLUMNS if name in self._columns]
         if not present:
@@ -321,11 +321,11 @@ class _Table:
         why = (
             "nothing tells which it is" if np.isnan(ratio) else f"it is {ratio:.2f} times the positions' m/s"
         )
-        raise HeadingMapNeededError(
+        raise ColumnMapNeededError(
             f"the speed {m.shown!r} states no unit and {why}",
             headings=self._layout.headings,
             file=self._file,
-            mend=f"give its unit in a heading map, for instance {m.shown!r} as speed_mps:km/h",
+            hint=f"give its unit in a heading map, for instance {m.shown!r} as speed_mps:km/h",
         )
 
 

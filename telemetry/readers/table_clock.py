@@ -29,7 +29,7 @@ _EPOCH_FROM: Final = ((3e17, 1e-9), (3e14, 1e-6), (3e11, 1e-3), (3e8, 1.0))
 
 
 @dataclass(frozen=True)
-class Clock:
+class RowClock:
     """The time of each row.
 
     Attributes
@@ -67,7 +67,7 @@ class _Reading:
 
 def find_clock(
     columns: Mapping[str, Match], values: Callable[[Match], pd.Series], has_positions: bool
-) -> Clock | None:
+) -> RowClock | None:
     """Choose the clock: the receiver's before a dated one, that before the host's and bare elapsed time.
 
     Parameters
@@ -102,7 +102,7 @@ def find_clock(
         source: ClockSource = "controller"
         if has_positions:
             source = "receiver" if m.column == "utc" or (m.column == "clock" and reading.dated) else "host"
-        return Clock(reading.stamp_us, reading.timed, reading.dated, source, tuple(findings))
+        return RowClock(reading.stamp_us, reading.timed, reading.dated, source, tuple(findings))
     return None
 
 

@@ -8,13 +8,13 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import Final
 
-from telemetry.core.errors import DamagedLogError, HeadingMapNeededError
+from telemetry.core.errors import ColumnMapNeededError, DamagedLogError
 from telemetry.readers.headings import is_unit
 
 _DELIMITERS: Final = ("\t", ";", ",")
 _LOOKED_AT_LINES: Final = 120
 _LONGEST_LINE: Final = 60_000
-_MOST_COLUMNS: Final = 1000
+_MAX_COLUMNS: Final = 1000
 _VALUE: Final = re.compile(r"\s*[-+]?[.,]?\d")
 _DECIMAL_COMMA: Final = re.compile(r"\s*[-+]?\d+,\d+\s*")
 
@@ -60,27 +60,27 @@ def find_layout(text: str, file: str) -> Layout:
     """
     lines = _first_lines(text, file)
     delimiter, width = _delimiter(lines)
-    if width > _MOST_COLUMNS:
+    if width > _MAX_COLUMNS:
         raise DamagedLogError(
-            f"it has more than {_MOST_COLUMNS} columns", file=file, mend="export fewer quantities"
+            f"it has more than {_MAX_COLUMNS} columns", file=file, hint="export fewer quantities"
         )
     rows = [_cells(line, delimiter) for line in lines]
     # Loggers end rows, or only the headings, with a delimiter too many; preambles are shorter or wider.
     fits = [abs(len(cells) - width) <= 1 and len(cells) > 1 for cells in rows]
     first = next((i for i, cells in enumerate(rows) if fits[i] and _has_values(cells)), None)
     if first is None:
-        raise DamagedLogError("no row of values stands below its headings", file=file, mend="record again")
+        raise DamagedLogError("no row of values stands below its headings", file=file, hint="record again")
     above = [i for i in range(first) if fits[i] and any(cell.strip() for cell in rows[i])]
     units: tuple[str, ...] = ()
     if len(above) > 1 and all(is_unit(cell) for cell in rows[above[-1]]):
         units = tuple(rows[above.pop()])
     if not above:
-        raise HeadingMapNeededError(
+        raise ColumnMapNeededError(
             "no line of headings stands above its values",
             headings=(),
             file=file,
             place=f"line {first + 1}",
-            mend="add one line that names the columns, each with its unit",
+            hint="add one line that names the columns, each with its unit",
         )
     body = [cells for i, cells in enumerate(rows[first:], first) if fits[i]]
     comma = delimiter != "," and any(_DECIMAL_COMMA.fullmatch(cell) for cells in body for cell in cells)
@@ -106,7 +106,7 @@ def _first_lines(text: str, file: str) -> list[str]:
                     f"a line is longer than {_LONGEST_LINE} characters",
                     file=file,
                     place=f"line {len(lines) + 1}",
-                    mend="check that it is a table with one sample a line",
+                    hint="check that it is a table with one sample a line",
                 )
             end = len(text)
         lines.append(text[at:end])

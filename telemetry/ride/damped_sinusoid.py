@@ -6,8 +6,8 @@ any frequency, growth and span, and what they explain is a log likelihood.
 
 Which span it was, and how quickly the oscillation set in and let go, is as uncertain as its growth, and goes
 with it: half of one that dies may be taken for a shorter one that does not, and one that sets in slowly for
-one that grows. :meth:`Fit.sure` therefore averages over all of these, each in the measure of its likelihood,
-where the Fisher information of a known span [1]_ would claim too much.
+one that grows. :meth:`SinusoidLikelihood.sure` therefore averages over all of these, weighted by
+likelihood, where the Fisher information of a known span [1]_ would claim too much.
 
 References
 ----------
@@ -27,30 +27,28 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from telemetry.core.frames import BoolArray, FloatArray, IntArray
-from telemetry.core.size_cache import Kept
+from telemetry.core.frames import BoolArray, ComplexArray, FloatArray, IntArray
+from telemetry.core.size_cache import SizeCache
 
-ComplexArray = npt.NDArray[np.complex128]
-
-LEAST_CYCLES = 3.0
-_MOST_GROWTH_PER_S = 2.5
+MIN_CYCLES = 3.0
+_MAX_GROWTH_PER_S = 2.5
 # Faster than this the first and third of three cycles differ by more than e: a jolt, not an oscillation.
-_MOST_GROWTH_PER_CYCLE = 0.5
+_MAX_GROWTH_PER_CYCLE = 0.5
 # How many cycles an oscillation may take to set in, and to let go; which is not known.
 _FADES_CYCLES = (0.0, 1.0 / 3.0, 2.0 / 3.0, 1.0)
 # Spans this far below the likeliest, in log likelihood, have no say; of the others the best are enough.
 _SPANS_WITHIN = 12.0
 _AT_ONCE = 128
-_MOST_SPANS = 200
+_MAX_SPANS = 200
 _STEPS, _WIDE = 33, 8.0
 # The grid on which a peak is looked for, and how close it is drawn, of its first width.
 _GRID = np.linspace(-1.0, 1.0, 5)
 _CLOSE = 0.04
-_MOST_EDGES = 96  # beyond, all pairs take too much to be remembered
+_MAX_EDGES = 96  # beyond, all pairs take too much to be remembered
 
 
 @dataclass(frozen=True)
-class Sureness:
+class FrequencyPosterior:
     """What a fit knows of a line's frequency and growth.
 
     Attributes
@@ -67,7 +65,7 @@ class Sureness:
 
 def most_growth(f_hz: float) -> float:
     """Fastest growth or decay that is still an oscillation's [1/s]."""
-    return min(_MOST_GROWTH_PER_S, _MOST_GROWTH_PER_CYCLE * f_hz)
+    return min(_MAX_GROWTH_PER_S, _MAX_GROWTH_PER_CYCLE * f_hz)
 
 
 def amplitude_of(corr: ComplexArray, energy: FloatArray, mirror: ComplexArray) -> ComplexArray:
@@ -84,7 +82,7 @@ def amplitude_of(corr: ComplexArray, energy: FloatArray, mirror: ComplexArray) -
     return np.asarray(2.0 * (energy * corr - mirror * np.conj(corr)) / scale)
 
 
-def least_squares(
+def fit_amplitudes(
     values: FloatArray, ok: FloatArray, sinusoid: ComplexArray
 ) -> tuple[ComplexArray, ComplexArray]:
     """Complex amplitude of a real damped sinusoid in each signal, and its correlation with it."""
@@ -93,7 +91,7 @@ def least_squares(
 
 
 @dataclass(frozen=True)
-class Fit:
+class SinusoidLikelihood:
     """Likelihood of a damped sinusoid in a few signals, the noise being known.
 
     Attributes
@@ -198,7 +196,7 @@ class Fit:
         stride = max(1, int(1.0 / (steps_a_cycle * f_hz * self.step_s)))
         edges = np.r_[np.arange(0, hi - lo, stride), hi - lo]
         first, last = _pairs(edges.size)
-        long_enough = (edges[last] - edges[first]) * self.step_s * f_hz >= LEAST_CYCLES
+        long_enough = (edges[last] - edges[first]) * self.step_s * f_hz >= MIN_CYCLES
         first, last = first[long_enough], last[long_enough]
 
         def sums(each: npt.NDArray[Any]) -> npt.NDArray[Any]:
@@ -211,7 +209,7 @@ class Fit:
         energy, mirror = sums(ok * np.abs(sinusoid) ** 2), sums(ok * sinusoid**2)
         return lo + edges[first], lo + edges[last], self._likelihood(corr, energy, mirror)
 
-    def sure(self, a: int, b: int, f_hz: float, growth: float, sd: float) -> Sureness:
+    def sure(self, a: int, b: int, f_hz: float, growth: float, sd: float) -> FrequencyPosterior:
         """Mean and standard deviation of frequency and growth, over all that the span may be.
 
         Parameters
@@ -235,7 +233,7 @@ class Fit:
         turned = np.maximum(f_hz + reach / (2.0 * np.pi), 0.0)
         g_mean, g_sd = self._moments(windows, np.full(grown.size, f_hz), grown, grown)
         f_mean, f_sd = self._moments(windows, turned, np.full(turned.size, g_mean), turned)
-        return Sureness(f_mean, f_sd, g_mean, g_sd)
+        return FrequencyPosterior(f_mean, f_sd, g_mean, g_sd)
 
     def _windows(self, a: int, b: int, f_hz: float, growth: float, sd: float) -> FloatArray:
         """Draw the spans that have a say, each with every way of setting in and letting go, (k, n)."""
@@ -247,7 +245,7 @@ class Fit:
             first, last, score = np.array([a]), np.array([b]), np.zeros(1)
         else:
             score = np.max([x for _, _, x in spans], axis=0)
-        best = np.argsort(-score)[:_MOST_SPANS]
+        best = np.argsort(-score)[:_MAX_SPANS]
         # A sample stands for the step about it, so that a span's first has begun to set in.
         middle = np.arange(self.t_s.size) + 0.5
         since = np.asarray(middle - first[best, None], dtype=np.float64)
@@ -299,7 +297,7 @@ class Fit:
         return self._likelihood(corr, energy, mirror)
 
 
-@partial(Kept, maxsize=32, largest=_MOST_EDGES)
+@partial(SizeCache, maxsize=32, largest=_MAX_EDGES)
 def _pairs(size: int) -> tuple[IntArray, IntArray]:
     """List all pairs of a smaller and a greater number below ``size``."""
     return np.triu_indices(size, 1)

@@ -12,27 +12,24 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
-import numpy.typing as npt
 from scipy.fft import rfft, rfftfreq
 
-from telemetry.core.frames import BoolArray, FloatArray, IntArray
-from telemetry.core.size_cache import Kept
-
-ComplexArray = npt.NDArray[np.complex128]
+from telemetry.core.frames import BoolArray, ComplexArray, FloatArray, IntArray
+from telemetry.core.size_cache import SizeCache
 
 # Half the span of the local cubic. With it half the amplitude passes at 0.8 Hz and all of it from 1.2 Hz up.
 HALF_SPAN_S = 1.0
 LOWEST_HZ = 1.2
 HIGHEST_HZ = 12.0
 NYQUIST_SHARE = 0.9
-LEAST_BAND_HZ = 0.5
+MIN_BAND_HZ = 0.5
 _GAP_STEPS = 1.6
-_LEAST_SAMPLES = 8
-_LEAST_SHARE = 0.7
+_MIN_SAMPLES = 8
+_MIN_SHARE = 0.7
 _TAPERS = 3
 _SIDE_HZ = 1.5
 _SHAPE_HZ = 2.5
-_LEAST_SIDE_HZ = 0.5
+_MIN_SIDE_HZ = 0.5
 
 
 @dataclass(frozen=True)
@@ -63,7 +60,7 @@ class Ripple:
 
 
 @dataclass(frozen=True)
-class Floor:
+class NoiseSpectrum:
     """One-sided spectrum of a ripple, and the noise it stands on.
 
     Attributes
@@ -108,7 +105,7 @@ def searched_band(rate_hz: float) -> tuple[float, float] | None:
     True
     """
     top = min(HIGHEST_HZ, NYQUIST_SHARE * rate_hz / 2.0)
-    return (LOWEST_HZ, top) if top - LOWEST_HZ >= LEAST_BAND_HZ else None
+    return (LOWEST_HZ, top) if top - LOWEST_HZ >= MIN_BAND_HZ else None
 
 
 def aliases_hz(apparent_hz: float, rate_hz: float, highest_hz: float = HIGHEST_HZ) -> tuple[float, ...]:
@@ -138,7 +135,7 @@ def aliases_hz(apparent_hz: float, rate_hz: float, highest_hz: float = HIGHEST_H
     return tuple(float(f) for f in mirrored if f <= highest_hz)
 
 
-@partial(Kept, maxsize=32)
+@partial(SizeCache, maxsize=32)
 def _trend_kernel(half: int) -> FloatArray:
     """Weights of a local cubic fit's middle value, shape (2 half + 1,); biweight over the span."""
     x = np.arange(-half, half + 1) / (half + 1)
@@ -151,7 +148,7 @@ def _half_span(step_s: float) -> int:
     return max(2, round(HALF_SPAN_S / step_s))
 
 
-def gain(f_hz: FloatArray | float, step_s: float) -> FloatArray:
+def detrend_gain(f_hz: FloatArray | float, step_s: float) -> FloatArray:
     """Share of an oscillation's amplitude that survives the removal of the slow motion, shape of ``f_hz``."""
     half = _half_span(step_s)
     lag = np.arange(-half, half + 1) * step_s
@@ -159,7 +156,7 @@ def gain(f_hz: FloatArray | float, step_s: float) -> FloatArray:
     return np.asarray(1.0 - np.cos(2 * np.pi * f[..., None] * lag) @ _trend_kernel(half))
 
 
-def give_back(ripple: Ripple, oscillation: FloatArray) -> Ripple:
+def undo_detrend(ripple: Ripple, oscillation: FloatArray) -> Ripple:
     """Return to a ripple what the removal of the slow motion took of a known oscillation.
 
     An oscillation that begins or ends within the span leaves a trace in the slow motion there, which then is
@@ -183,7 +180,7 @@ def even_grid(t_s: FloatArray, span_s: tuple[float, float], step_s: float) -> Fl
     return np.asarray(first + step_s * np.arange(max(n, 0)), dtype=np.float64)
 
 
-@partial(Kept, maxsize=64)
+@partial(SizeCache, maxsize=64)
 def _passed(bins: int, half: int) -> FloatArray:
     """Share of power that survives the removal of the slow motion, on a spectrum's frequencies."""
     size = 2 * (bins - 1)
@@ -194,7 +191,7 @@ def _passed(bins: int, half: int) -> FloatArray:
     return np.asarray(np.maximum((1.0 - rfft(around).real) ** 2, 1e-3))
 
 
-def take_ripple(
+def detrend(
     name: str, t_s: FloatArray, values: FloatArray, ok: BoolArray, grid_s: FloatArray
 ) -> Ripple | None:
     """Take the ripple of a signal.
@@ -219,20 +216,20 @@ def take_ripple(
     .. [1] W. S. Cleveland, Robust locally weighted regression, J. Am. Stat. Assoc. 74 (1979) 829-836,
        doi:10.1080/01621459.1979.10481038 (local polynomial fits; here cubic and without its robust rounds).
     """
-    if grid_s.size < _LEAST_SAMPLES:
+    if grid_s.size < _MIN_SAMPLES:
         return None
     step_s = float(grid_s[1] - grid_s[0])
     half = _half_span(step_s)
     a, b = np.searchsorted(t_s, [grid_s[0] - (half + 1) * step_s, grid_s[-1] + (half + 1) * step_s])
     use = ok[a:b] & ~np.isnan(values[a:b])
     t, v = t_s[a:b][use], values[a:b][use]
-    if t.size < _LEAST_SAMPLES:
+    if t.size < _MIN_SAMPLES:
         return None
     # The grid runs on to both sides, so that the span's ends are fitted like its middle.
     grid = grid_s[0] + step_s * np.arange(-half, grid_s.size + half)
     inside = (grid >= t[0] - 1e-6) & (grid <= t[-1] + 1e-6)
     lead, trail = int(np.argmax(inside)), int(np.argmax(inside[::-1]))
-    if inside.sum() <= max(lead, trail, _LEAST_SAMPLES):
+    if inside.sum() <= max(lead, trail, _MIN_SAMPLES):
         return None
     met = np.interp(grid[inside], t, v)
     # The straightest continuation where the log begins or ends at speed.
@@ -240,7 +237,7 @@ def take_ripple(
     slow = np.convolve(filled, _trend_kernel(half), "valid")
     right = np.clip(np.searchsorted(t, grid_s - 1e-6), 1, t.size - 1)
     good = (t[right] - t[right - 1] <= _GAP_STEPS * step_s) & inside[half : half + grid_s.size]
-    if good.mean() < _LEAST_SHARE:
+    if good.mean() < _MIN_SHARE:
         return None
     return Ripple(name, grid_s, np.where(good, filled[half : half + grid_s.size] - slow, 0.0), good)
 
@@ -250,7 +247,7 @@ def _turned_about(values: FloatArray, before: int) -> FloatArray:
     return np.asarray(2.0 * values[0] - values[before:0:-1])
 
 
-@partial(Kept, maxsize=64)
+@partial(SizeCache, maxsize=64)
 def _sine_tapers(n: int) -> FloatArray:
     k = np.arange(1, _TAPERS + 1)[:, None]
     return np.asarray(np.sqrt(2.0 / (n + 1)) * np.sin(np.pi * k * np.arange(1, n + 1) / (n + 1)))
@@ -304,7 +301,7 @@ class _Sides:
         return np.asarray(cumulated[self.hi] - cumulated[self.lo])
 
 
-@partial(Kept, maxsize=8)
+@partial(SizeCache, maxsize=8)
 def _sides(bins: int, df_hz: float, low_hz: float) -> _Sides:
     """Lay the neighbourhoods, for all the spectra of one pass."""
     f: FloatArray = np.asarray(df_hz * np.arange(bins), dtype=np.float64)
@@ -315,7 +312,7 @@ def _sides(bins: int, df_hz: float, low_hz: float) -> _Sides:
     below, here, above = (index(f + off).astype(np.int64) for off in (-_SIDE_HZ, 0.0, _SIDE_HZ))
     lo, hi = np.stack([below, here]), np.stack([here, above])
     widths_hz: FloatArray = np.asarray((hi - lo) * df_hz, dtype=np.float64)
-    return _Sides(lo, hi, widths_hz, widths_hz >= _LEAST_SIDE_HZ)
+    return _Sides(lo, hi, widths_hz, widths_hz >= _MIN_SIDE_HZ)
 
 
 def _smooth_shape(f_hz: FloatArray, density: FloatArray, low_hz: float, step_s: float) -> FloatArray:
@@ -336,7 +333,7 @@ def _smooth_shape(f_hz: FloatArray, density: FloatArray, low_hz: float, step_s: 
     return np.asarray(np.exp(np.r_[np.full(first, smooth[0]), smooth]) * passed)
 
 
-def noise_floor(ripple: Ripple, band: tuple[float, float]) -> Floor:
+def noise_floor(ripple: Ripple, band: tuple[float, float]) -> NoiseSpectrum:
     """Spectrum of a ripple with the mean density about each frequency.
 
     The greater of the two neighbourhoods counts, so that the edge of a band of chop is not taken for a line;
@@ -366,7 +363,7 @@ def noise_floor(ripple: Ripple, band: tuple[float, float]) -> Floor:
     floor = np.where(alone, np.where(upper, means[1], means[0]), pooled)
     cells = span_s * np.where(alone, np.where(upper, widths_hz[1], widths_hz[0]), both_hz)
     tiny = 1e-12 * max(float(density.max()), 1e-12)
-    return Floor(
+    return NoiseSpectrum(
         f,
         density,
         np.maximum(shape, tiny),
@@ -376,7 +373,7 @@ def noise_floor(ripple: Ripple, band: tuple[float, float]) -> Floor:
     )
 
 
-def noise_coherency(a: Floor, b: Floor, band: tuple[float, float]) -> ComplexArray:
+def noise_coherency(a: NoiseSpectrum, b: NoiseSpectrum, band: tuple[float, float]) -> ComplexArray:
     """Complex coherency of two ripples about each frequency, shape (m,).
 
     Waves that lift the hull also slow it, so that chop is seen by both signals; without this the joint test

@@ -10,7 +10,14 @@ import numpy as np
 from telemetry.cleaning.clean import Cleaned
 from telemetry.core.frames import FloatArray
 from telemetry.kinematics.whole_log import Motion, turn_rate_dps
-from telemetry.passes.crash import DRAG_LIMIT_MPS2, FROM_SHARE, TO_SHARE, find_fall, rows_about, speeds_of
+from telemetry.passes.crash import (
+    DRAG_LIMIT_MPS2,
+    FROM_SHARE,
+    TO_SHARE,
+    find_sudden_stop,
+    samples_around,
+    speeds_of,
+)
 from telemetry.passes.find import Pass
 
 _BEFORE_S = 1.0
@@ -23,11 +30,11 @@ _VEER_SIGMAS = 6.0
 _LEAD_IN_S = 1.5
 _HELD_S = 0.8
 
-Verdict = Literal["shown", "possible", "not seen", "cannot tell"]
+RideVerdict = Literal["shown", "possible", "not seen", "cannot tell"]
 
 
 @dataclass(frozen=True)
-class Upset:
+class Incident:
     """What was found of a blow-over or a veer in one pass.
 
     Attributes
@@ -41,7 +48,7 @@ class Upset:
         For a blow-over: ``accelerating``, ``turning``.
     """
 
-    verdict: Verdict
+    verdict: RideVerdict
     start_s: float
     end_s: float
     why: str
@@ -54,7 +61,7 @@ def _mean_slope(t_s: FloatArray, values: FloatArray) -> float:
     return float(t @ values) / spread if spread > 0 else 0.0
 
 
-def blow_over(cleaned: Cleaned, motion: Motion, a_pass: Pass) -> Upset:
+def blow_over(cleaned: Cleaned, motion: Motion, a_pass: Pass) -> Incident:
     """Look for a stop faster than water drag allows, and for what confirms it.
 
     Parameters
@@ -73,17 +80,17 @@ def blow_over(cleaned: Cleaned, motion: Motion, a_pass: Pass) -> Upset:
     """
     t_all, speeds = cleaned.track.t_s, speeds_of(cleaned, motion)
     span_s = (a_pass.start_s, a_pass.end_s)
-    rows = rows_about(cleaned, speeds, span_s, a_pass.peak_mps)
+    rows = samples_around(cleaned, speeds, span_s, a_pass.peak_mps)
     t, v, ok = t_all[rows], speeds.mps[rows], speeds.ok[rows]
     if rows.size < 3 or ok.sum() < 2:
-        return Upset("cannot tell", *span_s, "too few usable speeds in the pass")
-    fall = find_fall(cleaned, motion, span_s, a_pass.peak_mps)
+        return Incident("cannot tell", *span_s, "too few usable speeds in the pass")
+    fall = find_sudden_stop(cleaned, motion, span_s, a_pass.peak_mps)
     if fall is None:
         return _no_stop(cleaned, a_pass, t[ok], v[ok], t_all[speeds.ok])
     start_s, end_s = float(t_all[fall.before]), float(t_all[fall.after])
     if fall.seen_by == "nothing":
         text = f"the speed is lost at {fall.from_mps:.1f} m/s: {', '.join(fall.signs)}"
-        return Upset("cannot tell", start_s, start_s, text)
+        return Incident("cannot tell", start_s, start_s, text)
     drag = f"water drag on a hull stays below about {DRAG_LIMIT_MPS2:.0f} m/s²"
     if fall.seen_by == "place":
         rate_mps2 = fall.from_mps**2 / (2.0 * max(fall.way_m, motion.position_sd_m))
@@ -109,13 +116,13 @@ def blow_over(cleaned: Cleaned, motion: Motion, a_pass: Pass) -> Upset:
             preceded.append("turning")
     if not fall.signs:
         text += ", but nothing afterwards confirms it"
-        return Upset("possible", start_s, end_s, text, tuple(preceded))
+        return Incident("possible", start_s, end_s, text, tuple(preceded))
     text += f", and {', '.join(fall.signs)}"
-    verdict: Verdict = "shown" if rate_mps2 >= DRAG_LIMIT_MPS2 else "possible"
-    return Upset(verdict, start_s, end_s, text, tuple(preceded))
+    verdict: RideVerdict = "shown" if rate_mps2 >= DRAG_LIMIT_MPS2 else "possible"
+    return Incident(verdict, start_s, end_s, text, tuple(preceded))
 
 
-def _no_stop(cleaned: Cleaned, a_pass: Pass, t: FloatArray, v: FloatArray, seen_s: FloatArray) -> Upset:
+def _no_stop(cleaned: Cleaned, a_pass: Pass, t: FloatArray, v: FloatArray, seen_s: FloatArray) -> Incident:
     """Judge a pass whose usable speeds hold no sudden stop."""
     ends_s = float(cleaned.track.t_s[-1])
 
@@ -126,13 +133,13 @@ def _no_stop(cleaned: Cleaned, a_pass: Pass, t: FloatArray, v: FloatArray, seen_
 
     if v[-1] > FROM_SHARE * a_pass.peak_mps and not goes_on():
         lost = "the log ends" if ends_s - t[-1] < 1.0 else "the speed is lost"
-        return Upset(
+        return Incident(
             "cannot tell",
             float(t[-1]),
             float(t[-1]),
             f"{lost} at {v[-1]:.1f} m/s: what came then is not in it",
         )
-    return Upset(
+    return Incident(
         "not seen",
         a_pass.start_s,
         a_pass.end_s,
@@ -141,7 +148,7 @@ def _no_stop(cleaned: Cleaned, a_pass: Pass, t: FloatArray, v: FloatArray, seen_
     )
 
 
-def veer(cleaned: Cleaned, motion: Motion, a_pass: Pass, until_s: float) -> Upset:
+def veer(cleaned: Cleaned, motion: Motion, a_pass: Pass, until_s: float) -> Incident:
     """Look for a departure from the course line that goes one way and is held.
 
     Parameters
@@ -166,7 +173,7 @@ def veer(cleaned: Cleaned, motion: Motion, a_pass: Pass, until_s: float) -> Upse
     rows = int(first) + np.flatnonzero(cleaned.position_ok[first:last])
     span = (a_pass.start_s, until_s)
     if not motion.has_positions or rows.size < 6 or np.isnan(a_pass.heading_deg):
-        return Upset("cannot tell", *span, "too few usable positions to hold against a course line")
+        return Incident("cannot tell", *span, "too few usable positions to hold against a course line")
     t = motion.t_s[rows]
     h = np.radians(a_pass.heading_deg)
     e, n = motion.east_m[rows] - motion.east_m[rows[0]], motion.north_m[rows] - motion.north_m[rows[0]]
@@ -199,16 +206,16 @@ def veer(cleaned: Cleaned, motion: Motion, a_pass: Pass, until_s: float) -> Upse
         if np.mean(np.sign(off) == np.sign(off[-1])) > 0.9:
             best = (kept / limit, kept, float(t[k]), float(np.sign(off[-1])))
     if not np.isfinite(least_m):
-        return Upset("cannot tell", *span, "too short to hold its end against the line of its beginning")
+        return Incident("cannot tell", *span, "too short to hold its end against the line of its beginning")
     if best is None or best[0] < _POSSIBLE_SHARE:
-        return Upset("not seen", *span, f"no departure of {least_m:.0f} m or more is held to its end")
+        return Incident("not seen", *span, f"no departure of {least_m:.0f} m or more is held to its end")
     ratio, kept, start_s, side = best
     where = "right" if side > 0 else "left"
     text = (
         f"the track leaves its line to the {where} and stays {kept:.1f} m off it until the throttle is closed"
     )
     if ratio >= 1.0:
-        return Upset("shown", start_s, until_s, text)
-    return Upset(
+        return Incident("shown", start_s, until_s, text)
+    return Incident(
         "possible", start_s, until_s, f"{text}, hardly more than steering and position noise explain"
     )

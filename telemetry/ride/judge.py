@@ -23,23 +23,23 @@ import pandas as pd
 
 from telemetry.cleaning.clean import Cleaned
 from telemetry.core.frames import BoolArray, FloatArray, utc_text
-from telemetry.core.progress import counted
+from telemetry.core.progress import report_each
 from telemetry.kinematics.whole_log import Motion
 from telemetry.passes.find import Pass
-from telemetry.ride.detrend import aliases_hz, even_grid, searched_band, take_ripple
-from telemetry.ride.incidents import Upset, Verdict, blow_over, veer
+from telemetry.ride.detrend import aliases_hz, detrend, even_grid, searched_band
+from telemetry.ride.incidents import Incident, RideVerdict, blow_over, veer
 from telemetry.ride.line_detector import (
-    Line,
-    Scan,
-    Share,
-    Witness,
+    Component,
+    CorrelationScan,
+    Oscillation,
+    Spectrum,
+    correlate_signals,
     detectable_amplitude,
-    scan,
-    share,
-    strongest,
+    measure_component,
+    most_significant,
 )
 
-Kind = Literal["porpoising", "blow-over", "veer"]
+RideEventKind = Literal["porpoising", "blow-over", "veer"]
 Phase = Literal["take-off", "at speed"]
 
 # Chance of a line in noise alone, over everything that is searched in a phase of a pass: shared by two
@@ -49,7 +49,7 @@ _CHANCE, _CHANCE_ALONE = 0.06, 0.006
 _EACH_CHANCE = 0.003
 _MOTOR_CHANCE = 0.001
 # An oscillation holds most of its octave's power; chop spreads it (common practice, no source).
-_DOMINANCE, _LEAST_DOMINANCE = 0.5, 0.3
+_DOMINANCE, _MIN_DOMINANCE = 0.5, 0.3
 _MOTOR_DOMINANCE = 0.3
 _THROTTLE_PCT = 1.0
 # Slower than this the hull only sheds speed in waves; water drag alone takes three times as much.
@@ -112,10 +112,10 @@ class RideEvent:
         The evidence in plain words.
     """
 
-    kind: Kind
+    kind: RideEventKind
     pass_id: str
     phase: Phase
-    verdict: Verdict
+    verdict: RideVerdict
     start_s: float
     end_s: float
     start_utc: pd.Timestamp | None
@@ -191,7 +191,7 @@ def log_decrement(first: float, last: float, cycles: float) -> tuple[float, floa
 
 
 @dataclass(frozen=True)
-class Run:
+class PoweredRun:
     """The part of a pass under power: where it is searched, and what with."""
 
     span_s: tuple[float, float]
@@ -207,7 +207,7 @@ class Run:
         return [("take-off", start, self.boundary_s), ("at speed", self.boundary_s, end)]
 
 
-def run_of(motion: Motion, a_pass: Pass, stop: Upset) -> Run:
+def powered_run(motion: Motion, a_pass: Pass, stop: Incident) -> PoweredRun:
     """Find a pass's part under power: from where take-off begins to where the throttle is closed.
 
     Or to where the hull blew over: a smoothed speed spreads a crash over the second before it, which is the
@@ -227,11 +227,11 @@ def run_of(motion: Motion, a_pass: Pass, stop: Upset) -> Run:
     rate_hz = float(1.0 / np.median(steps)) if steps.size else 0.0
     takeoff = a_pass.takeoff
     if takeoff is None:
-        return Run((a_pass.start_s, end_s), None, rate_hz, searched_band(rate_hz))
-    return Run((takeoff.start_s, end_s), min(takeoff.end_s, end_s), rate_hz, searched_band(rate_hz))
+        return PoweredRun((a_pass.start_s, end_s), None, rate_hz, searched_band(rate_hz))
+    return PoweredRun((takeoff.start_s, end_s), min(takeoff.end_s, end_s), rate_hz, searched_band(rate_hz))
 
 
-def witnesses(cleaned: Cleaned, run: Run) -> tuple[Witness | None, Witness | None]:
+def ride_spectra(cleaned: Cleaned, run: PoweredRun) -> tuple[Spectrum | None, Spectrum | None]:
     """Take the ripples of speed and of the best vertical signal of a run."""
     assert run.band is not None
     track = cleaned.track
@@ -240,14 +240,14 @@ def witnesses(cleaned: Cleaned, run: Run) -> tuple[Witness | None, Witness | Non
     # What comes after the throttle is closed, or the hull has flown, must not reach back into the run.
     before = t_s <= run.span_s[1] + 1e-9
 
-    def witness(name: str, ok: BoolArray) -> Witness | None:
+    def witness(name: str, ok: BoolArray) -> Spectrum | None:
         values = track.column(name)
         if values is None:
             return None
-        ripple = take_ripple(name, t_s, values, ok & before, grid)
+        ripple = detrend(name, t_s, values, ok & before, grid)
         if ripple is None or not np.any(ripple.values):
             return None
-        return Witness.of(ripple, run.band) if run.band else None
+        return Spectrum.of(ripple, run.band) if run.band else None
 
     speed = witness("speed_mps", cleaned.speed_ok)
     everywhere = np.ones(t_s.size, dtype=np.bool_)
@@ -258,7 +258,9 @@ def witnesses(cleaned: Cleaned, run: Run) -> tuple[Witness | None, Witness | Non
     return speed, None
 
 
-def _motor_share(values: FloatArray | None, motor: MotorSignal, run: Run, line: Line) -> Share | None:
+def _motor_share(
+    values: FloatArray | None, motor: MotorSignal, run: PoweredRun, line: Oscillation
+) -> Component | None:
     """Measure what a motor signal has of a line; None where it has none or cannot be asked."""
     if values is None or motor.t_s.size < 8:
         return None
@@ -268,13 +270,13 @@ def _motor_share(values: FloatArray | None, motor: MotorSignal, run: Run, line: 
         return None
     t_s = motor.t_s
     ok = ~np.isnan(values) & (t_s <= run.span_s[1] + 1e-9)
-    ripple = take_ripple("motor", t_s, values, ok, even_grid(t_s, run.span_s, step_s))
+    ripple = detrend("motor", t_s, values, ok, even_grid(t_s, run.span_s, step_s))
     if ripple is None:
         return None
     a, b = np.searchsorted(ripple.t_s, [line.start_s - 1e-9, line.end_s + 1e-9])
     if (b - a) * step_s * line.frequency_hz < 2.0:
         return None
-    found = share(Witness.of(ripple, band), (int(a), int(b)), line, band)
+    found = measure_component(Spectrum.of(ripple, band), (int(a), int(b)), line, band)
     return found if found.p_value <= _MOTOR_CHANCE and found.dominance >= _MOTOR_DOMINANCE else None
 
 
@@ -287,7 +289,7 @@ class _MotorSays:
     text: str = ""
 
 
-def _ask_motor(motor: MotorSignal | None, run: Run, line: Line) -> _MotorSays:
+def _ask_motor(motor: MotorSignal | None, run: PoweredRun, line: Oscillation) -> _MotorSays:
     if motor is None:
         return _MotorSays()
     throttle = _motor_share(motor.throttle_pct, motor, run, line)
@@ -313,29 +315,31 @@ def _ask_motor(motor: MotorSignal | None, run: Run, line: Line) -> _MotorSays:
     return _MotorSays(False, carried, f"{' and '.join(carried)} carry it too" if carried else "")
 
 
-def _overlap(a: Line, start_s: FloatArray | float, end_s: FloatArray | float) -> FloatArray:
+def _overlap(a: Oscillation, start_s: FloatArray | float, end_s: FloatArray | float) -> FloatArray:
     """Share of spans that a line covers, shape of ``start_s``."""
     common = np.minimum(end_s, a.end_s) - np.maximum(start_s, a.start_s)
     return np.asarray(np.maximum(common, 0.0) / np.maximum(end_s - start_s, 1e-9))
 
 
-def _common_share(a: Line, b: Line) -> float:
+def _common_share(a: Oscillation, b: Oscillation) -> float:
     """Share of the shorter of two lines that the other covers."""
     return max(float(_overlap(x, y.start_s, y.end_s)) for x, y in ((a, b), (b, a)))
 
 
-def _stands_out(line: Line) -> bool:
+def _stands_out(line: Oscillation) -> bool:
     """Whether a line is significant, narrow, and carried by each of its signals."""
     return (
         line.p_value <= (_CHANCE if len(line.shares) > 1 else _CHANCE_ALONE)
         and line.is_oscillation
         and all(s.p_value <= _EACH_CHANCE for s in line.shares)
         and float(np.mean([s.dominance for s in line.shares])) >= _DOMINANCE
-        and min(s.dominance for s in line.shares) >= _LEAST_DOMINANCE
+        and min(s.dominance for s in line.shares) >= _MIN_DOMINANCE
     )
 
 
-def _best_line(scanned: Scan, lo_s: float, hi_s: float, taken: Line | None) -> Line | None:
+def _best_line(
+    scanned: CorrelationScan, lo_s: float, hi_s: float, taken: Oscillation | None
+) -> Oscillation | None:
     """Best line whose middle lies in a phase: of both signals if it stands out, else of one alone."""
 
     def allowed(start_s: FloatArray, end_s: FloatArray) -> BoolArray:
@@ -347,7 +351,7 @@ def _best_line(scanned: Scan, lo_s: float, hi_s: float, taken: Line | None) -> L
 
     groups = [[0, 1], [0], [1]] if len(scanned.witnesses) == 2 else [[0]]
     for signals in groups:
-        line = strongest(scanned, signals, allowed, _CHANCE, _stands_out)
+        line = most_significant(scanned, signals, allowed, _CHANCE, _stands_out)
         if line is not None:
             return line
     return None
@@ -356,9 +360,9 @@ def _best_line(scanned: Scan, lo_s: float, hi_s: float, taken: Line | None) -> L
 def _event(
     cleaned: Cleaned,
     a_pass: Pass,
-    kind: Kind,
+    kind: RideEventKind,
     phase: Phase,
-    verdict: Verdict,
+    verdict: RideVerdict,
     span: tuple[float, float],
     why: str,
     **more: Any,
@@ -378,7 +382,12 @@ def _alias_note(frequency_hz: float, rate_hz: float) -> tuple[tuple[float, ...],
 
 
 def _from_line(
-    cleaned: Cleaned, a_pass: Pass, phase: Phase, run: Run, line: Line, motor: MotorSignal | None
+    cleaned: Cleaned,
+    a_pass: Pass,
+    phase: Phase,
+    run: PoweredRun,
+    line: Oscillation,
+    motor: MotorSignal | None,
 ) -> RideEvent:
     """Turn a line that stands out into an event, with what the motor log says of it."""
     says = _ask_motor(motor, run, line)
@@ -403,7 +412,7 @@ def _from_line(
         f"{' and '.join(names)} {'swing' if len(names) > 1 else 'swings'} at {line.frequency_hz:.2f} Hz for"
         f" {line.cycles:.0f} cycles, {trend}"
     )
-    verdict: Verdict
+    verdict: RideVerdict
     if says.driven:
         verdict, text = "not seen", f"{text}; but {says.text}: the driver's hand, not the hull"
     elif len(line.shares) > 1 or says.carried_by:
@@ -430,10 +439,12 @@ def _from_line(
     )
 
 
-def _porpoising(cleaned: Cleaned, a_pass: Pass, run: Run, motor: MotorSignal | None) -> list[RideEvent]:
+def _porpoising(
+    cleaned: Cleaned, a_pass: Pass, run: PoweredRun, motor: MotorSignal | None
+) -> list[RideEvent]:
     """Judge both phases of one pass."""
 
-    def all_phases(verdict: Verdict, why: str) -> list[RideEvent]:
+    def all_phases(verdict: RideVerdict, why: str) -> list[RideEvent]:
         return [
             _event(cleaned, a_pass, "porpoising", p, verdict, (lo, hi), why) for p, lo, hi in run.phases()
         ]
@@ -444,7 +455,7 @@ def _porpoising(cleaned: Cleaned, a_pass: Pass, run: Run, motor: MotorSignal | N
             f"{run.rate_hz:.1f} samples a second show nothing of an oscillation at 1 to 10 Hz: log at 10 Hz"
             " or more",
         )
-    signals = [w for w in witnesses(cleaned, run) if w is not None]
+    signals = [w for w in ride_spectra(cleaned, run) if w is not None]
     if not signals:
         missing = (
             "neither measured speed nor vertical motion"
@@ -452,7 +463,7 @@ def _porpoising(cleaned: Cleaned, a_pass: Pass, run: Run, motor: MotorSignal | N
             else "too few usable samples"
         )
         return all_phases("cannot tell", f"the pass has {missing} to look at")
-    scanned = scan(signals, run.band)
+    scanned = correlate_signals(signals, run.band)
     phases = run.phases()
     found = {p: _best_line(scanned, lo, hi, None) for p, lo, hi in phases}
     first, second = found.get("take-off"), found.get("at speed")
@@ -510,9 +521,9 @@ def judge_ride(
         For each pass: porpoising at take-off, where the log shows one, and at speed; blow-over; veer.
     """
     rows: list[RideEvent] = []
-    for a_pass in counted(passes, len(passes)):
+    for a_pass in report_each(passes, len(passes)):
         stop = blow_over(cleaned, motion, a_pass)
-        run = run_of(motion, a_pass, stop)
+        run = powered_run(motion, a_pass, stop)
         ripples = _porpoising(cleaned, a_pass, run, motor)
         rows += ripples
         rows.append(_blow_over_row(cleaned, a_pass, stop, ripples))
@@ -523,7 +534,7 @@ def judge_ride(
     return tuple(rows)
 
 
-def _blow_over_row(cleaned: Cleaned, a_pass: Pass, stop: Upset, ripples: Sequence[RideEvent]) -> RideEvent:
+def _blow_over_row(cleaned: Cleaned, a_pass: Pass, stop: Incident, ripples: Sequence[RideEvent]) -> RideEvent:
     preceded = list(stop.preceded_by)
     why = stop.why
     if stop.verdict in ("shown", "possible"):

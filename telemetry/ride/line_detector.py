@@ -29,18 +29,25 @@ from functools import partial
 import numpy as np
 import numpy.typing as npt
 
-from telemetry.core.frames import BoolArray, FloatArray
-from telemetry.core.size_cache import Kept
-from telemetry.ride.damped_sinusoid import LEAST_CYCLES, ComplexArray, Fit, least_squares, most_growth
-from telemetry.ride.detrend import Floor, Ripple, gain, give_back, noise_coherency, noise_floor
+from telemetry.core.frames import BoolArray, ComplexArray, FloatArray
+from telemetry.core.size_cache import SizeCache
+from telemetry.ride.damped_sinusoid import MIN_CYCLES, SinusoidLikelihood, fit_amplitudes, most_growth
+from telemetry.ride.detrend import (
+    NoiseSpectrum,
+    Ripple,
+    detrend_gain,
+    noise_coherency,
+    noise_floor,
+    undo_detrend,
+)
 
 _WINDOWS_S = (1.0, 1.6, 2.5, 4.0)
 # Growth over a whole window that is tried, as a power of e; the fit then refines it.
 _GROWTHS = np.array([-1.5, 0.0, 1.5])
-_LEAST_COVERED = 0.85
+_MIN_COVERED = 0.85
 _COVERAGE_95 = 1.96
 # Below this no search over even the smallest span and band is significant.
-_LEAST_SCORE = 8.0
+_MIN_SCORE = 8.0
 _CANDIDATES = 3
 _CANDIDATES_APART_HZ = 0.8
 _STARTS, _START_SHARE = 3, 0.5
@@ -50,20 +57,20 @@ _WIDEST_KEPT = 256  # samples: 4 s of 64 a second
 
 
 @dataclass(frozen=True)
-class Witness:
+class Spectrum:
     """A ripple with its spectrum."""
 
     ripple: Ripple
-    floor: Floor
+    floor: NoiseSpectrum
 
     @classmethod
-    def of(cls, ripple: Ripple, band: tuple[float, float]) -> Witness:
+    def of(cls, ripple: Ripple, band: tuple[float, float]) -> Spectrum:
         """Take the spectrum of a ripple."""
         return cls(ripple, noise_floor(ripple, band))
 
 
 @dataclass(frozen=True)
-class Share:
+class Component:
     """What one signal has of a line.
 
     Attributes
@@ -89,7 +96,7 @@ class Share:
 
 
 @dataclass(frozen=True)
-class Line:
+class Oscillation:
     """One oscillation.
 
     Attributes
@@ -100,7 +107,7 @@ class Line:
         On the speed log's clock.
     p_value : float
         Chance that noise alone shows so strong a line anywhere in the span and band searched.
-    shares : tuple of Share
+    shares : tuple of Component
         One for each signal, in their order.
     at_limit : bool
         Whether frequency or growth ran into the limit of what is searched.
@@ -113,7 +120,7 @@ class Line:
     start_s: float
     end_s: float
     p_value: float
-    shares: tuple[Share, ...]
+    shares: tuple[Component, ...]
     at_limit: bool
 
     @property
@@ -122,7 +129,7 @@ class Line:
 
         A fit that runs into the limits describes a jolt, or what is left of a change of speed.
         """
-        return not self.at_limit and self.cycles >= LEAST_CYCLES - 0.25
+        return not self.at_limit and self.cycles >= MIN_CYCLES - 0.25
 
     @property
     def cycles(self) -> float:
@@ -148,19 +155,19 @@ class _Scale:
 
 
 @dataclass(frozen=True)
-class Scan:
+class CorrelationScan:
     """All correlations of some ripples on one grid.
 
     Attributes
     ----------
-    witnesses : tuple of Witness
+    witnesses : tuple of Spectrum
     band : (float, float)
         Searched [Hz].
     scales : tuple
         One for each window length.
     """
 
-    witnesses: tuple[Witness, ...]
+    witnesses: tuple[Spectrum, ...]
     band: tuple[float, float]
     scales: tuple[_Scale, ...]
 
@@ -192,11 +199,11 @@ _Basis = tuple[FloatArray, FloatArray, ComplexArray]
 
 # The passes of a log share them; those of logs far denser than any receiver's take megabytes each, and
 # each log has a step of its own.
-@partial(Kept, maxsize=64, largest=_WIDEST_KEPT)
+@partial(SizeCache, maxsize=64, largest=_WIDEST_KEPT)
 def _basis(width: int, step_s: float, low_hz: float, high_hz: float) -> _Basis:
     """Frequencies, growths and conjugate damped sinusoids, shape (width, frequencies x growths)."""
     span_s = width * step_s
-    low = max(low_hz, LEAST_CYCLES / span_s)
+    low = max(low_hz, MIN_CYCLES / span_s)
     f = np.arange(low, high_hz + 1e-9, 1.0 / (2.0 * span_s))
     g = _GROWTHS / span_s
     t = (np.arange(width) - (width - 1) / 2.0) * step_s
@@ -205,12 +212,12 @@ def _basis(width: int, step_s: float, low_hz: float, high_hz: float) -> _Basis:
     return f, g, _rounded(width)[:, None] * np.exp(t[:, None] * rate.reshape(1, -1))
 
 
-def scan(witnesses: Sequence[Witness], band: tuple[float, float]) -> Scan:
+def correlate_signals(witnesses: Sequence[Spectrum], band: tuple[float, float]) -> CorrelationScan:
     """Correlate ripples on one grid with damped sinusoids in windows of several lengths.
 
     Parameters
     ----------
-    witnesses : sequence of Witness
+    witnesses : sequence of Spectrum
         One or two, on the same grid.
     band : (float, float)
         To search [Hz].
@@ -242,10 +249,10 @@ def scan(witnesses: Sequence[Witness], band: tuple[float, float]) -> Scan:
                 f,
                 g,
                 (raw.real**2 + raw.imag**2) / noise,
-                seen.mean(axis=2).min(axis=0) >= _LEAST_COVERED,
+                seen.mean(axis=2).min(axis=0) >= _MIN_COVERED,
             )
         )
-    return Scan(tuple(witnesses), band, tuple(scales))
+    return CorrelationScan(tuple(witnesses), band, tuple(scales))
 
 
 def _score(z: ComplexArray, coherency: ComplexArray | None) -> FloatArray:
@@ -270,18 +277,18 @@ def _log_p(score: FloatArray, signals: int, cells: FloatArray) -> FloatArray:
     return np.asarray(left * log_u + np.log1p(-left * np.expm1(log_u)))
 
 
-def strongest(
-    scan: Scan,
+def most_significant(
+    scan: CorrelationScan,
     signals: Sequence[int],
     allowed: Callable[[FloatArray, FloatArray], BoolArray] | None = None,
     chance: float = 1.0,
-    worth: Callable[[Line], bool] | None = None,
-) -> Line | None:
+    worth: Callable[[Oscillation], bool] | None = None,
+) -> Oscillation | None:
     """Find the most significant line of some of the scanned signals.
 
     Parameters
     ----------
-    scan : Scan
+    scan : CorrelationScan
     signals : sequence of int
         Which of its signals must share the line.
     allowed : callable, optional
@@ -301,7 +308,10 @@ def strongest(
     best: _Weighed | None = None
     for starts in _candidates(scan, signals, allowed, chance):
         # A fit is dear; from a start this far from significant it would not get there.
-        if chance < 1.0 and _by_chance(_parts(members, scan.band, *starts[0].place), scan) > _HOPELESS:
+        if (
+            chance < 1.0
+            and _expected_false_alarms(_parts(members, scan.band, *starts[0].place), scan) > _HOPELESS
+        ):
             continue
         weighed = _weigh(members, scan, *_refine(members, scan.band, starts, allowed))
         if best is None or weighed.line.p_value < best.line.p_value:
@@ -310,11 +320,11 @@ def strongest(
             break
     if best is None or best.line.p_value > chance or (worth is not None and not worth(best.line)):
         return None
-    return _surely(members, best)
+    return _average_over_span(members, best)
 
 
 def _candidates(
-    scan: Scan,
+    scan: CorrelationScan,
     signals: Sequence[int],
     allowed: Callable[[FloatArray, FloatArray], BoolArray] | None,
     chance: float,
@@ -334,7 +344,7 @@ def _candidates(
         scale, score = max(scores, key=lambda pair: float(pair[1].max()))
         w, k, g = np.unravel_index(int(np.argmax(score)), score.shape)
         # A smooth curve is no noise estimate, but far below it nothing can be significant.
-        if score[w, k, g] < (_LEAST_SCORE if chance < 1.0 else 0.0):
+        if score[w, k, g] < (_MIN_SCORE if chance < 1.0 else 0.0):
             return
         f_hz, top = float(scale.f_hz[k]), float(score[w, k, g])
         starts = [_best_near(scale, score, f_hz) for scale, score in scores]
@@ -377,13 +387,13 @@ def _near(scale: _Scale, f_hz: float) -> slice:
     return slice(int(near[0]), int(near[-1]) + 1) if near.size else slice(0, 0)
 
 
-def _fit(members: Sequence[Witness], f_hz: float) -> Fit:
+def _fit(members: Sequence[Spectrum], f_hz: float) -> SinusoidLikelihood:
     """Prepare to fit ripples, in the noise that their smooth spectra show at a frequency."""
     ripples = [w.ripple for w in members]
     density = [float(np.interp(f_hz, w.floor.f_hz, w.floor.smooth)) for w in members]
     ok = np.stack([r.ok for r in ripples])
     ok = ok[:1] if (ok == ok[0]).all() else ok
-    return Fit(
+    return SinusoidLikelihood(
         ripples[0].t_s,
         np.stack([r.values for r in ripples]),
         ok.astype(np.float64),
@@ -392,7 +402,7 @@ def _fit(members: Sequence[Witness], f_hz: float) -> Fit:
 
 
 def _refine(
-    members: Sequence[Witness],
+    members: Sequence[Spectrum],
     band: tuple[float, float],
     starts: Sequence[_Start],
     allowed: Callable[[FloatArray, FloatArray], BoolArray] | None,
@@ -420,18 +430,18 @@ def _refine(
     return (a, b), *fit.peak(a, b, f_hz, growth, band)
 
 
-def _whole(witness: Witness, window: tuple[int, int], f_hz: float, growth: float) -> tuple[Ripple, complex]:
+def _whole(witness: Spectrum, window: tuple[int, int], f_hz: float, growth: float) -> tuple[Ripple, complex]:
     """Give a ripple back what its detrending took of a line; with the line's complex amplitude."""
     a, b = window
     ripple = witness.ripple
     t = ripple.t_s[a:b] - 0.5 * (ripple.t_s[a] + ripple.t_s[b - 1])
     sinusoid = np.exp(t * (growth - 2j * np.pi * f_hz))
-    ok, scale = ripple.ok[a:b].astype(np.float64), 1.0 / float(gain(f_hz, ripple.step_s))
+    ok, scale = ripple.ok[a:b].astype(np.float64), 1.0 / float(detrend_gain(f_hz, ripple.step_s))
     for _ in range(2):
-        amplitude = complex(least_squares(ripple.values[a:b], ok, sinusoid)[0]) * scale
+        amplitude = complex(fit_amplitudes(ripple.values[a:b], ok, sinusoid)[0]) * scale
         line = np.zeros(ripple.t_s.size)
         line[a:b] = np.real(amplitude * np.exp(t * (growth + 2j * np.pi * f_hz)))
-        ripple, scale = give_back(witness.ripple, line), 1.0
+        ripple, scale = undo_detrend(witness.ripple, line), 1.0
     return ripple, amplitude
 
 
@@ -448,7 +458,7 @@ class _Part:
     amplitude: complex
     z: complex
     p_value: float
-    floor: Floor
+    floor: NoiseSpectrum
     cells: float
     values: FloatArray
     variance: float
@@ -456,13 +466,13 @@ class _Part:
     y: FloatArray
     rest: FloatArray
 
-    def share(self) -> Share:
+    def share(self) -> Component:
         """Say what the signal has of the line, with how much of its octave the line explains."""
         t, f_hz, step_s = self.t_s, self.f_hz, float(self.t_s[1] - self.t_s[0])
         octave = np.arange(f_hz / np.sqrt(2.0), min(f_hz * np.sqrt(2.0), 0.5 / step_s), 0.5 / (t[-1] - t[0]))
         turned = np.exp(-2j * np.pi * octave[:, None] * t) @ np.stack([self.y, self.rest], axis=1)
         before, after = (turned.real**2 + turned.imag**2).sum(axis=0).tolist()
-        return Share(
+        return Component(
             self.name,
             abs(self.amplitude),
             float(np.angle(self.amplitude)),
@@ -472,7 +482,7 @@ class _Part:
 
 
 def _part(
-    witness: Witness, window: tuple[int, int], f_hz: float, growth: float, band: tuple[float, float]
+    witness: Spectrum, window: tuple[int, int], f_hz: float, growth: float, band: tuple[float, float]
 ) -> _Part:
     """Fit a line of known frequency, growth and span to a signal; the noise is what it leaves."""
     a, b = window
@@ -481,7 +491,7 @@ def _part(
     t = ripple.t_s[a:b] - 0.5 * (ripple.t_s[a] + ripple.t_s[b - 1])
     sinusoid = np.exp(t * (growth - 2j * np.pi * f_hz))
     energy = max(float(ok @ np.abs(sinusoid) ** 2), 1e-9)
-    amplitude = complex(least_squares(y, ok, sinusoid)[0])
+    amplitude = complex(fit_amplitudes(y, ok, sinusoid)[0])
     rest = np.where(ok > 0, y - np.real(amplitude * np.exp(t * (growth + 2j * np.pi * f_hz))), 0.0)
     left = replace(ripple, values=np.concatenate((ripple.values[:a], rest, ripple.values[b:])))
     floor = noise_floor(left, band)
@@ -497,7 +507,11 @@ def _part(
 
 
 def _parts(
-    members: Sequence[Witness], band: tuple[float, float], window: tuple[int, int], f_hz: float, growth: float
+    members: Sequence[Spectrum],
+    band: tuple[float, float],
+    window: tuple[int, int],
+    f_hz: float,
+    growth: float,
 ) -> list[_Part]:
     return [_part(w, window, f_hz, growth, band) for w in members]
 
@@ -511,7 +525,7 @@ def _joint_score(parts: Sequence[_Part], band: tuple[float, float], f_hz: float)
     return float(_score(np.array([[p.z] for p in parts]), coherency)[0])
 
 
-def _by_chance(parts: Sequence[_Part], scan: Scan) -> float:
+def _expected_false_alarms(parts: Sequence[_Part], scan: CorrelationScan) -> float:
     """Count the lines at least as strong that noise alone would show in the whole search."""
     score = _joint_score(parts, scan.band, parts[0].f_hz)
     log_p = float(_log_p(np.array(score), len(parts), np.array(min(p.cells for p in parts))))
@@ -528,35 +542,35 @@ class _Weighed:
     ``sd`` is their standard error then, of growth [1/s] and of angular frequency [rad/s].
     """
 
-    line: Line
+    line: Oscillation
     parts: list[_Part]
     window: tuple[int, int]
     sd: float
 
 
 def _weigh(
-    members: Sequence[Witness], scan: Scan, window: tuple[int, int], f_hz: float, growth: float
+    members: Sequence[Spectrum], scan: CorrelationScan, window: tuple[int, int], f_hz: float, growth: float
 ) -> _Weighed:
     """Weigh a fitted line against the noise that is left without it."""
     parts = _parts(members, scan.band, window, f_hz, growth)
     a, b = window
     t_s = members[0].ripple.t_s[a:b]
     sd = _standard_error(t_s - 0.5 * (t_s[0] + t_s[-1]), growth, _joint_score(parts, scan.band, f_hz))
-    line = Line(
+    line = Oscillation(
         f_hz,
         _COVERAGE_95 * sd / (2.0 * np.pi),
         growth,
         _COVERAGE_95 * sd,
         float(t_s[0]),
         float(t_s[-1]),
-        -float(np.expm1(-_by_chance(parts, scan))),
+        -float(np.expm1(-_expected_false_alarms(parts, scan))),
         tuple(p.share() for p in parts),
         abs(growth) > 0.98 * most_growth(f_hz) or not scan.band[0] < f_hz < scan.band[1],
     )
     return _Weighed(line, parts, window, sd)
 
 
-def _surely(members: Sequence[Witness], weighed: _Weighed) -> Line:
+def _average_over_span(members: Sequence[Spectrum], weighed: _Weighed) -> Oscillation:
     """Average a line's frequency and growth over all that its span may be."""
     parts, line = weighed.parts, weighed.line
     # Frequency, growth and both ends were chosen to leave little: they took two cells more, together.
@@ -591,7 +605,9 @@ def _standard_error(t_s: FloatArray, growth: float, score: float) -> float:
     return float(1.0 / np.sqrt(max(2.0 * score * spread, 1e-12)))
 
 
-def share(witness: Witness, window: tuple[int, int], line: Line, band: tuple[float, float]) -> Share:
+def measure_component(
+    witness: Spectrum, window: tuple[int, int], line: Oscillation, band: tuple[float, float]
+) -> Component:
     """Measure what one more signal has of a line that is known, told for the middle of the line's span.
 
     The signal's own samples put the middle of its window elsewhere: at 4 Hz half a step of 0.05 s is a tenth
@@ -599,10 +615,10 @@ def share(witness: Witness, window: tuple[int, int], line: Line, band: tuple[flo
 
     Parameters
     ----------
-    witness : Witness
+    witness : Spectrum
     window : (int, int)
         Half-open range of grid samples.
-    line : Line
+    line : Oscillation
     band : (float, float)
         In which the noise is estimated [Hz].
     """
@@ -616,12 +632,12 @@ def share(witness: Witness, window: tuple[int, int], line: Line, band: tuple[flo
     )
 
 
-def detectable_amplitude(scan: Scan, signal: int, chance: float, span_s: float) -> float:
+def detectable_amplitude(scan: CorrelationScan, signal: int, chance: float, span_s: float) -> float:
     """Amplitude of a steady oscillation that would stand out of one signal's noise half the time.
 
     Parameters
     ----------
-    scan : Scan
+    scan : CorrelationScan
     signal : int
     chance : float
         Of a line in noise alone anywhere in the search.

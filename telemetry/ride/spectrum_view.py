@@ -11,7 +11,7 @@ from telemetry.core.frames import BoolArray, FloatArray
 from telemetry.kinematics.whole_log import Motion
 from telemetry.passes.find import Pass
 from telemetry.ride.incidents import blow_over
-from telemetry.ride.judge import RideEvent, run_of, witnesses
+from telemetry.ride.judge import RideEvent, powered_run, ride_spectra
 
 
 @dataclass(frozen=True)
@@ -112,8 +112,8 @@ def ripple_view(
     events : tuple of RideEvent
         As :func:`telemetry.ride.judge.judge_ride` gave them, of this pass or of all.
     """
-    run = run_of(motion, a_pass, blow_over(cleaned, motion, a_pass))
-    found = [] if run.band is None else [w for w in witnesses(cleaned, run) if w is not None]
+    run = powered_run(motion, a_pass, blow_over(cleaned, motion, a_pass))
+    found = [] if run.band is None else [w for w in ride_spectra(cleaned, run) if w is not None]
     curves = tuple(
         RippleCurve(
             w.ripple.name,

@@ -5,16 +5,16 @@ Pure: nothing here knows of logs, of the logbook or of a screen.
 
 from telemetry.setup.balance import (
     Balance,
-    Effect,
+    BalanceEffect,
     Move,
     Part,
     Parts,
     Restoration,
     balance,
-    effect,
+    balance_effect,
     moved,
     part_named,
-    restore,
+    restoring_move,
     swapped,
 )
 from telemetry.setup.card import (
@@ -27,13 +27,13 @@ from telemetry.setup.card import (
     steps_text,
 )
 from telemetry.setup.catalogue import ITEMS
-from telemetry.setup.changes import Change, changes
+from telemetry.setup.changes import ItemChange, item_changes
 from telemetry.setup.crash import BENCH_CAUTIONS, CRASH_LIST, CrashCheck
 from telemetry.setup.display_units import (
     BENCH_LENGTHS,
     BENCH_MASSES,
     SIGNS,
-    Showing,
+    BenchDisplay,
     gauge_of_text,
     parse_reading,
 )
@@ -42,9 +42,9 @@ from telemetry.setup.files import load_found, load_sheet, load_table, parse_tabl
 from telemetry.setup.gauges import GAUGES, Gauge, Reading
 from telemetry.setup.inspection import FoundItem, FoundMeasure, FoundVerdict, compare_found
 from telemetry.setup.items import COMMON_PRACTICE, GROUPS, Item, OwnItem
-from telemetry.setup.parse import measure, own_item_of, own_item_table
+from telemetry.setup.parse import own_item_of, own_item_table, parse_measure_value
 from telemetry.setup.parts import parts_of_sheet
-from telemetry.setup.resolution import Limit, limit_of
+from telemetry.setup.resolution import DetectionLimit, detection_limit
 from telemetry.setup.service import (
     OWN_INTERVAL,
     USUAL_TASKS,
@@ -83,17 +83,18 @@ __all__ = [
     "SIGNS",
     "USUAL_TASKS",
     "Balance",
-    "Change",
+    "BalanceEffect",
+    "BenchDisplay",
     "CrashCheck",
+    "DetectionLimit",
     "Due",
-    "Effect",
     "Estimate",
     "FoundItem",
     "FoundMeasure",
     "FoundVerdict",
     "Gauge",
     "Item",
-    "Limit",
+    "ItemChange",
     "Move",
     "OwnItem",
     "Part",
@@ -102,32 +103,31 @@ __all__ = [
     "Restoration",
     "ServiceTask",
     "SetupSheet",
-    "Showing",
     "Step",
     "StrutGeometry",
     "Use",
     "balance",
+    "balance_effect",
     "balance_text",
     "bench_card",
-    "changes",
     "changes_text",
     "compare_found",
     "crash_text",
+    "detection_limit",
     "due",
-    "effect",
     "effect_text",
     "found_text",
     "gauge_of_text",
+    "item_changes",
     "length_text",
-    "limit_of",
     "load_found",
     "load_sheet",
     "load_table",
     "mass_text",
-    "measure",
     "moved",
     "own_item_of",
     "own_item_table",
+    "parse_measure_value",
     "parse_reading",
     "parse_table",
     "part_named",
@@ -135,7 +135,7 @@ __all__ = [
     "parts_of_table",
     "parts_text",
     "restoration_text",
-    "restore",
+    "restoring_move",
     "service_text",
     "sheet_text",
     "signs_text",

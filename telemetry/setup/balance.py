@@ -45,17 +45,17 @@ class Part:
             raise SetupError(
                 f"a part of {self.mass_kg.value:g} kg at {self.place_mm.value:g} mm cannot be",
                 place=self.name,
-                mend="write its mass above zero, and its place in mm ahead of the transom",
+                hint="write its mass above zero, and its place in mm ahead of the transom",
             )
         if (self.low_mm is None) != (self.high_mm is None):
             raise SetupError(
-                "only one end of its range is told", place=self.name, mend="write both ends, or none"
+                "only one end of its range is told", place=self.name, hint="write both ends, or none"
             )
         if self.low_mm is not None and self.high_mm is not None and not self.low_mm <= self.high_mm:
             raise SetupError(
                 f"it cannot be moved from {self.low_mm:g} up to {self.high_mm:g} mm",
                 place=self.name,
-                mend="write the aft end of its range first",
+                hint="write the aft end of its range first",
             )
 
     @property
@@ -118,11 +118,11 @@ def balance(parts: Parts) -> Balance:
 
 def _sums(parts: Parts) -> tuple[float, float]:
     if not parts:
-        raise SetupError("no part is given", place="balance", mend="give each part its mass and its place")
+        raise SetupError("no part is given", place="balance", hint="give each part its mass and its place")
     names = [part.name for part in parts]
     twice = next((name for name in names if names.count(name) > 1), None)
     if twice is not None:
-        raise SetupError("two parts have this name", place=twice, mend="give each a name of its own")
+        raise SetupError("two parts have this name", place=twice, hint="give each a name of its own")
     mass = math.fsum(part.mass_kg.value for part in parts)
     return mass, math.fsum(part.mass_kg.value * part.place_mm.value for part in parts) / mass
 
@@ -167,12 +167,12 @@ def part_named(parts: Parts, name: str) -> Part:
     found = next((part for part in parts if part.name == name), None)
     if found is None:
         known = ", ".join(part.name for part in parts)
-        raise SetupError("there is no such part", place=name, mend=f"choose {known}")
+        raise SetupError("there is no such part", place=name, hint=f"choose {known}")
     return found
 
 
 @dataclass(frozen=True, slots=True)
-class Effect:
+class BalanceEffect:
     """What a change of parts does: both balances, and how far the centre of gravity goes forward [mm]."""
 
     before: Balance
@@ -180,7 +180,7 @@ class Effect:
     shift_mm: Estimate
 
 
-def effect(before: Parts, after: Parts) -> Effect:
+def balance_effect(before: Parts, after: Parts) -> BalanceEffect:
     """Compare two loadings of one boat.
 
     What both share (a part that stayed, the mass of one that moved) is the same unknown in both and hardly
@@ -208,7 +208,7 @@ def effect(before: Parts, after: Parts) -> Effect:
                 weights[key] = weights.get(key, 0.0) + sign * weight
     shift = sides[1][2] - sides[0][2]
     terms = ((weight, estimate.u) for (_, _, estimate), weight in weights.items())
-    return Effect(balance(before), balance(after), Estimate.from_sensitivities(shift, *terms))
+    return BalanceEffect(balance(before), balance(after), Estimate.from_sensitivities(shift, *terms))
 
 
 @dataclass(frozen=True, slots=True)
@@ -256,7 +256,7 @@ class Restoration:
         return abs(self.wanted_mm - self.start.cog_mm.value) <= self.start.cog_mm.u95
 
 
-def restore(parts: Parts, wanted_mm: float) -> Restoration:
+def restoring_move(parts: Parts, wanted_mm: float) -> Restoration:
     """Find the move that gives a wanted centre of gravity.
 
     Parameters

@@ -8,9 +8,9 @@ from datetime import datetime
 from typing import Final
 
 from telemetry.core.text_table import text_table
-from telemetry.setup.changes import Change
+from telemetry.setup.changes import ItemChange
 from telemetry.setup.crash import BENCH_CAUTIONS, CRASH_LIST
-from telemetry.setup.display_units import SIGNS, Showing
+from telemetry.setup.display_units import SIGNS, BenchDisplay
 from telemetry.setup.inspection import FoundItem, FoundMeasure, compare_found
 from telemetry.setup.items import COMMON_PRACTICE, GROUPS, Item
 from telemetry.setup.sheet import Measures, SetupSheet
@@ -18,7 +18,7 @@ from telemetry.setup.steps import Step, steps_back
 from telemetry.setup.strut import strut_of
 from telemetry.setup.text import strut_text
 
-WIDTH: Final = 92
+CARD_WIDTH: Final = 92
 MARKS: Final = {"moved": "!", "as set": "=", "cannot tell": "?"}
 """A mark for each verdict, which never stands without its word."""
 
@@ -27,7 +27,7 @@ def bench_card(
     sheet: SetupSheet,
     found: FoundMeasure | None = None,
     target: SetupSheet | None = None,
-    showing: Showing | None = None,
+    showing: BenchDisplay | None = None,
     *,
     crash: bool = False,
 ) -> str:
@@ -41,7 +41,7 @@ def bench_card(
         As found; without it the card is the sheet with room to write the measures down.
     target : SetupSheet, optional
         The sheet to go to, where it is another one.
-    showing : Showing, optional
+    showing : BenchDisplay, optional
         Units and signs.
     crash : bool
         Whether the after-crash list stands on it.
@@ -51,7 +51,7 @@ def bench_card(
     str
         Lines of at most 92 characters where the user's own words allow it.
     """
-    show, goal = showing or Showing(), target or sheet
+    show, goal = showing or BenchDisplay(), target or sheet
     blocks = [_head(sheet, found, goal), _listed("Before hands go near it", BENCH_CAUTIONS)]
     if crash:
         blocks.append(crash_text())
@@ -87,9 +87,9 @@ def _day(moment: datetime) -> str:
     return f"{moment:%Y-%m-%d}"
 
 
-def sheet_text(measures: Measures, showing: Showing | None = None, *, room: bool = False) -> str:
+def sheet_text(measures: Measures, showing: BenchDisplay | None = None, *, room: bool = False) -> str:
     """Write the readings of a sheet by group; with room, a line beside each to write on."""
-    show = showing or Showing()
+    show = showing or BenchDisplay()
     head = ["item", "as set", "gauge", *(["as found", "gauge used"] if room else [])]
     rows = [head]
     shown = {item.name: (item, reading) for item, reading in measures.items()}
@@ -104,9 +104,9 @@ def sheet_text(measures: Measures, showing: Showing | None = None, *, room: bool
     return "\n".join(text_table(rows, right=(1,)))
 
 
-def changes_text(changes: Iterable[Change], showing: Showing | None = None) -> str:
+def changes_text(changes: Iterable[ItemChange], showing: BenchDisplay | None = None) -> str:
     """Write what differs between two sheets."""
-    show = showing or Showing()
+    show = showing or BenchDisplay()
     rows = [["item", "before", "after", ""]]
     for change in changes:
         beyond = change.beyond_gauges
@@ -122,9 +122,9 @@ def changes_text(changes: Iterable[Change], showing: Showing | None = None) -> s
     return "\n".join(text_table(rows, right=(1, 2))) if len(rows) > 1 else "Nothing differs."
 
 
-def found_text(rows: Sequence[FoundItem], showing: Showing | None = None) -> str:
+def found_text(rows: Sequence[FoundItem], showing: BenchDisplay | None = None) -> str:
     """Write what moved, item by item, with the evidence."""
-    show = showing or Showing()
+    show = showing or BenchDisplay()
     cells = [["", "item", "as set", "as found", "verdict"]]
     for row in rows:
         item, change = row.item, row.change
@@ -150,7 +150,7 @@ def found_text(rows: Sequence[FoundItem], showing: Showing | None = None) -> str
     return "\n".join([f"As found: {counts}", *table, *_wrapped(why)])
 
 
-def steps_text(steps: Sequence[Step], showing: Showing | None = None) -> str:
+def steps_text(steps: Sequence[Step], showing: BenchDisplay | None = None) -> str:
     """Write the steps, numbered, each with a box to tick."""
     if not steps:
         return "The way back: nothing to do; everything measured is as the sheet says."
@@ -164,9 +164,9 @@ def steps_text(steps: Sequence[Step], showing: Showing | None = None) -> str:
     return "\n".join(lines)
 
 
-def signs_text(measures: Measures, showing: Showing | None = None) -> str:
+def signs_text(measures: Measures, showing: BenchDisplay | None = None) -> str:
     """Say how each item with a sign counts."""
-    show = showing or Showing()
+    show = showing or BenchDisplay()
     turned = [name for names in SIGNS.values() for name in names]
     said: dict[str, Item] = {}
     for name in measures.tune:
@@ -195,4 +195,4 @@ def _wrapped(lines: Iterable[str]) -> Iterator[str]:
     for line in lines:
         lead = len(line) - len(line.lstrip())
         indent = " " * (lead + (4 if line.lstrip().startswith("[ ]") else 2))
-        yield from textwrap.wrap(line, WIDTH, subsequent_indent=indent, break_long_words=False) or [line]
+        yield from textwrap.wrap(line, CARD_WIDTH, subsequent_indent=indent, break_long_words=False) or [line]

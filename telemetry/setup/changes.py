@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 from telemetry.setup.gauges import Reading
 from telemetry.setup.items import Item
-from telemetry.setup.resolution import Limit, limit_of, same_text
+from telemetry.setup.resolution import DetectionLimit, detection_limit, same_text
 from telemetry.setup.sheet import Measures
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class ItemChange:
     """One item that is not the same on two sheets.
 
     Attributes
@@ -22,7 +22,7 @@ class Change:
         None where the sheet does not say.
     difference : float or None
         After less before, in the item's unit; None where one is missing or the item is no number.
-    limit : Limit or None
+    limit : DetectionLimit or None
         What the two gauges can tell, where there is a difference.
     """
 
@@ -30,7 +30,7 @@ class Change:
     before: Reading | None
     after: Reading | None
     difference: float | None = None
-    limit: Limit | None = None
+    limit: DetectionLimit | None = None
 
     @property
     def beyond_gauges(self) -> bool | None:
@@ -40,7 +40,7 @@ class Change:
         return True if self.difference is None or self.limit is None else self.limit.tells(self.difference)
 
 
-def changes(before: Measures, after: Measures) -> tuple[Change, ...]:
+def item_changes(before: Measures, after: Measures) -> tuple[ItemChange, ...]:
     """List the items whose values differ, in the order of a sheet.
 
     A value measured again with another gauge is no change; one that only one of the sheets states is.
@@ -52,19 +52,19 @@ def changes(before: Measures, after: Measures) -> tuple[Change, ...]:
 
     Returns
     -------
-    tuple of Change
+    tuple of ItemChange
         Empty where the tune is the same.
     """
     found = []
     for item in items_of(before, after):
         a, b = before.tune.get(item.name), after.tune.get(item.name)
         if a is None or b is None:
-            found.append(Change(item, a, b))
+            found.append(ItemChange(item, a, b))
         elif isinstance(a.value, (str, bool)) or isinstance(b.value, (str, bool)):
             if not same_text(a.value, b.value):
-                found.append(Change(item, a, b))
+                found.append(ItemChange(item, a, b))
         elif a.value != b.value:
-            found.append(Change(item, a, b, b.value - a.value, limit_of(item, a, b)))
+            found.append(ItemChange(item, a, b, b.value - a.value, detection_limit(item, a, b)))
     return tuple(found)
 
 

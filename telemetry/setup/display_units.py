@@ -7,11 +7,11 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
 
 from telemetry.core.errors import SetupError
-from telemetry.core.units import ANGLE_UNITS, LENGTH_UNITS, MASS_UNITS, Unit, convert, measure_from_text
+from telemetry.core.units import ANGLE_UNITS, LENGTH_UNITS, MASS_UNITS, Unit, convert, parse_measure
 from telemetry.setup.catalogue import ITEMS
 from telemetry.setup.gauges import GAUGES, Gauge, Reading
 from telemetry.setup.items import Item
-from telemetry.setup.parse import measure, reading_of
+from telemetry.setup.parse import parse_measure_value, reading_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -33,7 +33,7 @@ SIGNS: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
 
 
 @dataclass(frozen=True, slots=True)
-class Showing:
+class BenchDisplay:
     """One user's way of reading the bench.
 
     Attributes
@@ -58,7 +58,7 @@ class Showing:
         chosen = ((self.length, BENCH_LENGTHS, "length"), (self.mass, BENCH_MASSES, "mass"))
         for unit, known, place in (*chosen, *((key, tuple(SIGNS), "sign") for key in self.turned)):
             if unit not in known:
-                raise SetupError(f"there is no {place} {unit!r} here", place=place, mend=", ".join(known))
+                raise SetupError(f"there is no {place} {unit!r} here", place=place, hint=", ".join(known))
 
     def unit(self, item: Item) -> str:
         """Name the unit in which an item is shown; nothing for what has none."""
@@ -87,10 +87,10 @@ class Showing:
         """
         unit = self.unit(item)
         try:
-            value = measure_from_text(text, unit or "1")
+            value = parse_measure(text, unit or "1")
         except ValueError as error:
             raise SetupError(
-                str(error), place=item.title, mend=f"write a number of {unit}, or one with its unit"
+                str(error), place=item.title, hint=f"write a number of {unit}, or one with its unit"
             ) from None
         value = convert(value, unit, item.unit) if unit else value
         return -value if self._turns(item) else value
@@ -129,7 +129,7 @@ class Showing:
         return any(item.name in SIGNS[key] for key in self.turned)
 
 
-def parse_reading(item: Item, text: str, showing: Showing, gauge: str = "") -> Reading:
+def parse_reading(item: Item, text: str, showing: BenchDisplay, gauge: str = "") -> Reading:
     """Read what a user typed for an item: a value in their unit and sign, and after ``@`` the gauge.
 
     Parameters
@@ -138,7 +138,7 @@ def parse_reading(item: Item, text: str, showing: Showing, gauge: str = "") -> R
     text : str
         Such as ``3.2``, ``1/8 in@caliper`` or ``3.2@0.02``; what follows ``@`` is a gauge of
         :data:`~telemetry.setup.gauges.GAUGES` or a resolution.
-    showing : Showing
+    showing : BenchDisplay
         The user's units and signs.
     gauge : str
         The gauge where it was typed apart.
@@ -159,7 +159,7 @@ def parse_reading(item: Item, text: str, showing: Showing, gauge: str = "") -> R
     return item.check(Reading(showing.inside(item, value), gauge_of_text(item, gauge or after, showing)))
 
 
-def gauge_of_text(item: Item, text: str, showing: Showing) -> Gauge | None:
+def gauge_of_text(item: Item, text: str, showing: BenchDisplay) -> Gauge | None:
     """Read which gauge a user names for an item: one of ``GAUGES``, or its smallest step; None for nothing.
 
     Raises
@@ -176,6 +176,6 @@ def gauge_of_text(item: Item, text: str, showing: Showing) -> Gauge | None:
     unit = showing.unit(item) or "1"
     named = next((known for known in GAUGES if known.name == told), None)
     if named is None and told:
-        number = measure(told, unit, f"{item.title}, gauge")
+        number = parse_measure_value(told, unit, f"{item.title}, gauge")
         named = Gauge("gauge", convert(number, unit, item.unit), item.unit)
     return named

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Self
 
-from telemetry.setup.gauges import COVERAGE_95, Gauge, Reading
+from telemetry.setup.gauges import Z95, Gauge, Reading
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,7 +19,7 @@ class Estimate:
     @property
     def u95(self) -> float:
         """Half-width of the 95 % interval, 1.96 standard uncertainties."""
-        return COVERAGE_95 * self.u
+        return Z95 * self.u
 
     @classmethod
     def from_sensitivities(cls, value: float, *terms: tuple[float, float]) -> Self:

@@ -14,7 +14,7 @@ from telemetry.setup.estimate import Estimate
 from telemetry.setup.gauges import SCALE, TAPE, Gauge
 from telemetry.setup.inspection import FoundMeasure
 from telemetry.setup.items import OwnItem
-from telemetry.setup.parse import gauge_of, keys_of, located, measure, text_of
+from telemetry.setup.parse import gauge_of, keys_of, located, parse_measure_value, text_of
 from telemetry.setup.sheet import SetupSheet
 
 LARGEST_BYTES: Final = 1_000_000
@@ -33,9 +33,9 @@ def parse_table(text: str, file: str) -> dict[str, Any]:
     try:
         table = json.loads(text) if kind == "JSON" else tomllib.loads(text)
     except ValueError as error:  # also a number of more digits than Python takes
-        raise SetupError(f"not valid {kind}: {error}", file=file, mend="correct the line named") from None
+        raise SetupError(f"not valid {kind}: {error}", file=file, hint="correct the line named") from None
     except RecursionError:
-        raise SetupError("brackets within brackets without end", file=file, mend="check the file") from None
+        raise SetupError("brackets within brackets without end", file=file, hint="check the file") from None
     return cast("dict[str, Any]", table)
 
 
@@ -50,11 +50,11 @@ def load_table(path: str | Path) -> dict[str, Any]:
     file = str(path)
     try:
         if Path(path).stat().st_size > LARGEST_BYTES:
-            raise SetupError("it is far too large for a sheet", file=file, mend="check the path")
+            raise SetupError("it is far too large for a sheet", file=file, hint="check the path")
         return parse_table(Path(path).read_text(encoding="utf-8-sig"), file)
     except (OSError, UnicodeDecodeError) as error:
         reason = cast("str", getattr(error, "strerror", None) or "it is not UTF-8 text")
-        raise SetupError(f"cannot be read: {reason}", file=file, mend="check the path") from None
+        raise SetupError(f"cannot be read: {reason}", file=file, hint="check the path") from None
 
 
 def load_sheet(path: str | Path) -> SetupSheet:
@@ -63,7 +63,7 @@ def load_sheet(path: str | Path) -> SetupSheet:
     Raises
     ------
     SetupError
-        Naming the file, the key and the mend.
+        Naming the file, the key and the fix.
     """
     return SetupSheet.from_dict(load_table(path), str(path))
 
@@ -74,7 +74,7 @@ def load_found(path: str | Path, own: Iterable[OwnItem] = ()) -> FoundMeasure:
     Raises
     ------
     SetupError
-        Naming the file, the key and the mend.
+        Naming the file, the key and the fix.
     """
     return FoundMeasure.from_dict(load_table(path), str(path), own)
 
@@ -88,11 +88,11 @@ def parts_of_table(table: Mapping[str, Any], file: str = "") -> tuple[Part, ...]
     Raises
     ------
     SetupError
-        Naming the file, the part and the mend.
+        Naming the file, the part and the fix.
     """
     rows = table.get("parts")
     if not isinstance(rows, list) or not rows:
-        raise SetupError("no part is given", file=file, place="parts", mend="write a [[parts]] for each mass")
+        raise SetupError("no part is given", file=file, place="parts", hint="write a [[parts]] for each mass")
     return tuple(_part(row, number, file) for number, row in enumerate(rows, 1))
 
 
@@ -103,15 +103,17 @@ def _part(row: object, number: int, file: str) -> Part:
     missing = next((key for key in known[:3] if key not in table), None)
     if missing is not None or not name.strip():
         raise SetupError(
-            "the part lacks this", file=file, place=f"part {number}: {missing or 'name'}", mend="write it"
+            "the part lacks this", file=file, place=f"part {number}: {missing or 'name'}", hint="write it"
         )
 
     def value(key: str, unit: str) -> float | None:
-        return None if table.get(key) is None else measure(table[key], unit, f"{name}: {key}", file)
+        return (
+            None if table.get(key) is None else parse_measure_value(table[key], unit, f"{name}: {key}", file)
+        )
 
     def measured(key: str, unit: str, usual: Gauge) -> Estimate:
         gauge = gauge_of(None, unit, name, file, table.get(f"{key}_resolution")) or usual
-        return Estimate(measure(table[key], unit, f"{name}: {key}", file), gauge.u(unit))
+        return Estimate(parse_measure_value(table[key], unit, f"{name}: {key}", file), gauge.u(unit))
 
     with located(file):
         mass, place = measured("mass", "kg", SCALE), measured("place", "mm", TAPE)

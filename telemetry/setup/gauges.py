@@ -18,7 +18,7 @@ from typing import Any, Final
 from telemetry.core.errors import SetupError
 from telemetry.core.units import convert
 
-COVERAGE_95: Final = 1.96  # of a normal distribution; for two equal rectangular ones it errs on the wide side
+Z95: Final = 1.96  # of a normal distribution; for two equal rectangular ones it errs on the wide side
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +49,7 @@ class Gauge:
                 raise SetupError(
                     f"a {what} of {value:g} {self.unit} is impossible",
                     place=f"gauge {self.name}",
-                    mend="write the smallest step that the gauge shows, 0 for a count",
+                    hint="write the smallest step that the gauge shows, 0 for a count",
                 )
 
     def half_width(self, unit: str) -> float:
@@ -85,7 +85,7 @@ class Gauge:
         >>> Gauge("feeler gauge", 0.05, "mm").text()
         'feeler gauge, 0.05 mm'
         """
-        scatter = f", repeats within {COVERAGE_95 * self.sd:.2g} {self.unit} (95 %)" if self.sd else ""
+        scatter = f", repeats within {Z95 * self.sd:.2g} {self.unit} (95 %)" if self.sd else ""
         return (f"{self.name}, {self.resolution:g} {self.unit}" if self.resolution else self.name) + scatter
 
     def to_dict(self) -> dict[str, Any]:
@@ -99,7 +99,7 @@ class Gauge:
             raise SetupError(
                 f"it measures {self.unit}, and {error}",
                 place=f"gauge {self.name}",
-                mend="name a gauge that measures this quantity",
+                hint="name a gauge that measures this quantity",
             ) from None
 
 

@@ -8,16 +8,16 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Final, Literal
 
-from telemetry.setup.changes import Change, items_of
-from telemetry.setup.display_units import Showing
+from telemetry.setup.changes import ItemChange, items_of
+from telemetry.setup.display_units import BenchDisplay
 from telemetry.setup.gauges import Reading
 from telemetry.setup.items import Item, OwnItem
 from telemetry.setup.parse import aware, keys_of, located, moment_of, text_of, utc_iso
-from telemetry.setup.resolution import limit_of, same_text
+from telemetry.setup.resolution import detection_limit, same_text
 from telemetry.setup.sheet import Measures, SetupSheet, measures_of, schema_of
 
 FoundVerdict = Literal["moved", "as set", "cannot tell"]
-SCHEMA: Final = "reciprocal-found/1"
+INSPECTION_SCHEMA: Final = "reciprocal-found/1"
 
 
 @dataclass(frozen=True)
@@ -42,7 +42,12 @@ class FoundMeasure(Measures):
 
     def to_dict(self) -> dict[str, Any]:
         """Write as plain types, which :meth:`from_dict` takes back."""
-        return {"schema": SCHEMA, **self._content(), "found_utc": utc_iso(self.found_utc), "note": self.note}
+        return {
+            "schema": INSPECTION_SCHEMA,
+            **self._content(),
+            "found_utc": utc_iso(self.found_utc),
+            "note": self.note,
+        }
 
     @classmethod
     def from_dict(cls, table: Mapping[str, Any], file: str = "", own: Iterable[OwnItem] = ()) -> FoundMeasure:
@@ -51,10 +56,10 @@ class FoundMeasure(Measures):
         Raises
         ------
         SetupError
-            Naming the file, the key and the mend.
+            Naming the file, the key and the fix.
         """
         keys_of(table, ("schema", "boat", "readings", "own", "found_utc", "note"), "", file)
-        schema_of(table, SCHEMA, file)
+        schema_of(table, INSPECTION_SCHEMA, file)
         boat, readings, items = measures_of(table, file, own)
         moment = moment_of(table.get("found_utc"), "found_utc", file)
         note = text_of(table, "note", file)
@@ -68,12 +73,12 @@ class FoundItem:
 
     Attributes
     ----------
-    change : Change
+    change : ItemChange
         The item with both readings, their difference and what the gauges can tell.
     verdict : {"moved", "as set", "cannot tell"}
     """
 
-    change: Change
+    change: ItemChange
     verdict: FoundVerdict
 
     @property
@@ -81,9 +86,9 @@ class FoundItem:
         """What was measured."""
         return self.change.item
 
-    def why(self, showing: Showing | None = None) -> str:
+    def why(self, showing: BenchDisplay | None = None) -> str:
         """Give the evidence as part of a sentence, in one user's units."""
-        show, item, change = showing or Showing(), self.item, self.change
+        show, item, change = showing or BenchDisplay(), self.item, self.change
         if change.after is None:
             return "it was not measured as found"
         if change.before is None:
@@ -128,7 +133,7 @@ def compare_found(sheet: SetupSheet, found: FoundMeasure) -> tuple[FoundItem, ..
 
     References
     ----------
-    JCGM 100:2008, as for :func:`telemetry.setup.resolution.limit_of`.
+    JCGM 100:2008, as for :func:`telemetry.setup.resolution.detection_limit`.
     """
     found.hold_same_boat(sheet)
     return tuple(
@@ -141,18 +146,18 @@ def compare_found(sheet: SetupSheet, found: FoundMeasure) -> tuple[FoundItem, ..
 def judged(item: Item, was: Reading | None, now: Reading | None) -> FoundItem:
     """Give the verdict on one item from its two readings; None where there is none."""
     if was is None or now is None:
-        return FoundItem(Change(item, was, now), "cannot tell")
+        return FoundItem(ItemChange(item, was, now), "cannot tell")
     if isinstance(was.value, (str, bool)) or isinstance(now.value, (str, bool)):
-        return FoundItem(Change(item, was, now), "as set" if same_text(was.value, now.value) else "moved")
-    limit = limit_of(item, was, now)
-    change = Change(item, was, now, now.value - was.value, limit)
+        return FoundItem(ItemChange(item, was, now), "as set" if same_text(was.value, now.value) else "moved")
+    limit = detection_limit(item, was, now)
+    change = ItemChange(item, was, now, now.value - was.value, limit)
     if limit.tells(now.value - was.value):
         return FoundItem(change, "moved")
     matters = math.inf if item.matters is None else item.matters
     return FoundItem(change, "as set" if _hidden(change) <= matters * (1.0 + 1e-6) else "cannot tell")
 
 
-def _hidden(change: Change) -> float:
+def _hidden(change: ItemChange) -> float:
     """Give the largest movement that the two readings leave possible, in the item's unit."""
     assert change.difference is not None
     assert change.limit is not None

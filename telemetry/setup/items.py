@@ -10,7 +10,7 @@ from typing import Final, Literal, get_args
 from telemetry.core.errors import SetupError
 from telemetry.setup.gauges import CALIPER, COUNT, PROTRACTOR, SCALE, Gauge, Reading
 
-Kind = Literal["number", "count", "text", "choice", "flag"]
+ItemKind = Literal["number", "count", "text", "choice", "flag"]
 COMMON_PRACTICE: Final = "common practice, no source"
 
 GROUPS: Final[dict[str, str]] = {
@@ -84,7 +84,7 @@ class Item:
     name: str
     title: str
     unit: str = "1"
-    kind: Kind = "number"
+    kind: ItemKind = "number"
     group: str = "own"
     sign: str = ""
     other_sign: str = ""
@@ -114,7 +114,7 @@ class Item:
         Raises
         ------
         SetupError
-            Naming the item and the mend.
+            Naming the item and the fix.
         """
         value = reading.value
         if self.is_measured:
@@ -147,8 +147,8 @@ class Item:
             raise self._error(f"{value:g} is no whole number", "write a whole number", file)
         return float(value) + 0.0  # -0 is 0
 
-    def _error(self, reason: str, mend: str, file: str) -> SetupError:
-        return SetupError(reason, file=file, place=self.name, mend=mend)
+    def _error(self, reason: str, hint: str, file: str) -> SetupError:
+        return SetupError(reason, file=file, place=self.name, hint=hint)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -163,8 +163,10 @@ class OwnItem(Item):
 
     def __post_init__(self) -> None:
         """Refuse what does not fit together."""
-        if self.kind not in get_args(Kind):
-            raise self._error(f"there is no kind {self.kind!r}", f"one of {', '.join(get_args(Kind))}", "")
+        if self.kind not in get_args(ItemKind):
+            raise self._error(
+                f"there is no kind {self.kind!r}", f"one of {', '.join(get_args(ItemKind))}", ""
+            )
         if not _NAME.fullmatch(self.name):
             raise self._error(
                 "an item's name is small letters, digits and _", "write a name such as wing_height_mm", ""

@@ -14,7 +14,7 @@ from datetime import UTC, datetime
 from typing import Any, Final
 
 from telemetry.core.errors import SetupError
-from telemetry.core.units import measure_from_text
+from telemetry.core.units import parse_measure
 from telemetry.setup.gauges import GAUGES, Gauge, Reading
 from telemetry.setup.items import Item, OwnItem
 
@@ -37,7 +37,7 @@ def located(file: str) -> Iterator[None]:
         raise error.in_file(file) from None
 
 
-def measure(value: object, unit: str, place: str, file: str = "") -> float:
+def parse_measure_value(value: object, unit: str, place: str, file: str = "") -> float:
     """Read a number, or a text with a unit, into a unit.
 
     Raises
@@ -48,10 +48,10 @@ def measure(value: object, unit: str, place: str, file: str = "") -> float:
     try:
         if isinstance(value, (int, float)) and not isinstance(value, bool):
             return float(value)
-        return measure_from_text(str(value), unit)
+        return parse_measure(str(value), unit)
     except (ValueError, OverflowError) as error:
         raise SetupError(
-            str(error), file=file, place=place, mend=f"write a number of {unit}, or one with its unit"
+            str(error), file=file, place=place, hint=f"write a number of {unit}, or one with its unit"
         ) from None
 
 
@@ -64,14 +64,14 @@ def keys_of(table: object, known: Collection[str], place: str, file: str) -> Map
         Naming the first key that is not.
     """
     if not isinstance(table, Mapping):
-        raise SetupError(f"{table!r} is no table", file=file, place=place, mend=f"write {', '.join(known)}")
+        raise SetupError(f"{table!r} is no table", file=file, place=place, hint=f"write {', '.join(known)}")
     strange = next((str(key) for key in table if key not in known), None)
     if strange is not None:
         raise SetupError(
             "there is no such key",
             file=file,
             place=f"{place}: {strange}" if place else strange,
-            mend=f"use {', '.join(known)}",
+            hint=f"use {', '.join(known)}",
         )
     return table
 
@@ -86,7 +86,7 @@ def text_of(table: Mapping[str, Any], key: str, file: str) -> str:
     """
     value = table.get(key)
     if value is not None and not isinstance(value, str):
-        raise SetupError(f"{value!r} is no text", file=file, place=key, mend="write a text in quotes")
+        raise SetupError(f"{value!r} is no text", file=file, place=key, hint="write a text in quotes")
     return value or ""
 
 
@@ -105,7 +105,7 @@ def gauge_of(
         own_unit = text_of(table, "unit", file) or unit
         name = text_of(table, "name", file) or "gauge"
         step, scatter = (
-            measure(table.get(key, 0.0), own_unit, f"{place}, gauge: {key}", file)
+            parse_measure_value(table.get(key, 0.0), own_unit, f"{place}, gauge: {key}", file)
             for key in ("resolution", "sd")
         )
         return Gauge(name, step, own_unit, scatter)
@@ -113,14 +113,14 @@ def gauge_of(
         return None
     name = "gauge" if written is None else str(written).strip()
     if resolution is not None:
-        return Gauge(name, measure(resolution, unit, f"{place}, resolution", file), unit)
+        return Gauge(name, parse_measure_value(resolution, unit, f"{place}, resolution", file), unit)
     known = next((gauge for gauge in GAUGES if gauge.name == name), None)
     if known is None:
         raise SetupError(
             f"the resolution of '{name}' is not told",
             file=file,
             place=f"{place}, gauge",
-            mend=f"write resolution beside it, or take {', '.join(g.name for g in GAUGES)}",
+            hint=f"write resolution beside it, or take {', '.join(g.name for g in GAUGES)}",
         )
     return known
 
@@ -131,19 +131,19 @@ def reading_of(written: object, item: Item, file: str = "") -> Reading:
     Raises
     ------
     SetupError
-        Naming the item and the mend.
+        Naming the item and the fix.
     """
     gauge: Gauge | None = None
     value = written
     if isinstance(written, Mapping):
         table = keys_of(written, ("value", "gauge", "resolution"), item.name, file)
         if "value" not in table:
-            raise SetupError("the value is missing", file=file, place=item.name, mend="write value = ...")
+            raise SetupError("the value is missing", file=file, place=item.name, hint="write value = ...")
         value = table["value"]
         if item.is_measured:
             gauge = gauge_of(table.get("gauge"), item.unit, item.name, file, table.get("resolution"))
     if item.is_measured:
-        value = measure(value, item.unit, item.name, file)
+        value = parse_measure_value(value, item.unit, item.name, file)
     elif item.kind == "flag" and isinstance(value, str) and value.strip().lower() in (*_YES, *_NO):
         value = value.strip().lower() in _YES
     return item.check(Reading(value, gauge), file)  # type: ignore[arg-type]  # check refuses every other type
@@ -163,24 +163,24 @@ def own_item_of(written: object, file: str = "") -> OwnItem:
     Raises
     ------
     SetupError
-        Naming the item and the mend.
+        Naming the item and the fix.
     """
     table = dict(keys_of(written, tuple(_OWN), "own", file))
     for key in ("name", "title"):
         if not text_of(table, key, file):
             raise SetupError(
-                "an own item lacks this", file=file, place=f"own: {key}", mend=f"write {key} = ..."
+                "an own item lacks this", file=file, place=f"own: {key}", hint=f"write {key} = ..."
             )
     empty = next((key for key, value in table.items() if value is None and key != "matters"), None)
     if empty is not None:
         place = f"{table['name']}: {empty}"
-        raise SetupError("it says nothing", file=file, place=place, mend="write a value, or leave it out")
+        raise SetupError("it says nothing", file=file, place=place, hint="write a value, or leave it out")
     unit = text_of(table, "unit", file) or "1"
     if "gauge" in table:
         table["gauge"] = gauge_of(table["gauge"], unit, table["name"], file)
     for key in ("matters", "low", "high"):
         if table.get(key) is not None:
-            table[key] = measure(table[key], unit, f"{table['name']}: {key}", file)
+            table[key] = parse_measure_value(table[key], unit, f"{table['name']}: {key}", file)
     if "choices" in table:
         table["choices"] = tuple(_typed(table, "choices", list, "a list of words", file))
         for word in table["choices"]:
@@ -201,7 +201,7 @@ def own_item_of(written: object, file: str = "") -> OwnItem:
 def _typed(table: Mapping[str, Any], key: str, kind: type, what: str, file: str) -> Any:
     if not isinstance(table[key], kind):
         place = f"{table['name']}: {key}"
-        raise SetupError(f"{table[key]!r} is not {what}", file=file, place=place, mend=f"write {what}")
+        raise SetupError(f"{table[key]!r} is not {what}", file=file, place=place, hint=f"write {what}")
     return table[key]
 
 
@@ -233,7 +233,7 @@ def aware(moment: datetime | None, place: str) -> datetime | None:
         If it does not.
     """
     if moment is not None and moment.tzinfo is None:
-        raise SetupError("the time says no zone", place=place, mend="write it with Z for UTC")
+        raise SetupError("the time says no zone", place=place, hint="write it with Z for UTC")
     return None if moment is None else moment.astimezone(UTC)
 
 
@@ -252,7 +252,7 @@ def moment_of(written: object, place: str, file: str = "") -> datetime | None:
         moment = datetime.fromisoformat(str(written))
     except ValueError:
         raise SetupError(
-            f"{written!r} is no time", file=file, place=place, mend="write it as 2025-06-14T08:30:00Z"
+            f"{written!r} is no time", file=file, place=place, hint="write it as 2025-06-14T08:30:00Z"
         ) from None
     with located(file):
         return aware(moment, place)

@@ -43,12 +43,12 @@ def parts_of_sheet(
         raise SetupError(
             "the sheet has no mass with its place",
             place=measures.boat,
-            mend="give pairs such as pack_mass_kg and pack_place_mm",
+            hint="give pairs such as pack_mass_kg and pack_place_mm",
         )
     strange = next((name for name in ranges or {} if name not in {part.name for part in parts}), None)
     if strange is not None:
         known = ", ".join(part.name for part in parts)
-        raise SetupError("no such part is on the sheet", place=strange, mend=f"choose {known}")
+        raise SetupError("no such part is on the sheet", place=strange, hint=f"choose {known}")
     return tuple(parts)
 
 

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
-from telemetry.setup.gauges import COVERAGE_95, Reading
+from telemetry.setup.gauges import Z95, Reading
 from telemetry.setup.items import Item
 
 _ROUNDING: Final = 1e-6  # of the limit: 3.3 - 3.0 is one step of 0.3 and not more, in inches too
@@ -14,7 +14,7 @@ _NOTHING: Final = 1e-9  # between two counts or two figures of a maker
 
 
 @dataclass(frozen=True, slots=True)
-class Limit:
+class DetectionLimit:
     """The largest difference that two gauges can show of something that did not move.
 
     Attributes
@@ -40,7 +40,7 @@ class Limit:
         return abs(difference) > max(self.value * (1.0 + _ROUNDING), _NOTHING)
 
 
-def limit_of(item: Item, first: Reading, second: Reading) -> Limit:
+def detection_limit(item: Item, first: Reading, second: Reading) -> DetectionLimit:
     """Combine what the gauges of two readings of an item resolve.
 
     Parameters
@@ -69,7 +69,7 @@ def limit_of(item: Item, first: Reading, second: Reading) -> Limit:
     """
     gauges = [item.gauge_of(reading) for reading in (first, second)]
     u = math.hypot(*(gauge.u(item.unit) for gauge in gauges))
-    return Limit(COVERAGE_95 * u, sum(gauge.half_width(item.unit) for gauge in gauges))
+    return DetectionLimit(Z95 * u, sum(gauge.half_width(item.unit) for gauge in gauges))
 
 
 def same_text(a: object, b: object) -> bool:

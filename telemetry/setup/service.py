@@ -10,7 +10,7 @@ from typing import Any, Final, Literal
 
 from telemetry.core.errors import SetupError
 from telemetry.setup.items import COMMON_PRACTICE
-from telemetry.setup.parse import keys_of, located, measure, moment_of, text_of
+from telemetry.setup.parse import keys_of, located, moment_of, parse_measure_value, text_of
 
 DueVerdict = Literal["due", "soon", "not due", "cannot tell"]
 SOON_SHARE: Final = 0.8
@@ -55,7 +55,7 @@ class ServiceTask:
                 raise SetupError(
                     f"every {every:g} {what} cannot be",
                     place=f"service: {self.name}",
-                    mend="write a positive number, or leave it out",
+                    hint="write a positive number, or leave it out",
                 )
 
     def intervals(self) -> list[tuple[str, float]]:
@@ -139,11 +139,11 @@ def tasks_from_table(table: object, file: str = "") -> tuple[ServiceTask, ...]:
     Raises
     ------
     SetupError
-        Naming the task, the key and the mend.
+        Naming the task, the key and the fix.
     """
     usual = {task.name: task for task in USUAL_TASKS}
     if not isinstance(table, Mapping):
-        raise SetupError("it is no table of tasks", file=file, place="service", mend="write [service.NAME]")
+        raise SetupError("it is no table of tasks", file=file, place="service", hint="write [service.NAME]")
     tasks = []
     keys = ("title", "look", "every_runs", "every_hours", "every_days", "source")
     for name, written in table.items():
@@ -152,7 +152,7 @@ def tasks_from_table(table: object, file: str = "") -> tuple[ServiceTask, ...]:
         runs, hours, days = (
             None
             if row.get(f"every_{unit}") is None
-            else measure(row[f"every_{unit}"], unit, f"{place}: every_{unit}", file)
+            else parse_measure_value(row[f"every_{unit}"], unit, f"{place}: every_{unit}", file)
             for unit in ("runs", "hours", "days")
         )
         base = usual.get(name, ServiceTask(name, name))
@@ -192,7 +192,7 @@ class Use:
                 raise SetupError(
                     f"{amount:g} {what} cannot be",
                     place=place,
-                    mend="write a number from 0 up, or leave it out",
+                    hint="write a number from 0 up, or leave it out",
                 )
 
 
@@ -202,12 +202,12 @@ def uses_from_table(table: Mapping[str, Any], file: str = "") -> tuple[tuple[Use
     Raises
     ------
     SetupError
-        Naming the outing or task, and the mend.
+        Naming the outing or task, and the fix.
     """
     outings, written = table.get("outings", []), table.get("done", {})
     if not isinstance(outings, list) or not isinstance(written, Mapping):
         raise SetupError(
-            "outings are a list and done is a table", file=file, mend="write [[outings]] and [done]"
+            "outings are a list and done is a table", file=file, hint="write [[outings]] and [done]"
         )
     uses = []
     for number, outing in enumerate(outings, 1):
@@ -216,10 +216,10 @@ def uses_from_table(table: Mapping[str, Any], file: str = "") -> tuple[tuple[Use
         utc = moment_of(row.get("utc"), place, file)
         if utc is None:
             raise SetupError(
-                "it has no time", file=file, place=place, mend="write utc = 2025-06-14T08:30:00Z"
+                "it has no time", file=file, place=place, hint="write utc = 2025-06-14T08:30:00Z"
             )
-        hours = None if row.get("hours") is None else measure(row["hours"], "hours", place, file)
-        runs = measure(row.get("runs", 1), "runs", place, file)
+        hours = None if row.get("hours") is None else parse_measure_value(row["hours"], "hours", place, file)
+        runs = parse_measure_value(row.get("runs", 1), "runs", place, file)
         with located(file):
             uses.append(Use(utc, runs, hours))
     done = {

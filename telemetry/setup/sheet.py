@@ -35,7 +35,7 @@ from telemetry.setup.parse import (
 )
 from telemetry.setup.strut import derived_readings
 
-SCHEMA: Final = "reciprocal-sheet/1"
+SHEET_SCHEMA: Final = "reciprocal-sheet/1"
 
 
 @dataclass(frozen=True)
@@ -64,13 +64,13 @@ class Measures:
     def __post_init__(self) -> None:
         """Check and order what came in."""
         if not self.boat.strip():
-            raise SetupError("the boat has no name", place="boat", mend="say which boat it is")
+            raise SetupError("the boat has no name", place="boat", hint="say which boat it is")
         clash = next((o.name for o in self.own if o.name in ITEMS), None)
         if clash or len({o.name for o in self.own}) < len(self.own):
             raise SetupError(
                 "an item of this name is there already",
                 place=clash or "own items",
-                mend="give each of the boat's own items a name of its own",
+                hint="give each of the boat's own items a name of its own",
             )
         checked = {name: self.item(name).check(reading) for name, reading in self.readings.items()}
         ordered = sorted(checked, key=lambda name: (self.item(name).order, name))
@@ -130,7 +130,7 @@ class Measures:
             raise SetupError(
                 f"measures of {self.boat} and of another boat, {other.boat}, tell nothing of each other",
                 place="boat",
-                mend="choose two of the same boat",
+                hint="choose two of the same boat",
             )
 
     def _content(self) -> dict[str, Any]:
@@ -171,7 +171,7 @@ class SetupSheet(Measures):
     def __post_init__(self) -> None:
         """Check and order what came in."""
         if not self.name.strip():
-            raise SetupError("the sheet has no name", place="name", mend="give it a name to find it by")
+            raise SetupError("the sheet has no name", place="name", hint="give it a name to find it by")
         object.__setattr__(self, "made_utc", aware(self.made_utc, "made_utc"))
         super().__post_init__()
 
@@ -224,7 +224,7 @@ class SetupSheet(Measures):
     def to_dict(self) -> dict[str, Any]:
         """Write as plain types, which :meth:`from_dict` takes back."""
         return {
-            "schema": SCHEMA,
+            "schema": SHEET_SCHEMA,
             "sheet_id": self.sheet_id,
             "name": self.name,
             **self._content(),
@@ -240,11 +240,11 @@ class SetupSheet(Measures):
         Raises
         ------
         SetupError
-            Naming the file, the key and the mend.
+            Naming the file, the key and the fix.
         """
         keys = ("schema", "sheet_id", "boat", "name", "readings", "own", "parent", "made_utc", "note")
         keys_of(table, keys, "", file)
-        schema_of(table, SCHEMA, file)
+        schema_of(table, SHEET_SCHEMA, file)
         boat, readings, own = measures_of(table, file)
         with located(file):
             return cls(
@@ -268,7 +268,7 @@ def schema_of(table: Mapping[str, Any], schema: str, file: str) -> None:
     """
     if table.get("schema", schema) != schema:
         raise SetupError(
-            f"it is written as {table['schema']!r}", file=file, place="schema", mend=f"give one of {schema}"
+            f"it is written as {table['schema']!r}", file=file, place="schema", hint=f"give one of {schema}"
         )
 
 
@@ -280,17 +280,17 @@ def measures_of(
     Raises
     ------
     SetupError
-        Naming the file, the key and the mend.
+        Naming the file, the key and the fix.
     """
     boat = text_of(table, "boat", file)
     entries, written_readings = table.get("own", []), table.get("readings", {})
     if not isinstance(entries, list):
         raise SetupError(
-            f"{entries!r} is no list", file=file, place="own", mend="write an [[own]] for each item"
+            f"{entries!r} is no list", file=file, place="own", hint="write an [[own]] for each item"
         )
     if not isinstance(written_readings, Mapping):
         raise SetupError(
-            f"{written_readings!r} is no table", file=file, place="readings", mend="write [readings]"
+            f"{written_readings!r} is no table", file=file, place="readings", hint="write [readings]"
         )
     own = tuple(own_item_of(entry, file) for entry in entries)
     of_boat = {item.name: item for item in (*known, *own)}
@@ -307,10 +307,10 @@ def measures_of(
 def unknown_item(name: str, file: str = "") -> SetupError:
     """Say that there is no such item, and which name comes nearest."""
     near = get_close_matches(name, ITEMS, n=1)
-    mend = f"did you mean {near[0]}? " if near else ""
+    hint = f"did you mean {near[0]}? " if near else ""
     return SetupError(
         "there is no such item",
         file=file,
         place=name,
-        mend=f"{mend}`reciprocal sheet --items` lists the names; one of the boat's own is defined under own",
+        hint=f"{hint}`reciprocal sheet --items` lists the names; one of the boat's own is defined under own",
     )

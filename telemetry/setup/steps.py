@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from telemetry.setup.changes import items_of
-from telemetry.setup.display_units import Showing
+from telemetry.setup.display_units import BenchDisplay
 from telemetry.setup.gauges import Reading
 from telemetry.setup.inspection import FoundItem, FoundMeasure, compare_found, judged
 from telemetry.setup.items import GROUPS, Item
@@ -61,9 +61,9 @@ class Step:
     words: str = ""
     verdict: FoundItem | None = None
 
-    def text(self, showing: Showing | None = None) -> str:
+    def text(self, showing: BenchDisplay | None = None) -> str:
         """Write the step as a sentence: item, from, to, direction, gauge."""
-        item, show = self.item, showing or Showing()
+        item, show = self.item, showing or BenchDisplay()
         if item is None:
             return self.words
         gauge = "" if not item.is_measured or self.target is None else item.gauge_of(self.target).name
@@ -75,9 +75,9 @@ class Step:
         there = f"from {show.text(item, self.now)} to {show.text(item, self.target)}"
         return f"{item.title}: {there}{with_gauge}. {self.direction(show)}"
 
-    def direction(self, showing: Showing | None = None) -> str:
+    def direction(self, showing: BenchDisplay | None = None) -> str:
         """Say in plain words which way it goes, and how far."""
-        item, show = self.item, showing or Showing()
+        item, show = self.item, showing or BenchDisplay()
         if item is None:
             return self.words
         if self.now is None or self.target is None:

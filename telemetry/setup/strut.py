@@ -87,7 +87,7 @@ def strut_from_heights(
         raise SetupError(
             f"two points {span:g} mm apart cannot differ by {rise:g} mm in height",
             place="strut heights",
-            mend="measure the span along the strut, and both heights from the same base",
+            hint="measure the span along the strut, and both heights from the same base",
         )
     slope = rise / span
     per_slope = math.degrees(1.0 / math.sqrt(1.0 - slope * slope))

@@ -7,15 +7,15 @@ from datetime import datetime
 
 from telemetry.core.text_table import text_table
 from telemetry.core.units import LENGTH_UNITS, MASS_UNITS, convert
-from telemetry.setup.balance import Balance, Effect, Move, Parts, Restoration
-from telemetry.setup.display_units import Showing
+from telemetry.setup.balance import Balance, BalanceEffect, Move, Parts, Restoration
+from telemetry.setup.display_units import BenchDisplay
 from telemetry.setup.estimate import Estimate
 from telemetry.setup.items import COMMON_PRACTICE
 from telemetry.setup.service import Due
 from telemetry.setup.strut import StrutGeometry
 
 
-def length_text(length_mm: Estimate | float, showing: Showing, *, signed: bool = False) -> str:
+def length_text(length_mm: Estimate | float, showing: BenchDisplay, *, signed: bool = False) -> str:
     """Write a length in the user's unit, with its 95 % interval where it has one.
 
     Examples
@@ -27,7 +27,7 @@ def length_text(length_mm: Estimate | float, showing: Showing, *, signed: bool =
     return _quantity(length_mm, "mm", showing.length, decimals, signed=signed)
 
 
-def mass_text(mass_kg: Estimate | float, showing: Showing, *, signed: bool = False) -> str:
+def mass_text(mass_kg: Estimate | float, showing: BenchDisplay, *, signed: bool = False) -> str:
     """Write a mass in the user's unit, with its 95 % interval where it has one."""
     return _quantity(mass_kg, "kg", showing.mass, MASS_UNITS[showing.mass].decimals, signed=signed)
 
@@ -39,9 +39,9 @@ def _quantity(amount: Estimate | float, unit: str, into: str, decimals: int, *, 
     return f"{text} ± {convert(told.u95, unit, into):.{decimals}f} {into}" if told.u else f"{text} {into}"
 
 
-def parts_text(parts: Parts, showing: Showing | None = None) -> str:
+def parts_text(parts: Parts, showing: BenchDisplay | None = None) -> str:
     """Write the masses aboard as a table."""
-    show = showing or Showing()
+    show = showing or BenchDisplay()
     rows = [["part", "mass", "place", "may go to"]]
     for part in parts:
         low, high = part.range_mm or (None, None)
@@ -50,13 +50,15 @@ def parts_text(parts: Parts, showing: Showing | None = None) -> str:
     return "\n".join(text_table(rows, right=(1, 2)))
 
 
-def _bare(length_mm: float, showing: Showing) -> str:
+def _bare(length_mm: float, showing: BenchDisplay) -> str:
     return length_text(length_mm, showing).partition(" ")[0]
 
 
-def balance_text(told: Balance, showing: Showing | None = None, hull_length_mm: float | None = None) -> str:
+def balance_text(
+    told: Balance, showing: BenchDisplay | None = None, hull_length_mm: float | None = None
+) -> str:
     """Write all-up mass and centre of gravity in one sentence."""
-    show = showing or Showing()
+    show = showing or BenchDisplay()
     share = f", {told.percent(hull_length_mm).text('%')} of the hull" if hull_length_mm else ""
     return (
         f"All-up {mass_text(told.mass_kg, show)}; centre of gravity {length_text(told.cog_mm, show)} "
@@ -64,9 +66,9 @@ def balance_text(told: Balance, showing: Showing | None = None, hull_length_mm: 
     )
 
 
-def effect_text(told: Effect, showing: Showing | None = None) -> str:
+def effect_text(told: BalanceEffect, showing: BenchDisplay | None = None) -> str:
     """Write what a change of parts does in one sentence."""
-    show, shift = showing or Showing(), told.shift_mm
+    show, shift = showing or BenchDisplay(), told.shift_mm
     heavier = told.after.mass_kg.value - told.before.mass_kg.value
     mass = f" All-up mass {mass_text(heavier, show, signed=True)}." if abs(heavier) > 1e-9 else ""
     if abs(shift.value) <= shift.u95 or shift.value == 0.0:
@@ -76,9 +78,9 @@ def effect_text(told: Effect, showing: Showing | None = None) -> str:
     return f"The centre of gravity goes {way} by {length_text(size, show)}.{mass}"
 
 
-def restoration_text(told: Restoration, showing: Showing | None = None) -> str:
+def restoration_text(told: Restoration, showing: BenchDisplay | None = None) -> str:
     """Write how a wanted balance can be had, or how near one gets."""
-    show = showing or Showing()
+    show = showing or BenchDisplay()
     wanted = length_text(told.wanted_mm, show)
     doubt = (
         " The boat may be there already, as far as its masses and places are known."
@@ -100,16 +102,16 @@ def restoration_text(told: Restoration, showing: Showing | None = None) -> str:
     )
 
 
-def _move_text(move: Move, showing: Showing) -> str:
+def _move_text(move: Move, showing: BenchDisplay) -> str:
     way = "forward" if move.to_mm > move.from_mm else "back"
     by = length_text(abs(move.to_mm - move.from_mm), showing)
     to = length_text(move.to_mm, showing)
     return f"{move.name} {way} by {by}, from {_bare(move.from_mm, showing)} to {to}"
 
 
-def strut_text(told: StrutGeometry, showing: Showing | None = None) -> str:
+def strut_text(told: StrutGeometry, showing: BenchDisplay | None = None) -> str:
     """Write what two heights tell of a strut."""
-    show = showing or Showing()
+    show = showing or BenchDisplay()
     turned = -1.0 if "strut-angle" in show.turned else 1.0
     angle = Estimate(turned * told.angle_deg.value, told.angle_deg.u)
     lines = [f"Strut angle {angle.text('deg')}: {told.attitude}."]

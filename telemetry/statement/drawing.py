@@ -17,12 +17,12 @@ from lxml.builder import E
 from telemetry.core.units import SPEED_UNITS, Unit, speed_text
 
 if TYPE_CHECKING:
-    from telemetry.statement.facts import Statement, Way
+    from telemetry.statement.facts import Statement, StatementPass
 
 _WIDTH: Final = 440.0
 _LEFT, _RIGHT = 48.0, 10.0
 _PLAN_TOP, _SPEED_TOP, _SPEED_HEIGHT, _FOOT = 34.0, 8.0, 112.0, 36.0
-_LEAST_PLAN, _MOST_PLAN = 46.0, 150.0
+_MIN_PLAN, _MAX_PLAN = 46.0, 150.0
 _BESIDE_M: Final = 3.0  # of water around the tracks
 _CLASSES: Final = ("way-first", "way-second")
 
@@ -63,7 +63,7 @@ def plan_svg(s: Statement) -> str:
     across = [value for way in s.ways for value in way.trace.across_m] or [0.0]
     middle_m = (min(across) + max(across)) / 2.0
     wanted = (max(across) - min(across) + 2.0 * _BESIDE_M) * scale
-    height = min(max(wanted, _LEAST_PLAN), _MOST_PLAN)
+    height = min(max(wanted, _MIN_PLAN), _MAX_PLAN)
     y = _Axis(middle_m - height / scale / 2.0, middle_m + height / scale / 2.0, _PLAN_TOP, _PLAN_TOP + height)
     parts = [
         _water(x, y),
@@ -136,7 +136,7 @@ def _line(
     return E.polyline({"points": points, "class": _CLASSES[which]})
 
 
-def _arrow(x: _Axis, y: _Axis, way: Way, which: int) -> etree._Element:
+def _arrow(x: _Axis, y: _Axis, way: StatementPass, which: int) -> etree._Element:
     """Name a way beside the gates with the arrow of its direction."""
     forward = which == 0
     place = x.start + 2.0 if forward else x.end - 2.0

@@ -25,10 +25,10 @@ from telemetry.core.units import SPEED_UNITS
 from telemetry.passes.find import Pass
 from telemetry.passes.measure import PassData
 from telemetry.ride.judge import RideEvent
-from telemetry.setup import SetupSheet, Showing
+from telemetry.setup import BenchDisplay, SetupSheet
 from telemetry.statement.page import statement_page
 from telemetry.statement.text import statement_text
-from telemetry.twoway.mean import TwoWay, Verdict
+from telemetry.twoway.mean import TwoWay, TwoWayVerdict
 from telemetry.twoway.rules import Rule, load_rule, shipped
 
 _DRAWN_POINTS: Final = 160  # of one pass: more than its drawing on paper can tell apart
@@ -85,7 +85,7 @@ class Trace:
 
 
 @dataclass(frozen=True, slots=True)
-class Way:
+class StatementPass:
     """One of the two passes.
 
     Attributes
@@ -131,7 +131,7 @@ class Statement:
         None where the logs hold none; ``notes`` then say why.
     judged : int
         How many two-ways the logs hold.
-    ways : tuple of Way
+    ways : tuple of StatementPass
         The two passes in order of time; empty without a two-way.
     course_deg : float
         From gate A to gate B, clockwise from north [deg]; NaN without a two-way.
@@ -149,7 +149,7 @@ class Statement:
     notes, unused : tuple of str
         What the analysis cannot tell; the inputs that could not be used.
     sheet : SetupSheet or None
-    showing : Showing
+    showing : BenchDisplay
         The units and signs in which the sheet is told.
     conditions : tuple of (str, str)
         What the user says of the outing, each with its name.
@@ -162,7 +162,7 @@ class Statement:
 
     two_way: TwoWay | None
     judged: int
-    ways: tuple[Way, ...]
+    ways: tuple[StatementPass, ...]
     course_deg: float
     rule: Rule
     rule_ships: bool
@@ -173,14 +173,14 @@ class Statement:
     notes: tuple[str, ...]
     unused: tuple[str, ...]
     sheet: SetupSheet | None
-    showing: Showing
+    showing: BenchDisplay
     conditions: tuple[tuple[str, str], ...]
     unit: str
     version: str
     made_utc: datetime | None
 
     @property
-    def verdict(self) -> Verdict:
+    def verdict(self) -> TwoWayVerdict:
         """The two-way's verdict; ``cannot tell`` without one."""
         return self.two_way.verdict if self.two_way else "cannot tell"
 
@@ -206,13 +206,13 @@ class Statement:
         return statement_page(self, paper)
 
 
-def statement(
+def build_statement(
     analysis: Analysis,
     two_way_id: str | None = None,
     *,
     unit: str = "mph",
     sheet: SetupSheet | None = None,
-    showing: Showing | None = None,
+    showing: BenchDisplay | None = None,
     conditions: Mapping[str, str] | None = None,
     made_utc: datetime | None = None,
 ) -> Statement:
@@ -227,7 +227,7 @@ def statement(
         A key of :data:`telemetry.core.units.SPEED_UNITS`.
     sheet : SetupSheet, optional
         The tune that both passes ran on.
-    showing : Showing, optional
+    showing : BenchDisplay, optional
         Units and signs of the sheet.
     conditions : mapping of str to str, optional
         What the user says of the outing, such as ``{"wind": "2 m/s from the west"}``.
@@ -240,7 +240,7 @@ def statement(
         If the analysis holds two-ways but none of that id, or there is no such unit.
     """
     if unit not in SPEED_UNITS:
-        raise CallError(f"'{unit}' is no speed unit", mend=f"choose {', '.join(SPEED_UNITS)}")
+        raise CallError(f"'{unit}' is no speed unit", hint=f"choose {', '.join(SPEED_UNITS)}")
     chosen = _chosen(analysis, two_way_id)
     by_id = {p.id: p for p in analysis.passes}
     names = chosen.passes if chosen else ()
@@ -264,7 +264,7 @@ def statement(
         notes=analysis.notes,
         unused=tuple(str(error) for error in analysis.errors),
         sheet=sheet,
-        showing=showing or Showing(),
+        showing=showing or BenchDisplay(),
         conditions=tuple((conditions or {}).items()),
         unit=unit,
         version=__version__,
@@ -281,7 +281,7 @@ def _chosen(analysis: Analysis, two_way_id: str | None) -> TwoWay | None:
     if found is None:
         ids = [t.id for t in analysis.two_ways]
         known = ids[0] if len(ids) == 1 else f"one of {ids[0]} to {ids[-1]}"
-        raise CallError(f"there is no two-way {two_way_id!r} in these logs", mend=f"choose {known}")
+        raise CallError(f"there is no two-way {two_way_id!r} in these logs", hint=f"choose {known}")
     return found
 
 
@@ -342,13 +342,13 @@ def _from_a_to_b(chosen: TwoWay) -> CourseLine:
     return line if along_m > 0.0 else replace(line, heading_deg=(line.heading_deg + 180.0) % 360.0)
 
 
-def _way(analysis: Analysis, chosen: TwoWay, which: int, one: Pass) -> Way:
+def _way(analysis: Analysis, chosen: TwoWay, which: int, one: Pass) -> StatementPass:
     log = analysis.speed_logs[one.log]
     track = log.cleaned.track
     entered_s, left_s = chosen.crossings_s[which]
     findings = log.cleaned.findings
     measured = {p.id: m for p, m in zip(analysis.passes, analysis.measured, strict=False)}
-    return Way(
+    return StatementPass(
         pass_id=one.id,
         file=PurePath(track.meta.file).name,
         heading_deg=one.heading_deg,

@@ -24,17 +24,17 @@ def find_chromium() -> str | None:
     return named or next((found for name in _NAMES if (found := shutil.which(name))), None)
 
 
-def printed_pdf(html: str) -> bytes:
+def print_pdf(html: str) -> bytes:
     """Print a self-contained page.
 
     Raises
     ------
     CallError
-        If there is no Chromium or it prints nothing; the mend is to print the page from any browser.
+        If there is no Chromium or it prints nothing; the fix is to print the page from any browser.
     """
     chromium = find_chromium()
     if chromium is None:
-        raise CallError("no Chromium was found to print the PDF with", mend=_ANY_BROWSER)
+        raise CallError("no Chromium was found to print the PDF with", hint=_ANY_BROWSER)
     with tempfile.TemporaryDirectory(prefix="reciprocal-", ignore_cleanup_errors=True) as folder:
         page, pdf = Path(folder, "statement.html"), Path(folder, "statement.pdf")
         page.write_text(html, encoding="utf-8")
@@ -46,13 +46,13 @@ def printed_pdf(html: str) -> bytes:
                 timeout=_LONGEST_S,
             )
         except OSError as error:
-            raise CallError(f"{chromium} cannot be started: {error.strerror}", mend=_ANY_BROWSER) from None
+            raise CallError(f"{chromium} cannot be started: {error.strerror}", hint=_ANY_BROWSER) from None
         except subprocess.TimeoutExpired:
             raise CallError(
-                f"{chromium} printed nothing within {_LONGEST_S:g} s", mend=_ANY_BROWSER
+                f"{chromium} printed nothing within {_LONGEST_S:g} s", hint=_ANY_BROWSER
             ) from None
         if done.returncode or not pdf.is_file():
-            raise CallError(f"{chromium} ended with status {done.returncode} and no PDF", mend=_ANY_BROWSER)
+            raise CallError(f"{chromium} ended with status {done.returncode} and no PDF", hint=_ANY_BROWSER)
         return pdf.read_bytes()
 
 

@@ -9,17 +9,17 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from telemetry.cleaning.corrections import BY_HAND
-from telemetry.core.sanitize import LABEL, LONG, SHORT, cut, legible, shortened
+from telemetry.core.sanitize import LABEL, LONG, SHORT, cut, sanitize, shortened
 from telemetry.core.units import distance_text, speed_text
 from telemetry.statement.wording import number
 from telemetry.text.run import BEFORE_YOU_RUN, findings_lines, heading_text
 
 if TYPE_CHECKING:
-    from telemetry.statement.facts import LogFacts, Statement, Way
+    from telemetry.statement.facts import LogFacts, Statement, StatementPass
     from telemetry.twoway.mean import TwoWay
 
-_MOST_FINDINGS, _MOST_UNUSED, _MOST_CONDITIONS, _MOST_ITEMS = 3, 4, 8, 24
-_MOST_CORRECTIONS = 2
+_MAX_FINDINGS, _MAX_UNUSED, _MAX_CONDITIONS, _MAX_ITEMS = 3, 4, 8, 24
+_MAX_CORRECTIONS = 2
 _EVIDENCE = 200  # letters of a check's
 
 Rows = tuple[tuple[str, ...], ...]
@@ -56,7 +56,7 @@ def sections(s: Statement) -> tuple[Section, ...]:
         Section("setup", "Setup sheet", (), _setup(s)),
         Section("conditions", "Conditions, as stated by the user", (), _conditions(s)),
         Section("logs", "The logs it rests on", ("Log", "What it is", "SHA-256 of its bytes"), _logs(s)),
-        Section("cautions", "Cautions", (), tuple((legible(text),) for text in _cautions(s))),
+        Section("cautions", "Cautions", (), tuple((sanitize(text),) for text in _cautions(s))),
     )
     return tuple(section for section in every if section.rows)
 
@@ -93,7 +93,7 @@ def _moment(utc: pd.Timestamp | None, t_s: float) -> str:
 
 def _checks(s: Statement) -> Section:
     checks = s.two_way.checks if s.two_way else ()
-    rows = tuple((legible(c.name).capitalize(), c.result, shortened(c.detail, _EVIDENCE)) for c in checks)
+    rows = tuple((sanitize(c.name).capitalize(), c.result, shortened(c.detail, _EVIDENCE)) for c in checks)
     return Section("checks", "Checks, each with its evidence", ("Check", "Result", "Evidence"), rows)
 
 
@@ -125,42 +125,42 @@ def _gates(chosen: TwoWay) -> Rows:
     )
 
 
-def _findings(ways: Sequence[Way]) -> Rows:
+def _findings(ways: Sequence[StatementPass]) -> Rows:
     rows: list[tuple[str, ...]] = []
     for way in ways:
         inside = [f for f in way.findings if f.start_s is not None and f.code not in BY_HAND]
-        told = cut(findings_lines(inside), _MOST_FINDINGS) or ("nothing odd",)
+        told = cut(findings_lines(inside), _MAX_FINDINGS) or ("nothing odd",)
         rows += [(way.pass_id, text) for text in told]
     files = {way.file: [f for f in way.findings if f.start_s is None] for way in ways}
     for file, found in files.items():
         name = "Whole log" if len(files) == 1 else f"All of {shortened(file, LABEL)}"
-        rows += [(name, text) for text in cut(findings_lines(found), _MOST_FINDINGS)]
+        rows += [(name, text) for text in cut(findings_lines(found), _MAX_FINDINGS)]
     return tuple(rows)
 
 
 def _corrections(s: Statement) -> Rows:
     rows = [(shortened(file, LABEL), shortened(text, SHORT)) for file, text in s.corrections]
-    more = len(rows) - _MOST_CORRECTIONS
-    return (*rows[:_MOST_CORRECTIONS], *([("Further", f"{more} more corrections")] if more > 0 else []))
+    more = len(rows) - _MAX_CORRECTIONS
+    return (*rows[:_MAX_CORRECTIONS], *([("Further", f"{more} more corrections")] if more > 0 else []))
 
 
 def _setup(s: Statement) -> Rows:
     if s.sheet is None:
         return ()
     items = [
-        (legible(item.title), legible(s.showing.text(item, reading)))
+        (sanitize(item.title), sanitize(s.showing.text(item, reading)))
         for item, reading in ((s.sheet.item(name), r) for name, r in s.sheet.tune.items())
     ]
-    more = len(items) - _MOST_ITEMS
+    more = len(items) - _MAX_ITEMS
     tail = [("Further items", f"{more} more on the sheet")] if more > 0 else []
     name = f"{shortened(s.sheet.name, LABEL)} (content {s.sheet.sheet_id})"
-    return (("Boat", shortened(s.sheet.boat, LABEL)), ("Sheet", name), *items[:_MOST_ITEMS], *tail)
+    return (("Boat", shortened(s.sheet.boat, LABEL)), ("Sheet", name), *items[:_MAX_ITEMS], *tail)
 
 
 def _conditions(s: Statement) -> Rows:
     rows = [(shortened(name, LABEL).capitalize(), shortened(text, LABEL)) for name, text in s.conditions]
-    more = len(rows) - _MOST_CONDITIONS
-    return (*rows[:_MOST_CONDITIONS], *([("Further", f"{more} more stated")] if more > 0 else []))
+    more = len(rows) - _MAX_CONDITIONS
+    return (*rows[:_MAX_CONDITIONS], *([("Further", f"{more} more stated")] if more > 0 else []))
 
 
 def _logs(s: Statement) -> Rows:
@@ -209,6 +209,6 @@ def _cautions(s: Statement) -> Iterator[str]:
         yield "Corrections by hand are a person's word: look at the logs as they came."
     for event in s.ride:
         yield f"{event.pass_id}, {event.phase}: {event.kind} {event.verdict}."
-    yield from (f"Not used: {text}" for text in cut(s.unused, _MOST_UNUSED))
+    yield from (f"Not used: {text}" for text in cut(s.unused, _MAX_UNUSED))
     yield "A hash says which bytes were read, not who recorded them or where the receiver was."
     yield BEFORE_YOU_RUN

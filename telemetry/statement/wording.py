@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from telemetry.statement.facts import Statement
 
 TITLE: Final = "Two-way statement"
-_MOST_REASONS, _MOST_NOTES = 3, 4
+_MAX_REASONS, _MAX_NOTES = 3, 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +47,7 @@ def headline(s: Statement) -> Headline:
     chosen, rule = s.two_way, shortened(s.rule.name, LABEL)
     if chosen is None:
         plain = "There is no two-way to state: the logs cannot tell one."
-        return Headline("", "", "", "", s.verdict, plain, cut(s.notes, _MOST_NOTES, LONG), ())
+        return Headline("", "", "", "", s.verdict, plain, cut(s.notes, _MAX_NOTES, LONG), ())
     figure, _, uncertainty = number(chosen.average_mps, s.unit, chosen.u95_mps).partition(" ± ")
     open_checks = [c for c in chosen.checks if c.result != "met"]
     failed = sum(c.result == "not met" for c in open_checks)
@@ -71,7 +71,7 @@ def headline(s: Statement) -> Headline:
         si=speed_text(chosen.average_mps, "m/s", chosen.u95_mps),
         verdict=chosen.verdict,
         plain=plain,
-        reasons=cut((f"{c.name}: {c.result}. {c.detail}" for c in open_checks), _MOST_REASONS, LONG),
+        reasons=cut((f"{c.name}: {c.result}. {c.detail}" for c in open_checks), _MAX_REASONS, LONG),
         about=(
             f"{kind} over {ways} ({chosen.id}{place}). As the rule prints it: {chosen.official_text}.",
             f"± is half of the 95 % interval. Standard uncertainty: {independent} averages out between the "

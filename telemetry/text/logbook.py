@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
-from telemetry.cleaning.corrections import because
+from telemetry.cleaning.corrections import with_reason
 from telemetry.core.text_table import text_table
 from telemetry.core.units import SPEED_UNITS, TEMPERATURE_UNITS, speed_text
 from telemetry.logbook.backup import Backup
-from telemetry.logbook.records import Boat, Conditions, KeptCorrection, Outing
+from telemetry.logbook.records import Boat, Conditions, Outing, SavedCorrection
 
 _CUT = 24
 
@@ -64,14 +64,14 @@ def outing_text(outing: Outing, unit: str, temperature_unit: str) -> str:
         ("boat", outing.boat),
         ("sheet", f"{outing.sheet_name} ({outing.sheet_id})"),
         ("began", moment_text(outing.start_utc)),
-        *conditions_told(outing.conditions, unit, temperature_unit).items(),
+        *conditions_text(outing.conditions, unit, temperature_unit).items(),
         ("analysed by", f"version {outing.program_version}"),
     ]
     told += [("log", f"{log.file}, {log.size_bytes} bytes, SHA-256 {log.sha256[:12]}") for log in outing.logs]
     return "\n".join([f"Outing {outing.id}", *text_table(told)])
 
 
-def corrections_text(kept: Sequence[KeptCorrection]) -> str:
+def corrections_text(kept: Sequence[SavedCorrection]) -> str:
     """List what was corrected by hand, those that were taken back too; nothing where nobody did."""
     if not kept:
         return ""
@@ -91,12 +91,12 @@ def corrections_text(kept: Sequence[KeptCorrection]) -> str:
     return "\n".join(["Corrected by hand", *text_table(rows, right=(0,))])
 
 
-def _taken_back(one: KeptCorrection) -> str:
+def _taken_back(one: SavedCorrection) -> str:
     by = f" by {one.back_who}" if one.back_who else ""
-    return f"taken back {moment_text(one.back_utc)}{by}{because(one.back_why)}"
+    return f"taken back {moment_text(one.back_utc)}{by}{with_reason(one.back_why)}"
 
 
-def conditions_told(c: Conditions, unit: str, temperature_unit: str) -> dict[str, str]:
+def conditions_text(c: Conditions, unit: str, temperature_unit: str) -> dict[str, str]:
     """Word what is said of an outing, by what it is of; what is not said is left out."""
     degrees = TEMPERATURE_UNITS[temperature_unit]
     told = (

@@ -10,9 +10,9 @@ from telemetry.core.text_table import text_table
 from telemetry.core.units import CELSIUS, SPEED_UNITS, TEMPERATURE_UNITS, speed_text
 from telemetry.motor.pack import PackEstimate
 from telemetry.motor.power import Exceeded, Heat, PassPower, PowerReport
-from telemetry.motor.sync.assign import BY_HAND, JoinedMotor
-from telemetry.motor.sync.clock import Clock
-from telemetry.motor.what_if import Estimate, WhatIf
+from telemetry.motor.sync.assign import CLOCK_SET_BY_HAND, MotorAssignment
+from telemetry.motor.sync.clock import MotorClock
+from telemetry.motor.what_if import WhatIf, WhatIfEstimate
 from telemetry.ride.judge import RideEvent
 
 
@@ -85,12 +85,12 @@ def event_facts(event: RideEvent, unit: str) -> str:
     return ", ".join(facts)
 
 
-def power_text(motors: Sequence[JoinedMotor], temperature_unit: str = CELSIUS) -> str:
+def power_text(motors: Sequence[MotorAssignment], temperature_unit: str = CELSIUS) -> str:
     """Tell each motor log: how its clock was joined, its pack, and every pass."""
     return "\n\n".join(_motor_text(j, temperature_unit) for j in motors)
 
 
-def _motor_text(joined: JoinedMotor, temperature_unit: str) -> str:
+def _motor_text(joined: MotorAssignment, temperature_unit: str) -> str:
     power = joined.power
     lines = [f"Power train, from {PurePath(joined.log.meta.file).name}", f"  {clock_text(joined.clock)}"]
     if power.pack is not None:
@@ -101,11 +101,11 @@ def _motor_text(joined: JoinedMotor, temperature_unit: str) -> str:
     return "\n".join(lines + [f"  {note}" for note in power_notes(power, temperature_unit)])
 
 
-def clock_text(clock: Clock) -> str:
+def clock_text(clock: MotorClock) -> str:
     """Say how a motor log's clock was joined, or why it was not."""
     if not clock.trusted:
         return f"clock not joined, cannot tell what the power train did in the passes: {clock.why}"
-    how = clock.method if clock.method == BY_HAND else f"by {clock.method}"
+    how = clock.method if clock.method == CLOCK_SET_BY_HAND else f"by {clock.method}"
     return (
         f"clock joined {how}: {clock.offset_s:+.2f} ± {clock.u95_s:.2f} s, "
         f"drift {clock.drift_ppm:+.0f} ppm; {clock.why}"
@@ -221,6 +221,6 @@ def what_if_rows(answer: WhatIf, unit: str) -> list[tuple[str, str, str]]:
     return [("", "as it was", "estimate"), *told]
 
 
-def _estimate(estimate: Estimate, factor: float, digits: int) -> tuple[str, str]:
+def _estimate(estimate: WhatIfEstimate, factor: float, digits: int) -> tuple[str, str]:
     was, value, u95 = (x / factor for x in (estimate.measured, estimate.value, estimate.u95))
     return f"{was:.{digits}f}", f"{value:.{digits}f} ± {u95:.{digits}f}"

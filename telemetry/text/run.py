@@ -14,17 +14,17 @@ from typing import Final
 import pandas as pd
 
 from telemetry.analysis import Analysis
-from telemetry.core.frames import Finding, Log, MotorLog, by_code
+from telemetry.core.frames import Finding, Log, MotorLog, group_by_code
 from telemetry.core.text_table import text_table
 from telemetry.core.units import CELSIUS, distance_text, speed_text
 from telemetry.motor.sync.assign import motor_findings
 from telemetry.passes.find import Pass
-from telemetry.readers import KeptMap
+from telemetry.readers import SavedColumnMap
 from telemetry.text.ride_power import power_text, ride_text
 from telemetry.twoway.mean import TwoWay
 from telemetry.twoway.rules import Rule
 
-WIDTH = 110
+REPORT_WIDTH = 110
 SINGLY = 3  # findings of one kind are told one by one up to so many
 ESTIMATE = "An estimate: only officials of a sanctioning body decide a record."
 BEFORE_YOU_RUN = (
@@ -74,7 +74,7 @@ def rules_text(rules: Iterable[Rule]) -> str:
     return "\n\n".join(_rule_text(rule) for rule in rules)
 
 
-def maps_text(maps: Sequence[KeptMap], folder: Path) -> str:
+def maps_text(maps: Sequence[SavedColumnMap], folder: Path) -> str:
     """List the heading maps that are kept, with what each says."""
     if not maps:
         return f"No heading map is kept in {folder}."
@@ -82,7 +82,7 @@ def maps_text(maps: Sequence[KeptMap], folder: Path) -> str:
     for kept in maps:
         lines += [f"  {kept.id}, of {kept.kept_utc[:16].replace('T', ' ')} UTC: {kept.text()}"]
         headings = f"for tables headed {', '.join(kept.headings)}"
-        lines += textwrap.wrap(headings, WIDTH, initial_indent=" " * 4, subsequent_indent=" " * 4)
+        lines += textwrap.wrap(headings, REPORT_WIDTH, initial_indent=" " * 4, subsequent_indent=" " * 4)
     return "\n".join(lines)
 
 
@@ -105,7 +105,9 @@ def _rule_text(rule: Rule) -> str:
     lines = [f"{rule.name}: {rule.title}"]
     for item, text in items.items():
         if text:
-            lines += textwrap.wrap(text, WIDTH, initial_indent=f"  {item:<20}", subsequent_indent=" " * 22)
+            lines += textwrap.wrap(
+                text, REPORT_WIDTH, initial_indent=f"  {item:<20}", subsequent_indent=" " * 22
+            )
     return "\n".join(lines)
 
 
@@ -153,7 +155,7 @@ def _logs_text(logs: Sequence[Log], findings: Sequence[Sequence[Finding]]) -> st
 
 def findings_lines(findings: Sequence[Finding]) -> Iterator[str]:
     """Tell findings one by one, but many of a kind in one line."""
-    for code, kind in by_code(findings).items():
+    for code, kind in group_by_code(findings).items():
         if len(kind) <= SINGLY:
             yield from map(_finding_text, kind)
         else:

@@ -10,18 +10,19 @@ import numpy as np
 
 from telemetry.cleaning.clean import Cleaned
 from telemetry.cleaning.corrections import BY_HAND
-from telemetry.core.frames import Finding, FloatArray, by_code
+from telemetry.core.frames import Finding, FloatArray, group_by_code
 from telemetry.core.geo import CourseLine, wrap_deg
+from telemetry.core.stats import Z95
 from telemetry.core.units import distance_text
 from telemetry.kinematics.models import ReceiverModel
 from telemetry.passes.find import Pass
-from telemetry.passes.measure import COVERAGE_95, PassSpeeds
+from telemetry.passes.measure import PassSpeeds
 from telemetry.twoway.mean import (
     Check,
     CheckResult,
     Gate,
     TwoWay,
-    Verdict,
+    TwoWayVerdict,
     average_of,
     gate_speed_u_mps,
     printed_figure,
@@ -36,7 +37,7 @@ _BESIDE_M = 60.0
 
 
 @dataclass(frozen=True, slots=True)
-class Terms:
+class JudgementOptions:
     """A rule together with what the user adds to it for this judgement.
 
     Attributes
@@ -181,7 +182,7 @@ def _by_hand(
 
 
 def _told(findings: Sequence[Finding]) -> str:
-    return ", ".join(f"{sum(f.count for f in kind)} {code}" for code, kind in by_code(findings).items())
+    return ", ".join(f"{sum(f.count for f in kind)} {code}" for code, kind in group_by_code(findings).items())
 
 
 def _log_whole(parts: Sequence[tuple[CheckResult, str]]) -> Check:
@@ -212,7 +213,7 @@ def _margin(average_mps: float, u95_mps: float, mark_mps: float, rule: Rule) -> 
     return Check("margin over the mark", "cannot tell", text)
 
 
-def verdict_of(checks: Sequence[Check]) -> Verdict:
+def verdict_of(checks: Sequence[Check]) -> TwoWayVerdict:
     """Sum up checks: one not met decides, then one that cannot be told."""
     results = {c.result for c in checks}
     if "not met" in results:
@@ -234,7 +235,7 @@ def judge_all(
     passes: Sequence[Pass],
     measured: Sequence[PassSpeeds],
     logs: Sequence[Cleaned],
-    terms: Terms,
+    terms: JudgementOptions,
 ) -> tuple[TwoWay, ...]:
     """Judge pairs and rank them.
 
@@ -245,7 +246,7 @@ def judge_all(
         All of the analysis, in the same order.
     logs : sequence of Cleaned
         The speed logs, as ``Pass.log`` counts them.
-    terms : Terms
+    terms : JudgementOptions
 
     Returns
     -------
@@ -267,7 +268,7 @@ def _judge(
     passes: Sequence[Pass],
     beside: _Beside,
     facts: Sequence[_LogFacts],
-    terms: Terms,
+    terms: JudgementOptions,
 ) -> TwoWay:
     """Judge one pair.
 
@@ -287,9 +288,9 @@ def _judge(
     of_place = 2.0 * c1 * c2 * (v1 / taken[0]) * (v2 / taken[1]) * shared_place_s2(pair, terms.receiver)
     independent = math.sqrt(max((c1 * own1) ** 2 + (c2 * own2) ** 2 + of_place, 0.0))
     shared = (c1 * v1 + c2 * v2) * scale
-    u95_1, u95_2 = (COVERAGE_95 * math.hypot(own, scale * v) for own, v in ((own1, v1), (own2, v2)))
+    u95_1, u95_2 = (Z95 * math.hypot(own, scale * v) for own, v in ((own1, v1), (own2, v2)))
     average = average_of(rule.mean, v1, v2)
-    u95 = COVERAGE_95 * math.hypot(independent, shared)
+    u95 = Z95 * math.hypot(independent, shared)
     beside_m = max(
         beside.at_gates_m(pair.course.line, c.index, span)
         for c, span in zip((pair.a, pair.b), pair.spans_s, strict=True)

@@ -19,7 +19,7 @@ from telemetry.twoway.rules import Rule
 
 Speeds = TypeVar("Speeds", float, FloatArray)  # one pair, or a whole course of them
 CheckResult = Literal["met", "not met", "cannot tell"]
-Verdict = Literal["counts", "does not count", "cannot tell"]
+TwoWayVerdict = Literal["counts", "does not count", "cannot tell"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +94,7 @@ class TwoWay:
     u95_mps: float
     u_independent_mps: float
     u_shared_mps: float
-    verdict: Verdict
+    verdict: TwoWayVerdict
     checks: tuple[Check, ...]
     gates: tuple[Gate, Gate]
     gates_given: bool

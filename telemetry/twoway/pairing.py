@@ -17,9 +17,9 @@ import numpy as np
 from telemetry.core.errors import CallError
 from telemetry.core.frames import BoolArray, FloatArray
 from telemetry.core.geo import CourseLine, LocalFrame, fit_course, geodesic_m, wrap_deg
-from telemetry.core.progress import counted
-from telemetry.kinematics.models import AlongChain, ReceiverModel
-from telemetry.passes.measure import MOST_STARTS, PassSpeeds, crossing_sd_s
+from telemetry.core.progress import report_each
+from telemetry.kinematics.models import AlongTrackSmoother, ReceiverModel
+from telemetry.passes.measure import MAX_STARTS, PassSpeeds, crossing_sd_s
 from telemetry.twoway.mean import average_of
 from telemetry.twoway.rules import Rule
 
@@ -37,7 +37,7 @@ class CoursePass:
     ----------
     index : int
         Of the pass in the analysis.
-    chain : AlongChain
+    chain : AlongTrackSmoother
     sense : int
         +1 where the pass runs with the course line, -1 where it runs against it.
     reach_m : (float, float)
@@ -45,7 +45,7 @@ class CoursePass:
     """
 
     index: int
-    chain: AlongChain
+    chain: AlongTrackSmoother
     sense: int
     reach_m: tuple[float, float]
 
@@ -210,7 +210,7 @@ def _timetables(members: Sequence[CoursePass], distance_m: float) -> dict[int, _
     meets = [p for p in members if any(p is not q and _shared_m(p, q) >= distance_m for q in members)]
     low = min((p.reach_m[0] for p in meets), default=0.0)
     high = max((p.reach_m[1] for p in meets), default=0.0)
-    step_m = max(_GRID_M, (high - low) / MOST_STARTS)
+    step_m = max(_GRID_M, (high - low) / MAX_STARTS)
     start = np.arange(low, max(high - distance_m, low) + step_m, step_m)
     gates = np.column_stack([start, start + distance_m])
     tables = {}
@@ -290,7 +290,7 @@ def find_pairs(
     pairs: list[Pair] = []
     misses: list[str] = []
     headings = [m.data.window.heading_deg for m in measured]
-    for course in counted(courses, len(courses)):
+    for course in report_each(courses, len(courses)):
         members, short = _covering(course.passes, gates_m, distance_m)
         misses += short
         placed: list[_Placed] = []
@@ -394,11 +394,11 @@ def given_course(
     """
     (lat1, lon1), (lat2, lon2) = gates
     if not all(np.isfinite(x) for x in (lat1, lon1, lat2, lon2)) or max(abs(lat1), abs(lat2)) > 90.0:
-        raise CallError("the gates are not on the globe", mend="give LAT1,LON1,LAT2,LON2 in degrees")
+        raise CallError("the gates are not on the globe", hint="give LAT1,LON1,LAT2,LON2 in degrees")
     distance_m = geodesic_m(lat1, lon1, lat2, lon2)
     if not 1.0 <= distance_m <= 5000.0:
         raise CallError(
-            f"the gates are {distance_m:.1f} m apart", mend="give two gates between 1 m and 5 km apart"
+            f"the gates are {distance_m:.1f} m apart", hint="give two gates between 1 m and 5 km apart"
         )
     east_m, north_m = frame.to_local([lat1, lat2], [lon1, lon2])
     heading = float(np.degrees(np.arctan2(np.diff(east_m), np.diff(north_m)))[0] % 360.0)

@@ -17,7 +17,7 @@ from sample_logs.simulator import HYDROPLANE, Receiver, simulate_outing
 from sample_logs.writers import to_gpx
 from telemetry.analysis import Request, analyse, rejudge
 from telemetry.core.frames import LogMeta, Track, make_track
-from telemetry.motor.sync.clock import join
+from telemetry.motor.sync.clock import match_clock
 from telemetry.ride.judge import judge_ride
 
 pytestmark = pytest.mark.benchmark
@@ -103,7 +103,7 @@ def test_ride_and_clock_against_the_parse_of_the_same_log() -> None:
     text = to_gpx(outing.track).decode()
     parse_s = best_s(lambda: gpxpy.parse(text), 3)
     ride_s = best_s(lambda: judge_ride(log.cleaned, log.motion, analysis.passes, motor.signal()), 3)
-    join_s = best_s(lambda: join(outing.motor, log.cleaned, log.motion), 3)
+    join_s = best_s(lambda: match_clock(outing.motor, log.cleaned, log.motion), 3)
     print(
         f"\n{outing.track.t_s.size} points, {outing.motor.t_s.size} motor samples, "
         f"{len(analysis.passes)} passes: ride / gpxpy parse = {ride_s / parse_s:.2f}, "

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 from archives import fill
 
-from telemetry.archive import analyse_archive, on_this_machine
+from telemetry.archive import analyse_archive, process_engine
 
 SIZES = (100, 1_000, 10_000)
 
@@ -35,7 +35,7 @@ def cost(archive: Path, out: Path, jobs: int) -> Cost:
         return used.ru_utime + used.ru_stime
 
     here, workers, wall = time.process_time(), workers_s(), time.perf_counter()
-    summary = analyse_archive(archive, out, on_this_machine(jobs))
+    summary = analyse_archive(archive, out, process_engine(jobs))
     assert summary.unusable == ()
     return Cost(time.process_time() - here, workers_s() - workers, time.perf_counter() - wall)
 

@@ -19,7 +19,7 @@ from dash_client import DashClient
 from made_tracks import long_log
 
 from dashboard.app import Config, create_app
-from dashboard.features.run.request_form import USERS_OWN, Asked, gates_text
+from dashboard.features.run.request_form import USERS_OWN, RequestForm, gates_text
 from dashboard.session.sessions import Sessions, new_token
 from dashboard.session.uploads import read_upload
 from telemetry.analysis import Request
@@ -65,7 +65,7 @@ class Changing:
             "length-unit.value": "mm",
             "temperature-unit.value": "°C",
             "rule.value": "water",
-            "distance.value": Asked().distance,
+            "distance.value": RequestForm().distance,
             "two-ways.value": "T1",
             "two-ways-page.value": 1,
             "ride-pass.value": "P1",

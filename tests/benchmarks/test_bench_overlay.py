@@ -19,7 +19,7 @@ from dash_client import DashClient
 from made_tracks import long_log
 
 from dashboard.app import Config, create_app
-from dashboard.features.run.request_form import Asked
+from dashboard.features.run.request_form import RequestForm
 from dashboard.session.sessions import Sessions, new_token
 from dashboard.session.uploads import read_upload
 from telemetry.analysis import Request
@@ -63,7 +63,7 @@ def test_what_a_change_costs_the_server(samples: int, monkeypatch: pytest.Monkey
     told: dict[str, Any] = {
         "session.data": token,
         "unit.value": "mph",
-        "asked.data": {name: getattr(Asked(), name) for name in Asked.__slots__},
+        "asked.data": {name: getattr(RequestForm(), name) for name in RequestForm.__slots__},
         "overlay-passes.value": [f"tab.P{k + 1}" for k in range(10)],
         "overlay-over.value": "distance",
         "overlay-from.value": "peak",

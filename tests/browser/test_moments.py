@@ -23,7 +23,7 @@ from telemetry.compare.wording import difference_text
 from telemetry.core.units import distance_text, speed_text
 from telemetry.logbook import Logbook, OutingSearch, open_logbook
 from telemetry.motor.power import PowerOptions
-from telemetry.motor.what_if import Change, operating_point, what_if
+from telemetry.motor.what_if import PowerTrainChange, operating_point, what_if
 from telemetry.readers import ReadOptions
 from telemetry.setup import (
     FoundMeasure,
@@ -33,14 +33,14 @@ from telemetry.setup import (
     effect_text,
     parts_of_sheet,
     restoration_text,
-    restore,
+    restoring_move,
     steps_back,
     toml_text,
 )
 from telemetry.setup import balance as balance_of
-from telemetry.setup import effect as effect_of
+from telemetry.setup import balance_effect as effect_of
 from telemetry.setup import moved as moved_part
-from telemetry.statement import statement
+from telemetry.statement import build_statement
 from telemetry.text.ride_power import (
     clock_text,
     event_facts,
@@ -121,7 +121,7 @@ def test_did_it_count(page: Page, context: BrowserContext) -> None:
         expect(checks.nth(number)).to_contain_text(sentence(check.detail))
     with context.expect_page() as opening:
         page.get_by_role("link", name="Statement to print").click()
-    stated, printed = statement(answer), opening.value
+    stated, printed = build_statement(answer), opening.value
     figure = speed_text(best.average_mps, "mph", best.u95_mps)
     assert figure in stated.to_text()
     expect(printed.locator(".figure")).to_contain_text(figure)
@@ -217,7 +217,7 @@ def test_what_if_i_move_the_pack(page: Page, tmp_path: Path) -> None:
     fill(page, "May go from, pack", "150")
     fill(page, "to, pack", "220")
     fill(page, "Wanted centre of gravity", f"{old.cog_mm.value:.2f}")
-    expect(told).to_contain_text(restoration_text(restore(after, round(old.cog_mm.value, 2))))
+    expect(told).to_contain_text(restoration_text(restoring_move(after, round(old.cog_mm.value, 2))))
     drawn(page, "balance-drawing")
 
 
@@ -258,7 +258,7 @@ def test_what_if_i_change_the_prop(page: Page) -> None:
     measured = joined.power.of(shown)
     assert measured is not None
     point = operating_point(measured, joined.power.pack, options)
-    _, *rows = what_if_rows(what_if(point, Change(diameter_mm=larger)), "mph")
+    _, *rows = what_if_rows(what_if(point, PowerTrainChange(diameter_mm=larger)), "mph")
     cells = told.locator("tbody tr")
     expect(cells).to_have_count(len(rows))
     for number, row in enumerate(rows):

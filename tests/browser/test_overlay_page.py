@@ -14,7 +14,7 @@ from seasons import BOAT
 from sample_logs import data_folder
 from telemetry.core.units import SPEED_UNITS, speed_text
 from telemetry.logbook import open_logbook
-from telemetry.overlay import SPEED, Abscissa, Anchor, Laid, lay, pass_curves, read_at
+from telemetry.overlay import SPEED, Abscissa, AlignedPass, Anchor, align, pass_curves, read_at
 
 pytestmark = pytest.mark.browser
 
@@ -28,12 +28,12 @@ def dashboard_logbook(season_url: str) -> str:
     return season_url
 
 
-def by_the_library(url: str, over: Abscissa, start: Anchor) -> tuple[Laid, ...]:
+def by_the_library(url: str, over: Abscissa, start: Anchor) -> tuple[AlignedPass, ...]:
     """Lay the same passes as the page does."""
     with open_logbook(url) as book:
         analyses = {number: book.analysed(number) for number in (1, 5)}
     named = (key.split(".") for key in KEYS)
-    return lay([pass_curves(analyses[int(n)], [p])[0] for n, p in named], over, start).laid
+    return align([pass_curves(analyses[int(n)], [p])[0] for n, p in named], over, start).laid
 
 
 def opened(page: Page, **how: str) -> Page:
@@ -61,7 +61,7 @@ def put_cursor(page: Page, keys: str, times: int = 1) -> None:
         thumb.press(keys)
 
 
-def holds_the_library_s(page: Page, laid: tuple[Laid, ...], unit: str = "mph") -> None:
+def holds_the_library_s(page: Page, laid: tuple[AlignedPass, ...], unit: str = "mph") -> None:
     """Hold the table's speeds to what the library reads at the place that is shown."""
     place = place_of(page)
     for k, one in enumerate(laid):

@@ -16,7 +16,7 @@ from telemetry.analysis import Analysis, Request, read_and_analyse
 from telemetry.core.errors import LogError
 from telemetry.core.frames import Finding
 from telemetry.setup import ITEMS, Reading, SetupSheet
-from telemetry.statement import PAPERS, Statement, printed_pdf, statement
+from telemetry.statement import PAPERS, Statement, build_statement, print_pdf
 from telemetry.twoway.mean import Check
 from telemetry.twoway.rules import load_rule
 
@@ -39,7 +39,7 @@ def test_an_opened_two_way_shows_its_statement_and_saves_it(
         page.get_by_role("link", name="Statement to print").click()
     shown = opening.value
     expect(shown.get_by_role("heading", level=1)).to_have_text("Two-way statement")
-    best = statement(analysis)
+    best = build_statement(analysis)
     (two_way,) = (w for w in analysis.two_ways if w.best)
     mph, mps = (
         f"{two_way.average_mps / unit_mps:.{digits}f} ± {two_way.u95_mps / unit_mps:.{digits}f}"
@@ -62,7 +62,7 @@ def test_a_saved_statement_opens_without_the_program(
     browser: Browser, analysis: Analysis, tmp_path: Path
 ) -> None:
     file = tmp_path / "statement.html"
-    file.write_text(statement(analysis).to_html(), encoding="utf-8")
+    file.write_text(build_statement(analysis).to_html(), encoding="utf-8")
     said: list[str] = []
     asked: list[str] = []
     context = browser.new_context(java_script_enabled=False, viewport={"width": 390, "height": 844})
@@ -107,7 +107,7 @@ def fullest(analysis: Analysis) -> Statement:
     request = Request(rule=rule, mark_mps=40.0, window_s=60.0)
     items = [name for name, item in ITEMS.items() if item.is_measured and not name.startswith("strut_height")]
     readings = {name: Reading(min(max(1.0, ITEMS[name].low), ITEMS[name].high)) for name in items}
-    return statement(
+    return build_statement(
         replace(
             analysis,
             request=request,
@@ -127,8 +127,8 @@ def test_a_statement_is_one_page_of_either_paper_however_much_there_is_to_say(
 ) -> None:
     context = browser.new_context()
     opened = context.new_page()
-    nothing = statement(replace(analysis, two_ways=(), notes=("no two passes " * 20,) * 9))
-    for made in (statement(analysis), fullest(analysis), nothing):
+    nothing = build_statement(replace(analysis, two_ways=(), notes=("no two passes " * 20,) * 9))
+    for made in (build_statement(analysis), fullest(analysis), nothing):
         opened.set_content(made.to_html())
         printed = PdfReader(io.BytesIO(opened.pdf(format=paper, print_background=True)))
         assert len(printed.pages) == 1
@@ -143,7 +143,7 @@ def test_a_statement_is_one_page_of_either_paper_however_much_there_is_to_say(
 def test_the_pdf_of_the_command_line_is_one_page_of_the_paper_asked_for(
     browser: Browser, analysis: Analysis, paper: str
 ) -> None:
-    printed = PdfReader(io.BytesIO(printed_pdf(statement(analysis).to_html(paper))))
+    printed = PdfReader(io.BytesIO(print_pdf(build_statement(analysis).to_html(paper))))
     (page,) = printed.pages
     # A4 is 210 x 297 mm (ISO 216), Letter 8.5 x 11 in; a point is 1/72 in.
     width, height = {"A4": (210 / 25.4 * 72, 297 / 25.4 * 72), "letter": (612.0, 792.0)}[paper]

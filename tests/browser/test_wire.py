@@ -20,8 +20,8 @@ from sample_logs import data_folder
 
 pytestmark = [pytest.mark.browser, pytest.mark.benchmark]
 
-MOST_BYTES = 1_500_000  # the project's own bounds for the first page
-MOST_TIMES_EMPTY = 2.5
+MAX_BYTES = 1_500_000  # the project's own bounds for the first page
+MAX_TIMES_EMPTY = 2.5
 ROUNDS = 7
 # When the page's own heading stands on the screen [ms since the page was asked for].
 HEADING_SHOWN = """
@@ -72,13 +72,13 @@ def test_the_first_page_is_light(context: Any) -> None:
     expect(page.get_by_role("button", name="Show me with sample logs")).to_be_visible()
     page.wait_for_load_state("networkidle")
     first = wire.total
-    print(f"\nfirst page over the wire: {first / 1e3:.0f} kB (bound {MOST_BYTES / 1e3:.0f})\n{wire.table()}")
+    print(f"\nfirst page over the wire: {first / 1e3:.0f} kB (bound {MAX_BYTES / 1e3:.0f})\n{wire.table()}")
     choose(page, data_folder() / "four_passes.gpx")
     for plot in ("speed-time", "plan"):
         expect(page.locator(f"#{plot} .scatterlayer .trace").first).to_be_visible()
     more = wire.total - first
     print(f"with the first answer and its plots: {more / 1e3:.0f} kB more\n{wire.table()}")
-    assert 200_000 < first <= MOST_BYTES
+    assert 200_000 < first <= MAX_BYTES
 
 
 @pytest.fixture
@@ -113,5 +113,5 @@ def test_the_first_page_can_be_read_nearly_as_soon_as_an_empty_one(
     times = [(shown_ms(browser, empty_page), shown_ms(browser, server)) for _ in range(ROUNDS)]
     empty, ours = (statistics.median(column) for column in zip(*times, strict=True))
     told = f"{ours:.0f} ms, an empty Dash page after {empty:.0f} ms: {ours / empty:.2f} times"
-    print(f"\nfirst page readable after {told} (bound {MOST_TIMES_EMPTY:g})")
+    print(f"\nfirst page readable after {told} (bound {MAX_TIMES_EMPTY:g})")
     assert ours > 0.0

@@ -97,10 +97,10 @@ def analysed(logs: tuple[Log, ...]) -> str:
 
 
 def hold_error(error: ReciprocalError) -> None:
-    """An error is one sentence of bearable length that names the file and a mend."""
+    """An error is one sentence of bearable length that names the file and a fix."""
     text = str(error)
     assert error.reason, "an error without a reason"
-    assert error.mend, f"an error without a mend: {text}"
+    assert error.hint, f"an error without a fix: {text}"
     assert error.file.startswith(FILE), f"an error that names no file: {text}"
     assert "Traceback" not in text, text
     hold_text(text)

@@ -18,7 +18,7 @@ from fuzz_watch import watched
 
 from telemetry.core.errors import LogbookError, ReciprocalError, RuleError, SetupError
 from telemetry.logbook.backup import open_backup
-from telemetry.readers import KeptMap
+from telemetry.readers import SavedColumnMap
 from telemetry.readers.column_maps import map_of_text
 from telemetry.setup.files import parse_table, parts_of_table
 from telemetry.setup.inspection import FoundMeasure
@@ -55,7 +55,7 @@ mass = "1200 g"
 place = 330
 mass_resolution = 0.005
 """
-_MAP: Final = KeptMap(
+_MAP: Final = SavedColumnMap(
     ("when", "V GPS", "turns"), ("", "km/h", ""), {"V GPS": "speed_mps", "turns": "erpm"}, 3, 1.5
 )
 
@@ -117,7 +117,7 @@ def heading_map(data: bytes, slack: float, thorough: bool) -> None:
             kept = map_of_text(data.decode("utf-8"))
         except ValueError:
             return
-    assert KeptMap.from_dict(json.loads(json.dumps(kept.to_dict()))) == kept
+    assert SavedColumnMap.from_dict(json.loads(json.dumps(kept.to_dict()))) == kept
 
 
 def backup(data: bytes, slack: float, thorough: bool) -> None:

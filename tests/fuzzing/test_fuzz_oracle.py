@@ -47,8 +47,8 @@ def test_neither_logs_nor_an_error_is_a_defect() -> None:
 @pytest.mark.parametrize(
     "error",
     [
-        NothingUsableError("", file=FILE, mend="x"),
-        NothingUsableError("why", file="", mend="x"),
+        NothingUsableError("", file=FILE, hint="x"),
+        NothingUsableError("why", file="", hint="x"),
         NothingUsableError("why", file=FILE),
     ],
 )

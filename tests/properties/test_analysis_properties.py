@@ -21,7 +21,7 @@ from sample_logs.simulator import simulate_outing
 from telemetry.analysis import Analysis, Request, analyse
 from telemetry.cleaning.clean import clean
 from telemetry.cleaning.despike import unreachable
-from telemetry.cleaning.timeline import longest_increasing
+from telemetry.cleaning.timeline import longest_increasing_run
 from telemetry.core.frames import LogMeta, Track, make_track
 from telemetry.core.geo import LocalFrame, wrap_deg
 from telemetry.twoway.mean import mean_of_speeds, mean_of_times
@@ -167,7 +167,7 @@ def test_every_two_way_is_made_as_its_rule_says(seed: int, rule: str, distance_m
 @given(st.lists(st.integers(0, 12) | st.none(), max_size=9))
 def test_no_larger_set_of_stamps_increases(stamps: list[int | None]) -> None:
     t = np.array([np.nan if s is None else s for s in stamps], dtype=float)
-    keep = longest_increasing(t)
+    keep = longest_increasing_run(t)
     assert (np.diff(t[keep]) > 0).all()
     sizes = [0]
     for subset in range(1 << t.size):

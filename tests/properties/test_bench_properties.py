@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from telemetry.core.errors import SetupError
 from telemetry.setup import (
     ITEMS,
+    BenchDisplay,
     Estimate,
     FoundMeasure,
     Gauge,
@@ -18,16 +19,15 @@ from telemetry.setup import (
     Part,
     Reading,
     SetupSheet,
-    Showing,
     balance,
+    balance_effect,
     bench_card,
-    changes,
     compare_found,
-    effect,
-    limit_of,
+    detection_limit,
+    item_changes,
     parse_table,
     parts_of_table,
-    restore,
+    restoring_move,
     steps_back,
     strut_from_heights,
     toml_text,
@@ -64,7 +64,7 @@ some_readings = st.lists(st.sampled_from(ITEM_NAMES).flatmap(readings_of), max_s
 sheets = st.builds(SetupSheet, boat=st.just("Kestrel"), name=words, readings=some_readings)
 founds = st.builds(FoundMeasure, boat=st.just("Kestrel"), readings=some_readings)
 showings = st.builds(
-    Showing,
+    BenchDisplay,
     st.sampled_from(BENCH_LENGTHS),
     st.sampled_from(BENCH_MASSES),
     st.frozensets(st.sampled_from(list(SIGNS))),
@@ -101,8 +101,8 @@ def test_changes_are_nothing_for_the_same_tune_and_turn_round_with_the_order(
     old: SetupSheet, edits: dict[str, Reading]
 ) -> None:
     new = old.edit(edits)
-    assert changes(old, old) == ()
-    forth, back = changes(old, new), changes(new, old)
+    assert item_changes(old, old) == ()
+    forth, back = item_changes(old, new), item_changes(new, old)
     assert [c.item.name for c in forth] == [c.item.name for c in back]
     assert [c.difference for c in forth] == [None if c.difference is None else -c.difference for c in back]
     assert {c.item.name for c in forth} <= set(edits)
@@ -147,13 +147,13 @@ def test_moved_is_said_only_beyond_what_both_gauges_resolve(name: str, data: st.
 def test_the_bound_does_not_ask_who_measured_first(name: str, data: st.DataObject) -> None:
     item = ITEMS[name]
     was, now = (data.draw(readings_of(name))[1] for _ in range(2))
-    assert limit_of(item, was, now) == limit_of(item, now, was)
+    assert detection_limit(item, was, now) == detection_limit(item, now, was)
 
 
 @settings(max_examples=40)
 @given(sheets, founds, sheets, showings)
 def test_any_card_can_be_written_and_the_steps_never_leave_what_moved(
-    sheet: SetupSheet, found: FoundMeasure, target: SetupSheet, showing: Showing
+    sheet: SetupSheet, found: FoundMeasure, target: SetupSheet, showing: BenchDisplay
 ) -> None:
     assert bench_card(sheet, found, target, showing, crash=True)
     steps = steps_back(target, found, sheet)
@@ -163,7 +163,9 @@ def test_any_card_can_be_written_and_the_steps_never_leave_what_moved(
 
 
 @given(showings, st.sampled_from(measured), st.data())
-def test_a_value_comes_back_from_how_it_is_shown(showing: Showing, name: str, data: st.DataObject) -> None:
+def test_a_value_comes_back_from_how_it_is_shown(
+    showing: BenchDisplay, name: str, data: st.DataObject
+) -> None:
     item = ITEMS[name]
     value = float(data.draw(values(item)))
     unit = showing.unit(item)
@@ -217,7 +219,7 @@ def test_the_centre_lies_among_the_parts_and_is_no_surer_than_none(parts: tuple[
 
 @given(loads(), st.floats(-100.0, 1100.0))
 def test_a_restoration_does_what_it_says(parts: tuple[Part, ...], wanted: float) -> None:
-    told = restore(parts, wanted)
+    told = restoring_move(parts, wanted)
     after = parts
     for move in told.together:
         part = part_named(parts, move.name)
@@ -248,8 +250,10 @@ def test_a_restoration_does_what_it_says(parts: tuple[Part, ...], wanted: float)
 def test_moving_a_part_there_and_back_moves_nothing(parts: tuple[Part, ...], there: float) -> None:
     away = moved(parts, "part 0", there)
     home = moved(away, "part 0", parts[0].place_mm.value)
-    assert effect(parts, home).shift_mm == Estimate(0.0, 0.0)
-    assert effect(parts, away).shift_mm.value == pytest.approx(-effect(away, parts).shift_mm.value)
+    assert balance_effect(parts, home).shift_mm == Estimate(0.0, 0.0)
+    assert balance_effect(parts, away).shift_mm.value == pytest.approx(
+        -balance_effect(away, parts).shift_mm.value
+    )
 
 
 keys = st.text(max_size=8) | st.sampled_from(list(ITEMS))
@@ -285,4 +289,4 @@ def with_sentence(do: Callable[[], object]) -> None:
         do()
     except SetupError as error:
         refused = error
-    assert refused is None or ("any.toml" in str(refused) and refused.mend)
+    assert refused is None or ("any.toml" in str(refused) and refused.hint)

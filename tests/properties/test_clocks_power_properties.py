@@ -11,12 +11,12 @@ from sample_logs.boats import CATAMARAN
 from sample_logs.outing import Outing, simulate_outing
 from telemetry.cleaning.clean import Cleaned, clean
 from telemetry.core.frames import MotorLog
-from telemetry.kinematics.whole_log import Motion, smooth
+from telemetry.kinematics.whole_log import Motion, smooth_log
 from telemetry.motor.channels import channels
 from telemetry.motor.pack import PackEstimate, estimate_pack
-from telemetry.motor.sync.clock import join
-from telemetry.motor.sync.correlation import correlation
-from telemetry.motor.what_if import Change, OperatingPoint, what_if
+from telemetry.motor.sync.clock import match_clock
+from telemetry.motor.sync.correlation import cross_correlation
+from telemetry.motor.what_if import OperatingPoint, PowerTrainChange, what_if
 
 POINT = OperatingPoint(
     28000.0, 110.0, 26.0, 24.0, 0.02, 0.01, 0.008, 0.15, 4.0, 0.15, 45.0, 63.0, 6, 1600.0, 0.05, ()
@@ -31,7 +31,7 @@ def outing() -> Outing:
 @pytest.fixture(scope="module")
 def speed(outing: Outing) -> tuple[Cleaned, Motion]:
     cleaned = clean(outing.track)
-    return cleaned, smooth(cleaned, outing.truth.frame)
+    return cleaned, smooth_log(cleaned, outing.truth.frame)
 
 
 @settings(max_examples=15)
@@ -39,9 +39,9 @@ def speed(outing: Outing) -> tuple[Cleaned, Motion]:
 def test_when_the_controller_was_switched_on_and_the_scale_of_its_rpm_do_not_matter(
     outing: Outing, speed: tuple[Cleaned, Motion], shift_s: float, scale: float
 ) -> None:
-    plain = join(outing.motor, *speed)
+    plain = match_clock(outing.motor, *speed)
     frame = outing.motor.frame[["rpm"]] * scale
-    moved = join(MotorLog(frame.set_axis(frame.index + shift_s), outing.motor.meta), *speed)
+    moved = match_clock(MotorLog(frame.set_axis(frame.index + shift_s), outing.motor.meta), *speed)
     assert moved.trusted
     ends = outing.motor.t_s[[0, -1]]
     np.testing.assert_allclose(moved.to_speed_log(ends + shift_s), plain.to_speed_log(ends), atol=5e-3)
@@ -70,7 +70,7 @@ def test_resistance_follows_the_units_and_no_offset_of_the_volts(
 )
 def test_correlation_is_pearsons_at_every_shift(a: list[float], b: list[float]) -> None:
     first, second = np.array(a), np.array(b)
-    shift, r = correlation(first, second, 6)
+    shift, r = cross_correlation(first, second, 6)
     for s, value in zip(shift, r, strict=True):
         low, high = max(0, s), min(first.size, s + second.size)
         if high - low < 6:
@@ -83,8 +83,10 @@ def test_correlation_is_pearsons_at_every_shift(a: list[float], b: list[float]) 
 
 @given(ratio=st.floats(0.85, 1.2), cells=st.sampled_from([5, 6, 7]))
 def test_what_if_is_continuous_and_ordered(ratio: float, cells: int) -> None:
-    one = what_if(POINT, Change(diameter_mm=45.0 * ratio, pitch_mm=63.0 * ratio, cells=cells))
-    bit = what_if(POINT, Change(diameter_mm=45.0 * ratio * 1.001, pitch_mm=63.0 * ratio * 1.001, cells=cells))
+    one = what_if(POINT, PowerTrainChange(diameter_mm=45.0 * ratio, pitch_mm=63.0 * ratio, cells=cells))
+    bit = what_if(
+        POINT, PowerTrainChange(diameter_mm=45.0 * ratio * 1.001, pitch_mm=63.0 * ratio * 1.001, cells=cells)
+    )
     if one.refused or bit.refused:
         return
     assert one.rpm is not None

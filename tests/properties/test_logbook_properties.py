@@ -15,7 +15,7 @@ from telemetry.logbook import Boat, Conditions, NamedLog, OutingSearch, open_log
 from telemetry.logbook import request as asked
 from telemetry.logbook.importing import digest, packed, unpacked
 from telemetry.logbook.queries import storable
-from telemetry.logbook.summary import apart_of
+from telemetry.logbook.summary import disjoint_pairs
 from telemetry.motor.power import LIMIT_NAMES, Limits, PowerOptions
 from telemetry.readers import ReadOptions
 from telemetry.setup import FoundMeasure, ServiceTask, SetupSheet
@@ -30,7 +30,7 @@ PAIRS = st.lists(
 def test_two_ways_chosen_as_evidence_share_no_pass_and_leave_out_none_that_could_stay(
     pairs: list[tuple[int, int]],
 ) -> None:
-    chosen = [pairs[k] for k in apart_of(pairs)]
+    chosen = [pairs[k] for k in disjoint_pairs(pairs)]
     used = [p for pair in chosen for p in pair]
     assert len(used) == len(set(used))
     assert all(set(pair) & set(used) for pair in pairs)

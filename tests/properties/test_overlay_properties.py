@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from telemetry.core.geo import CourseLine, LocalFrame
-from telemetry.overlay import SPEED, PassCurves, Signal, lay, read_at
+from telemetry.overlay import SPEED, PassCurves, Signal, align, read_at
 from telemetry.passes.find import TakeOff
 
 FRAME = LocalFrame(47.4, 8.2)
@@ -63,7 +63,7 @@ def made(draw: st.DrawFn) -> PassCurves:
 def test_every_sample_of_every_pass_is_kept_where_it_was(
     curves: list[PassCurves], how: tuple[str, str]
 ) -> None:
-    overlay = lay(curves, *how)  # type: ignore[arg-type]
+    overlay = align(curves, *how)  # type: ignore[arg-type]
     assert sorted([one.index for one in overlay.laid] + [k for k, _ in overlay.left_out]) == list(
         range(len(curves))
     )
@@ -79,7 +79,7 @@ def test_every_sample_of_every_pass_is_kept_where_it_was(
 def test_distances_and_times_between_samples_are_what_they_were(
     curves: list[PassCurves], how: tuple[str, str]
 ) -> None:
-    overlay = lay(curves, *how)  # type: ignore[arg-type]
+    overlay = align(curves, *how)  # type: ignore[arg-type]
     for one in overlay.laid:
         own = one.curves.way_m if how[0] == "distance" else one.curves.t_s
         against = how[1] == "course" and one.curves.course != overlay.laid[0].curves.course
@@ -88,14 +88,14 @@ def test_distances_and_times_between_samples_are_what_they_were(
 
 @given(st.lists(made(), min_size=1, max_size=4), ANYHOW)
 def test_nought_is_exactly_at_the_anchor(curves: list[PassCurves], how: tuple[str, str]) -> None:
-    for one in lay(curves, *how).laid:  # type: ignore[arg-type]
+    for one in align(curves, *how).laid:  # type: ignore[arg-type]
         if one.origin_s is not None:
             assert one.at(one.origin_s) == 0.0
 
 
 @given(made(), ANYHOW, st.integers(0, 10_000))
 def test_a_reading_at_a_sample_is_that_sample(curves: PassCurves, how: tuple[str, str], where: int) -> None:
-    (one,) = lay([curves], *how).laid  # type: ignore[arg-type]
+    (one,) = align([curves], *how).laid  # type: ignore[arg-type]
     k = where % curves.t_s.size
     told = read_at(one, SPEED, float(one.x[k]))
     assert told is not None

@@ -12,9 +12,9 @@ from lxml import html as lxml_html
 
 from telemetry.analysis import Request
 from telemetry.core.errors import LogError
-from telemetry.core.sanitize import legible, shortened
+from telemetry.core.sanitize import sanitize, shortened
 from telemetry.setup import SetupSheet
-from telemetry.statement import statement
+from telemetry.statement import build_statement
 from telemetry.twoway.rules import load_rule
 
 WORDS = st.text(max_size=400) | st.sampled_from(
@@ -25,8 +25,8 @@ NAMES = WORDS.filter(str.strip)
 
 @given(WORDS)
 def test_legible_words_stay_on_a_line_and_steer_nothing(text: str) -> None:
-    told = legible(text)
-    assert told == legible(told)
+    told = sanitize(text)
+    assert told == sanitize(told)
     assert "\n" not in told
     assert all(unicodedata.category(c) not in ("Cc", "Cf", "Zl", "Zp") for c in told)
 
@@ -35,7 +35,7 @@ def test_legible_words_stay_on_a_line_and_steer_nothing(text: str) -> None:
 def test_shortened_words_fit_and_short_ones_stay(text: str, longest: int) -> None:
     told = shortened(text, longest)
     assert len(told) <= longest
-    assert told == legible(text) or "…" in told
+    assert told == sanitize(text) or "…" in told
 
 
 @given(NAMES, NAMES, WORDS)
@@ -43,8 +43,10 @@ def test_no_words_become_markup_or_template(name: str, title: str, note: str) ->
     whole = analysis_fixture.analysis()
     rule = replace(load_rule("water"), name=name, title=title, source=note, notes=note)
     whole = replace(whole, request=Request(rule=rule), errors=(LogError(note, file=name),))
-    plain = statement(analysis_fixture.analysis(), sheet=SetupSheet("b", name="s"), conditions={"c": "d"})
-    made = statement(whole, sheet=SetupSheet(name, name=title, note=note), conditions={name: note})
+    plain = build_statement(
+        analysis_fixture.analysis(), sheet=SetupSheet("b", name="s"), conditions={"c": "d"}
+    )
+    made = build_statement(whole, sheet=SetupSheet(name, name=title, note=note), conditions={name: note})
 
     def shape(source: str) -> set[tuple[str, ...]]:
         """Every kind of element with the attributes it has."""

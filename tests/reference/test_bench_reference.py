@@ -13,9 +13,9 @@ from telemetry.setup import (
     Reading,
     SetupSheet,
     balance,
-    effect,
-    limit_of,
-    restore,
+    balance_effect,
+    detection_limit,
+    restoring_move,
     strut_from_heights,
 )
 from telemetry.setup.balance import moved, swapped
@@ -64,11 +64,11 @@ def test_pack_twenty_millimetres_forward() -> None:
 def test_a_lighter_motor_moves_the_balance_and_the_pack_takes_it_back() -> None:
     # CHECKS.md: "a motor 60-70 g lighter moving the balance", common practice, no source: for plausibility.
     lighter = swapped(parts(), Part("motor", Estimate(0.385, 0.001), Estimate(330.0, 1.0)))
-    told = effect(parts(), lighter)
+    told = balance_effect(parts(), lighter)
     # By hand: (807.5 - 0.065 x 330) / 2.935 - 807.5 / 3 = 786.05 / 2.935 - 269.1667 = -1.3469 mm.
     assert told.shift_mm.value == pytest.approx(-1.3469, abs=5e-4)
     pack = Part("pack", Estimate(1.1, 0.001), Estimate(180.0, 1.0), 150.0, 220.0)
-    back = restore(swapped(lighter, pack), balance(parts()).cog_mm.value)
+    back = restoring_move(swapped(lighter, pack), balance(parts()).cog_mm.value)
     # 1.3469 mm x 2.935 kg / 1.1 kg = 3.594 mm forward.
     assert back.alone[0].to_mm == pytest.approx(183.594, abs=5e-3)
 
@@ -76,7 +76,7 @@ def test_a_lighter_motor_moves_the_balance_and_the_pack_takes_it_back() -> None:
 def test_resolution_is_rectangular() -> None:
     # JCGM 100:2008, F.2.2.1: a resolution of δx gives u = 0.29 δx (δx / √12).
     assert Gauge("any", 1.0, "mm").u("mm") == pytest.approx(0.29, abs=2e-3)
-    limit = limit_of(DEPTH, Reading(3.0, Gauge("a", 0.3, "mm")), Reading(3.0, Gauge("b", 0.4, "mm")))
+    limit = detection_limit(DEPTH, Reading(3.0, Gauge("a", 0.3, "mm")), Reading(3.0, Gauge("b", 0.4, "mm")))
     # JCGM 100, 5.1.2: u = √(0.3²/12 + 0.4²/12) = 0.5/√12; times 1.96 (G.3.3, normal).
     assert limit.u95 == pytest.approx(1.96 * 0.5 / math.sqrt(12.0))
 
@@ -85,7 +85,7 @@ def test_resolution_is_rectangular() -> None:
 def test_the_bound_holds_at_least_95_percent_of_a_trapezoid(ratio: float) -> None:
     """Two rectangular errors differ by a trapezoid (JCGM 101:2008, 6.4.4); scipy gives its share."""
     a, b = 1.0, ratio
-    limit = limit_of(DEPTH, Reading(0.0, Gauge("a", a, "mm")), Reading(0.0, Gauge("b", b, "mm")))
+    limit = detection_limit(DEPTH, Reading(0.0, Gauge("a", a, "mm")), Reading(0.0, Gauge("b", b, "mm")))
     half, flat = (a + b) / 2.0, (a - b) / 2.0
     c, d = (half - flat) / (2 * half), (half + flat) / (2 * half)
     trapezoid = stats.trapezoid(c, d, loc=-half, scale=2 * half)
@@ -127,7 +127,7 @@ def test_balance_uncertainty_against_a_simulation() -> None:
     elsewhere[1] = rng.normal(200.0, 1.0, 200_000)
     before_mm = (mass * place).sum(axis=0) / mass.sum(axis=0)
     after_mm = (mass * elsewhere).sum(axis=0) / mass.sum(axis=0)
-    told = effect(parts(), after)
+    told = balance_effect(parts(), after)
     assert told.before.cog_mm.u == pytest.approx(before_mm.std(), rel=0.01)
     assert told.after.cog_mm.u == pytest.approx(after_mm.std(), rel=0.01)
     assert told.shift_mm.u == pytest.approx((after_mm - before_mm).std(), rel=0.01)

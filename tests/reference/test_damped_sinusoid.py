@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from telemetry.ride.damped_sinusoid import Fit, most_growth
+from telemetry.ride.damped_sinusoid import SinusoidLikelihood, most_growth
 
 TRIALS = 120
 
@@ -31,7 +31,7 @@ def one_trial(
     variance = 0.5 * rate_hz / (f_hz * (np.sqrt(2.0) - np.sqrt(0.5)))
     values = envelope * np.cos(2.0 * np.pi * f_hz * since + phase)
     values += rng.normal(0.0, np.sqrt(variance), values.shape)
-    fit = Fit(t_s, values, np.ones_like(values), np.full(2, variance))
+    fit = SinusoidLikelihood(t_s, values, np.ones_like(values), np.full(2, variance))
     a, b = (int(np.searchsorted(t_s, x)) for x in (start_s, start_s + span_s))
     likeliest = (f_hz, growth)
     for _ in range(3):
@@ -61,8 +61,8 @@ def test_less_is_known_where_the_noise_itself_is_an_estimate() -> None:
     wave = np.where((t_s > 2) & (t_s < 5.5), np.cos(2 * np.pi * 2.5 * t_s), 0.0)
     values = wave + rng.normal(0.0, 0.8, (1, t_s.size))
     ok, variance = np.ones_like(values), np.array([0.64])
-    sharp = Fit(t_s, values, ok, variance).sure(20, 55, 2.5, 0.0, 0.2)
-    vague = Fit(t_s, values, ok, variance, cells=4.0).sure(20, 55, 2.5, 0.0, 0.2)
+    sharp = SinusoidLikelihood(t_s, values, ok, variance).sure(20, 55, 2.5, 0.0, 0.2)
+    vague = SinusoidLikelihood(t_s, values, ok, variance, cells=4.0).sure(20, 55, 2.5, 0.0, 0.2)
     assert vague.growth_sd_per_s > sharp.growth_sd_per_s
     assert vague.f_sd_hz > sharp.f_sd_hz
 

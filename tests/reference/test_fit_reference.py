@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from telemetry.readers import fit, read_bytes
-from telemetry.readers.fit_scan import TIMESTAMP, crc16, scan
+from telemetry.readers.fit_scan import TIMESTAMP, crc16, scan_fit
 
 REAL = Path(__file__).parents[2].parent / "shared" / "real_logs" / "fit"
 pytestmark = pytest.mark.skipif(not REAL.is_dir(), reason="the recorded logs are not here")
@@ -69,7 +69,7 @@ def test_values_equal_the_second_decoder_s(name: str) -> None:
 @pytest.mark.parametrize("name", NAMES)
 def test_the_bulk_reading_equals_both_decoders(name: str) -> None:
     data = (REAL / f"{name}.fit").read_bytes()
-    found = scan(data, fit._WANTED)
+    found = scan_fit(data, fit._WANTED)
     bulk = found.columns()
     for records in (fit._fitparse_records(data), fit._fitdecode_records(data)):
         rows, _ = fit._rows(records, found.records)

@@ -17,17 +17,17 @@ from telemetry.cleaning.clean import clean
 from telemetry.core.frames import FloatArray, LogMeta, make_motor_log
 from telemetry.core.geo import LocalFrame
 from telemetry.core.units import INCH_MM, KMH_MPS, KNOT_MPS, MPH_MPS
-from telemetry.kinematics.whole_log import Motion, smooth
+from telemetry.kinematics.whole_log import Motion, smooth_log
 from telemetry.motor.channels import channels
 from telemetry.motor.pack import PackEstimate, estimate_pack
-from telemetry.motor.power import PassPower, PowerOptions, report
-from telemetry.motor.sync.clock import Clock
-from telemetry.motor.sync.speed_steps import driver, increments
+from telemetry.motor.power import PassPower, PowerOptions, power_report
+from telemetry.motor.sync.clock import MotorClock
+from telemetry.motor.sync.speed_steps import integrate_drive, speed_steps
 from telemetry.motor.sync.surge_model import FORCE_DENSITY, SurgeProblem
-from telemetry.motor.what_if import Change, OperatingPoint, operating_point, what_if
+from telemetry.motor.what_if import OperatingPoint, PowerTrainChange, operating_point, what_if
 from telemetry.passes.find import Pass
 
-CLOCK = Clock(0.0, 0.0, 0.0, "given", True, "", 0.0, 100.0)
+CLOCK = MotorClock(0.0, 0.0, 0.0, "given", True, "", 0.0, 100.0)
 
 
 def steady(
@@ -54,7 +54,7 @@ def steady(
     ridden = Pass(
         "P1", 0, 20.0, 32.0, None, None, 90.0, 12.0 * speed_mps, speed_mps, 0.1, 24.0, *held, (), None, ()
     )
-    (one,) = report(motor, CLOCK, (ridden,), motion, options).passes
+    (one,) = power_report(motor, CLOCK, (ridden,), motion, options).passes
     return one
 
 
@@ -107,7 +107,7 @@ def test_sag_and_heat_of_six_cells() -> None:
     point = OperatingPoint(
         28000.0, 150.0, 26.0, 25.2, 6 * 0.003, 0.0, 0.008, 0.0, 4.0, 0.0, 45.0, 63.0, 6, 1600.0, 0.0, ()
     )
-    same = what_if(point, Change())
+    same = what_if(point, PowerTrainChange())
     assert same.pack_heat_w is not None
     assert same.pack_heat_w.value == pytest.approx(405.0)
     assert 25.2 - same.pack_heat_w.value / 150.0 == pytest.approx(25.2 - 2.7)
@@ -119,7 +119,7 @@ def test_power_goes_with_the_cube_of_shaft_speed() -> None:
     point = OperatingPoint(
         28000.0, 100.0, 26.0, 25.0, 1e-9, 0.0, 1e-9, 0.0, 1e-9, 0.0, 45.0, 63.0, 6, 1600.0, 0.0, ()
     )
-    faster = what_if(point, Change(kv_rpm_per_v=1760.0))
+    faster = what_if(point, PowerTrainChange(kv_rpm_per_v=1760.0))
     assert faster.rpm is not None
     assert faster.current_a is not None
     assert faster.rpm.value / 28000.0 == pytest.approx(1.1, rel=1e-6)
@@ -175,8 +175,8 @@ def test_the_surge_fit_is_generalised_least_squares_as_statsmodels_has_it() -> N
     cleaned = clean(outing.track)
     rpm = outing.motor.column("rpm")
     assert rpm is not None
-    inc = increments(cleaned, smooth(cleaned, outing.truth.frame))
-    problem = SurgeProblem(inc, driver(outing.motor.t_s, rpm)).within(40.0, 90.0)
+    inc = speed_steps(cleaned, smooth_log(cleaned, outing.truth.frame))
+    problem = SurgeProblem(inc, integrate_drive(outing.motor.t_s, rpm)).within(40.0, 90.0)
     fit = problem.at(outing.motor_clock.offset_s, 0.0)
     assert fit is not None
     part = problem.inc

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from telemetry.core.errors import HeadingMapNeededError, NothingUsableError
+from telemetry.core.errors import ColumnMapNeededError, NothingUsableError
 from telemetry.core.frames import Log, Track
 from telemetry.readers import ReadOptions, read_log
 
@@ -170,7 +170,7 @@ def test_csv_speed_unit_is_found_from_the_positions() -> None:
 
 
 def test_csv_whose_headings_say_too_little_asks_and_takes_the_answer() -> None:
-    with pytest.raises(HeadingMapNeededError, match="t_host_s, pose_speed_mps") as asked:
+    with pytest.raises(ColumnMapNeededError, match="t_host_s, pose_speed_mps") as asked:
         read("csv/car_pose_speed_20hz_truth.csv")
     assert asked.value.headings == ("t_host_s", "pose_speed_mps")
     log = read("csv/car_pose_speed_20hz_truth.csv", ReadOptions(headings={"pose_speed_mps": "speed_mps:m/s"}))

@@ -17,7 +17,7 @@ from telemetry.analysis import analyse
 from telemetry.cleaning.clean import clean
 from telemetry.core.frames import FloatArray, Track
 from telemetry.core.geo import LocalFrame
-from telemetry.kinematics.whole_log import Motion, smooth
+from telemetry.kinematics.whole_log import Motion, smooth_log
 from telemetry.readers import read_log
 
 LOGS = ["csv/car_10hz_two_clocks.csv", "gpx/car_10hz_speed_extension.gpx"]
@@ -28,7 +28,7 @@ EDGE = 10  # samples at either end, where a delayed truth does not reach
 def car(request: pytest.FixtureRequest, real_logs: Path) -> tuple[Track, Motion]:
     (track,) = read_log(real_logs / request.param)
     assert isinstance(track, Track)
-    return track, smooth(clean(track), LocalFrame(37.72, -122.47))
+    return track, smooth_log(clean(track), LocalFrame(37.72, -122.47))
 
 
 @pytest.fixture(scope="module")

@@ -5,9 +5,16 @@ import pytest
 import statsmodels.api as sm
 from scipy import signal, stats
 
-from telemetry.ride.detrend import aliases_hz, even_grid, noise_coherency, noise_floor, spectrum, take_ripple
+from telemetry.ride.detrend import aliases_hz, detrend, even_grid, noise_coherency, noise_floor, spectrum
 from telemetry.ride.judge import log_decrement
-from telemetry.ride.line_detector import Witness, _log_p, _rounded, _standard_error, scan, strongest
+from telemetry.ride.line_detector import (
+    Spectrum,
+    _log_p,
+    _rounded,
+    _standard_error,
+    correlate_signals,
+    most_significant,
+)
 
 RATE_HZ = 10.0
 T_S = np.arange(1200) / RATE_HZ
@@ -16,7 +23,7 @@ BAND = (1.2, 4.5)
 
 def ripple_of(values: np.ndarray, end_s: float = 118.0):
     ok = np.ones(T_S.size, dtype=np.bool_)
-    ripple = take_ripple("speed_mps", T_S, values, ok, even_grid(T_S, (2.0, end_s), 0.1))
+    ripple = detrend("speed_mps", T_S, values, ok, even_grid(T_S, (2.0, end_s), 0.1))
     assert ripple is not None
     return ripple
 
@@ -38,7 +45,7 @@ def test_a_fitted_growth_rate_is_the_logarithmic_decrement() -> None:
     inside = (T_S >= 4.0) & (T_S < 8.0)
     swing = np.where(inside, np.exp(growth * (T_S - 4.0)), 0.0) * np.cos(2 * np.pi * 2.5 * (T_S - 4.0))
     noise = np.random.default_rng(1).normal(0.0, 0.01, T_S.size)
-    line = strongest(scan([Witness.of(ripple_of(swing + noise, 12.0), BAND)], BAND), [0])
+    line = most_significant(correlate_signals([Spectrum.of(ripple_of(swing + noise, 12.0), BAND)], BAND), [0])
     assert line is not None
     decrement, _ = log_decrement(2.0, 1.0, 4.0)
     assert -line.growth_per_s / line.frequency_hz == pytest.approx(decrement, rel=0.05)

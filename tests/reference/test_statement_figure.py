@@ -20,7 +20,7 @@ import pytest
 from sample_logs import data_folder
 from telemetry.analysis import Analysis, Request, read_and_analyse, rejudge
 from telemetry.cli import main
-from telemetry.statement import Statement, statement
+from telemetry.statement import Statement, build_statement
 
 REAL = Path(__file__).resolve().parents[3] / "shared" / "real_logs"
 FOUR_PASSES, BLOW_OVER = (data_folder() / name for name in ("four_passes.gpx", "blow_over.nmea"))
@@ -34,7 +34,7 @@ def analysed(log: Path) -> Analysis:
 
 def stated(log: Path, rule: str, unit: str = "mph") -> list[Statement]:
     analysis = rejudge(analysed(log), Request(rule=rule))
-    return [statement(analysis, t.id, unit=unit) for t in analysis.two_ways]
+    return [build_statement(analysis, t.id, unit=unit) for t in analysis.two_ways]
 
 
 def figures(pattern: str | re.Pattern[str], text: str) -> list[float]:
@@ -108,7 +108,7 @@ def test_recorded_logs_get_a_statement_whatever_they_hold(suffix: str) -> None:
     files = sorted((REAL / suffix).glob(f"*.{suffix}"), key=lambda f: f.stat().st_size)[:2]
     assert files
     for file in files:
-        made = statement(read_and_analyse([file]))
+        made = build_statement(read_and_analyse([file]))
         assert made.to_text().count("only officials of a sanctioning body decide a record") == 1
         assert all(log.sha256 == hashlib.sha256(file.read_bytes()).hexdigest() for log in made.logs)
         assert "nan" not in made.to_text()

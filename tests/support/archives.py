@@ -14,8 +14,8 @@ import pandas as pd
 from sample_logs.outing import simulate_outing
 from sample_logs.receiver import Receiver
 from sample_logs.writers import motor_to_csv, to_csv, to_gpx
-from telemetry.archive.table import Facts
-from telemetry.archive.worker import Outcome, Task, work
+from telemetry.archive.table import RowFacts
+from telemetry.archive.worker import Outcome, Task, run_task
 from telemetry.core.frames import MotorLog, Track
 
 ENDS_ITS_WORKER = b"this log ends the process that reads it"
@@ -69,19 +69,19 @@ def mixed(archive: Path) -> Path:
 def here(tasks: Iterator[Task]) -> Generator[tuple[Task, Outcome]]:
     """The engine that spreads nothing: this very process."""
     for task in tasks:
-        yield task, work(task)
+        yield task, run_task(task)
 
 
 def work_or_end(task: Task) -> Outcome:
     """Work, but for a log that kills the process as the kernel does when memory is short."""
     if any(log.data == ENDS_ITS_WORKER for log in task.logs):
         os.kill(os.getpid(), signal.SIGKILL)
-    return work(task)
+    return run_task(task)
 
 
 def large(task: Task) -> Outcome:
     """Make a result that no pipe takes at once."""
-    return Outcome(b"x" * 5_000_000, Facts.unusable("not looked at"))
+    return Outcome(b"x" * 5_000_000, RowFacts.unusable("not looked at"))
 
 
 def written(out: Path) -> dict[str, bytes]:

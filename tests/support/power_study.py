@@ -20,10 +20,10 @@ from sample_logs.simulator import BlowOver, Faults, RideScript
 from telemetry.analysis import Analysis, analyse
 from telemetry.cleaning.clean import clean
 from telemetry.core.frames import MotorLog
-from telemetry.kinematics.whole_log import smooth
-from telemetry.motor.power import PowerOptions, PowerReport, report
-from telemetry.motor.sync.clock import Clock, join
-from telemetry.motor.what_if import Change, OperatingPoint, operating_point, what_if
+from telemetry.kinematics.whole_log import smooth_log
+from telemetry.motor.power import PowerOptions, PowerReport, power_report
+from telemetry.motor.sync.clock import MotorClock, match_clock
+from telemetry.motor.what_if import OperatingPoint, PowerTrainChange, operating_point, what_if
 
 FOREIGN_SEED: Final = 50_000
 # The simulator steps the surge equation forward: what the shaft does at a step moves the hull in the step
@@ -59,7 +59,7 @@ class Joins:
     def covered(self) -> int:
         return int(np.sum(np.array(self.own_error_s) <= np.array(self.u95_s)))
 
-    def add(self, clock: Clock, outing: Outing, started_s: float = 0.0) -> None:
+    def add(self, clock: MotorClock, outing: Outing, started_s: float = 0.0) -> None:
         """Count one true pair; errors are the largest over the motor log."""
         self.tried += 1
         if not clock.trusted:
@@ -73,7 +73,7 @@ class Joins:
         self.own_error_s.append(float(np.abs(own).max()))
         self.u95_s.append(clock.u95_s)
 
-    def add_foreign(self, clock: Clock) -> None:
+    def add_foreign(self, clock: MotorClock) -> None:
         self.foreign += 1
         self.foreign_joined += clock.trusted
 
@@ -130,9 +130,9 @@ def study_joins(name: str, seeds: Iterable[int]) -> Joins:
     for seed in seeds:
         outing = outing_of(seed, **SITUATIONS[name](seed))
         cleaned = clean(outing.track)
-        motion = smooth(cleaned, outing.truth.frame)
-        out.add(join(outing.motor, cleaned, motion), outing)
-        out.add_foreign(join(outing_of(seed + FOREIGN_SEED, outing.boat).motor, cleaned, motion))
+        motion = smooth_log(cleaned, outing.truth.frame)
+        out.add(match_clock(outing.motor, cleaned, motion), outing)
+        out.add_foreign(match_clock(outing_of(seed + FOREIGN_SEED, outing.boat).motor, cleaned, motion))
     return out
 
 
@@ -145,13 +145,14 @@ def study_columns(seeds: Iterable[int]) -> dict[str, Joins]:
     for seed in seeds:
         outing = outing_of(seed)
         cleaned = clean(outing.track)
-        motion = smooth(cleaned, outing.truth.frame)
+        motion = smooth_log(cleaned, outing.truth.frame)
         for joins, column in ((current, "current_a"), (throttle, "throttle_pct")):
             joins.add(
-                join(MotorLog(outing.motor.frame[[column]], outing.motor.meta), cleaned, motion), outing
+                match_clock(MotorLog(outing.motor.frame[[column]], outing.motor.meta), cleaned, motion),
+                outing,
             )
         cut, started_s = two_passes(outing, seed % 3)
-        part.add(join(cut, cleaned, motion), outing, started_s)
+        part.add(match_clock(cut, cleaned, motion), outing, started_s)
     return out
 
 
@@ -185,8 +186,8 @@ def options_of(boat: Boat, *, motor_known: bool = True) -> PowerOptions:
 def reported(outing: Outing, options: PowerOptions) -> tuple[Analysis, PowerReport]:
     analysis = analyse([outing.track])
     log = analysis.speed_logs[0]
-    clock = join(outing.motor, log.cleaned, log.motion)
-    return analysis, report(outing.motor, clock, analysis.passes, log.motion, options)
+    clock = match_clock(outing.motor, log.cleaned, log.motion)
+    return analysis, power_report(outing.motor, clock, analysis.passes, log.motion, options)
 
 
 def study_power(seeds: Iterable[int]) -> Powers:
@@ -244,9 +245,9 @@ CHANGES: Final = (
 )
 
 
-def change_between(boat: Boat, other: Boat) -> Change:
+def change_between(boat: Boat, other: Boat) -> PowerTrainChange:
     names = ("diameter_mm", "pitch_mm", "cells", "kv_rpm_per_v")
-    return Change(**{n: getattr(other, n) for n in names if getattr(other, n) != getattr(boat, n)})
+    return PowerTrainChange(**{n: getattr(other, n) for n in names if getattr(other, n) != getattr(boat, n)})
 
 
 def study_what_if(

@@ -17,14 +17,14 @@ from archives import fill, here, mixed, written
 from telemetry.analysis import Request, read_and_analyse
 from telemetry.archive import analyse_archive, find_items
 from telemetry.archive import worker as work_module
-from telemetry.archive.discover import MOST_LOGS_OF_AN_OUTING
-from telemetry.archive.process_pool import one_thread_each
+from telemetry.archive.discover import MAX_LOGS_OF_AN_OUTING
+from telemetry.archive.process_pool import single_threaded_workers
 from telemetry.archive.results import Results, request_id
 from telemetry.archive.worker import Outcome, Task
 from telemetry.cleaning.corrections import ByHand, Cut, Restored
 from telemetry.cli import archive as cli_archive
 from telemetry.cli import main
-from telemetry.cli.archive import counted
+from telemetry.cli.archive import archive_progress
 from telemetry.core.errors import CallError
 from telemetry.readers import ReadOptions
 from telemetry.twoway.rules import load_rule
@@ -69,7 +69,7 @@ def test_every_item_has_a_row_that_says_how_it_ended(everything: tuple[Path, Pat
     table = rows(everything[1])
     assert list(table) == [item.name for item in find_items(everything[0]).items]
     assert table["broken.gpx"]["outcome"] == "could not be used"
-    assert "Mend:" in table["broken.gpx"]["error"]
+    assert "Fix:" in table["broken.gpx"]["error"]
     may = table["2025/may"]
     assert (may["outcome"], may["unused_logs"], may["speed_logs"], may["motor_logs"]) == (
         "done",
@@ -193,7 +193,7 @@ def test_results_in_the_archive_are_not_looked_through(tmp_path: Path) -> None:
 
 def test_a_season_in_one_folder_is_no_outing_and_is_told(tmp_path: Path) -> None:
     archive = tmp_path / "logs"
-    fill(archive / "2024", MOST_LOGS_OF_AN_OUTING + 1)
+    fill(archive / "2024", MAX_LOGS_OF_AN_OUTING + 1)
     (item,) = find_items(archive).items
     assert "--archive" in str(item.error)
     assert all(item.error is None for item in find_items(archive / "2024").items)
@@ -313,7 +313,7 @@ def test_a_folder_with_other_things_is_not_written_into(tmp_path: Path) -> None:
 def test_workers_are_told_to_reckon_in_one_thread_and_nobody_else(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("OPENBLAS_NUM_THREADS", "7")
     monkeypatch.delenv("OMP_NUM_THREADS", raising=False)
-    with one_thread_each():
+    with single_threaded_workers():
         assert (os.environ["OPENBLAS_NUM_THREADS"], os.environ["OMP_NUM_THREADS"]) == ("1", "1")
     assert os.environ["OPENBLAS_NUM_THREADS"] == "7"
     assert "OMP_NUM_THREADS" not in os.environ
@@ -325,7 +325,7 @@ def test_where_a_person_watches_they_see_how_far_it_is_and_how_long_the_rest_tak
     screen = io.StringIO()
     monkeypatch.setattr(screen, "isatty", lambda: True)
     monkeypatch.setattr("sys.stderr", screen)
-    with counted() as show:
+    with archive_progress() as show:
         assert show is not None
         for settled in range(1, 13):
             time.sleep(0.1)
@@ -334,7 +334,7 @@ def test_where_a_person_watches_they_see_how_far_it_is_and_how_long_the_rest_tak
 
 
 def test_where_nobody_watches_nothing_is_shown() -> None:
-    with counted() as show:
+    with archive_progress() as show:
         assert show is None
 
 

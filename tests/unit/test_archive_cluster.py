@@ -14,7 +14,7 @@ import pytest
 from archives import ENDS_ITS_WORKER, fill, here, mixed, work_or_end, written
 
 from telemetry.analysis import Request
-from telemetry.archive import analyse_archive, on_cluster
+from telemetry.archive import analyse_archive, cluster_engine
 from telemetry.archive.cluster import ENDED_ITS_WORKERS
 from telemetry.cli import main
 from telemetry.core.errors import CallError
@@ -42,7 +42,7 @@ def cluster() -> Iterator[str]:
 def test_a_local_cluster_gives_the_same_bits(cluster: str, tmp_path: Path) -> None:
     archive = mixed(tmp_path / "logs")
     analyse_archive(archive, tmp_path / "here", here)
-    analyse_archive(archive, tmp_path / "there", on_cluster(cluster))
+    analyse_archive(archive, tmp_path / "there", cluster_engine(cluster))
     assert written(tmp_path / "there") == written(tmp_path / "here")
 
 
@@ -50,7 +50,7 @@ def test_an_item_that_ends_its_workers_is_named_and_costs_no_other(cluster: str,
     archive = fill(tmp_path / "logs", 1)
     (archive / "00001.csv").write_bytes(ENDS_ITS_WORKER)
     (_, _, good), (_, _, bad) = analyse_archive(
-        archive, tmp_path / "out", on_cluster(cluster, work_or_end)
+        archive, tmp_path / "out", cluster_engine(cluster, work_or_end)
     ).rows
     assert (good.outcome, bad.outcome, bad.error) == ("done", "could not be used", ENDED_ITS_WORKERS)
 
@@ -109,14 +109,14 @@ def test_a_worker_killed_midway_costs_nothing_and_a_scheduler_killed_is_gone_on_
                 at.append(settled)
                 one.kill()
 
-        analyse_archive(archive, out, on_cluster(address), progress=kill_a_worker)
+        analyse_archive(archive, out, cluster_engine(address), progress=kill_a_worker)
         assert one.returncode != 0
         assert at[0] < LOGS - 4  # while each worker still had some under way and some to come
         assert written(out) == written(tmp_path / "here")
 
         anew = Request(distance_m=50.0)
         with pytest.raises(CallError, match=r"was lost.*repeat this call"):
-            analyse_archive(archive, out, on_cluster(address), anew, progress=lambda *_: spreads.kill())
+            analyse_archive(archive, out, cluster_engine(address), anew, progress=lambda *_: spreads.kill())
     assert 1 <= analyse_archive(archive, out, here, anew).before < LOGS
 
 
@@ -125,7 +125,7 @@ def test_without_a_worker_it_ends_and_says_so(tmp_path: Path) -> None:
     with process(*scheduler(tmp_path), log=tmp_path / "scheduler.log"):
         address = address_of(tmp_path)
         with pytest.raises(CallError, match=r"has had no worker for 0 s.*repeat this call"):
-            analyse_archive(archive, tmp_path / "out", on_cluster(address, patience_s=0.0))
+            analyse_archive(archive, tmp_path / "out", cluster_engine(address, patience_s=0.0))
 
 
 @pytest.mark.parametrize("address", ["tcp://127.0.0.1:1", "no address at all", "tcp://"])

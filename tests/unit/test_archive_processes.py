@@ -16,7 +16,7 @@ import psutil
 import pytest
 from archives import ENDS_ITS_WORKER, fill, here, mixed, work_or_end, written
 
-from telemetry.archive import analyse_archive, on_this_machine
+from telemetry.archive import analyse_archive, process_engine
 from telemetry.archive.process_pool import ENDED_ITS_WORKER
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="kills processes as POSIX does")
@@ -64,7 +64,7 @@ def test_the_results_are_the_same_bits_however_many_processes_make_them(tmp_path
     archive = mixed(tmp_path / "logs")
     analyse_archive(archive, tmp_path / "here", here)
     for jobs in (1, 2):
-        analyse_archive(archive, tmp_path / f"{jobs}", on_this_machine(jobs))
+        analyse_archive(archive, tmp_path / f"{jobs}", process_engine(jobs))
     expected = written(tmp_path / "here")
     assert len(expected) == 7 + 2
     assert written(tmp_path / "1") == expected
@@ -75,7 +75,7 @@ def test_an_item_that_ends_its_worker_is_named_and_costs_no_other(tmp_path: Path
     archive = fill(tmp_path / "logs", 4)
     (archive / "00001.csv").write_bytes(ENDS_ITS_WORKER)
     out = tmp_path / "out"
-    rows = analyse_archive(archive, out, on_this_machine(2, work_or_end)).rows
+    rows = analyse_archive(archive, out, process_engine(2, work_or_end)).rows
     told = {item.name: facts for item, _, facts in rows}
     ended = [name for name, facts in told.items() if facts.error == ENDED_ITS_WORKER]
     assert ended == ["00001.csv"]

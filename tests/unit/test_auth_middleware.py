@@ -15,7 +15,7 @@ from test_dashboard_app import drop
 from werkzeug.test import TestResponse
 
 from dashboard.app import Config, create_app
-from dashboard.auth import Passphrase, Tickets, middleware, reader_of_request
+from dashboard.auth import Passphrase, TokenStore, middleware, reader_of_request
 from dashboard.auth.passphrase import Cost
 from dashboard.session.sessions import Sessions, new_token
 
@@ -144,8 +144,8 @@ def test_a_login_larger_than_any_passphrase_is_turned_away(client: FlaskClient) 
 def test_forged_foreign_and_changed_cookies_are_refused_with_a_reason(
     client: FlaskClient, passphrase: Passphrase
 ) -> None:
-    foreign = Tickets(b"another machine's key, of 32 bytes").give()
-    own = Tickets(passphrase.key).give()
+    foreign = TokenStore(b"another machine's key, of 32 bytes").give()
+    own = TokenStore(passphrase.key).give()
     for bad in ("x", foreign, own[:-1] + ("A" if own[-1] != "A" else "B"), own.replace(".", "..", 1)):
         client.set_cookie(middleware.COOKIE, bad, domain="192.168.4.1")
         answer = get(client, "/")
@@ -185,13 +185,13 @@ def test_logging_out_ends_the_ticket_for_good(
     client.set_cookie(middleware.COOKIE, cookie.value, domain="192.168.4.1")  # kept by somebody
     assert get(client, "/").status_code == 303
     with pytest.raises(PermissionError, match="expired"):
-        Tickets(passphrase.key).reader(cookie.value)  # nor after a restart
+        TokenStore(passphrase.key).reader(cookie.value)  # nor after a restart
 
 
 def test_a_new_passphrase_ends_every_ticket() -> None:
-    ticket = Tickets(Passphrase.of(SAID, Cost(2**4, 1, 1)).key).give()
+    ticket = TokenStore(Passphrase.of(SAID, Cost(2**4, 1, 1)).key).give()
     with pytest.raises(PermissionError, match="foreign"):
-        Tickets(Passphrase.of(SAID, Cost(2**4, 1, 1)).key).reader(ticket)
+        TokenStore(Passphrase.of(SAID, Cost(2**4, 1, 1)).key).reader(ticket)
 
 
 def test_a_change_needs_the_readers_own_token(app: dash.Dash) -> None:

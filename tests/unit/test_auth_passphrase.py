@@ -13,8 +13,8 @@ import pytest
 from dashboard.auth import passphrase_source as asking
 from dashboard.auth.passphrase import LONGEST, SHORTEST, Cost, Passphrase, file
 from dashboard.auth.passphrase_source import settled_passphrase
-from dashboard.auth.rate_limit import Attempts, Pace
-from telemetry.core.errors import CallError, KeptError
+from dashboard.auth.rate_limit import Backoff, RateLimiter
+from telemetry.core.errors import CallError, SavedColumnsError
 
 SAID = "four quiet words float"
 QUICK = Cost(n=2**4, r=1, p=1)
@@ -83,7 +83,7 @@ def test_the_file_is_for_the_user_alone() -> None:
         os.umask(before)
     assert stat.S_IMODE(file().stat().st_mode) == 0o600
     file().chmod(0o644)
-    with pytest.raises(KeptError, match="may be read by others"):
+    with pytest.raises(SavedColumnsError, match="may be read by others"):
         Passphrase.kept()
 
 
@@ -107,7 +107,7 @@ def test_a_damaged_file_is_a_sentence_with_its_mend() -> None:
     ]
     for text in damaged:
         file().write_text(text, encoding="utf-8")
-        with pytest.raises(KeptError, match=r"cannot be read .*--new-passphrase"):
+        with pytest.raises(SavedColumnsError, match=r"cannot be read .*--new-passphrase"):
             Passphrase.kept()
 
 
@@ -162,7 +162,7 @@ class Clock:
 
 def test_waiting_grows_with_every_wrong_try_and_ends_with_the_right_one() -> None:
     clock = Clock()
-    attempts = Attempts(clock, Pace(2, 4.0, 10.0), Pace(100, 1.0, 1.0))
+    attempts = RateLimiter(clock, Backoff(2, 4.0, 10.0), Backoff(100, 1.0, 1.0))
     waits = []
     for _ in range(5):
         while (wait_s := attempts.begin("10.0.0.7")) > 0.0:
@@ -177,7 +177,7 @@ def test_waiting_grows_with_every_wrong_try_and_ends_with_the_right_one() -> Non
 
 def test_one_address_does_not_hold_up_another_but_all_together_do() -> None:
     clock = Clock()
-    attempts = Attempts(clock, Pace(1, 60.0, 60.0), Pace(5, 3.0, 6.0))
+    attempts = RateLimiter(clock, Backoff(1, 60.0, 60.0), Backoff(5, 3.0, 6.0))
     assert attempts.begin("10.0.0.1") == 0.0
     assert attempts.begin("10.0.0.1") == 60.0
     for k in range(2, 6):
@@ -190,7 +190,7 @@ def test_one_address_does_not_hold_up_another_but_all_together_do() -> None:
 
 def test_an_hour_of_quiet_is_forgotten_and_memory_is_bounded() -> None:
     clock = Clock()
-    attempts = Attempts(clock, Pace(1, 600.0, 600.0), Pace(10**6, 1.0, 1.0))
+    attempts = RateLimiter(clock, Backoff(1, 600.0, 600.0), Backoff(10**6, 1.0, 1.0))
     attempts.begin("10.0.0.1")
     clock.now_s = 3601.0
     assert attempts.begin("10.0.0.1") == 0.0
@@ -200,7 +200,7 @@ def test_an_hour_of_quiet_is_forgotten_and_memory_is_bounded() -> None:
 
 
 def test_the_addresses_of_one_ipv6_network_count_as_one() -> None:
-    attempts = Attempts(Clock(), Pace(2, 60.0, 60.0), Pace(100, 1.0, 1.0))
+    attempts = RateLimiter(Clock(), Backoff(2, 60.0, 60.0), Backoff(100, 1.0, 1.0))
     assert attempts.begin("fd00::1") == 0.0
     assert attempts.begin("fd00::2%eth0") == 0.0
     assert attempts.begin("fd00::ffff") == 60.0
@@ -208,7 +208,7 @@ def test_the_addresses_of_one_ipv6_network_count_as_one() -> None:
 
 
 def test_many_tries_at_once_are_no_way_round() -> None:
-    attempts = Attempts(Clock(), Pace(3, 60.0, 60.0), Pace(100, 1.0, 1.0))
+    attempts = RateLimiter(Clock(), Backoff(3, 60.0, 60.0), Backoff(100, 1.0, 1.0))
     granted = []
     threads = [
         threading.Thread(target=lambda: granted.append(attempts.begin("10.0.0.1") == 0.0)) for _ in range(40)

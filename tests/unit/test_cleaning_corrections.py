@@ -17,7 +17,7 @@ from telemetry.cleaning.corrections import ByHand, ClockByHand, Correction, Cut,
 from telemetry.core.errors import CallError
 from telemetry.core.frames import Track
 from telemetry.readers import ReadOptions
-from telemetry.statement import statement
+from telemetry.statement import build_statement
 
 LOG = "made.gpx"
 
@@ -136,7 +136,7 @@ def test_a_cut_between_the_gates_is_no_figure_that_counts_and_stands_in_the_stat
     check = next(c for c in same.checks if c.name == "nothing corrected by hand")
     assert (check.result, same.verdict) == ("cannot tell", "cannot tell")
     assert "spray on the aerial" in check.detail
-    stated = statement(cut, same.id)
+    stated = build_statement(cut, same.id)
     assert any("spray on the aerial" in text for _, text in stated.corrections)
     page = stated.to_html()
     assert "Corrected by hand in these logs" in page
@@ -150,7 +150,7 @@ def test_a_statement_names_first_what_was_cut_between_its_gates() -> None:
         sample(), sample_cut(2.0, 4.0, "early"), sample_cut(enter_s + 0.8, enter_s + 1.1, "between")
     )
     same = next(t for t in cut.two_ways if t.passes == best.passes)
-    (_, first), (_, second) = statement(cut, same.id).corrections
+    (_, first), (_, second) = build_statement(cut, same.id).corrections
     assert first.endswith("between")
     assert second.endswith("early")
 
@@ -162,13 +162,13 @@ def test_a_cut_outside_the_gates_is_named_and_lets_the_figure_count() -> None:
     check = next(c for c in same.checks if c.name == "nothing corrected by hand")
     assert (check.result, same.verdict) == ("met", best.verdict)
     assert "1 elsewhere in its log" in check.detail
-    assert statement(cut, same.id).corrections
+    assert build_statement(cut, same.id).corrections
 
 
 def test_logs_as_they_came_have_no_such_check_and_no_such_section() -> None:
     names = {c.name for t in sample().two_ways for c in t.checks}
     assert "nothing corrected by hand" not in names
-    assert "Corrected by hand" not in statement(sample()).to_html()
+    assert "Corrected by hand" not in build_statement(sample()).to_html()
 
 
 def test_a_spike_restored_is_used_and_told_with_both_reasons() -> None:

@@ -105,13 +105,13 @@ def test_the_unit_comes_from_the_option_or_the_environment(
 def test_an_unusable_log_is_named_on_stderr_and_the_rest_reported(
     calls: list[Call], capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    error = DamagedLogError("it breaks off", file="b.fit", place="byte 14", mend="export it again")
+    error = DamagedLogError("it breaks off", file="b.fit", place="byte 14", hint="export it again")
     whole = replace(analysis_fixture.analysis(), errors=(error,))
     monkeypatch.setattr(commands, "read_and_analyse", lambda *_: whole)
     assert main(["analyse", "a.gpx", "b.fit"]) == 1
     out, err = capsys.readouterr()
     assert "Best two-way" in out
-    assert err == "reciprocal: b.fit (byte 14): it breaks off. Mend: export it again.\n"
+    assert err == "reciprocal: b.fit (byte 14): it breaks off. Fix: export it again.\n"
 
 
 def test_a_folder_gives_the_logs_in_it_once(calls: list[Call], tmp_path: Path) -> None:
@@ -147,7 +147,7 @@ def test_an_empty_name_is_not_the_current_folder(
 ) -> None:
     assert main(["analyse", "", "a.gpx"]) == 1
     assert calls[0]["files"] == [Path("a.gpx")]
-    assert "an empty name. Mend: name a log or a folder" in capsys.readouterr().err
+    assert "an empty name. Fix: name a log or a folder" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(
@@ -182,8 +182,8 @@ def test_a_wrong_call_ends_with_2_and_says_what_is_wrong(
 @pytest.mark.parametrize(
     ("argv", "says"),
     [
-        (["analyse", "a.gpx", "--rule", "wter"], "there is no rule 'wter'. Mend: choose water"),
-        (["rules", "--show", "wter"], "no rule 'wter' ships. Mend: choose water"),
+        (["analyse", "a.gpx", "--rule", "wter"], "there is no rule 'wter'. Fix: choose water"),
+        (["rules", "--show", "wter"], "no rule 'wter' ships. Fix: choose water"),
         (["analyse", "a.gpx", "--headings", "absent.toml"], "absent.toml: cannot be read"),
     ],
 )
@@ -232,7 +232,7 @@ def test_a_name_that_leads_nowhere_is_no_fault_of_the_program(
     (told,) = capsys.readouterr().err.splitlines()
     assert place in told
     assert "fault of the program" not in told
-    assert "Mend: " in told
+    assert "Fix: " in told
 
 
 def test_a_link_that_leads_in_a_circle_is_told_of_a_folder(tmp_path: Path, calls: list[Call]) -> None:
@@ -251,7 +251,7 @@ def test_a_word_in_another_encoding_is_told_and_no_fault(
     monkeypatch.setattr(commands, "read_and_analyse", fail)
     assert main(["analyse", "a.gpx"]) == 2
     told = capsys.readouterr().err
-    assert told == "reciprocal: 'l\ufffdman' holds bytes that are no letters here. Mend: write it in UTF-8.\n"
+    assert told == "reciprocal: 'l\ufffdman' holds bytes that are no letters here. Fix: write it in UTF-8.\n"
 
 
 def test_a_fault_of_the_program_is_a_sentence_too(
@@ -340,9 +340,9 @@ def test_serve_on_the_local_network_is_asked_for_and_guarded(monkeypatch: pytest
 @pytest.mark.parametrize(
     ("more", "said"),
     [
-        (["serve", "--host", "0.0.0.0"], "0.0.0.0 can be reached from other machines. Mend: add --lan"),
+        (["serve", "--host", "0.0.0.0"], "0.0.0.0 can be reached from other machines. Fix: add --lan"),
         (["serve", "--host", "somewhere"], "somewhere can be reached from other machines"),
-        (["serve", "--new-passphrase"], "Mend: add --lan"),
+        (["serve", "--new-passphrase"], "Fix: add --lan"),
     ],
 )
 def test_nothing_is_open_to_a_network_without_a_passphrase(

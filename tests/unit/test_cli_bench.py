@@ -232,7 +232,7 @@ def test_a_wrong_call_is_one_sentence(capsys, calm: str, args: tuple[str, ...], 
     told = said(capsys, *(calm if arg == "CALM" else arg for arg in args), status=2)
     assert what in told
     assert told.count("\n") == 1
-    assert "Mend:" in told
+    assert "Fix:" in told
 
 
 def test_the_after_crash_list_alone_is_written_too(

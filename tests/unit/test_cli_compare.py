@@ -85,7 +85,7 @@ def test_what_cannot_be_is_said_in_a_sentence(
     assert main([*argv, "--logbook", season_url]) == 2
     err = capsys.readouterr().err
     assert words in err
-    assert "Mend: " in err
+    assert "Fix: " in err
     assert "Traceback" not in err
 
 

@@ -11,7 +11,7 @@ from made_tracks import made_track
 
 from sample_logs import data_folder
 from sample_logs.writers import to_csv
-from telemetry.cleaning.corrections import moment_s
+from telemetry.cleaning.corrections import parse_moment_s
 from telemetry.cli import main
 from telemetry.core.errors import CallError
 
@@ -66,7 +66,7 @@ def test_a_statement_names_what_was_cut(logs: list[str], capsys: pytest.CaptureF
 @pytest.mark.parametrize(
     ("option", "value", "said"),
     [
-        ("--cut", "nowhere.gpx:1..2", "it is no speed log of these. Mend: name one of four_passes.gpx"),
+        ("--cut", "nowhere.gpx:1..2", "it is no speed log of these. Fix: name one of four_passes.gpx"),
         ("--cut", "four_passes_motor.csv:1..2", "it is no speed log of these"),
         ("--clock", "four_passes.gpx:1", "it is no motor log of these"),
         ("--cut", "four_passes.gpx:9..3", "a stretch from 9 s to 3 s"),
@@ -134,11 +134,11 @@ def test_an_outing_is_corrected_listed_and_corrected_back(
     ],
 )
 def test_moments_are_read_on_the_logs_clock(text: str, at_s: float) -> None:
-    assert moment_s(text, made_track()) == pytest.approx(at_s)
+    assert parse_moment_s(text, made_track()) == pytest.approx(at_s)
 
 
 def test_a_log_without_a_day_takes_seconds_alone() -> None:
     track = made_track(start_utc=None)
-    assert moment_s("4", track) == 4.0
+    assert parse_moment_s("4", track) == 4.0
     with pytest.raises(CallError, match="does not say which day"):
-        moment_s("09:30:00", track)
+        parse_moment_s("09:30:00", track)

@@ -10,7 +10,7 @@ import pytest
 from sample_logs import data_folder
 from telemetry.cli import arguments, build_parser, main
 from telemetry.cli.analysing_arguments import LIMITS
-from telemetry.motor.power import COMMON_PRACTICE, LIMIT_NAMES, YOURS, Limits, PowerOptions
+from telemetry.motor.power import LIMIT_NAMES, USUAL_LIMITS_SOURCE, YOURS, Limits, PowerOptions
 
 LOGS = [str(data_folder() / name) for name in ("four_passes.gpx", "four_passes_motor.csv")]
 KNOWN = ["--pole-pairs", "2", "--pitch-mm", "63", "--kv", "1600", "--cells", "6"]
@@ -73,7 +73,7 @@ def test_whose_limit_was_passed_is_said(capsys: pytest.CaptureFixture[str]) -> N
 def test_the_usual_limits_are_called_common_practice(capsys: pytest.CaptureFixture[str]) -> None:
     # Eight cells said where there are six: each seems to fall below what is usual.
     text = printed(capsys, *KNOWN[:-1], "8")
-    assert f"limit 3.2 V ({COMMON_PRACTICE})" in text
+    assert f"limit 3.2 V ({USUAL_LIMITS_SOURCE})" in text
 
 
 def test_a_limit_that_was_typed_is_the_users_own_even_at_the_usual_value(
@@ -81,7 +81,7 @@ def test_a_limit_that_was_typed_is_the_users_own_even_at_the_usual_value(
 ) -> None:
     text = printed(capsys, *KNOWN[:-1], "8", "--limit-cell-v", "3.2")
     assert f"limit 3.2 V ({YOURS})" in text
-    assert COMMON_PRACTICE not in text
+    assert USUAL_LIMITS_SOURCE not in text
 
 
 def test_limits_come_back_from_plain_types_as_they_were() -> None:

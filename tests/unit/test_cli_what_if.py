@@ -12,7 +12,7 @@ from telemetry.analysis import Request, read_and_analyse
 from telemetry.cli import main
 from telemetry.core.units import SPEED_UNITS
 from telemetry.motor.power import PowerOptions
-from telemetry.motor.what_if import Change, OperatingPoint, operating_point, what_if
+from telemetry.motor.what_if import OperatingPoint, PowerTrainChange, operating_point, what_if
 from telemetry.readers import ReadOptions
 
 SPEED, MOTOR = (str(data_folder() / name) for name in ("four_passes.gpx", "four_passes_motor.csv"))
@@ -49,7 +49,7 @@ def test_it_prints_what_the_library_reckons(capsys: pytest.CaptureFixture[str]) 
     assert told is not None
     point = operating_point(told, motor.power.pack, options)
     assert isinstance(point, OperatingPoint)
-    expected = what_if(point, Change(diameter_mm=49.5, pitch_mm=69.3))
+    expected = what_if(point, PowerTrainChange(diameter_mm=49.5, pitch_mm=69.3))
 
     document = json.loads(answered(capsys, SPEED, MOTOR, *KNOWN, *LARGER, "--pass", "P2", "--json"))
     assert document["schema"] == "reciprocal-what-if/1"
@@ -115,8 +115,8 @@ def test_what_cannot_be_reckoned_says_why(
 @pytest.mark.parametrize(
     ("argv", "says"),
     [
-        ([SPEED, MOTOR, *KNOWN], "nothing would be different. Mend: say what"),
-        ([SPEED, MOTOR, *LARGER, "--pass", "P9"], "there is no pass 'P9' in these logs. Mend: choose P1, P2"),
+        ([SPEED, MOTOR, *KNOWN], "nothing would be different. Fix: say what"),
+        ([SPEED, MOTOR, *LARGER, "--pass", "P9"], "there is no pass 'P9' in these logs. Fix: choose P1, P2"),
     ],
 )
 def test_a_wrong_call_is_a_sentence(argv: list[str], says: str, capsys: pytest.CaptureFixture[str]) -> None:

@@ -134,7 +134,7 @@ def test_a_bad_log_is_named_and_the_good_one_reported(tmp_path: Path) -> None:
     assert len(complaints) == 2
     assert str(junk) in complaints[0]
     assert "absent.fit" in complaints[1]
-    assert all("Mend: " in line for line in complaints)
+    assert all("Fix: " in line for line in complaints)
 
 
 @pytest.mark.parametrize(

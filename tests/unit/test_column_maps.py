@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from telemetry.core.errors import KeptError, PolePairsNeededError
+from telemetry.core.errors import PolePairsNeededError, SavedColumnsError
 from telemetry.core.frames import Log, MotorLog, Track
-from telemetry.readers import KeptMap, ReadOptions, explained, read_bytes
+from telemetry.readers import ReadOptions, SavedColumnMap, explain_table, read_bytes
 from telemetry.readers import column_maps as headingmaps
 from telemetry.readers.column_maps import folder, forget, forget_table, keep, keep_of_files, load
 
@@ -23,8 +23,8 @@ def read(text: str, options: ReadOptions) -> tuple[Log, ...]:
     return read_bytes(text.encode(), "made.csv", options)
 
 
-def say(text: str = TABLE, options: ReadOptions = SAID) -> KeptMap | None:
-    return keep(explained(text.encode(), "made.csv", options))
+def say(text: str = TABLE, options: ReadOptions = SAID) -> SavedColumnMap | None:
+    return keep(explain_table(text.encode(), "made.csv", options))
 
 
 def remembered(**given: object) -> ReadOptions:
@@ -52,7 +52,9 @@ def test_the_same_headings_in_another_spelling_are_the_same_table_others_are_not
     (log,) = read(TABLE.replace("wann,umdr", "Wann , UMDR"), remembered())
     assert kept_note(log)
     for other in ("umdr,wann,span", "wann,umdr,spannung", "wann,umdr"):
-        assert explained(TABLE.replace("wann,umdr,span", other).encode(), "a.csv", remembered()).kept is None
+        assert (
+            explain_table(TABLE.replace("wann,umdr,span", other).encode(), "a.csv", remembered()).kept is None
+        )
 
 
 def test_another_row_of_units_is_another_table() -> None:
@@ -64,7 +66,7 @@ def test_another_row_of_units_is_another_table() -> None:
     (log,) = read(text, remembered())
     assert isinstance(log, Track)
     assert log.frame.speed_mps.iloc[0] == pytest.approx(10.0)
-    assert explained(text.replace("km/h", "mph").encode(), "a.csv", remembered()).kept is None
+    assert explain_table(text.replace("km/h", "mph").encode(), "a.csv", remembered()).kept is None
 
 
 def test_what_is_given_now_beats_what_is_kept_part_by_part() -> None:
@@ -137,7 +139,7 @@ def test_a_damaged_file_is_one_clear_message_and_stands_aside(damage) -> None:
     assert [kept.pole_pairs for kept in maps.values()] == [2]  # the other map is as it was
     assert str(broken) in str(error)
     assert "moved aside" in str(error)
-    assert "Mend: say once more" in str(error)
+    assert "Fix: say once more" in str(error)
     (aside,) = folder().glob("*.damaged")
     assert aside.name in str(error)
     assert aside.read_text(encoding="utf-8") == text
@@ -150,14 +152,14 @@ def test_a_map_is_forgotten_by_its_id_or_the_beginning_of_it() -> None:
     say("t_s,Voltage [V],eRPM\n0,1,2\n1,2,3\n", ReadOptions({}, 2))
     assert first is not None
     for wrong in ("", "xyz"):
-        with pytest.raises(KeptError, match="no map is kept that begins"):
+        with pytest.raises(SavedColumnsError, match="no map is kept that begins"):
             forget(wrong)
     assert forget(first.id[:8]) == first
     assert len(load()[0]) == 1
 
 
 def test_a_map_is_forgotten_in_every_file_that_holds_it() -> None:
-    said = explained(TABLE.encode(), "made.csv", SAID)
+    said = explain_table(TABLE.encode(), "made.csv", SAID)
     for way in (lambda: forget(said.worth_keeping("").id), lambda: forget_table(said)):  # type: ignore[union-attr]
         say()
         (file,) = folder().iterdir()
@@ -170,7 +172,7 @@ def test_a_map_is_forgotten_in_every_file_that_holds_it() -> None:
 def test_where_nothing_can_be_written_one_sentence_says_so(home: Path) -> None:
     home.parent.mkdir(exist_ok=True)
     home.write_text("a file where the folder would be", encoding="utf-8")
-    with pytest.raises(KeptError, match=r"cannot be kept.*RECIPROCAL_HOME"):
+    with pytest.raises(SavedColumnsError, match=r"cannot be kept.*RECIPROCAL_HOME"):
         say()
     assert load() == ({}, ())
     file = home.with_name("made.csv")
@@ -184,9 +186,9 @@ def _write_many(home: str, poles: int) -> None:
     os.environ["RECIPROCAL_HOME"] = home
     for k in range(60):
         said = ReadOptions(COLUMNS, poles + k % 2)
-        headingmaps.keep(explained(TABLE.encode(), "made.csv", said))
+        headingmaps.keep(explain_table(TABLE.encode(), "made.csv", said))
         own = TABLE.replace("wann", f"wann{poles}")
-        headingmaps.keep(explained(own.encode(), "made.csv", ReadOptions({f"wann{poles}": "elapsed:s"})))
+        headingmaps.keep(explain_table(own.encode(), "made.csv", ReadOptions({f"wann{poles}": "elapsed:s"})))
 
 
 def test_two_writers_at_once_leave_whole_maps_and_lose_none(home: Path) -> None:
@@ -212,7 +214,7 @@ def test_a_map_survives_the_way_to_the_file_and_back() -> None:
     kept = say()
     assert kept is not None
     (file,) = folder().iterdir()
-    assert KeptMap.from_dict(json.loads(file.read_text(encoding="utf-8"))) == kept
+    assert SavedColumnMap.from_dict(json.loads(file.read_text(encoding="utf-8"))) == kept
 
 
 def test_a_gear_ratio_in_quotes_is_no_number() -> None:
@@ -221,7 +223,7 @@ def test_a_gear_ratio_in_quotes_is_no_number() -> None:
     (file,) = folder().iterdir()
     document = json.loads(file.read_text(encoding="utf-8")) | {"gear_ratio": "1.5"}
     with pytest.raises(ValueError, match=r"'1\.5' is no gear ratio"):
-        KeptMap.from_dict(document)
+        SavedColumnMap.from_dict(document)
 
 
 def test_electrical_rpm_alone_asks_for_the_pole_pairs() -> None:

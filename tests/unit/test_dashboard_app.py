@@ -7,14 +7,14 @@ import pytest
 from dash_client import DashClient
 
 from dashboard.app import Config, create_app
-from dashboard.features.run.request_form import Asked
+from dashboard.features.run.request_form import RequestForm
 from dashboard.security import LARGEST_REQUEST_BYTES
 from dashboard.session.sessions import Sessions, new_token
 from sample_logs import data_folder
 from telemetry.analysis import Request, read_and_analyse
 from telemetry.core.units import speed_text
 
-ASKED = {name: getattr(Asked(), name) for name in Asked.__slots__}
+ASKED = {name: getattr(RequestForm(), name) for name in RequestForm.__slots__}
 
 
 @pytest.fixture(autouse=True)

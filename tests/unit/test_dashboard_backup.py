@@ -19,7 +19,7 @@ from dashboard.app import Config, create_app
 from dashboard.auth import Passphrase
 from dashboard.auth.passphrase import Cost
 from dashboard.features.logbook import backup_service as safety
-from dashboard.features.logbook.backup_service import LARGEST_BACKUP_BYTES, Safe
+from dashboard.features.logbook.backup_service import LARGEST_BACKUP_BYTES, BackupClient
 from telemetry.core.errors import LogbookError
 from telemetry.core.paths import home_folder
 from telemetry.logbook import open_logbook
@@ -36,7 +36,7 @@ def url(tmp_path: Path) -> str:
 
 @pytest.fixture
 def backup(url: str) -> bytes:
-    return b"".join(Safe(url).backup().chunks())
+    return b"".join(BackupClient(url).backup().chunks())
 
 
 @pytest.fixture
@@ -53,7 +53,7 @@ def kept(url: str) -> object:
 
 def test_a_backup_goes_out_and_comes_in_again_whole(url: str, backup: bytes, tmp_path: Path) -> None:
     other = str(tmp_path / "other.sqlite")
-    told = Safe(other).restore("C:\\lake.zip", backup, "")
+    told = BackupClient(other).restore("C:\\lake.zip", backup, "")
     assert (told.taken.rows["boats"], told.saved) == (2, None)
     assert kept(other) == kept(url)
 
@@ -64,15 +64,15 @@ def test_what_is_there_is_lost_by_no_mistake_and_saved_before_it_goes(url: str, 
     before = kept(url)
     for word in ("", "yes", "replaced"):
         with pytest.raises(LogbookError, match="there are 3 boats and 1 outings in it") as refused:
-            Safe(url).restore("lake.zip", backup, word)
+            BackupClient(url).restore("lake.zip", backup, word)
         assert "write the word replace" in str(refused.value)
         assert kept(url) == before
-    told = Safe(url).restore("lake.zip", backup, " Replace ")
+    told = BackupClient(url).restore("lake.zip", backup, " Replace ")
     assert told.saved is not None
     assert told.saved.parent == home_folder() / "replaced"
     with open_logbook(url) as book:
         assert [boat.name for boat in book.boats()] == ["Kittiwake", "Ünruh"]
-    Safe(url).restore("before.zip", told.saved.read_bytes(), "replace")
+    BackupClient(url).restore("before.zip", told.saved.read_bytes(), "replace")
     assert kept(url) == before
 
 
@@ -104,7 +104,7 @@ def test_what_is_no_backup_is_refused_by_its_name(
     ]
     for data, said in cases:
         with pytest.raises(LogbookError, match=said) as refused:
-            Safe(other).restore("../lake.zip", data, "replace")
+            BackupClient(other).restore("../lake.zip", data, "replace")
         assert str(refused.value).startswith("lake.zip")
         assert str(tmp_path) not in str(refused.value)
     with open_logbook(other) as book:

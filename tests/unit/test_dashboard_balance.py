@@ -7,9 +7,9 @@ from dashboard.features.bench.balance_figure import balance_drawing
 from dashboard.features.bench.balance_service import FIELDS, as_set_of, first_rows, in_old_units, weigh
 from dashboard.features.bench.service import blank_sheet
 from dashboard.ui.palette import LIGHT
-from telemetry.setup import Reading, SetupSheet, Showing, restore
+from telemetry.setup import BenchDisplay, Reading, SetupSheet, restoring_move
 
-MM = Showing()
+MM = BenchDisplay()
 PARTS = [
     dict(zip(FIELDS, row, strict=True))
     for row in (
@@ -30,7 +30,9 @@ def test_typed_parts_are_weighed_moved_and_restored() -> None:
     assert "33.65" in text
     assert "276.5" in text
     assert "pack back by 20.0 mm" in text
-    inches = weigh(in_old_units(PARTS, MM, Showing("in", "lb")), "269.17 mm", "800 mm", Showing("in", "lb"))
+    inches = weigh(
+        in_old_units(PARTS, MM, BenchDisplay("in", "lb")), "269.17 mm", "800 mm", BenchDisplay("in", "lb")
+    )
     assert inches.now is not None
     assert told.now is not None
     assert inches.now.cog_mm.value == pytest.approx(told.now.cog_mm.value)
@@ -43,7 +45,9 @@ def test_the_balance_is_drawn_to_scale_with_its_move() -> None:
     told = weigh(PARTS, "", "800", MM, as_set)
     assert told.now is not None
     assert told.then is not None
-    assert told.restoration == restore(told.after, as_set.value)  # without a wish, back to what was set
+    assert told.restoration == restoring_move(
+        told.after, as_set.value
+    )  # without a wish, back to what was set
     drawn = balance_drawing(
         told.before, told.after, told.now, told.then, as_set, 800.0, told.restoration, LIGHT, MM
     )
@@ -63,7 +67,7 @@ def test_the_balance_is_drawn_to_scale_with_its_move() -> None:
     low, high = drawn.layout.xaxis.range
     assert list(drawn.layout.xaxis2.range) == pytest.approx([low / 8.0, high / 8.0])
     bare = balance_drawing(
-        told.before, told.before, told.now, told.now, None, None, None, LIGHT, Showing("in")
+        told.before, told.before, told.now, told.now, None, None, None, LIGHT, BenchDisplay("in")
     )
     assert {trace.name for trace in bare.data} == {"masses", "as found"}
     assert bare.data[0].x[0] == pytest.approx(330.0 / 25.4)
@@ -102,7 +106,7 @@ def test_the_table_of_parts_begins_with_the_sheet() -> None:
     loaded = SetupSheet(boat="K", name="x", readings=sheet().readings).edit(
         {name: sheet_of_mass(value) for name, value in {"pack_mass_kg": 1.1}.items()}
     )
-    (row,) = first_rows(loaded, Showing(mass="g"))
+    (row,) = first_rows(loaded, BenchDisplay(mass="g"))
     assert (row["name"], row["mass"], row["place"]) == ("pack", "1100", "180")
     assert [row["name"] for row in first_rows(None, MM)] == ["hull", "pack", "motor", "controller"]
     assert weigh(first_rows(None, MM), "", "", MM).sentences == ()

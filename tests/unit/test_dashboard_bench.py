@@ -13,10 +13,10 @@ from dash_client import DashClient
 from dashboard.app import Config, create_app
 from dashboard.features.bench.figures import SIGN_DRAWINGS, sign_drawing
 from dashboard.features.bench.gauges import KeptGauges, sign_of, steps_of
-from dashboard.features.bench.logbook import BenchBook
+from dashboard.features.bench.logbook import BenchClient
 from dashboard.features.bench.service import (
     FIRST_ITEMS,
-    Entry,
+    BenchEntry,
     OnBench,
     blank_sheet,
     entries_in,
@@ -31,29 +31,29 @@ from dashboard.features.bench.service import (
 from dashboard.ui.palette import LIGHT
 from telemetry.core.errors import SetupError
 from telemetry.logbook import open_logbook
-from telemetry.setup import SIGNS, Showing, toml_text
+from telemetry.setup import SIGNS, BenchDisplay, toml_text
 
-MM = Showing()
+MM = BenchDisplay()
 KESTREL = OnBench(sheet())
 
 
 @pytest.fixture
-def book(tmp_path: Path) -> BenchBook:
-    return BenchBook(str(tmp_path / "lake.sqlite"))
+def book(tmp_path: Path) -> BenchClient:
+    return BenchClient(str(tmp_path / "lake.sqlite"))
 
 
 @pytest.fixture
-def client(book: BenchBook) -> Iterator[DashClient]:
+def client(book: BenchClient) -> Iterator[DashClient]:
     dash.page_registry.clear()
     yield DashClient(create_app(Config(logbook=book.url)))
     dash.page_registry.clear()
 
 
 def test_rows_ask_for_what_can_move_and_for_what_was_added() -> None:
-    names = [row.item.name for row in rows_of(KESTREL, ["cells"], [Entry("cells", "8")], MM)]
+    names = [row.item.name for row in rows_of(KESTREL, ["cells"], [BenchEntry("cells", "8")], MM)]
     assert "strut_depth_mm" in names
     assert "prop_diameter_mm" not in names
-    rows = {row.item.name: row for row in rows_of(KESTREL, ["cells"], [Entry("cells", "8")], MM)}
+    rows = {row.item.name: row for row in rows_of(KESTREL, ["cells"], [BenchEntry("cells", "8")], MM)}
     assert (rows["cells"].as_set, rows["cells"].entry.value, rows["cells"].gauges) == ("6", "8", ())
     assert rows["strut_depth_mm"].gauges[0] == "caliper"
     blank = OnBench(blank_sheet("Heron"))
@@ -65,10 +65,10 @@ def test_typed_values_are_judged_with_their_gauges_and_errors_stay_at_their_fiel
         KESTREL,
         None,
         [
-            Entry("strut_depth_mm", "6"),
-            Entry("tab_gap_left_inner_mm", "3", "0.5"),
-            Entry("strut_angle_deg", "steep"),
-            Entry("rudder_toe_deg", ""),
+            BenchEntry("strut_depth_mm", "6"),
+            BenchEntry("tab_gap_left_inner_mm", "3", "0.5"),
+            BenchEntry("strut_angle_deg", "steep"),
+            BenchEntry("rudder_toe_deg", ""),
         ],
         MM,
     )
@@ -83,9 +83,9 @@ def test_typed_values_are_judged_with_their_gauges_and_errors_stay_at_their_fiel
 
 def test_heights_that_contradict_their_span_are_said_at_the_span() -> None:
     entries = [
-        Entry("strut_height_front_mm", "0"),
-        Entry("strut_height_rear_mm", "90"),
-        Entry("strut_span_mm", "50"),
+        BenchEntry("strut_height_front_mm", "0"),
+        BenchEntry("strut_height_rear_mm", "90"),
+        BenchEntry("strut_span_mm", "50"),
     ]
     told = tell(KESTREL, None, entries, MM)
     assert "cannot differ" in told.errors["strut_span_mm"]
@@ -99,7 +99,7 @@ def test_two_heights_tell_angle_and_depth_at_the_propeller() -> None:
         "base_block_mm": "24",
         "strut_overhang_mm": "30",
     }
-    told = tell(KESTREL, None, [Entry(name, value) for name, value in heights.items()], MM)
+    told = tell(KESTREL, None, [BenchEntry(name, value) for name, value in heights.items()], MM)
     assert told.verdicts["strut_angle_deg"].verdict == "moved"  # 0.955 deg (CHECKS.md) where 1.8 was set
     assert told.verdicts["strut_depth_mm"].verdict == "as set"
     assert "Depth at the propeller 2.5" in told.strut  # 3.0 - 30 x 1/60
@@ -108,12 +108,12 @@ def test_two_heights_tell_angle_and_depth_at_the_propeller() -> None:
 
 def test_a_change_of_units_or_signs_changes_the_words_and_not_the_verdict() -> None:
     entries = [
-        Entry("strut_depth_mm", "3.1", "0.1"),
-        Entry("strut_angle_deg", "1.9"),
-        Entry("prop_name", "X45"),
+        BenchEntry("strut_depth_mm", "3.1", "0.1"),
+        BenchEntry("strut_angle_deg", "1.9"),
+        BenchEntry("prop_name", "X45"),
     ]
     inches = showing_of("in", "g", ["strut-angle"])
-    again = entries_in([*entries, Entry("rudder_toe_deg", "x")], KESTREL, MM, inches)
+    again = entries_in([*entries, BenchEntry("rudder_toe_deg", "x")], KESTREL, MM, inches)
     assert again[1].value == "-1.9"
     assert again[3].value == "x"
     before, after = tell(KESTREL, None, entries, MM), tell(KESTREL, None, again, inches)
@@ -129,7 +129,9 @@ def test_what_was_typed_becomes_the_next_sheet_or_the_first() -> None:
     new = next_sheet(sheet(), found(strut_depth_mm=3.5), " rough ")
     assert (new.name, new.parent, new.value("strut_depth_mm")) == ("rough", sheet().sheet_id, 3.5)
     first = next_sheet(
-        blank_sheet("Heron"), tell(OnBench(blank_sheet("Heron")), None, [Entry("cells", "6")], MM).found, "a"
+        blank_sheet("Heron"),
+        tell(OnBench(blank_sheet("Heron")), None, [BenchEntry("cells", "6")], MM).found,
+        "a",
     )
     assert (first.boat, first.parent) == ("Heron", None)
     for measured, name, said in ((found(), "x", "nothing was typed"), (found(cells=6.0), " ", "no name")):
@@ -143,7 +145,7 @@ def test_an_item_of_the_boat_alone_is_asked_for_and_goes_with_the_next_sheet() -
     assert OnBench.from_dict(json.loads(json.dumps(bench.to_dict()))) == bench
     assert bench.sheet == sheet()
     assert wing.name in {row.item.name for row in rows_of(bench, [], [], MM)}
-    told = tell(bench, None, [Entry(wing.name, "40")], MM)
+    told = tell(bench, None, [BenchEntry(wing.name, "40")], MM)
     assert next_sheet(sheet(), told.found, "winged").value(wing.name) == 40.0
     assert own_item("Lid", "text", "").kind == "text"
     with pytest.raises(SetupError):
@@ -188,7 +190,7 @@ def test_the_drawings_point_where_the_words_say() -> None:
     assert toe[1] < 0.0  # to starboard, which lies below the keel line where the bow is to the right
     assert fin[1] < fin[0]  # of the port fin, to the keel line
     assert leaning(MM) > 0.0  # to starboard, which is to the right from astern
-    other = Showing(turned=frozenset(SIGNS))
+    other = BenchDisplay(turned=frozenset(SIGNS))
     assert arrow(sign_drawing("strut-depth", LIGHT, other), "+ depth")[1] == 0.0
     assert arrow(sign_drawing("strut-angle", LIGHT, other), "+ angle")[1] < -1.5
     assert arrow(sign_drawing("tab-gap", LIGHT, other), "+ gap")[1] < 0.0
@@ -197,7 +199,7 @@ def test_the_drawings_point_where_the_words_say() -> None:
     assert leaning(other) < 0.0
 
 
-def leaning(showing: Showing) -> float:
+def leaning(showing: BenchDisplay) -> float:
     """To where the arrow of the rudder's lean points, to the right."""
     (note,) = (n for n in sign_drawing("rudder-plumb", LIGHT, showing).layout.annotations if n.showarrow)
     return note.x
@@ -213,8 +215,12 @@ def test_every_sign_has_its_drawing() -> None:
 
 def test_gauges_are_kept_by_what_they_measure() -> None:
     kept = KeptGauges.of(["0.02", "", "5"])
-    entries = [Entry("strut_depth_mm", "125"), Entry("strut_angle_deg", "1.8", "0.5"), Entry("cells", "6")]
-    thou = Showing("thou")
+    entries = [
+        BenchEntry("strut_depth_mm", "125"),
+        BenchEntry("strut_angle_deg", "1.8", "0.5"),
+        BenchEntry("cells", "6"),
+    ]
+    thou = BenchDisplay("thou")
     depth, angle, cells = kept.put_in(entries, KESTREL)
     assert depth.gauge == "0.02 mm"  # as it was kept, whatever lengths are shown in today
     assert (angle.gauge, cells.gauge) == ("0.5", "")
@@ -226,16 +232,16 @@ def test_gauges_are_kept_by_what_they_measure() -> None:
     assert (rows["strut_depth_mm"].usual, rows["strut_angle_deg"].usual) == ("0.02 mm", "angle gauge")
     wrong = KeptGauges.of(["scale", "steep", "1/10 oz"])
     assert [bool(error) for error in wrong.errors()] == [True, True, False]
-    assert wrong.put_in([Entry("strut_depth_mm", "3")], KESTREL)[0].gauge == ""
+    assert wrong.put_in([BenchEntry("strut_depth_mm", "3")], KESTREL)[0].gauge == ""
 
 
 def test_a_button_goes_by_the_gauges_step_in_the_users_unit() -> None:
     entries = [
-        Entry("strut_depth_mm", "1/8 in", "0.05 mm"),
-        Entry("tab_gap_left_inner_mm"),
-        Entry("cells", "6"),
-        Entry("rudder_depth_mm", "deep", "coarse"),
-        Entry("prop_name", "X45"),
+        BenchEntry("strut_depth_mm", "1/8 in", "0.05 mm"),
+        BenchEntry("tab_gap_left_inner_mm"),
+        BenchEntry("cells", "6"),
+        BenchEntry("rudder_depth_mm", "deep", "coarse"),
+        BenchEntry("prop_name", "X45"),
     ]
     steps = steps_of(KESTREL, entries, MM)
     assert steps["strut_depth_mm"] == {"step": 0.05, "now": 3.175, "set": 3.0}
@@ -247,7 +253,7 @@ def test_a_button_goes_by_the_gauges_step_in_the_users_unit() -> None:
     assert inches["strut_depth_mm"] == {"step": 1.9685, "now": 125.0, "set": -118.11}
 
 
-def test_the_logbook_takes_sheets_founds_items_and_service(book: BenchBook) -> None:
+def test_the_logbook_takes_sheets_founds_items_and_service(book: BenchClient) -> None:
     assert book.boats() == ()
     assert book.last_set() is None
     assert {row.verdict for row in book.service(None)} == {"cannot tell"}
@@ -288,7 +294,7 @@ def test_a_file_lies_on_the_bench_and_a_wrong_one_is_explained(client: DashClien
 
 
 def test_keeping_the_next_sheet_needs_a_name_and_then_is_in_the_logbook(
-    client: DashClient, book: BenchBook
+    client: DashClient, book: BenchClient
 ) -> None:
     typed = {
         "bench-sheet.data": KESTREL.to_dict(),

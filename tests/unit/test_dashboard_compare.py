@@ -13,7 +13,7 @@ from seasons import BOAT
 
 from dashboard.app import Config, create_app
 from dashboard.features.compare.figures import effects_figure, history_figure
-from dashboard.features.compare.service import ComparingBook, Wanted
+from dashboard.features.compare.service import CompareClient, Wanted
 from dashboard.features.compare.view import remarks
 from dashboard.session.sessions import Sessions
 from telemetry.compare import Comparison, History, Units, boat_history, compare
@@ -97,7 +97,7 @@ def text_of(component: Any) -> str:
     return text_of(component.get("props", {}).get("children") or "") if isinstance(component, dict) else ""
 
 
-def chosen(book: ComparingBook) -> dict[str, Any]:
+def chosen(book: CompareClient) -> dict[str, Any]:
     first, *_, last = book.lists(BOAT).sheets
     return {
         "compare-boat.value": BOAT,
@@ -127,7 +127,7 @@ def test_boats_and_sheets_that_were_run_are_offered(client: DashClient) -> None:
 
 
 def test_the_address_says_which_boat_and_sheets(client: DashClient, season_url: str) -> None:
-    first, second, _ = (sheet.value for sheet in ComparingBook(season_url).lists(BOAT).sheets)
+    first, second, _ = (sheet.value for sheet in CompareClient(season_url).lists(BOAT).sheets)
     asked = {"compare-asked.data": {"boat": BOAT, "before": second, "after": first}}
     offered = client.call("offer_choices", asked | {"compare-boat.value": BOAT}, "compare-boat.value")
     assert [offered[f"compare-{side}"]["value"] for side in ("before", "after")] == [second, first]
@@ -140,7 +140,7 @@ def test_the_address_says_which_boat_and_sheets(client: DashClient, season_url: 
 
 
 def test_the_answer_is_the_librarys(client: DashClient, season_url: str) -> None:
-    book = ComparingBook(season_url)
+    book = CompareClient(season_url)
     values = chosen(book)
     shown = client.call("show_comparison", values, "compare-after.value")
     first, second = (Wanted(values[f"compare-{side}.value"]) for side in ("before", "after"))
@@ -165,7 +165,7 @@ def test_what_differed_is_told_in_the_readers_units() -> None:
 
 
 def test_one_sheet_twice_shows_nothing(client: DashClient, season_url: str) -> None:
-    values = chosen(ComparingBook(season_url))
+    values = chosen(CompareClient(season_url))
     values["compare-after.value"] = values["compare-before.value"]
     assert client.call("show_comparison", values, "compare-after.value")["compare-answer"]["children"] == []
 
@@ -173,14 +173,14 @@ def test_one_sheet_twice_shows_nothing(client: DashClient, season_url: str) -> N
 def test_groups_of_outings_are_compared(client: DashClient, season_url: str) -> None:
     groups = {"compare-before.value": None, "compare-before-outings.value": ["1", "3"]}
     groups |= {"compare-after-outings.value": ["5", "6"]}
-    shown = client.call("show_comparison", chosen(ComparingBook(season_url)) | groups, "compare-before.value")
+    shown = client.call("show_comparison", chosen(CompareClient(season_url)) | groups, "compare-before.value")
     assert "more than one sheet" in text_of(shown["compare-remarks"]["children"])
-    same = chosen(ComparingBook(season_url)) | {"compare-before.value": None, "compare-after.value": None}
+    same = chosen(CompareClient(season_url)) | {"compare-before.value": None, "compare-after.value": None}
     assert client.call("show_comparison", same, "compare-before.value")["compare-answer"]["children"] == []
 
 
 def test_history_and_advice_are_told(client: DashClient, season_url: str) -> None:
-    values = chosen(ComparingBook(season_url))
+    values = chosen(CompareClient(season_url))
     shown = client.call("show_history", values, "compare-item.value")
     assert "Best sheet: Strut 2.0 mm" in text_of(shown["compare-story"]["children"])
     advice = client.call("show_advice", values | {"compare-ripple.value": 0.3}, "compare-ripple.value")

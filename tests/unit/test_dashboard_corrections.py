@@ -15,11 +15,11 @@ from dashboard.app import Config, create_app
 from dashboard.features.corrections import service as byhand
 from dashboard.features.corrections.clock_figure import clock_view
 from dashboard.features.corrections.figures import cut_shades
-from dashboard.features.logbook.service import Shelf
-from dashboard.features.run.request_form import Asked, request_of
+from dashboard.features.logbook.service import LogbookClient
+from dashboard.features.run.request_form import RequestForm, request_of
 from dashboard.features.run.speed_figure import speed_time
-from dashboard.features.save.form import Entry
-from dashboard.features.save.service import keep
+from dashboard.features.save.form import OutingEntry
+from dashboard.features.save.service import save_outing
 from dashboard.session.intake import put_in
 from dashboard.session.sessions import Sessions, new_token
 from dashboard.session.tab_session import Session
@@ -29,15 +29,15 @@ from dashboard.ui.time_axis import time_axis
 from sample_logs import data_folder
 from sample_logs.writers import to_csv
 from telemetry.analysis import Analysis
-from telemetry.cleaning.corrections import ByHand, Cut, log_key, moment_s
+from telemetry.cleaning.corrections import ByHand, Cut, log_key, parse_moment_s
 from telemetry.core.errors import CallError
 from telemetry.core.units import SPEED_UNITS
 from telemetry.logbook import Boat, open_logbook
 from telemetry.readers import ReadOptions
-from telemetry.setup import SetupSheet, Showing
+from telemetry.setup import BenchDisplay, SetupSheet
 
 MPS = SPEED_UNITS["m/s"]
-ASKED = {name: getattr(Asked(), name) for name in Asked.__slots__}
+ASKED = {name: getattr(RequestForm(), name) for name in RequestForm.__slots__}
 
 
 def loaded(*names: str, session: Session | None = None) -> tuple[Session, Analysis]:
@@ -48,7 +48,7 @@ def loaded(*names: str, session: Session | None = None) -> tuple[Session, Analys
 
 
 def now(session: Session) -> Analysis:
-    analysis = session.analysis(request_of(session, Asked()))
+    analysis = session.analysis(request_of(session, RequestForm()))
     assert analysis is not None
     return analysis
 
@@ -70,7 +70,9 @@ def test_what_is_marked_on_the_plot_is_read_back_as_the_same_moments() -> None:
     assert marked is not None
     key, start, end = marked
     assert key == log_key(track.meta)
-    assert (moment_s(start, track), moment_s(end, track)) == pytest.approx((36.25, 38.5), abs=0.006)
+    assert (parse_moment_s(start, track), parse_moment_s(end, track)) == pytest.approx(
+        (36.25, 38.5), abs=0.006
+    )
     assert byhand.marked(analysis, (0.0, 1.0)) is None  # 1970
 
 
@@ -268,8 +270,8 @@ def test_an_outing_is_kept_with_its_corrections_and_laid_open_with_them(tmp_path
     key, _ = byhand.speed_logs(analysis)[0]
     byhand.cut_out(session, analysis, key, "2", "6", "launching")
     session.who = "Ada"
-    entry = Entry(new_boat="Kittiwake", new_sheet="first")
-    keep(book, session, "keep", entry, Showing(), request_of(session, Asked()))
+    entry = OutingEntry(new_boat="Kittiwake", new_sheet="first")
+    save_outing(book, session, "keep", entry, BenchDisplay(), request_of(session, RequestForm()))
     assert session.kept is not None
     number = session.kept.outing.id
     with open_logbook(book) as logbook:
@@ -279,6 +281,6 @@ def test_an_outing_is_kept_with_its_corrections_and_laid_open_with_them(tmp_path
     assert byhand.in_logbook(book, session) == byhand.InLogbook(number, in_step=True)
 
     other = Session()
-    Shelf(book).lay_open(other, number)
+    LogbookClient(book).lay_open(other, number)
     assert other.by_hand == session.by_hand
     assert [one.why for one in byhand.done(other, now(other))] == ["launching"]

@@ -11,7 +11,7 @@ from dash_client import DashClient
 from test_dashboard_app import text_of
 
 from dashboard.app import Config, create_app
-from dashboard.features.run.request_form import Asked, asked_of, begun_with, request_of
+from dashboard.features.run.request_form import RequestForm, asked_of, begun_with, request_of
 from dashboard.session.intake import put_in
 from dashboard.session.job_list import jobs_list, shape_of
 from dashboard.session.jobs import JobView
@@ -34,7 +34,7 @@ def _fresh_registry() -> Iterator[None]:
     dash.page_registry.clear()
 
 
-def asked(units: Chosen, **typed: Any) -> Asked:
+def asked(units: Chosen, **typed: Any) -> RequestForm:
     facts = {name: typed.get(name, "") for name in FACTS}
     limits = {name: typed.get(name, "") for name in LIMITS}
     return asked_of(JUDGED, None, facts, limits, units)
@@ -82,14 +82,14 @@ def test_the_usual_limit_is_said_in_the_unit_chosen() -> None:
 )
 def test_a_request_stands_in_the_controls_and_comes_back(request_: Request) -> None:
     session = Session()
-    begun = Asked(**begun_with(session, request_))  # type: ignore[arg-type]
+    begun = RequestForm(**begun_with(session, request_))  # type: ignore[arg-type]
     assert request_of(session, begun) == request_
 
 
 def test_a_rule_of_the_users_own_comes_along() -> None:
     rule = parse_rule(shipped_text("water").replace('"water"', '"ours"'), "ours.toml")
     session = Session()
-    begun = Asked(**begun_with(session, Request(rule=rule)))  # type: ignore[arg-type]
+    begun = RequestForm(**begun_with(session, Request(rule=rule)))  # type: ignore[arg-type]
     assert (begun.rule, session.rules) == ("ours", {"ours": rule})
     assert request_of(session, begun).rule == rule
 
@@ -141,7 +141,7 @@ def test_the_page_tells_a_reader_that_his_logs_are_gone() -> None:
     assert told["files"]["children"] == []
     assert client.beside["notice"]["children"] == NO_ROOM
     # Whatever he presses on a page that still shows them, he is told.
-    started = {name: getattr(Asked(), name) for name in Asked.__slots__}
+    started = {name: getattr(RequestForm(), name) for name in RequestForm.__slots__}
     client.call(
         "show_answer", {"asked.data": started, "unit.value": "kn", "session.data": token}, "unit.value"
     )

@@ -18,12 +18,12 @@ from test_dashboard_comparing import text_of
 from dashboard.app import Config, create_app
 from dashboard.features.compare.trial_figure import trial_figure
 from dashboard.features.history.figures import SYMBOLS, outings_figure
-from dashboard.features.history.service import HistoryBook, Past
+from dashboard.features.history.service import HistoryClient, Past
 from dashboard.features.history.view import events_told
 from telemetry.cli import main
 from telemetry.compare import Units, boat_history, next_trial
 from telemetry.core.units import SPEED_UNITS, speed_text
-from telemetry.logbook import KeptTwoWay, KeptUpset, OutingSearch, open_logbook
+from telemetry.logbook import OutingSearch, SavedIncident, SavedTwoWay, open_logbook
 from telemetry.logbook.importing import press_document
 from telemetry.logbook.tables import AnalysisRow
 from telemetry.setup import FoundMeasure, Reading, steps_back
@@ -58,7 +58,7 @@ def url(season_url: str, tmp_path_factory: pytest.TempPathFactory) -> str:
 
 @pytest.fixture
 def past(url: str) -> Past:
-    found = HistoryBook(url).past(BOAT)
+    found = HistoryClient(url).past(BOAT)
     assert found is not None
     return found
 
@@ -93,8 +93,8 @@ def test_the_past_is_what_the_library_says_of_it(past: Past, url: str) -> None:
     (one,) = past.founds
     assert (one.found, one.sheet) == (found, "Deep again")
     assert [row.item.name for row in one.moved] == ["strut_depth_mm"]
-    assert HistoryBook(url).past("Nobody") is None
-    assert HistoryBook(url).past(None) is None
+    assert HistoryClient(url).past("Nobody") is None
+    assert HistoryClient(url).past(None) is None
 
 
 def test_two_ways_come_out_of_the_tables_as_the_analyses_have_them(url: str) -> None:
@@ -103,7 +103,7 @@ def test_two_ways_come_out_of_the_tables_as_the_analyses_have_them(url: str) -> 
         of_third = book.analysis(3)
         start = {p["id"]: p["start_utc"] for p in of_third["passes"]}
         expected = [
-            KeptTwoWay(
+            SavedTwoWay(
                 3,
                 w["id"],
                 w["rule"],
@@ -139,7 +139,7 @@ def test_the_plot_has_every_two_way_every_peak_and_the_best_ringed(past: Past) -
 
 def test_each_verdict_has_a_shape_of_its_own(past: Past) -> None:
     others = [
-        KeptTwoWay(w.outing_id, w.two_way_id, w.rule, None, w.distance_m, w.average_mps, w.u95_mps, verdict)
+        SavedTwoWay(w.outing_id, w.two_way_id, w.rule, None, w.distance_m, w.average_mps, w.u95_mps, verdict)
         for w, verdict in zip(past.two_ways, SYMBOLS, strict=False)
     ]
     figure = outings_figure(past.outings, others, past.letters, None, "mph")
@@ -241,8 +241,8 @@ def test_an_upset_is_told_with_its_evidence(url: str, tmp_path: Path) -> None:
         told = other.analysis(1) | {"ride": [event, clean]}
         with other._writing() as session:
             session.get_one(AnalysisRow, 1).document = press_document(told)
-        assert other.upsets(BOAT) == (KeptUpset(1, "blow-over", "P2", "shown", "it stopped", None),)
-    past = HistoryBook(copy).past(BOAT)
+        assert other.upsets(BOAT) == (SavedIncident(1, "blow-over", "P2", "shown", "it stopped", None),)
+    past = HistoryClient(copy).past(BOAT)
     assert past is not None
     (line,) = events_told(past)[0].children
     assert "blow-over" in str(line)

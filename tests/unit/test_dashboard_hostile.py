@@ -127,7 +127,7 @@ def test_the_server_itself_holds_a_drop_to_its_bounds(monkeypatch: pytest.Monkey
     said = take_in(session, many)
     assert said.startswith("Only the first 12 of 15 files were read. Drop at most 12 files or 64 MB at once")
     assert len(session.logs) == 12
-    monkeypatch.setattr(drops, "MOST_BYTES_A_DROP", int(2.5 * len(ROW)))
+    monkeypatch.setattr(drops, "MAX_BYTES_A_DROP", int(2.5 * len(ROW)))
     session = Session()
     assert take_in(session, many[:3]).startswith("Only the first 2 of 3 files were read.")
     assert len(session.logs) == 2
@@ -135,7 +135,7 @@ def test_the_server_itself_holds_a_drop_to_its_bounds(monkeypatch: pytest.Monkey
 
 
 def test_what_comes_out_of_archives_counts_for_the_session(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(session_module, "MOST_BYTES", 3 * len(ROW))
+    monkeypatch.setattr(session_module, "MAX_BYTES", 3 * len(ROW))
     session = Session()
     more = {f"{i}_dot_csv": ROW + b"%d,1\n" % (100 + i) for i in range(4)}
     for upload in read_uploads("a.zip", zipped(**more)):

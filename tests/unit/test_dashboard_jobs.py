@@ -7,7 +7,7 @@ import pytest
 
 from dashboard.session.jobs import SILENT_S, Job, Queue
 from telemetry.core.errors import CallError
-from telemetry.core.progress import tell
+from telemetry.core.progress import report
 
 
 @pytest.fixture
@@ -33,9 +33,9 @@ class Work:
 
     def __call__(self, job: Job) -> None:
         self.begun.set()
-        tell(0.5)
+        report(0.5)
         while not self.go_on.wait(0.005):
-            tell(0.4)  # a share that falls is not shown
+            report(0.4)  # a share that falls is not shown
         job.conclude()
         self.left.append(job.name)
 
@@ -79,7 +79,7 @@ def test_the_share_never_falls_and_what_fails_is_said(pool: ThreadPoolExecutor) 
     work.go_on.set()
 
     def refuse(_job: Job) -> None:
-        raise CallError("no such thing", mend="say another")
+        raise CallError("no such thing", hint="say another")
 
     def break_down(_job: Job) -> None:
         raise KeyError("an inner fault")
@@ -88,7 +88,7 @@ def test_the_share_never_falls_and_what_fails_is_said(pool: ThreadPoolExecutor) 
         queue.add(Job("reading", "b", fails))
     wait(lambda: not queue.under_way)
     refused, broken = queue.views
-    assert (refused.state, refused.said) == ("failed", "no such thing. Mend: say another.")
+    assert (refused.state, refused.said) == ("failed", "no such thing. Fix: say another.")
     assert broken.state == "failed"
     assert "inner fault" not in broken.said  # for the server's log, not for the page
     queue.forget(refused.key)
@@ -129,13 +129,13 @@ def test_the_jobs_of_a_tab_that_is_not_heard_of_end() -> None:
     queue, left = Queue(clock=lambda: now_s[0]), []
 
     def work(job: Job) -> None:
-        tell(0.1)
+        report(0.1)
         now_s[0] += SILENT_S - 1.0
         queue.hear()
         now_s[0] += SILENT_S - 1.0
-        tell(0.2)
+        report(0.2)
         now_s[0] += 2.0
-        tell(0.3)
+        report(0.3)
         left.append(job.name)
 
     queue.add(Job("reading", "a", work))

@@ -14,22 +14,22 @@ from logbooks import BOAT, OTHER_BOAT, OTHER_SHEET, SHEET, add, small_log, with_
 from dashboard.app import Config, create_app
 from dashboard.features.overlay.cursor import cursor_data
 from dashboard.features.overlay.figures import (
-    LINE_POINTS,
+    OVERLAY_LINE_POINTS,
     abscissa_title,
     overlay_figure,
     overlay_plan,
     plan_aspect,
 )
 from dashboard.features.overlay.line_styles import looks
-from dashboard.features.overlay.service import MOST, Chosen, OverlayBook
-from dashboard.features.overlay.view import origins, passes_beside, remarks, sheets
+from dashboard.features.overlay.service import MOST, ChosenPasses, OverlayClient
+from dashboard.features.overlay.view import origins, overlay_remarks, passes_beside, sheets
 from dashboard.session.sessions import Session, Sessions, new_token
 from dashboard.session.uploads import read_upload
 from dashboard.ui.downsample import RESAMPLED
 from dashboard.ui.palette import DARK, LIGHT
 from telemetry.core.units import SPEED_UNITS
 from telemetry.logbook import open_logbook
-from telemetry.overlay import SPEED, lay, read_at, sheet_groups
+from telemetry.overlay import SPEED, align, read_at, sheet_groups
 
 MPH = SPEED_UNITS["mph"]
 
@@ -53,8 +53,8 @@ def url(tmp_path_factory: pytest.TempPathFactory) -> str:
 
 
 @pytest.fixture(scope="module")
-def book(url: str) -> OverlayBook:
-    return OverlayBook(url)
+def book(url: str) -> OverlayClient:
+    return OverlayClient(url)
 
 
 @pytest.fixture
@@ -65,13 +65,13 @@ def session() -> Session:
     return loaded
 
 
-def all_of(book: OverlayBook, session: Session) -> tuple[Chosen, ...]:
+def all_of(book: OverlayClient, session: Session) -> tuple[ChosenPasses, ...]:
     chosen, refused = book.choose(session, ["1.P1", "1.P2", "2.P1", "tab.P2"])
     assert refused == ()
     return chosen
 
 
-def test_passes_of_the_tab_and_of_every_outing_can_be_chosen(book: OverlayBook, session: Session) -> None:
+def test_passes_of_the_tab_and_of_every_outing_can_be_chosen(book: OverlayClient, session: Session) -> None:
     offers, left_out = book.offers(session)
     assert left_out == 0
     assert [one.key for one in offers] == ["tab.P1", "tab.P2", "2.P1", "2.P2", "1.P1", "1.P2"]
@@ -80,7 +80,7 @@ def test_passes_of_the_tab_and_of_every_outing_can_be_chosen(book: OverlayBook, 
     assert [one.key for one in book.offers(Session())[0]] == ["2.P1", "2.P2", "1.P1", "1.P2"]
 
 
-def test_chosen_passes_bring_their_outing_and_their_sheet(book: OverlayBook, session: Session) -> None:
+def test_chosen_passes_bring_their_outing_and_their_sheet(book: OverlayClient, session: Session) -> None:
     chosen = all_of(book, session)
     assert [one.key for one in chosen] == ["1.P1", "1.P2", "2.P1", "tab.P2"]
     assert [one.boat for one in chosen] == [BOAT, BOAT, OTHER_BOAT, ""]
@@ -93,9 +93,9 @@ def test_chosen_passes_bring_their_outing_and_their_sheet(book: OverlayBook, ses
 
 
 def test_an_outing_is_analysed_once(
-    url: str, session: Session, monkeypatch: pytest.MonkeyPatch, book: OverlayBook
+    url: str, session: Session, monkeypatch: pytest.MonkeyPatch, book: OverlayClient
 ) -> None:
-    fresh = OverlayBook(url)
+    fresh = OverlayClient(url)
     first = all_of(fresh, session)
     monkeypatch.setattr("telemetry.logbook.Logbook.analysed", None)
     again = all_of(fresh, session)
@@ -103,7 +103,7 @@ def test_an_outing_is_analysed_once(
 
 
 def test_what_the_tab_lets_go_of_is_gone(url: str, session: Session) -> None:
-    fresh = OverlayBook(url)
+    fresh = OverlayClient(url)
     (before,), _ = fresh.choose(session, ["tab.P1"])
     for key in list(session.uploads):
         session.remove(key)
@@ -125,36 +125,38 @@ def test_what_the_tab_lets_go_of_is_gone(url: str, session: Session) -> None:
         ("99999999999.P1", "this names no pass"),
     ],
 )
-def test_what_cannot_be_had_is_said_and_the_rest_shown(book: OverlayBook, key: str, said: str) -> None:
+def test_what_cannot_be_had_is_said_and_the_rest_shown(book: OverlayClient, key: str, said: str) -> None:
     chosen, (refused,) = book.choose(Session(), ["1.P1", key])
     assert [one.key for one in chosen] == ["1.P1"]
     assert said in refused
 
 
-def test_more_than_ten_are_held_to_ten(book: OverlayBook) -> None:
+def test_more_than_ten_are_held_to_ten(book: OverlayClient) -> None:
     _, refused = book.choose(Session(), [f"1.P{k}" for k in range(1, 15)])
     assert refused[-1] == f"At most {MOST} passes at once: the first {MOST} are shown."
 
 
 def test_lines_are_told_apart_by_letter_and_dash_and_directions_by_colour(
-    book: OverlayBook, session: Session
+    book: OverlayClient, session: Session
 ) -> None:
     curves = [one.curves for one in all_of(book, session)]
     looked = looks(curves)
     assert [one.mark for one in looked] == list("ABCD")
     assert [one.direction for one in looked] == ["out", "back", "out", "back"]
     assert len({one.dash for one in looks(curves * 3)}) == MOST
-    figure = overlay_figure(lay(curves, "time", "peak"), looked, MPH)
+    figure = overlay_figure(align(curves, "time", "peak"), looked, MPH)
     lines = [trace for trace in figure.data if trace.name in "ABCD"]
     assert [line.line.color for line in lines[:4]] == [LIGHT.out, LIGHT.back] * 2
     assert [line.line.dash for line in lines[:4]] == [one.dash for one in looked]
     assert [note.text for note in figure.layout.annotations] == [f"<b>{mark}</b>" for mark in "ABCD"]
-    assert overlay_figure(lay(curves, "time", "peak"), looked, MPH, DARK).data[0].fillcolor.startswith("rgba")
+    assert (
+        overlay_figure(align(curves, "time", "peak"), looked, MPH, DARK).data[0].fillcolor.startswith("rgba")
+    )
 
 
-def test_what_is_drawn_are_the_samples_in_the_user_s_unit(book: OverlayBook, session: Session) -> None:
+def test_what_is_drawn_are_the_samples_in_the_user_s_unit(book: OverlayClient, session: Session) -> None:
     chosen = all_of(book, session)
-    overlay = lay([one.curves for one in chosen], "distance", "start")
+    overlay = align([one.curves for one in chosen], "distance", "start")
     figure = overlay_figure(overlay, looks([one.curves for one in chosen]), MPH)
     for laid, mark in zip(overlay.laid, "ABCD", strict=True):
         line = next(trace for trace in figure.data if trace.name == mark)
@@ -168,10 +170,10 @@ def test_what_is_drawn_are_the_samples_in_the_user_s_unit(book: OverlayBook, ses
     assert {trace.meta for trace in figure.data} == {RESAMPLED}
 
 
-def test_a_zoom_shows_more_of_a_long_pass(book: OverlayBook, session: Session) -> None:
+def test_a_zoom_shows_more_of_a_long_pass(book: OverlayClient, session: Session) -> None:
     (one, *_) = all_of(book, session)
     signal = one.curves.signals[SPEED]
-    n = 20 * LINE_POINTS
+    n = 20 * OVERLAY_LINE_POINTS
     t_s = np.linspace(signal.t_s[0], signal.t_s[-1], n)
     value = np.interp(t_s, signal.t_s, signal.value) + np.random.default_rng(0).normal(0.0, 0.3, n)
     long = type(one.curves)(
@@ -182,18 +184,20 @@ def test_a_zoom_shows_more_of_a_long_pass(book: OverlayBook, session: Session) -
             "signals": {SPEED: type(signal)(t_s, value)},
         }
     )
-    overlay = lay([long], "time", "start")
+    overlay = align([long], "time", "start")
     whole = overlay_figure(overlay, looks([long]), MPH)
     closer = overlay_figure(overlay, looks([long]), MPH, window=(2.0, 2.1))
-    assert len(whole.data[0].x) <= LINE_POINTS + 2
+    assert len(whole.data[0].x) <= OVERLAY_LINE_POINTS + 2
     x = np.asarray(closer.data[0].x)
     inside = (overlay.laid[0].x >= 2.0) & (overlay.laid[0].x <= 2.1)
     assert np.array_equal(x[(x >= 2.0) & (x <= 2.1)], overlay.laid[0].x[inside])
 
 
-def test_the_cursor_reads_in_the_browser_what_the_library_reads(book: OverlayBook, session: Session) -> None:
+def test_the_cursor_reads_in_the_browser_what_the_library_reads(
+    book: OverlayClient, session: Session
+) -> None:
     chosen = all_of(book, session)
-    overlay = lay([one.curves for one in chosen], "time", "peak")
+    overlay = align([one.curves for one in chosen], "time", "peak")
     data = json.loads(json.dumps(cursor_data(overlay, looks([one.curves for one in chosen]), MPH, LIGHT)))
     assert data["rows"][0] == {"name": SPEED, "axis": "y", "unit": "mph", "decimals": 2}
     assert (data["abscissa"]["low"], data["abscissa"]["high"]) == overlay.span
@@ -206,7 +210,7 @@ def test_the_cursor_reads_in_the_browser_what_the_library_reads(book: OverlayBoo
         assert len(told["east"]) == len(told["x"]) == laid.x.size
 
 
-def test_abscissae_are_titled_by_what_they_count(book: OverlayBook, session: Session) -> None:
+def test_abscissae_are_titled_by_what_they_count(book: OverlayClient, session: Session) -> None:
     curves = [one.curves for one in all_of(book, session)]
     titles = {
         ("distance", "course"): "Along the common course line [m]",
@@ -215,7 +219,7 @@ def test_abscissae_are_titled_by_what_they_count(book: OverlayBook, session: Ses
         ("day", "start"): "Time of day (UTC)",
     }
     for how, title in titles.items():
-        overlay = lay(curves, *how)  # type: ignore[arg-type]
+        overlay = align(curves, *how)  # type: ignore[arg-type]
         assert abscissa_title(overlay) == title
         figure = overlay_figure(overlay, looks(curves), MPH)
         assert figure.layout.xaxis.title.text == title
@@ -227,16 +231,16 @@ def test_abscissae_are_titled_by_what_they_count(book: OverlayBook, session: Ses
     assert "These are 2 days" in overlay.notes[0]
 
 
-def test_the_plan_view_names_each_pass_where_it_starts(book: OverlayBook, session: Session) -> None:
+def test_the_plan_view_names_each_pass_where_it_starts(book: OverlayClient, session: Session) -> None:
     curves = [one.curves for one in all_of(book, session)]
-    overlay = lay(curves, "distance", "start")
+    overlay = align(curves, "distance", "start")
     plan = overlay_plan(overlay, looks(curves))
     assert [trace.name for trace in plan.data] == list("ABCD")
     assert plan.data[0].customdata[0] == overlay.laid[0].x[0]
     assert sorted(note.text for note in plan.layout.annotations) == ["<b>← B D</b>", "<b>→ A C</b>"]
     assert 0.6 <= plan_aspect(overlay) <= 2.6
     nowhere = [type(c)(**{**vars(c), "east_m": None, "north_m": None}) for c in curves]
-    empty = overlay_plan(lay(nowhere, "time", "start"), looks(nowhere))
+    empty = overlay_plan(align(nowhere, "time", "start"), looks(nowhere))
     assert empty.layout.annotations[0].text == "No positions: no plan view"
 
 
@@ -248,7 +252,7 @@ def text_of(component: object) -> str:
 
 
 def test_sheets_are_told_against_the_first_or_said_to_be_one_or_none(
-    book: OverlayBook, session: Session
+    book: OverlayClient, session: Session
 ) -> None:
     chosen = all_of(book, session)
     looked = looks([one.curves for one in chosen])
@@ -267,11 +271,11 @@ def test_sheets_are_told_against_the_first_or_said_to_be_one_or_none(
     assert sheets((), (), ()) == []
 
 
-def test_what_is_left_out_or_lacking_is_said(book: OverlayBook, session: Session) -> None:
+def test_what_is_left_out_or_lacking_is_said(book: OverlayClient, session: Session) -> None:
     chosen = all_of(book, session)
     curves = [one.curves for one in chosen]
     curves[1] = type(curves[1])(**{**vars(curves[1]), "start_utc": None})
-    said = text_of(remarks(lay(curves, "day", "start"), chosen, looks(curves), ("9.P1: gone",)))
+    said = text_of(overlay_remarks(align(curves, "day", "start"), chosen, looks(curves), ("9.P1: gone",)))
     assert said.startswith("9.P1: goneB ← P2, Kittiwake, outing 1, ")
     assert "is left out: its log does not say which day it was" in said
     assert "A, B, C, D: no motor log." in said

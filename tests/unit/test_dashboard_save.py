@@ -10,22 +10,22 @@ from typing import Any
 import pytest
 from logbooks import BOAT, SHEET, with_fleet
 
-from dashboard.features.logbook.service import Shelf
-from dashboard.features.run.request_form import Asked, request_of
-from dashboard.features.save.form import Entry, conditions_of, written
-from dashboard.features.save.service import keep
+from dashboard.features.logbook.service import LogbookClient
+from dashboard.features.run.request_form import RequestForm, request_of
+from dashboard.features.save.form import OutingEntry, conditions_of, written
+from dashboard.features.save.service import save_outing
 from dashboard.session.intake import put_in
 from dashboard.session.samples import sample_uploads
 from dashboard.session.sessions import Session
 from dashboard.ui.fields import Chosen
 from telemetry.analysis import Request
 from telemetry.core.errors import CallError, LogbookError, ReciprocalError
-from telemetry.core.progress import tell
+from telemetry.core.progress import report
 from telemetry.logbook import Conditions, open_logbook
 from telemetry.motor.power import Limits, PowerOptions
-from telemetry.setup import Showing
+from telemetry.setup import BenchDisplay
 
-MM = Showing()
+MM = BenchDisplay()
 
 
 @pytest.fixture
@@ -46,7 +46,7 @@ def session() -> Session:
 
 
 def test_a_boat_and_a_first_sheet_are_made_on_the_spot(url: str, session: Session) -> None:
-    entry = Entry(
+    entry = OutingEntry(
         new_boat="Quorrel",
         new_kind="outrigger",
         new_length_m=0.86,
@@ -54,7 +54,7 @@ def test_a_boat_and_a_first_sheet_are_made_on_the_spot(url: str, session: Sessio
         changed={"prop_pitch_mm": "2.5", "prop_diameter_mm": "", "cells": "6"},
         conditions=Conditions("Long Lake", air_c=20.0, note="first run"),
     )
-    keep(url, session, "keep", entry, Showing(length="in"), Request(rule="land"))
+    save_outing(url, session, "keep", entry, BenchDisplay(length="in"), Request(rule="land"))
     assert session.failure("keeping") == ""
     assert session.kept is not None
     outing = session.kept.outing
@@ -74,8 +74,10 @@ def test_a_boat_and_a_first_sheet_are_made_on_the_spot(url: str, session: Sessio
 
 
 def test_the_next_sheet_says_what_changed_and_comes_from_the_one_chosen(url: str, session: Session) -> None:
-    entry = Entry(BOAT, sheet=SHEET.sheet_id, new_sheet="more pitch", changed={"prop_pitch_mm": "65 mm"})
-    keep(url, session, "keep", entry, MM)
+    entry = OutingEntry(
+        BOAT, sheet=SHEET.sheet_id, new_sheet="more pitch", changed={"prop_pitch_mm": "65 mm"}
+    )
+    save_outing(url, session, "keep", entry, MM)
     assert session.kept is not None
     with open_logbook(url) as book:
         sheet = book.sheet(session.kept.outing.sheet_id)
@@ -85,7 +87,7 @@ def test_the_next_sheet_says_what_changed_and_comes_from_the_one_chosen(url: str
 
 def test_the_sheet_goes_before_what_was_typed_of_the_power_train(url: str, session: Session) -> None:
     typed = Request(power=PowerOptions(pitch_mm=70.0, kv_rpm_per_v=1900.0, limits=Limits(current_a=90.0)))
-    keep(url, session, "keep", Entry(BOAT, sheet=SHEET.sheet_id), MM, typed)
+    save_outing(url, session, "keep", OutingEntry(BOAT, sheet=SHEET.sheet_id), MM, typed)
     assert session.kept is not None
     with open_logbook(url) as book:
         power = book.asked(session.kept.outing.id)[0].power
@@ -93,31 +95,31 @@ def test_the_sheet_goes_before_what_was_typed_of_the_power_train(url: str, sessi
 
 
 REFUSED = [
-    (Entry(), "the outing has no boat"),
-    (Entry(BOAT), "the outing has no setup sheet"),
-    (Entry(new_boat="Quorrel"), "the outing has no setup sheet"),
-    (Entry(new_boat="kittiWAKE", new_sheet="a"), "a boat 'kittiWAKE' is there already"),
-    (Entry("Nobody", sheet=SHEET.sheet_id), "Nobody"),
-    (Entry(BOAT, sheet=SHEET.sheet_id, new_sheet="b"), "nothing is said of what changed"),
-    (Entry(BOAT, sheet=SHEET.sheet_id, changed={"cells": "6"}), "the new sheet has no name"),
+    (OutingEntry(), "the outing has no boat"),
+    (OutingEntry(BOAT), "the outing has no setup sheet"),
+    (OutingEntry(new_boat="Quorrel"), "the outing has no setup sheet"),
+    (OutingEntry(new_boat="kittiWAKE", new_sheet="a"), "a boat 'kittiWAKE' is there already"),
+    (OutingEntry("Nobody", sheet=SHEET.sheet_id), "Nobody"),
+    (OutingEntry(BOAT, sheet=SHEET.sheet_id, new_sheet="b"), "nothing is said of what changed"),
+    (OutingEntry(BOAT, sheet=SHEET.sheet_id, changed={"cells": "6"}), "the new sheet has no name"),
     (
-        Entry(BOAT, sheet=SHEET.sheet_id, new_sheet="Flat Water", changed={"cells": "6"}),
+        OutingEntry(BOAT, sheet=SHEET.sheet_id, new_sheet="Flat Water", changed={"cells": "6"}),
         "a sheet 'Flat Water' of this boat is there already",
     ),
     (
-        Entry(BOAT, sheet=SHEET.sheet_id, new_sheet="c", changed={"prop_pitch_mm": "63"}),
+        OutingEntry(BOAT, sheet=SHEET.sheet_id, new_sheet="c", changed={"prop_pitch_mm": "63"}),
         "says the same as the one that is chosen",
     ),
-    (Entry(BOAT, sheet=SHEET.sheet_id, new_sheet="d", changed={"prop_pitch_mm": "long"}), "itch"),
+    (OutingEntry(BOAT, sheet=SHEET.sheet_id, new_sheet="d", changed={"prop_pitch_mm": "long"}), "itch"),
 ]
 
 
 @pytest.mark.parametrize(("entry", "said"), REFUSED)
 def test_a_form_that_cannot_be_used_says_why_and_keeps_nothing(
-    url: str, session: Session, entry: Entry, said: str
+    url: str, session: Session, entry: OutingEntry, said: str
 ) -> None:
     with pytest.raises(ReciprocalError, match=said):
-        keep(url, session, "keep", entry, MM)
+        save_outing(url, session, "keep", entry, MM)
     with open_logbook(url) as book:
         assert book.outings() == ()
         assert len(book.boats()) == 2
@@ -125,14 +127,14 @@ def test_a_form_that_cannot_be_used_says_why_and_keeps_nothing(
 
 def test_without_a_log_there_is_nothing_to_keep(url: str) -> None:
     with pytest.raises(CallError, match="there is no log to add"):
-        keep(url, Session(), "keep", Entry(BOAT, sheet=SHEET.sheet_id), MM)
+        save_outing(url, Session(), "keep", OutingEntry(BOAT, sheet=SHEET.sheet_id), MM)
 
 
 def test_a_log_that_is_kept_already_is_refused_with_its_outing_named(url: str, session: Session) -> None:
-    entry = Entry(BOAT, sheet=SHEET.sheet_id)
-    keep(url, session, "keep", entry, MM)
+    entry = OutingEntry(BOAT, sheet=SHEET.sheet_id)
+    save_outing(url, session, "keep", entry, MM)
     assert session.kept is not None
-    keep(url, session, "keep", replace(entry, new_sheet="e", changed={"cells": "6"}), MM)
+    save_outing(url, session, "keep", replace(entry, new_sheet="e", changed={"cells": "6"}), MM)
     assert f"in the logbook already, in outing {session.kept.outing.id}" in session.failure("keeping")
     assert session.failure("keeping") == ""  # said once
     with open_logbook(url) as book:
@@ -146,7 +148,7 @@ def test_a_locked_logbook_is_said_and_nothing_is_kept(
     holder = sqlite3.connect(url, isolation_level=None)
     holder.execute("BEGIN IMMEDIATE")
     try:
-        keep(url, session, "keep", Entry(BOAT, sheet=SHEET.sheet_id), MM)
+        save_outing(url, session, "keep", OutingEntry(BOAT, sheet=SHEET.sheet_id), MM)
         said = session.failure("keeping")
     except LogbookError as error:
         said = str(error)
@@ -168,11 +170,11 @@ def test_a_cancelled_keeping_keeps_nothing(
 
     def pressed_midway(*args: Any, **more: Any) -> Any:
         session.cancel(session.queue.views[-1].key)
-        tell(0.5)
+        report(0.5)
         return analyse(*args, **more)
 
     monkeypatch.setattr(importing, "analyse", pressed_midway)
-    keep(url, session, "keep", Entry(new_boat="Quorrel", new_sheet="a"), MM)
+    save_outing(url, session, "keep", OutingEntry(new_boat="Quorrel", new_sheet="a"), MM)
     assert [view.state for view in session.queue.views] == ["cancelled"]
     assert session.kept is None
     with open_logbook(url) as book:
@@ -183,21 +185,21 @@ def test_a_cancelled_keeping_keeps_nothing(
 def test_on_the_logbooks_page_the_logs_are_taken_off_and_leave_no_question_behind(
     url: str, session: Session
 ) -> None:
-    keep(url, session, "keep", Entry(BOAT, sheet=SHEET.sheet_id), MM, take_off=True)
+    save_outing(url, session, "keep", OutingEntry(BOAT, sheet=SHEET.sheet_id), MM, take_off=True)
     assert session.kept is not None
     assert session.uploads == {}
     assert session.asked == {}
 
 
 def test_an_outing_that_is_laid_open_brings_its_questions_and_its_logs(url: str, session: Session) -> None:
-    asked = Asked(
+    asked = RequestForm(
         rule="land", distance="own", own_distance="75 m", window_min=30.0, limits={"current_a": 9.0}
     )
-    keep(url, session, "keep", Entry(BOAT, sheet=SHEET.sheet_id), MM, request_of(session, asked))
+    save_outing(url, session, "keep", OutingEntry(BOAT, sheet=SHEET.sheet_id), MM, request_of(session, asked))
     assert session.kept is not None
     other = Session()
-    Shelf(url).lay_open(other, session.kept.outing.id)
-    began = Asked(**other.asked)
+    LogbookClient(url).lay_open(other, session.kept.outing.id)
+    began = RequestForm(**other.asked)
     assert replace(began, pitch_mm=None) == asked
     assert began.pitch_mm == 63.0
     again, first = request_of(other, began), request_of(session, asked)

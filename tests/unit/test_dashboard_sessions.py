@@ -12,7 +12,7 @@ from dashboard.session.sessions import Session, Sessions, new_token
 from dashboard.session.uploads import read_upload
 from telemetry import readers
 from telemetry.analysis import Request
-from telemetry.core.progress import tell
+from telemetry.core.progress import report
 from telemetry.readers.base import LogReader
 from telemetry.twoway.rules import parse_rule, shipped_text
 
@@ -114,7 +114,7 @@ def test_another_log_is_analysed_afresh_and_no_log_gives_no_answer() -> None:
 
 
 def test_a_session_holds_no_more_than_it_may(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(session_module, "MOST_FILES", 2)
+    monkeypatch.setattr(session_module, "MAX_FILES", 2)
     session = Session()
     for number in range(3):
         session.put(read_upload(f"{number}.gpx", f"not a log {number}".encode()))
@@ -238,7 +238,7 @@ def test_a_dropped_file_that_is_cancelled_leaves_nothing(monkeypatch: pytest.Mon
     def pressed_midway(data: bytes, file: str, options: readers.ReadOptions) -> tuple[readers.Log, ...]:
         read = gpx.read(data, file, options)
         session.cancel(session.queue.views[0].key)
-        tell(0.9)
+        report(0.9)
         return read
 
     slow = LogReader(gpx.name, gpx.suffixes, gpx.sniff, pressed_midway)

@@ -13,7 +13,7 @@ from dash_client import DashClient
 
 from dashboard.app import Config, create_app
 from dashboard.features.logbook.view import outing_facts
-from dashboard.features.run.request_form import Asked
+from dashboard.features.run.request_form import RequestForm
 from dashboard.features.statement.service import Statements
 from dashboard.session.intake import put_in
 from dashboard.session.samples import sample_uploads
@@ -24,7 +24,7 @@ from telemetry.logbook import Boat, Conditions, open_logbook
 from telemetry.setup import SetupSheet
 from telemetry.statement import content_policy
 
-ASKED = {name: getattr(Asked(), name) for name in Asked.__slots__}
+ASKED = {name: getattr(RequestForm(), name) for name in RequestForm.__slots__}
 HERE = "http://127.0.0.1:8050"
 
 

@@ -1,4 +1,4 @@
-from dashboard.session.column_maps import keep, remembered
+from dashboard.session.column_maps import remembered, save_columns
 from dashboard.session.samples import sample_uploads
 from dashboard.session.uploads import (
     LARGEST_BYTES,
@@ -94,13 +94,13 @@ def test_every_choice_of_a_column_is_one_the_reader_understands() -> None:
         again = read_again(
             upload, {"a": "elapsed:s" if not value.startswith("elapsed") else "satellites", "b": value}, 2
         )
-        assert "column" not in str(again.error or "").partition("Mend")[0] or again.logs, (label, again.error)
+        assert "column" not in str(again.error or "").partition("Fix")[0] or again.logs, (label, again.error)
 
 
 def test_what_was_said_on_the_page_once_is_known_in_every_later_session() -> None:
     data = TABLE.encode()
     wanted = {"wann": "elapsed:s", "vgps": "speed_mps:km/h", "umdr": "erpm:rpm", "span": "voltage_v:V"}
-    keep(read_again(read_upload("odd.csv", data), wanted, 3, 1.5))
+    save_columns(read_again(read_upload("odd.csv", data), wanted, 3, 1.5))
     options, unusable = remembered()
     assert unusable == ""
     later = read_upload("later.csv", data.replace(b"22.5", b"22.4"), options)
@@ -110,7 +110,7 @@ def test_what_was_said_on_the_page_once_is_known_in_every_later_session() -> Non
     assert not view.needs_headings
     assert "heading-map-kept" in {f.code for f in view.findings}
     # What is said anew goes in its place, and what is not asked about stands.
-    keep(read_again(later, None, 2))
+    save_columns(read_again(later, None, 2))
     (kept,) = remembered()[0].kept.values()
     assert (kept.columns, kept.pole_pairs, kept.gear_ratio) == (wanted, 2, None)
 
@@ -118,16 +118,16 @@ def test_what_was_said_on_the_page_once_is_known_in_every_later_session() -> Non
 def test_what_is_taken_back_on_the_page_is_forgotten() -> None:
     upload = read_upload("made.csv", MOTOR.encode())
     assert file_view(upload, None).needs_poles
-    keep(read_again(upload, {}, 2))
+    save_columns(read_again(upload, {}, 2))
     assert remembered()[0].kept
-    keep(read_again(upload, {}, None))
+    save_columns(read_again(upload, {}, None))
     assert not remembered()[0].kept
 
 
 def test_what_could_not_be_read_is_not_kept() -> None:
     upload = read_again(read_upload("odd.csv", TABLE.encode()), {"vgps": "speed_mps:km/h"}, None)
     assert upload.error is not None
-    keep(upload)
+    save_columns(upload)
     assert not remembered()[0].kept
 
 

@@ -16,7 +16,7 @@ from dashboard.ui.fields import WHAT_IF, Chosen
 from sample_logs import data_folder
 from telemetry.analysis import Analysis, Request, read_and_analyse
 from telemetry.motor.power import PowerOptions
-from telemetry.motor.what_if import Change
+from telemetry.motor.what_if import PowerTrainChange
 from telemetry.motor.what_if_start import start_pass, what_if_from
 from telemetry.readers import ReadOptions
 
@@ -34,13 +34,13 @@ def known() -> Analysis:
 @pytest.mark.parametrize(
     ("wanted", "change"),
     [
-        ({"diameter_mm": 48}, Change(diameter_mm=48.0)),
-        ({"pitch_mm": "60.5", "cells": 5}, Change(pitch_mm=60.5, cells=5)),
-        ({"kv_rpm_per_v": 1700}, Change(kv_rpm_per_v=1700.0)),
+        ({"diameter_mm": 48}, PowerTrainChange(diameter_mm=48.0)),
+        ({"pitch_mm": "60.5", "cells": 5}, PowerTrainChange(pitch_mm=60.5, cells=5)),
+        ({"kv_rpm_per_v": 1700}, PowerTrainChange(kv_rpm_per_v=1700.0)),
     ],
 )
 def test_the_fields_become_the_change_that_the_library_reckons(
-    known: Analysis, wanted: dict[str, Any], change: Change
+    known: Analysis, wanted: dict[str, Any], change: PowerTrainChange
 ) -> None:
     got = supposed(known, "P3", NOTHING | wanted)
     start = start_pass(known.passes, known.motors, "P3")

@@ -7,11 +7,11 @@ import pytest
 
 from telemetry.cleaning.despike import (
     HullLimits,
-    borne_out,
+    confirmed_by_positions,
     denied_by_positions,
-    islands,
+    isolated_samples,
+    path_made_good_m,
     unreachable,
-    way_made_m,
 )
 
 T = np.arange(0, 20, 0.1)
@@ -92,21 +92,23 @@ def test_limits_of_another_hull_may_be_given() -> None:
 
 def test_the_way_made_follows_an_arc_and_cuts_no_corner() -> None:
     angle = 0.5 * T  # 20 m/s on a circle of 40 m
-    way = way_made_m(T, 40.0 * np.sin(angle), -40.0 * np.cos(angle))
+    way = path_made_good_m(T, 40.0 * np.sin(angle), -40.0 * np.cos(angle))
     assert way[-1] == pytest.approx(20.0 * T[-1], rel=0.002)
 
 
 def test_on_a_straight_the_noise_of_positions_drops_out_of_the_way() -> None:
     noise = np.random.default_rng(5).normal(0.0, 0.5, (2, T.size))
-    way = way_made_m(T, 20.0 * T + noise[0], noise[1])
+    way = path_made_good_m(T, 20.0 * T + noise[0], noise[1])
     # Summed step by step the noise alone would add tens of metres.
     assert way[-1] == pytest.approx(20.0 * T[-1], abs=4.0)
     assert np.hypot(np.diff(20.0 * T + noise[0]), np.diff(noise[1])).sum() > 20.0 * T[-1] + 10.0
 
 
 def denied(v: np.ndarray, east: np.ndarray, noise_m: float = 0.05) -> list[int]:
-    way = way_made_m(T, east, np.zeros(T.size))
-    return np.flatnonzero(denied_by_positions(T, v, way, borne_out(T, v, way, noise_m), noise_m)).tolist()
+    way = path_made_good_m(T, east, np.zeros(T.size))
+    return np.flatnonzero(
+        denied_by_positions(T, v, way, confirmed_by_positions(T, v, way, noise_m), noise_m)
+    ).tolist()
 
 
 def test_a_speed_that_the_way_denies_is_marked() -> None:
@@ -153,12 +155,12 @@ def test_what_both_judges_left_of_a_spike_is_cut_and_a_true_sample_between_two_i
     false[100:110] = false[111] = True
     v = np.full(T.size, 20.0)
     v[100:112] = 23.5
-    assert np.flatnonzero(islands(T, v, false, LIMITS)).tolist() == [110]
+    assert np.flatnonzero(isolated_samples(T, v, false, LIMITS)).tolist() == [110]
     v[110] = 20.1
-    assert not islands(T, v, false, LIMITS).any()
+    assert not isolated_samples(T, v, false, LIMITS).any()
     v[110] = 23.5
     false[111] = False  # a burst that goes on after the spike is another matter
-    assert not islands(T, v, false, LIMITS).any()
+    assert not isolated_samples(T, v, false, LIMITS).any()
 
 
 def crash(seen_s: float = 12.0) -> tuple[np.ndarray, np.ndarray]:
@@ -171,7 +173,7 @@ def crash(seen_s: float = 12.0) -> tuple[np.ndarray, np.ndarray]:
 
 def test_the_last_speeds_before_a_crash_are_borne_out_and_a_spike_is_not() -> None:
     v, way = crash()
-    sure = borne_out(T, v, way, 0.05)
+    sure = confirmed_by_positions(T, v, way, 0.05)
     before, false = (T > 2.0) & (T < 11.95), v == 60.0
     assert sure[before].all()
     assert not sure[false].any()
@@ -182,10 +184,10 @@ def test_one_sample_a_second_is_borne_out_by_the_step_to_it_and_fewer_by_nothing
     last, false = 119, 129  # 0.1 s before the crash, and in the tumble
     assert v[false] == 60.0
     rows = np.arange(9, T.size, 10)
-    sure = borne_out(T[rows], v[rows], way[rows], 0.05)
+    sure = confirmed_by_positions(T[rows], v[rows], way[rows], 0.05)
     assert sure[(T[rows] > 2.0) & (rows <= last)].all()
     assert not sure[v[rows] == 60.0].any()
-    assert not borne_out(T[::15], v[::15], way[::15], 0.05).any()
+    assert not confirmed_by_positions(T[::15], v[::15], way[::15], 0.05).any()
 
 
 def test_a_hull_that_nears_its_top_is_borne_out_below_where_its_gain_led() -> None:
@@ -193,15 +195,15 @@ def test_a_hull_that_nears_its_top_is_borne_out_below_where_its_gain_led() -> No
     v = np.where(t < 4.0, 10.0 * t, 40.0 + 2.0 * (1.0 - np.exp(-(t - 4.0) / 0.3)))
     way = np.r_[0.0, np.cumsum(0.5 * (v[1:] + v[:-1]) * 0.2)]
     before_crash = t <= 4.9  # all that a log may hold
-    sure = borne_out(t[before_crash], v[before_crash], way[before_crash], 0.1)
+    sure = confirmed_by_positions(t[before_crash], v[before_crash], way[before_crash], 0.1)
     assert sure[t[before_crash] > 2.0].all()
     v[22] += 8.0
-    assert not borne_out(t[before_crash], v[before_crash], way[before_crash], 0.1)[22]
+    assert not confirmed_by_positions(t[before_crash], v[before_crash], way[before_crash], 0.1)[22]
 
 
 def test_a_crash_and_the_tumble_after_it_cost_no_true_speed_before_it() -> None:
     v, way = crash()
-    sure = borne_out(T, v, way, 0.05)
+    sure = confirmed_by_positions(T, v, way, 0.05)
     kept = ~denied_by_positions(T, v, way, sure, 0.05)
     kept[kept] = ~unreachable(T[kept], v[kept], SURE[kept], sure=sure[kept])
     assert kept[(T > 2.0) & (T < 11.95)].all()

@@ -18,8 +18,8 @@ from telemetry.cli import build_parser
 from telemetry.core.frames import MOTOR_COLUMNS, TRACK_COLUMNS, Column, Track
 from telemetry.readers import READERS, read_log
 from telemetry.readers.headings import IGNORE, RPM_COLUMNS, TIME_COLUMNS
-from telemetry.ride.incidents import Verdict as RideVerdict
-from telemetry.twoway.mean import Verdict
+from telemetry.ride.incidents import RideVerdict as RideVerdict
+from telemetry.twoway.mean import TwoWayVerdict
 from telemetry.twoway.rules import SHIPPED
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -84,7 +84,7 @@ def test_every_option_stands_in_readme(command: str) -> None:
 
 
 def test_every_shipped_rule_and_verdict_stands_in_readme() -> None:
-    for word in (*SHIPPED, *get_args(Verdict), *get_args(RideVerdict)):
+    for word in (*SHIPPED, *get_args(TwoWayVerdict), *get_args(RideVerdict)):
         assert f"`{word}`" in README
 
 

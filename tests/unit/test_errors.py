@@ -4,14 +4,14 @@ import pickle
 
 import pytest
 
-from telemetry.core.errors import HeadingMapNeededError, LogError, ReciprocalError, fault_text
+from telemetry.core.errors import ColumnMapNeededError, LogError, ReciprocalError, fault_text
 
 
 @pytest.mark.parametrize(
     "error",
     [
-        LogError("it is empty", file="lake.gpx", place="line 3", mend="export it again"),
-        HeadingMapNeededError("no column is named", headings=("U", "V"), file="lake.csv"),
+        LogError("it is empty", file="lake.gpx", place="line 3", hint="export it again"),
+        ColumnMapNeededError("no column is named", headings=("U", "V"), file="lake.csv"),
     ],
 )
 def test_an_error_says_the_same_in_another_process(error: ReciprocalError) -> None:

@@ -10,10 +10,10 @@ from dashboard.ui.palette import DARK, LIGHT, with_alpha
 from telemetry.core.frames import LogMeta, make_motor_log
 from telemetry.core.units import SPEED_UNITS, TEMPERATURE_UNITS
 from telemetry.motor.channels import Channels, channels
-from telemetry.motor.sync.clock import Clock
+from telemetry.motor.sync.clock import MotorClock
 
 MPH, FAHRENHEIT = SPEED_UNITS["mph"], TEMPERATURE_UNITS["°F"]
-CLOCK = Clock(-5.0, 0.0, 0.02, "rpm against speed", True, "", 0.0, 115.0)
+CLOCK = MotorClock(-5.0, 0.0, 0.02, "rpm against speed", True, "", 0.0, 115.0)
 
 
 def motor(samples: int = 3000, *columns: str) -> Channels:
@@ -29,7 +29,7 @@ def motor(samples: int = 3000, *columns: str) -> Channels:
     return channels(make_motor_log(chosen, t_s, LogMeta("motor.csv", "table")))
 
 
-def drawn(told: Channels, clock: Clock = CLOCK, palette=LIGHT):
+def drawn(told: Channels, clock: MotorClock = CLOCK, palette=LIGHT):
     return power_time(made.analysis(), 0, told, clock, MPH, FAHRENHEIT, palette)
 
 

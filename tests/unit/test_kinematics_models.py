@@ -10,10 +10,10 @@ import pytest
 from telemetry.kinematics.models import (
     CORNER_FACTOR,
     USUAL_DENSITY,
-    AlongData,
+    AlongTrackData,
     ReceiverModel,
-    calibrate,
-    nodes,
+    estimate_noise_and_jerk,
+    refine_nodes,
     smooth_along,
     smooth_speed,
 )
@@ -26,7 +26,7 @@ RNG = np.random.default_rng(8)
 
 
 def test_nodes_fill_long_steps_evenly_and_none_across_a_break() -> None:
-    node_t, at, coupled = nodes(
+    node_t, at, coupled = refine_nodes(
         np.array([0.0, 0.2, 1.2, 9.0, 9.25]), 0.25, np.array([0, 0, 1, 0], dtype=bool)
     )
     np.testing.assert_allclose(node_t, [0.0, 0.2, 0.45, 0.7, 0.95, 1.2, 9.0, 9.25])
@@ -35,7 +35,7 @@ def test_nodes_fill_long_steps_evenly_and_none_across_a_break() -> None:
 
 
 def test_a_single_sample_is_a_single_node() -> None:
-    node_t, at, coupled = nodes(np.array([4.0]), 0.25, np.zeros(0, dtype=bool))
+    node_t, at, coupled = refine_nodes(np.array([4.0]), 0.25, np.zeros(0, dtype=bool))
     assert (node_t.tolist(), at.tolist(), coupled.size) == ([4.0], [0], 0)
 
 
@@ -75,7 +75,7 @@ def test_nothing_passes_a_break() -> None:
 def test_the_noise_of_a_log_is_measured_on_it(sd: float) -> None:
     t = np.arange(0.0, 60.0, 0.1)
     v = 25.0 + 0.5 * np.sin(0.5 * t) + sd * np.random.default_rng(3).standard_normal(t.size)
-    found, _ = calibrate(t, np.ones(t.size - 1, dtype=bool), np.arange(t.size), v, 0.01)
+    found, _ = estimate_noise_and_jerk(t, np.ones(t.size - 1, dtype=bool), np.arange(t.size), v, 0.01)
     assert found == pytest.approx(sd, rel=0.15)
 
 
@@ -83,7 +83,7 @@ def test_a_livelier_hull_is_found_livelier() -> None:
     t = np.arange(0.0, 60.0, 0.1)
     noise = 0.03 * np.random.default_rng(3).standard_normal(t.size)
     calm, lively = (
-        calibrate(
+        estimate_noise_and_jerk(
             t, np.ones(t.size - 1, dtype=bool), np.arange(t.size), 25.0 + a * np.sin(2.0 * t) + noise, 0.01
         )[1]
         for a in (0.02, 0.8)
@@ -91,12 +91,12 @@ def test_a_livelier_hull_is_found_livelier() -> None:
     assert lively > 5.0 * calm
 
 
-def along_data(lag_s: float = 0.0, speeds: bool = True) -> AlongData:
+def along_data(lag_s: float = 0.0, speeds: bool = True) -> AlongTrackData:
     v = np.interp(T, [4.0, 8.0], [12.0, 24.0])
     s = np.r_[0.0, np.cumsum(0.05 * (v[1:] + v[:-1]))]
     logged = np.interp(T - lag_s, T, v)
     m = ALL if speeds else ALL[:0]
-    return AlongData(
+    return AlongTrackData(
         T, np.full(T.size - 1, 5.0), ALL, s + 30.0, 0.05, m, logged[m], np.full(m.size, 0.05), lag_s
     )
 

@@ -22,10 +22,10 @@ from telemetry.core.units import SIXTEENTH_MILE_M
 from telemetry.logbook import Boat, Conditions, Logbook, NamedLog, OutingSearch
 from telemetry.logbook import outings as outings_module
 from telemetry.logbook.importing import press_document
-from telemetry.logbook.summary import moment
+from telemetry.logbook.summary import parse_utc
 from telemetry.logbook.tables import AnalysisRow, OutingRow
 from telemetry.motor.power import Limits, PowerOptions
-from telemetry.readers import KeptMap, ReadOptions, explained
+from telemetry.readers import ReadOptions, SavedColumnMap, explain_table
 from telemetry.setup import Reading, SetupSheet
 
 SAMPLES = (data_folder() / "four_passes.gpx", data_folder() / "four_passes_motor.csv")
@@ -302,7 +302,7 @@ def test_two_ways_and_upsets_are_told_as_the_analyses_have_them(fleet: Logbook) 
     assert sorted((w.outing_id, w.two_way_id, w.average_mps) for w in told) == sorted(expected)
     starts = {p["id"]: p["start_utc"] for p in fleet.analysis(1)["passes"]}
     assert next(w for w in told if w.two_way_id == "T1").start_utc is not None
-    assert {w.start_utc for w in told if w.outing_id == 1} <= {moment(s) for s in starts.values()}
+    assert {w.start_utc for w in told if w.outing_id == 1} <= {parse_utc(s) for s in starts.values()}
     assert fleet.upsets(BOAT) == ()
     assert fleet.two_ways(OTHER_BOAT) == ()
 
@@ -334,9 +334,9 @@ def test_gates_marked_anew_each_day_are_the_same_distance(fleet: Logbook) -> Non
 
 def test_only_the_heading_map_that_a_table_needs_is_kept_with_its_analysis(fleet: Logbook) -> None:
     table = NamedLog("odd.csv", undated_log().data.replace(b"speed (m/s)", b"vgps", 1))
-    said = explained(table.data, table.file, ReadOptions({"vgps": "speed_mps:m/s"}))
+    said = explain_table(table.data, table.file, ReadOptions({"vgps": "speed_mps:m/s"}))
     needed = said.worth_keeping("2026-01-01T00:00:00")
-    other = KeptMap(("a", "b"), (), {"a": "elapsed:s"})
+    other = SavedColumnMap(("a", "b"), (), {"a": "elapsed:s"})
     assert needed is not None
     options = ReadOptions(kept={needed.id: needed, other.id: other})
     outing = fleet.import_outing([table], BOAT, SHEET.name, options=options).outing

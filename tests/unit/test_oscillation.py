@@ -7,14 +7,14 @@ import pytest
 from honesty_study import outing_of
 
 from telemetry.analysis import analyse
-from telemetry.kinematics.models import SpeedChain, smooth_speed
-from telemetry.kinematics.oscillation import liveliness_of, swinging
-from telemetry.kinematics.peak_draws import crests
+from telemetry.kinematics.models import SpeedSmoother, smooth_speed
+from telemetry.kinematics.oscillation import find_oscillating_steps, jerk_psd_of_steps
+from telemetry.kinematics.peak_draws import step_maxima
 
 RATE_HZ, SD_MPS = 10.0, 0.04
 
 
-def smoothed(v_mps: np.ndarray, sd_mps: float = SD_MPS) -> tuple[SpeedChain, np.ndarray, np.ndarray]:
+def smoothed(v_mps: np.ndarray, sd_mps: float = SD_MPS) -> tuple[SpeedSmoother, np.ndarray, np.ndarray]:
     at = np.arange(v_mps.size)
     sd = np.full(v_mps.size, sd_mps)
     return smooth_speed(at / RATE_HZ, np.ones(at.size - 1, dtype=np.bool_), at, v_mps, sd), at, sd
@@ -22,7 +22,7 @@ def smoothed(v_mps: np.ndarray, sd_mps: float = SD_MPS) -> tuple[SpeedChain, np.
 
 def swings_of(v_mps: np.ndarray, sd_mps: float = SD_MPS) -> np.ndarray:
     chain, at, sd = smoothed(v_mps, sd_mps)
-    return swinging(chain, at, v_mps, sd)
+    return find_oscillating_steps(chain, at, v_mps, sd)
 
 
 def riding(seed: int, amplitude_mps: float = 0.0) -> np.ndarray:
@@ -46,8 +46,10 @@ def test_a_swing_is_found_where_it_is_even_if_it_was_taken_for_noise(believed_mp
 def test_a_swinging_hull_is_livelier_than_a_calm_one() -> None:
     v = riding(2, 0.3)
     chain, at, sd = smoothed(v)
-    steps = swinging(chain, at, v, sd)
-    assert liveliness_of(chain, steps, at, v, SD_MPS) > 10.0 * liveliness_of(chain, ~steps, at, v, SD_MPS)
+    steps = find_oscillating_steps(chain, at, v, sd)
+    assert jerk_psd_of_steps(chain, steps, at, v, SD_MPS) > 10.0 * jerk_psd_of_steps(
+        chain, ~steps, at, v, SD_MPS
+    )
 
 
 def test_too_few_speeds_tell_nothing() -> None:
@@ -57,8 +59,8 @@ def test_too_few_speeds_tell_nothing() -> None:
 def test_a_crest_between_two_nodes_is_that_of_the_cubic_through_them() -> None:
     # v = 30 + t - t² has its top at t = 0.5: 30.25; the cubic through both ends is the parabola itself.
     drawn = np.array([[[30.0], [1.0]], [[30.0], [-1.0]]])
-    assert crests(np.array([0.0, 1.0]), drawn, np.array([0])) == pytest.approx([30.25])
-    assert crests(np.array([0.0, 1.0]), drawn, np.array([], dtype=np.int64))[0] == -np.inf
+    assert step_maxima(np.array([0.0, 1.0]), drawn, np.array([0])) == pytest.approx([30.25])
+    assert step_maxima(np.array([0.0, 1.0]), drawn, np.array([], dtype=np.int64))[0] == -np.inf
 
 
 @pytest.mark.parametrize(("seed", "rate_hz"), [(5049, 10.0), (5015, 18.0)])
@@ -81,6 +83,6 @@ def test_a_swing_stays_in_its_pass_where_the_next_one_begins_before_it_ends() ->
     coupled = np.ones(t_s.size - 1, dtype=np.bool_)
     coupled[first_s.size - 1] = False
     at, sd = np.arange(t_s.size), np.full(t_s.size, SD_MPS)
-    swings = swinging(smooth_speed(t_s, coupled, at, v, sd), at, v, sd)
+    swings = find_oscillating_steps(smooth_speed(t_s, coupled, at, v, sd), at, v, sd)
     assert swings[: first_s.size].any()
     assert not swings[first_s.size :].any()

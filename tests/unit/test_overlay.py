@@ -15,7 +15,7 @@ from telemetry.core.errors import CallError
 from telemetry.core.frames import MotorLog
 from telemetry.core.geo import LocalFrame
 from telemetry.motor.power import PowerOptions
-from telemetry.overlay import SPEED, PassCurves, in_one_frame, lay, pass_curves, read_at, sheet_groups
+from telemetry.overlay import SPEED, PassCurves, align, in_one_frame, pass_curves, read_at, sheet_groups
 from telemetry.readers import ReadOptions
 from telemetry.setup import Reading, SetupSheet
 
@@ -118,14 +118,14 @@ def test_without_positions_the_way_is_the_speed_summed() -> None:
     assert one.east_m is None
     speed = one.signals[SPEED].value
     assert np.diff(one.way_m) == pytest.approx(0.5 * (speed[1:] + speed[:-1]) * np.diff(one.t_s))
-    overlay = lay([one], "distance", "peak")
+    overlay = align([one], "distance", "peak")
     assert overlay.notes == ("1 pass: its log has no positions: the way is the speed, summed",)
-    (left_out,) = lay([one], "distance", "course").left_out
+    (left_out,) = align([one], "distance", "course").left_out
     assert left_out == (0, "its log has no positions, so it has no place on a course line")
 
 
 def test_a_pass_that_is_not_there_is_refused_with_those_that_are() -> None:
-    with pytest.raises(CallError, match=r"there is no pass P9\. Mend: choose one that was found: P1 to P2"):
+    with pytest.raises(CallError, match=r"there is no pass P9\. Fix: choose one that was found: P1 to P2"):
         pass_curves(analysis(), ["P9"])
 
 
@@ -133,7 +133,7 @@ def test_where_a_pass_has_no_take_off_its_start_stands_in_and_that_is_said(
     curves: tuple[PassCurves, ...],
 ) -> None:
     bare = replace(curves[0], one=replace(curves[0].one, takeoff=None))
-    overlay = lay([bare, curves[1]], "time", "take-off")
+    overlay = align([bare, curves[1]], "time", "take-off")
     assert overlay.notes == ("1 pass: no take-off in its log: its start instead",)
     assert overlay.laid[0].origin_s == bare.one.start_s
     assert curves[1].one.takeoff is not None
@@ -145,7 +145,7 @@ def test_the_time_of_day_needs_a_day_and_says_when_there_are_several(curves: tup
     assert first.start_utc is not None
     later = replace(first, start_utc=first.start_utc + pd.Timedelta(days=2))
     unknown = replace(first, start_utc=None)
-    overlay = lay([first, later, unknown], "day", "start")
+    overlay = align([first, later, unknown], "day", "start")
     assert np.array_equal(overlay.laid[0].x, overlay.laid[1].x)
     assert overlay.notes == ("These are 2 days, laid over one another by the time of day, UTC",)
     assert overlay.left_out == (
@@ -156,13 +156,13 @@ def test_the_time_of_day_needs_a_day_and_says_when_there_are_several(curves: tup
     assert first.one.start_utc.floor("D") + pd.Timedelta(seconds=float(seconds)) == pytest.approx(
         first.one.start_utc, abs=pd.Timedelta(microseconds=10)
     )
-    assert lay(pass_curves(undated(analysis()), ["P1"]), "day", "start").laid == ()
+    assert align(pass_curves(undated(analysis()), ["P1"]), "day", "start").laid == ()
 
 
 def test_on_the_common_line_opposite_passes_meet_at_the_gates_of_their_two_way(
     four_passes: Analysis, curves: tuple[PassCurves, ...]
 ) -> None:
-    overlay = lay(curves, "distance", "course")
+    overlay = align(curves, "distance", "course")
     assert [one.index for one in overlay.laid] == [0, 1, 2, 3]
     assert [np.sign(np.median(np.diff(one.x))) for one in overlay.laid] == [1, -1, 1, -1]
     two_way = four_passes.two_ways[0]
@@ -182,7 +182,7 @@ def test_other_water_is_left_out_of_a_common_line_and_another_lake_of_the_plan_v
     turned = replace(second, course=replace(first.course, heading_deg=first.course.heading_deg + 60.0))
     away = replace(second, frame=LocalFrame(second.frame.lat0_deg + 1.0, second.frame.lon0_deg))
     for other in (turned, away):
-        overlay = lay([first, other], "distance", "course")
+        overlay = align([first, other], "distance", "course")
         assert overlay.left_out == ((1, "it runs over other water than the first pass"),)
         assert [one.index for one in overlay.laid] == [0]
     assert [place is None for place in in_one_frame([first, turned, away])] == [False, False, True]
@@ -198,12 +198,12 @@ def test_an_overlay_does_not_ask_which_frame_a_log_was_counted_in(curves: tuple[
     line0 = other.to_local(*second.frame.to_geodetic(second.course.east0_m, second.course.north0_m))
     course = replace(second.course, east0_m=float(line0[0]), north0_m=float(line0[1]))
     moved = replace(second, frame=other, east_m=to_other[0], north_m=to_other[1], course=course)
-    here, there = (lay([first, one], "distance", "course").laid[1].x for one in (second, moved))
+    here, there = (align([first, one], "distance", "course").laid[1].x for one in (second, moved))
     assert there == pytest.approx(here, abs=1e-3)
 
 
 def test_a_reading_lies_between_its_two_samples(curves: tuple[PassCurves, ...]) -> None:
-    (one,) = lay(curves[:1], "time", "peak").laid
+    (one,) = align(curves[:1], "time", "peak").laid
     at_peak = read_at(one, SPEED, 0.0)
     assert at_peak is not None
     assert at_peak.value == pytest.approx(one.curves.one.peak_mps, abs=one.curves.one.peak_u95_mps)

@@ -12,9 +12,9 @@ from made_tracks import HEADING_DEG, LAKE, OUT_ONLY, made_track
 from telemetry.cleaning.clean import clean
 from telemetry.core.frames import Track
 from telemetry.core.geo import CourseLine, wrap_deg
-from telemetry.kinematics.whole_log import smooth
+from telemetry.kinematics.whole_log import smooth_log
 from telemetry.passes.find import find_windows
-from telemetry.passes.measure import PassSpeeds, crossing_sd_s, measure
+from telemetry.passes.measure import PassSpeeds, crossing_sd_s, measure_passes
 from telemetry.twoway.pairing import Course, CoursePass, Pair, _timetables, find_courses, find_pairs
 from telemetry.twoway.rules import Rule, load_rule
 
@@ -25,8 +25,8 @@ def measured(*tracks: Track) -> list[PassSpeeds]:
     out: list[PassSpeeds] = []
     for track in tracks:
         cleaned = clean(track)
-        motion = smooth(cleaned, LAKE)
-        out += measure(cleaned, motion, find_windows(cleaned, motion), ())
+        motion = smooth_log(cleaned, LAKE)
+        out += measure_passes(cleaned, motion, find_windows(cleaned, motion), ())
     return out
 
 

@@ -9,8 +9,8 @@ from made_tracks import LAKE, altered, made_track
 from telemetry.analysis import Analysis, analyse
 from telemetry.cleaning.clean import clean
 from telemetry.core.frames import Track, make_track
-from telemetry.kinematics.whole_log import smooth
-from telemetry.passes.crash import Fall, find_fall
+from telemetry.kinematics.whole_log import smooth_log
+from telemetry.passes.crash import Deceleration, find_sudden_stop
 
 FULL_MPS = 30.0
 CRASH_S = 18.4
@@ -40,9 +40,9 @@ def silent(track: Track, after_s: float, until_s: float) -> Track:
     return make_track(data, track.t_s[kept], track.meta)
 
 
-def fall_of(track: Track) -> Fall | None:
+def fall_of(track: Track) -> Deceleration | None:
     cleaned = clean(track)
-    return find_fall(cleaned, smooth(cleaned, LAKE), (10.0, 18.0), FULL_MPS)
+    return find_sudden_stop(cleaned, smooth_log(cleaned, LAKE), (10.0, 18.0), FULL_MPS)
 
 
 def word_of(analysis: Analysis) -> tuple[str, str]:

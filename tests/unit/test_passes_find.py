@@ -9,13 +9,13 @@ from made_tracks import HEADING_DEG, LAKE, OUT_AND_BACK, OUT_ONLY, altered, made
 from telemetry.cleaning.clean import clean
 from telemetry.core.frames import LogMeta, Track, make_track
 from telemetry.core.geo import wrap_deg
-from telemetry.kinematics.whole_log import smooth
+from telemetry.kinematics.whole_log import smooth_log
 from telemetry.passes.find import Window, find_windows
 
 
 def windows_of(track: Track) -> list[Window]:
     cleaned = clean(track)
-    return find_windows(cleaned, smooth(cleaned, LAKE))
+    return find_windows(cleaned, smooth_log(cleaned, LAKE))
 
 
 def spans(track: Track) -> list[tuple[float, float]]:

@@ -12,19 +12,20 @@ from telemetry.analysis import analyse
 from telemetry.cleaning.clean import clean
 from telemetry.core.frames import Track
 from telemetry.core.geo import CourseLine
+from telemetry.core.stats import Z95
 from telemetry.core.units import SIXTEENTH_MILE_M
 from telemetry.kinematics.models import ReceiverModel
-from telemetry.kinematics.whole_log import smooth
+from telemetry.kinematics.whole_log import smooth_log
 from telemetry.passes.find import find_windows
-from telemetry.passes.measure import COVERAGE_95, PassSpeeds, averaging_factor, crossing_sd_s, measure
+from telemetry.passes.measure import PassSpeeds, averaging_factor, crossing_sd_s, measure_passes
 
 DISTANCES_M = (100.0, 150.0, 400.0)
 
 
 def measured(track: Track, receiver: ReceiverModel | None = None) -> list[PassSpeeds]:
     cleaned = clean(track)
-    motion = smooth(cleaned, LAKE)
-    return measure(cleaned, motion, find_windows(cleaned, motion), DISTANCES_M, receiver)
+    motion = smooth_log(cleaned, LAKE)
+    return measure_passes(cleaned, motion, find_windows(cleaned, motion), DISTANCES_M, receiver)
 
 
 def test_averaging_a_wandering_error_matches_the_double_integral() -> None:
@@ -83,7 +84,7 @@ def test_what_all_passes_share_widens_every_figure() -> None:
         (usual.held_1s_u95_mps, shared.held_1s_u95_mps, usual.held_1s_mps),
         (usual.distances[0].u95_mps, shared.distances[0].u95_mps, usual.distances[0].speed_mps),
     ):
-        assert b == pytest.approx(np.hypot(a, COVERAGE_95 * 0.01 * speed_mps), rel=1e-6)
+        assert b == pytest.approx(np.hypot(a, Z95 * 0.01 * speed_mps), rel=1e-6)
 
 
 def test_what_is_assumed_of_a_receiver_widens_the_interval_as_a_figure_that_may_itself_be_off() -> None:

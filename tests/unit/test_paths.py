@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from telemetry.core.paths import home_folder, written_whole
+from telemetry.core.paths import atomic_write, home_folder
 
 
 def test_the_folder_is_where_the_environment_says(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -29,7 +29,7 @@ def test_a_file_has_the_mode_that_the_user_wants_and_a_secret_is_its_owners(
     before = os.umask(umask)
     try:
         for name, private in (("open", False), ("secret", True)):
-            with written_whole(tmp_path / name, private=private) as stream:
+            with atomic_write(tmp_path / name, private=private) as stream:
                 stream.write(b"x")
                 beside = [file for file in tmp_path.iterdir() if file.suffix == ".new"]
                 assert stat.S_IMODE(beside[0].stat().st_mode) == (0o600 if private else mode)
@@ -43,7 +43,7 @@ def test_what_fails_while_it_is_written_leaves_what_was_there(tmp_path: Path) ->
     (tmp_path / "a").write_bytes(b"before")
 
     def fails() -> None:
-        with written_whole(tmp_path / "a") as stream:
+        with atomic_write(tmp_path / "a") as stream:
             stream.write(b"half")
             raise ZeroDivisionError
 

@@ -12,14 +12,14 @@ from telemetry.core.frames import Finding, FloatArray, LogMeta, MotorLog, make_m
 from telemetry.kinematics.whole_log import Motion
 from telemetry.motor.channels import channels
 from telemetry.motor.pack import PackEstimate, estimate_pack
-from telemetry.motor.power import COMMON_PRACTICE, YOURS, Limits, PowerOptions, best_second, report
-from telemetry.motor.sync.clock import Clock
+from telemetry.motor.power import USUAL_LIMITS_SOURCE, YOURS, Limits, PowerOptions, best_second, power_report
+from telemetry.motor.sync.clock import MotorClock
 
 OHM, REST_V, CELLS = 0.020, 25.2, 6
 PITCH_MM, RPM, SPEED_MPS = 60.0, 30000.0, 27.0
 OFFSET_S = -5.0
 OPTIONS = PowerOptions(pitch_mm=PITCH_MM, diameter_mm=45.0, kv_rpm_per_v=1500.0, cells=CELLS)
-CLOCK = Clock(OFFSET_S, 0.0, 0.01, "given", True, "", 0.0, 120.0)
+CLOCK = MotorClock(OFFSET_S, 0.0, 0.01, "given", True, "", 0.0, 120.0)
 
 
 def flat_out(t_s: FloatArray) -> FloatArray:
@@ -56,7 +56,7 @@ PASSES = (one_pass("P1", 20.0, 90.0, SPEED_MPS), one_pass("P2", 60.0, 270.0, SPE
 
 
 def test_every_figure_of_a_pass() -> None:
-    told = report(motor(), CLOCK, PASSES, motion(), OPTIONS)
+    told = power_report(motor(), CLOCK, PASSES, motion(), OPTIONS)
     one = told.of("P1")
     assert one is not None
     assert one.notes == ()
@@ -90,7 +90,7 @@ def test_uneven_steps_weigh_means_by_time_as_they_do_energy() -> None:
     # Of the first half only one sample in five, so that the second has five times as many.
     kept = (at_s >= 26.0) | (np.arange(at_s.size) % 5 == 0)
     told = [
-        report(MotorLog(part, even.meta), CLOCK, PASSES, motion(), OPTIONS).of("P1")
+        power_report(MotorLog(part, even.meta), CLOCK, PASSES, motion(), OPTIONS).of("P1")
         for part in (frame, frame[kept])
     ]
     assert told[0] is not None
@@ -109,13 +109,15 @@ def test_the_best_seconds_means_are_weighed_by_time_too() -> None:
     t_s = np.sort(np.r_[even.t_s, fine - OFFSET_S])
     frame = even.frame.reindex(t_s).interpolate("index")
     frame["rpm"] = RPM * np.interp(t_s + OFFSET_S - begin_s, [0.9, 1.0], [1.0, 0.5])
-    one = report(MotorLog(frame.rename_axis("t_s"), even.meta), CLOCK, PASSES, motion(), OPTIONS).of("P1")
+    one = power_report(MotorLog(frame.rename_axis("t_s"), even.meta), CLOCK, PASSES, motion(), OPTIONS).of(
+        "P1"
+    )
     assert one is not None
     assert one.rpm == pytest.approx(RPM * (0.9 + 0.1 * 0.75), rel=2e-3)
 
 
 def test_heat_goes_on_after_the_pass() -> None:
-    one = report(motor(), CLOCK, PASSES, motion(), OPTIONS).of("P1")
+    one = power_report(motor(), CLOCK, PASSES, motion(), OPTIONS).of("P1")
     assert one is not None
     assert one.motor_heat is not None
     assert one.motor_heat.start_c == pytest.approx(30.0, abs=0.1)
@@ -128,7 +130,7 @@ def test_heat_goes_on_after_the_pass() -> None:
 
 def test_limits_say_whose_they_are() -> None:
     limits = Limits(cell_v=4.0, motor_temp_c=50.0, current_a=100.0, charge_mah=300.0, rpm=40000.0)
-    one = report(motor(), CLOCK, PASSES, motion(), replace(OPTIONS, limits=limits)).of("P1")
+    one = power_report(motor(), CLOCK, PASSES, motion(), replace(OPTIONS, limits=limits)).of("P1")
     assert one is not None
     passed = {e.name: e for e in one.exceeded}
     assert set(passed) == {
@@ -140,36 +142,36 @@ def test_limits_say_whose_they_are() -> None:
     assert passed["current"].limit == 100.0
     assert {e.source for e in passed.values()} == {YOURS}
     hot = motor(motor_temp_c=np.full(3000, 95.0))
-    usual = report(hot, CLOCK, PASSES, motion(), OPTIONS).of("P2")
+    usual = power_report(hot, CLOCK, PASSES, motion(), OPTIONS).of("P2")
     assert usual is not None
-    assert [(e.name, e.source) for e in usual.exceeded] == [("motor temperature", COMMON_PRACTICE)]
+    assert [(e.name, e.source) for e in usual.exceeded] == [("motor temperature", USUAL_LIMITS_SOURCE)]
 
 
 def test_what_is_missing_is_told() -> None:
-    one = report(motor(rpm=None), CLOCK, PASSES, motion(), OPTIONS).of("P1")
+    one = power_report(motor(rpm=None), CLOCK, PASSES, motion(), OPTIONS).of("P1")
     assert one is not None
     assert one.slip is None
     assert "slip needs the shaft speed" in one.notes
-    bare = report(motor(), CLOCK, PASSES, motion()).of("P1")
+    bare = power_report(motor(), CLOCK, PASSES, motion()).of("P1")
     assert bare is not None
     assert bare.slip is None
     assert bare.rpm_share is None
     assert "slip needs the propeller's pitch" in bare.notes
-    wrong = report(motor(), CLOCK, PASSES, motion(), replace(OPTIONS, pitch_mm=20.0)).of("P1")
+    wrong = power_report(motor(), CLOCK, PASSES, motion(), replace(OPTIONS, pitch_mm=20.0)).of("P1")
     assert wrong is not None
     assert "wrong pitch" in wrong.notes[0]
 
 
 def test_an_untrusted_clock_tells_nothing_of_the_passes() -> None:
     clock = replace(CLOCK, trusted=False, why="it is of another outing")
-    told = report(motor(), clock, PASSES, motion(), OPTIONS)
+    told = power_report(motor(), clock, PASSES, motion(), OPTIONS)
     assert told.passes == ()
     assert told.pack is not None  # the pack needs no clock
     assert "it is of another outing" in told.notes[-1]
 
 
 def test_a_pass_outside_the_motor_log_is_left_out() -> None:
-    told = report(motor(), replace(CLOCK, end_s=50.0), PASSES, motion(), OPTIONS)
+    told = power_report(motor(), replace(CLOCK, end_s=50.0), PASSES, motion(), OPTIONS)
     assert [p.pass_id for p in told.passes] == ["P1"]
     assert "P2: the motor log does not cover it" in told.notes
 
@@ -178,7 +180,7 @@ def test_false_values_leave_gaps_not_figures() -> None:
     t_s = np.arange(3000) / 25.0
     rpm = RPM * flat_out(t_s + OFFSET_S)
     rpm[(t_s > 26.0) & (t_s < 36.0)] = np.nan
-    one = report(motor(rpm=rpm), CLOCK, PASSES, motion(), OPTIONS).of("P1")
+    one = power_report(motor(rpm=rpm), CLOCK, PASSES, motion(), OPTIONS).of("P1")
     assert one is not None
     assert one.rpm is None
     assert one.current_a == pytest.approx(120.0)
@@ -197,7 +199,7 @@ def test_held_values_are_not_used() -> None:
 def test_an_offset_at_rest_is_taken_off() -> None:
     t_s = np.arange(3000) / 25.0
     log = motor(current_a=120.0 * flat_out(t_s + OFFSET_S) + 3.0, charge_mah=None)
-    told = report(log, CLOCK, PASSES, motion(), OPTIONS)
+    told = power_report(log, CLOCK, PASSES, motion(), OPTIONS)
     one = told.of("P1")
     assert one is not None
     assert one.current_a == pytest.approx(120.0)
@@ -207,12 +209,12 @@ def test_an_offset_at_rest_is_taken_off() -> None:
 
 
 def test_the_contract_is_plain() -> None:
-    told = report(motor(), CLOCK, PASSES, motion(), OPTIONS)
+    told = power_report(motor(), CLOCK, PASSES, motion(), OPTIONS)
     power = told.to_dict()
     assert power is not None
     assert {"pack_resistance_ohm", "u95_ohm", "rest_voltage_v"} <= set(power)
     assert told.passes[0].to_dict()["slip"] == told.passes[0].slip
-    nothing = report(motor(voltage_v=None), replace(CLOCK, trusted=False, why="no"), PASSES, motion())
+    nothing = power_report(motor(voltage_v=None), replace(CLOCK, trusted=False, why="no"), PASSES, motion())
     assert nothing.to_dict() is None
 
 

@@ -9,8 +9,8 @@ import pytest
 
 import sample_logs
 from telemetry.analysis import read_and_analyse
-from telemetry.motor.power import PowerOptions, report
-from telemetry.motor.sync.clock import join
+from telemetry.motor.power import PowerOptions, power_report
+from telemetry.motor.sync.clock import match_clock
 from telemetry.readers.base import ReadOptions
 
 DATA = sample_logs.data_folder()
@@ -24,14 +24,14 @@ def test_a_sample_outing_end_to_end(name: str) -> None:
     analysis = read_and_analyse(files, options=ReadOptions(pole_pairs=boat["pole_pairs"]))
     (motor,), log = analysis.motor_logs, analysis.speed_logs[0]
 
-    clock = join(motor, log.cleaned, log.motion)
+    clock = match_clock(motor, log.cleaned, log.motion)
     assert clock.trusted, clock.why
     ends = motor.t_s[[0, -1]]
     true = ends * (1.0 + 1e-6 * truth["motor_clock"]["drift_ppm"]) + truth["motor_clock"]["offset_s"]
     assert np.abs(clock.to_speed_log(ends) - true).max() <= min(0.1, clock.u95_s + truth["receiver"]["lag_s"])
 
     options = PowerOptions(boat["pitch_mm"], boat["diameter_mm"], boat["kv_rpm_per_v"], boat["cells"])
-    told = report(motor, clock, analysis.passes, log.motion, options)
+    told = power_report(motor, clock, analysis.passes, log.motion, options)
     assert told.pack is not None
     assert told.pack.resistance_ohm == pytest.approx(truth["pack_resistance_ohm"], rel=0.02)
     assert len(told.passes) == len(truth["passes"])

@@ -5,7 +5,7 @@ import pytest
 from sample_logs import data_folder
 from telemetry.analysis import analyse
 from telemetry.core.errors import DamagedLogError
-from telemetry.core.progress import Stopped, counted, part, tell, watched
+from telemetry.core.progress import Cancelled, report, report_each, scope, watched
 from telemetry.readers import gpx, read_bytes
 from telemetry.readers.base import LogReader
 
@@ -15,18 +15,18 @@ SAMPLES = ("four_passes.gpx", "blow_over.nmea", "four_passes_motor.csv")
 def stop_at(share: float) -> Callable[[float], None]:
     def watch(told: float) -> None:
         if told >= share:
-            raise Stopped
+            raise Cancelled
 
     return watch
 
 
 def test_parts_within_parts_tell_shares_of_the_whole() -> None:
     shares: list[float] = []
-    with watched(shares.append), part(0.5, 1.0):
-        for _ in counted(range(4), 4, every=2):
+    with watched(shares.append), scope(0.5, 1.0):
+        for _ in report_each(range(4), 4, every=2):
             pass
-        with part(0.5, 1.0):
-            tell(1.0)
+        with scope(0.5, 1.0):
+            report(1.0)
     assert shares == [0.5, 0.5, 0.75, 0.75, 1.0]
 
 
@@ -34,7 +34,7 @@ def test_a_watch_ends_with_its_block_even_where_the_work_fails() -> None:
     shares: list[float] = []
     with pytest.raises(ValueError, match="broken"), watched(shares.append):
         raise ValueError("broken")
-    tell(0.5)
+    report(0.5)
     assert shares == []
 
 
@@ -64,13 +64,13 @@ def test_an_analysis_tells_shares_that_never_fall_and_stops_where_it_is_told() -
     assert shares == sorted(shares)
     assert len(set(shares)) > 10  # between the steps there is a chance to stop
     for share in (0.0, 0.3, 0.6, 0.8, 0.9):
-        with pytest.raises(Stopped), watched(stop_at(share)):
+        with pytest.raises(Cancelled), watched(stop_at(share)):
             analyse(logs)
 
 
 def test_told_to_stop_is_no_damage_of_the_file(monkeypatch: pytest.MonkeyPatch) -> None:
     data = (data_folder() / "four_passes.gpx").read_bytes()
-    with pytest.raises(Stopped), watched(stop_at(0.0)):
+    with pytest.raises(Cancelled), watched(stop_at(0.0)):
         read_bytes(data, "four_passes.gpx")
 
     def broken(_data: bytes, _file: str, _options: object) -> tuple[()]:

@@ -147,7 +147,7 @@ def tar_of(data: bytes) -> bytes:
 def test_an_archive_in_an_archive_is_refused(outer: bytes) -> None:
     (said,) = errors_of(outer)
     assert "an archive inside an archive, which is not opened" in said
-    assert "Mend: unpack it yourself" in said
+    assert "Fix: unpack it yourself" in said
 
 
 def test_an_encrypted_file_is_named_and_its_neighbour_read() -> None:
@@ -186,7 +186,7 @@ def test_more_than_the_bounds_is_refused_with_the_bound() -> None:
     assert [found.file for found in opened.files] == ["a.zip/0.csv"]
     assert [str(error) for error in opened.errors] == [
         "a.zip (from 1.csv on): together its files unpack to more than 0.0015 MB. "
-        "Mend: unpack it yourself and give the logs that were in it."
+        "Fix: unpack it yourself and give the logs that were in it."
     ]
     four = zipped({f"{i}.csv": ROW for i in range(4)})
     assert "it holds 4 files, more than the 3 that are opened" in errors_of(four, bounds=bounds)[0]

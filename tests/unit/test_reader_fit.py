@@ -12,7 +12,7 @@ import pytest
 from telemetry.core.errors import DamagedLogError, NothingUsableError
 from telemetry.core.frames import Log
 from telemetry.readers import fit, read_bytes
-from telemetry.readers.fit_scan import crc16, scan
+from telemetry.readers.fit_scan import crc16, scan_fit
 
 START = 1_000_000_000  # FIT seconds: 2021-09-08T01:46:40Z
 STAMP, LAT, LON, ALT, SPEED, ENHANCED = (
@@ -149,7 +149,7 @@ def test_the_second_decoder_takes_over_at_a_misfitting_size() -> None:
 
 def test_a_large_file_is_read_in_bulk_with_the_same_values(monkeypatch: pytest.MonkeyPatch) -> None:
     usual = read(whole(BODY))
-    monkeypatch.setattr(fit, "_MOST_MESSAGES", 4)
+    monkeypatch.setattr(fit, "_MAX_MESSAGES", 4)
     bulk = read(whole(BODY))
     assert bulk.frame.equals(usual.frame)
     assert codes(bulk) == {}
@@ -161,7 +161,7 @@ def test_a_signalling_nan_in_a_bulk_file_is_a_missing_speed_and_no_warning(
     body = definition(STAMP, LAT, LON, (6, 4, 0x88))
     for i, bits in enumerate([0x41400000, 0x7FA00000, 0xFFFFFFFF, 0x41400000]):  # the first of them is 12.0
         body += record(i)[:-2] + struct.pack("<I", bits)
-    monkeypatch.setattr(fit, "_MOST_MESSAGES", 1)
+    monkeypatch.setattr(fit, "_MAX_MESSAGES", 1)
     speed = read(whole(body)).frame["speed_mps"].to_numpy()
     assert np.isnan(speed).tolist() == [False, True, True, False]
 
@@ -174,7 +174,7 @@ def test_a_stamp_that_says_invalid_is_none_to_count_on_from(monkeypatch: pytest.
         if i == 5:
             body += struct.pack("<BIH", 0, 0xFFFFFFFF, 1000)
     usual = read(whole(body))
-    monkeypatch.setattr(fit, "_MOST_MESSAGES", 4)
+    monkeypatch.setattr(fit, "_MAX_MESSAGES", 4)
     bulk = read(whole(body))
     assert bulk.t_s.tolist() == list(range(20))
     assert bulk.t_s.tolist() == usual.t_s.tolist()
@@ -194,7 +194,9 @@ def test_developer_fields_do_not_pass_for_the_record_s_own() -> None:
 
 
 def test_messages_of_nothing_but_their_head_are_counted_in_one_go() -> None:
-    found = scan(whole(definition() + bytes(500) + BODY + definition(local=1, number=21) + b"\x01" * 7), (6,))
+    found = scan_fit(
+        whole(definition() + bytes(500) + BODY + definition(local=1, number=21) + b"\x01" * 7), (6,)
+    )
     assert (found.messages, found.empty_records, found.records, found.damage) == (512, 500, 5, "")
 
 

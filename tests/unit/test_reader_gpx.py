@@ -116,7 +116,7 @@ def test_the_xml_library_itself_refuses_entity_bombs() -> None:
 def test_a_large_file_is_read_element_by_element(monkeypatch: pytest.MonkeyPatch) -> None:
     text = HEAD + "".join(point(i, "<ele>5</ele>") for i in range(10)) + TAIL
     usual = read(text)
-    monkeypatch.setattr(gpx, "_MOST_POINTS", 9)
+    monkeypatch.setattr(gpx, "_MAX_POINTS", 9)
     direct = read(text)
     assert codes(direct) == {}
     assert usual.frame.equals(direct.frame)
@@ -137,7 +137,7 @@ def test_both_decoders_keep_what_stands_bare_outside_the_schema(
     usual = read(text)
     assert set(usual.frame[column]) == {value}
     assert codes(usual) == {"second-decoder": 1}
-    monkeypatch.setattr(gpx, "_MOST_POINTS", 9)
+    monkeypatch.setattr(gpx, "_MAX_POINTS", 9)
     assert usual.frame.equals(read(text).frame)
 
 

@@ -29,7 +29,7 @@ def listener() -> Iterator[socket.socket]:
 def test_a_definition_elsewhere_is_not_fetched(
     version: str, most_points: int, listener: socket.socket, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(gpx, "_MOST_POINTS", most_points)
+    monkeypatch.setattr(gpx, "_MAX_POINTS", most_points)
     port = listener.getsockname()[1]
     outside = f'<!DOCTYPE gpx SYSTEM "http://127.0.0.1:{port}/gpx.dtd">'
     text = f'<?xml version="1.0"?>{outside}<gpx version="{version}">{BODY}'

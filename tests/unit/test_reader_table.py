@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from telemetry.core.errors import DamagedLogError, HeadingMapNeededError, NothingUsableError
+from telemetry.core.errors import ColumnMapNeededError, DamagedLogError, NothingUsableError
 from telemetry.core.frames import Log, MotorLog, Track
 from telemetry.readers import ReadOptions, read_bytes
 from telemetry.readers.headings import best, match
@@ -199,10 +199,10 @@ def test_a_speed_without_unit_is_settled_by_the_positions(unit: str, factor: flo
 
 
 def test_a_speed_without_unit_is_asked_for_where_nothing_settles_it() -> None:
-    with pytest.raises(HeadingMapNeededError, match="states no unit and nothing tells"):
+    with pytest.raises(ColumnMapNeededError, match="states no unit and nothing tells"):
         read("t_s,speed\n0,1\n1,2\n2,3\n")
     rows = "".join(f"{i / 10},{46 + i * 2e-5:.8f},8.0,500\n" for i in range(60))
-    with pytest.raises(HeadingMapNeededError, match="times the positions' m/s"):
+    with pytest.raises(ColumnMapNeededError, match="times the positions' m/s"):
         read("t_s,lat,lon,speed\n" + rows)
 
 
@@ -219,18 +219,18 @@ def test_the_user_s_heading_map_wins() -> None:
 
 @pytest.mark.parametrize("target", ["volts", "voltage_v:km/h"])
 def test_a_heading_map_that_does_not_fit_is_told(target: str) -> None:
-    with pytest.raises(HeadingMapNeededError, match="heading map does not fit") as error:
+    with pytest.raises(ColumnMapNeededError, match="heading map does not fit") as error:
         read("t_s,U\n0,1\n", ReadOptions(headings={"U": target}))
     assert error.value.headings == ("t_s", "U")
 
 
 def test_headings_are_named_when_they_are_not_understood() -> None:
-    with pytest.raises(HeadingMapNeededError, match="its headings are: a, b") as error:
+    with pytest.raises(ColumnMapNeededError, match="its headings are: a, b") as error:
         read("a,b\n1,2\n")
     assert error.value.headings == ("a", "b")
-    with pytest.raises(HeadingMapNeededError, match="no heading names the time"):
+    with pytest.raises(ColumnMapNeededError, match="no heading names the time"):
         read("lat,lon\n46,8\n")
-    with pytest.raises(HeadingMapNeededError, match="no line of headings"):
+    with pytest.raises(ColumnMapNeededError, match="no line of headings"):
         read("1,2\n3,4\n")
 
 

@@ -28,8 +28,8 @@ from telemetry.analysis import analyse, read_and_analyse
 from telemetry.cleaning.clean import clean
 from telemetry.core.frames import LogMeta, Track, make_motor_log, make_track
 from telemetry.ride import line_detector as lines
-from telemetry.ride.judge import MotorSignal, RideEvent, Run, _motor_share, judge_ride
-from telemetry.ride.line_detector import Line, Share
+from telemetry.ride.judge import MotorSignal, PoweredRun, RideEvent, _motor_share, judge_ride
+from telemetry.ride.line_detector import Component, Oscillation
 
 RECEIVER = Receiver(rate_hz=10.0)
 KEYS = {
@@ -149,10 +149,14 @@ def test_without_a_throttle_column_rpm_and_current_in_step_give_it_away(pumped: 
 def test_a_motor_signals_phase_is_told_where_the_lines_is(late_s: float) -> None:
     """Wherever in the line the motor's samples fall."""
     f_hz, phase = 3.2, 0.7
-    line = Line(f_hz, 0.01, 0.0, 0.05, 4.0, 7.5, 0.0, (Share("speed_mps", 0.4, 0.0, 0.0, 1.0),), False)
+    line = Oscillation(
+        f_hz, 0.01, 0.0, 0.05, 4.0, 7.5, 0.0, (Component("speed_mps", 0.4, 0.0, 0.0, 1.0),), False
+    )
     t_s = late_s + np.arange(0.0, 8.0, 0.1)
     throttle = 80.0 + 9.0 * np.cos(2.0 * np.pi * f_hz * (t_s - line.middle_s) + phase)
-    found = _motor_share(throttle, MotorSignal(t_s, throttle), Run((1.0, 8.0), None, 10.0, (1.2, 4.5)), line)
+    found = _motor_share(
+        throttle, MotorSignal(t_s, throttle), PoweredRun((1.0, 8.0), None, 10.0, (1.2, 4.5)), line
+    )
     assert found is not None
     assert found.phase_rad == pytest.approx(phase, abs=0.1)
     assert found.amplitude == pytest.approx(9.0, rel=0.1)

@@ -7,20 +7,27 @@ import pytest
 from scipy.stats import binom
 
 from telemetry.core.frames import FloatArray
-from telemetry.ride.damped_sinusoid import Fit
+from telemetry.ride.damped_sinusoid import SinusoidLikelihood
 from telemetry.ride.detrend import (
     Ripple,
     _passed,
     _trend_kernel,
     aliases_hz,
+    detrend,
+    detrend_gain,
     even_grid,
-    gain,
-    give_back,
     noise_floor,
     searched_band,
-    take_ripple,
+    undo_detrend,
 )
-from telemetry.ride.line_detector import Line, Witness, _basis, detectable_amplitude, scan, strongest
+from telemetry.ride.line_detector import (
+    Oscillation,
+    Spectrum,
+    _basis,
+    correlate_signals,
+    detectable_amplitude,
+    most_significant,
+)
 
 RATE_HZ = 10.0
 T_S = np.arange(130) / RATE_HZ
@@ -29,14 +36,14 @@ BAND = (1.2, 4.5)
 
 def ripple_of(values: FloatArray, name: str = "speed_mps"):
     ok = np.ones(T_S.size, dtype=np.bool_)
-    ripple = take_ripple(name, T_S, values, ok, even_grid(T_S, (2.0, 10.0), 1.0 / RATE_HZ))
+    ripple = detrend(name, T_S, values, ok, even_grid(T_S, (2.0, 10.0), 1.0 / RATE_HZ))
     assert ripple is not None
     return ripple
 
 
-def search(*signals: FloatArray, chance: float = 1.0) -> Line | None:
-    witnesses = [Witness.of(ripple_of(s), BAND) for s in signals]
-    return strongest(scan(witnesses, BAND), range(len(signals)), None, chance)
+def search(*signals: FloatArray, chance: float = 1.0) -> Oscillation | None:
+    witnesses = [Spectrum.of(ripple_of(s), BAND) for s in signals]
+    return most_significant(correlate_signals(witnesses, BAND), range(len(signals)), None, chance)
 
 
 def swing(f_hz: float, growth: float, amplitude: float) -> FloatArray:
@@ -59,8 +66,8 @@ def test_a_take_off_leaks_hardly_anything_into_the_band() -> None:
 
 
 def test_amplitudes_pass_the_removal_of_the_slow_motion() -> None:
-    assert gain(np.array([1.2, 2.0, 3.0, 4.5]), 0.1) == pytest.approx(1.0, abs=0.12)
-    assert float(gain(0.3, 0.1)) < 0.05
+    assert detrend_gain(np.array([1.2, 2.0, 3.0, 4.5]), 0.1) == pytest.approx(1.0, abs=0.12)
+    assert float(detrend_gain(0.3, 0.1)) < 0.05
 
 
 @pytest.mark.parametrize("growth", [-0.6, 0.0, 0.6])
@@ -115,7 +122,7 @@ def test_the_amplitude_said_to_be_detectable_is_found_about_half_the_time() -> N
     for seed in range(40):
         rng = np.random.default_rng(seed)
         noise = rng.normal(0.0, 0.3, T_S.size)
-        quiet = scan([Witness.of(ripple_of(noise), BAND)], BAND)
+        quiet = correlate_signals([Spectrum.of(ripple_of(noise), BAND)], BAND)
         amplitude = detectable_amplitude(quiet, 0, 0.01, 4.0)
         found += search(noise + swing(3.0, 0.0, amplitude), chance=0.01) is not None
     assert 8 <= found <= 36
@@ -133,11 +140,11 @@ def test_a_dropout_is_bridged_but_not_searched() -> None:
     rng = np.random.default_rng(7)
     values = swing(2.7, 0.0, 1.0) + rng.normal(0.0, 0.1, T_S.size)
     ok = ~((T_S > 5.0) & (T_S < 5.6))
-    ripple = take_ripple("speed_mps", T_S, values, ok, even_grid(T_S, (2.0, 10.0), 0.1))
+    ripple = detrend("speed_mps", T_S, values, ok, even_grid(T_S, (2.0, 10.0), 0.1))
     assert ripple is not None
     assert not ripple.ok[(ripple.t_s > 5.05) & (ripple.t_s < 5.55)].any()
     assert (ripple.values[~ripple.ok] == 0.0).all()
-    line = strongest(scan([Witness.of(ripple, BAND)], BAND), [0])
+    line = most_significant(correlate_signals([Spectrum.of(ripple, BAND)], BAND), [0])
     assert line is not None
     assert line.frequency_hz == pytest.approx(2.7, abs=0.05)
 
@@ -155,10 +162,10 @@ def test_what_is_remembered_of_a_search_does_not_grow_with_the_density_of_logs(
     t_s = np.arange(0.0, 8.0, 1.0 / rate_hz)
     values = np.random.default_rng(0).normal(0.0, 0.05, t_s.size)
     grid_s = even_grid(t_s, (2.0, 6.0), 1.0 / rate_hz)
-    ripple = take_ripple("speed_mps", t_s, values, np.ones(t_s.size, dtype=np.bool_), grid_s)
+    ripple = detrend("speed_mps", t_s, values, np.ones(t_s.size, dtype=np.bool_), grid_s)
     assert ripple is not None
     _basis.remembered.cache_clear()
-    scan([Witness.of(ripple, BAND)], BAND)
+    correlate_signals([Spectrum.of(ripple, BAND)], BAND)
     held = _basis.remembered.cache_info().currsize
     assert (held == 4) is kept  # one for each length of window
 
@@ -168,7 +175,7 @@ def test_a_dense_logs_spectrum_takes_memory_by_its_samples_alone() -> None:
     t_s = np.arange(0.0, 4.0, 1.0 / rate_hz)
     values = 20.0 + np.random.default_rng(3).normal(0.0, 0.1, t_s.size)
     grid_s = even_grid(t_s, (1.0, 3.0), 1.0 / rate_hz)
-    ripple = take_ripple("speed_mps", t_s, values, np.ones(t_s.size, dtype=np.bool_), grid_s)
+    ripple = detrend("speed_mps", t_s, values, np.ones(t_s.size, dtype=np.bool_), grid_s)
     assert ripple is not None
     tracemalloc.start()
     floor = noise_floor(ripple, BAND)
@@ -177,7 +184,7 @@ def test_a_dense_logs_spectrum_takes_memory_by_its_samples_alone() -> None:
     assert most < 1000 * ripple.values.size
     # What the removal of the slow motion lets through is its gain at each frequency.
     few = np.array([0, 1, 7, 100, floor.f_hz.size - 1])
-    passed = np.maximum(gain(floor.f_hz[few], ripple.step_s) ** 2, 1e-3)
+    passed = np.maximum(detrend_gain(floor.f_hz[few], ripple.step_s) ** 2, 1e-3)
     assert _passed(floor.f_hz.size, 2000)[few] == pytest.approx(passed, abs=1e-12)
 
 
@@ -190,7 +197,7 @@ def test_what_detrending_took_comes_back_where_it_was_taken(n: int) -> None:
     kernel = _trend_kernel(10)
     padded = np.r_[np.zeros(10), swing, np.zeros(10)]
     slow = [float(kernel @ padded[k : k + 21]) for k in range(n)]
-    assert give_back(none, swing).values == pytest.approx(slow, abs=1e-12)
+    assert undo_detrend(none, swing).values == pytest.approx(slow, abs=1e-12)
 
 
 def test_a_fit_stands_on_the_very_summit_of_the_likelihood() -> None:
@@ -199,7 +206,7 @@ def test_a_fit_stands_on_the_very_summit_of_the_likelihood() -> None:
     for f_hz, growth in ((1.7, 0.4), (2.6, -0.5), (3.9, 0.0)):
         oscillation = np.exp(growth * (t_s - 2.0)) * np.cos(2 * np.pi * f_hz * t_s + 0.4)
         values = oscillation + rng.normal(0.0, 0.3, (2, t_s.size))
-        fit = Fit(t_s, values, np.ones((2, t_s.size)), np.full(2, 0.09))
+        fit = SinusoidLikelihood(t_s, values, np.ones((2, t_s.size)), np.full(2, 0.09))
         found = fit.peak(0, t_s.size, f_hz + 0.1, growth - 0.3, (1.2, 4.5))
         around_hz, around = found[0] + np.linspace(-0.02, 0.02, 161), found[1] + np.linspace(-0.1, 0.1, 161)
         score = fit.explained(0, t_s.size, around_hz, around)

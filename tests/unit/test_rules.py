@@ -57,7 +57,7 @@ def test_a_rule_already_read_is_taken_as_it_is() -> None:
 
 
 @pytest.mark.parametrize(
-    ("line", "key", "reason", "mend"),
+    ("line", "key", "reason", "hint"),
     [
         ("windows_s = 3600", "windows_s", "no rule has such a key", "use only"),
         ('window_s = "3600"', "window_s", "'3600' is not a number", "write a number"),
@@ -79,12 +79,12 @@ def test_a_rule_already_read_is_taken_as_it_is() -> None:
         ),
     ],
 )
-def test_each_mistake_names_file_key_and_mend(line: str, key: str, reason: str, mend: str) -> None:
+def test_each_mistake_names_file_key_and_mend(line: str, key: str, reason: str, hint: str) -> None:
     error = error_of(MINIMAL + line)
     assert (error.file, error.place) == ("ours.toml", key)
     assert error.reason.startswith(reason)
-    assert error.mend.startswith(mend)
-    assert str(error) == f"ours.toml ({key}): {error.reason}. Mend: {error.mend}."
+    assert error.hint.startswith(hint)
+    assert str(error) == f"ours.toml ({key}): {error.reason}. Fix: {error.hint}."
 
 
 @pytest.mark.parametrize("key", ["name", "title", "mean", "source"])

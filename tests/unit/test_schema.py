@@ -14,7 +14,7 @@ from made_tracks import altered, made_track, rows
 from sample_logs.simulator import Faults, simulate_outing
 from telemetry.analysis import Request, analyse
 from telemetry.core.frames import utc_text
-from telemetry.schema import SCHEMA
+from telemetry.schema import ANALYSIS_SCHEMA
 
 UTC = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{6}Z")
 KEYS = {
@@ -64,7 +64,7 @@ def test_every_key_of_the_contract_is_there(told: dict[str, Any]) -> None:
             assert KEYS[under] <= set(one), under
             seen.add(under)
     assert seen == set(KEYS)
-    assert told["schema"] == SCHEMA == "reciprocal-analysis/1"
+    assert told["schema"] == ANALYSIS_SCHEMA == "reciprocal-analysis/1"
     assert [log["kind"] for log in told["logs"]] == ["speed", "motor"]
 
 

@@ -8,10 +8,10 @@ from telemetry.setup import (
     Part,
     Reading,
     balance,
-    effect,
+    balance_effect,
     parse_table,
     parts_of_table,
-    restore,
+    restoring_move,
     strut_from_heights,
     strut_of,
 )
@@ -81,32 +81,32 @@ def test_no_part_and_a_name_twice_are_refused() -> None:
 
 
 def test_what_two_loadings_share_does_not_blur_the_shift() -> None:
-    shift = effect(PARTS, moved(PARTS, "pack", 190.0)).shift_mm
+    shift = balance_effect(PARTS, moved(PARTS, "pack", 190.0)).shift_mm
     assert shift.value == pytest.approx(11.0 / 2.75)
-    assert shift.u < effect(PARTS, moved(PARTS, "pack", 190.0)).before.cog_mm.u * 1.5
-    same = effect(PARTS, PARTS).shift_mm
+    assert shift.u < balance_effect(PARTS, moved(PARTS, "pack", 190.0)).before.cog_mm.u * 1.5
+    same = balance_effect(PARTS, PARTS).shift_mm
     assert same == Estimate(0.0, 0.0)
 
 
 def test_a_swap_changes_mass_and_balance() -> None:
-    told = effect(PARTS, swapped(PARTS, Part("motor", Estimate(0.385), Estimate(330.0))))
+    told = balance_effect(PARTS, swapped(PARTS, Part("motor", Estimate(0.385), Estimate(330.0))))
     assert told.after.mass_kg.value - told.before.mass_kg.value == pytest.approx(-0.065)
     assert told.shift_mm.value < 0.0
 
 
 def test_one_part_alone_is_taken_with_the_shortest_way() -> None:
     start = balance(PARTS).cog_mm.value
-    told = restore(PARTS, start + 0.5)
+    told = restoring_move(PARTS, start + 0.5)
     assert [move.name for move in told.alone] == ["pack", "motor"]
     assert told.together == (told.alone[0],)
     assert told.possible
     assert not told.within_doubt
-    assert restore(PARTS, start + 0.3).within_doubt  # 1.96 x 0.18 mm
+    assert restoring_move(PARTS, start + 0.3).within_doubt  # 1.96 x 0.18 mm
 
 
 def test_parts_go_together_where_none_suffices_alone() -> None:
     start = balance(PARTS).cog_mm.value
-    told = restore(PARTS, start + 10.0)
+    told = restoring_move(PARTS, start + 10.0)
     assert not told.alone
     assert [move.name for move in told.together] == ["pack", "motor"]
     assert told.together[0].to_mm == pytest.approx(203.2)
@@ -115,17 +115,17 @@ def test_parts_go_together_where_none_suffices_alone() -> None:
 
 def test_out_of_reach_is_said_with_how_near_one_gets() -> None:
     start = balance(PARTS).cog_mm.value
-    told = restore(PARTS, start + 50.0)
+    told = restoring_move(PARTS, start + 50.0)
     assert not told.possible
     assert not told.within_doubt
     assert told.reached_mm == pytest.approx(start + (1.1 * 23.2 + 0.45 * 10.0) / 2.75)
     assert told.miss_mm == pytest.approx(start + 50.0 - told.reached_mm)
-    fixed = restore(PARTS[:1], 300.0)
+    fixed = restoring_move(PARTS[:1], 300.0)
     assert (fixed.together, fixed.miss_mm) == ((), -30.0)
 
 
 def test_a_wanted_balance_that_is_there_needs_no_move() -> None:
-    told = restore(PARTS, balance(PARTS).cog_mm.value)
+    told = restoring_move(PARTS, balance(PARTS).cog_mm.value)
     assert (told.alone, told.together, told.miss_mm) == ((), (), 0.0)
     assert told.possible
 

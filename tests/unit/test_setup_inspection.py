@@ -9,13 +9,13 @@ from telemetry.setup import (
     COMMON_PRACTICE,
     CRASH_LIST,
     GROUPS,
+    BenchDisplay,
     FoundItem,
     FoundMeasure,
     Gauge,
     OwnItem,
     Reading,
     SetupSheet,
-    Showing,
     bench_card,
     compare_found,
     steps_back,
@@ -155,7 +155,7 @@ def test_each_step_says_item_from_to_direction_and_gauge() -> None:
 
 
 def test_the_direction_does_not_depend_on_how_a_user_counts() -> None:
-    turned = Showing("in", turned=frozenset({"strut-angle", "strut-depth"}))
+    turned = BenchDisplay("in", turned=frozenset({"strut-angle", "strut-depth"}))
     for step in steps_back(sheet(), found(**ALL_OFF)):
         if step.item is not None and step.item.name == "strut_angle_deg":
             assert step.text(turned).endswith(
@@ -188,7 +188,7 @@ def test_a_way_to_another_sheet_takes_what_no_crash_moves_from_the_last_one() ->
 
 
 def test_the_card_says_all_of_it_in_plain_text() -> None:
-    card = bench_card(sheet(), found(**ALL_OFF), showing=Showing(length="thou"), crash=True)
+    card = bench_card(sheet(), found(**ALL_OFF), showing=BenchDisplay(length="thou"), crash=True)
     assert all(line.rstrip() == line and len(line) <= 92 for line in card.splitlines())
     flat = " ".join(card.split())
     for caution in BENCH_CAUTIONS:

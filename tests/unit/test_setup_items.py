@@ -10,15 +10,15 @@ from telemetry.setup import (
     GROUPS,
     ITEMS,
     SIGNS,
+    BenchDisplay,
     FoundMeasure,
     Gauge,
     Item,
     OwnItem,
     Reading,
     SetupSheet,
-    Showing,
     compare_found,
-    limit_of,
+    detection_limit,
 )
 from telemetry.setup.files import load_sheet, parse_table
 from telemetry.setup.parse import own_item_of, own_item_table, reading_of
@@ -40,7 +40,7 @@ def test_names_end_in_their_unit_and_the_order_is_that_of_the_groups() -> None:
 def test_the_usual_gauge_is_fine_enough_for_what_matters(item: Item) -> None:
     same = Reading(1.0)
     assert item.matters is not None
-    assert limit_of(item, same, same).value <= item.matters
+    assert detection_limit(item, same, same).value <= item.matters
 
 
 def test_every_sign_that_can_be_turned_is_in_the_table_of_signs() -> None:
@@ -71,7 +71,7 @@ def test_a_reading_that_cannot_be_is_refused_by_name(name: str, value: float, sa
     with pytest.raises(SetupError, match=said) as refused:
         ITEMS[name].check(Reading(value), "sheet.toml")
     assert refused.value.place == name
-    assert refused.value.mend
+    assert refused.value.hint
     assert "sheet.toml" in str(refused.value)
 
 
@@ -177,7 +177,7 @@ def test_own_items_that_do_not_fit_are_refused(table: object, said: str) -> None
 
 
 def test_a_user_in_thou_and_with_turned_signs_reads_and_writes_their_own_way() -> None:
-    show = Showing("thou", "g", frozenset({"strut-angle", "tab-gap"}))
+    show = BenchDisplay("thou", "g", frozenset({"strut-angle", "tab-gap"}))
     angle, gap, depth, mass = (
         ITEMS[name]
         for name in ("strut_angle_deg", "tab_gap_right_outer_mm", "strut_depth_mm", "pack_mass_kg")
@@ -198,7 +198,7 @@ def test_a_user_in_thou_and_with_turned_signs_reads_and_writes_their_own_way() -
 @pytest.mark.parametrize("wrong", [{"length": "ell"}, {"mass": "stone"}, {"turned": frozenset({"hull"})}])
 def test_a_unit_or_sign_that_is_not_there_is_refused(wrong: dict[str, object]) -> None:
     with pytest.raises(SetupError, match="there is no"):
-        Showing(**wrong)  # type: ignore[arg-type]
+        BenchDisplay(**wrong)  # type: ignore[arg-type]
 
 
 def test_gauges_offered_have_a_step_and_names_of_their_own() -> None:

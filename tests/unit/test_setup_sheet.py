@@ -14,7 +14,7 @@ from telemetry.setup import (
     OwnItem,
     Reading,
     SetupSheet,
-    changes,
+    item_changes,
     load_found,
     load_sheet,
     parse_table,
@@ -80,7 +80,7 @@ def test_own_items_travel_with_the_sheet() -> None:
     assert again == first
     assert again.item("wing_height_mm") == WING
     lower = first.edit({"wing_height_mm": Reading(38.0)})
-    (change,) = changes(first, lower)
+    (change,) = item_changes(first, lower)
     assert (change.item, change.difference) == (WING, -2.0)
     with pytest.raises(SetupError, match="no such item"):
         first.edit(own=())
@@ -164,18 +164,18 @@ def test_deep_brackets_are_refused_and_not_followed() -> None:
 
 
 def test_changes_go_item_by_item_in_the_order_of_a_sheet() -> None:
-    rows = changes(
+    rows = item_changes(
         sheet(), sheet(strut_depth_mm=3.05, prop_name="X47", pack_place_mm=190.0).edit({"cells": None})
     )
     assert [row.item.name for row in rows] == ["pack_place_mm", "strut_depth_mm", "prop_name", "cells"]
     assert [row.beyond_gauges for row in rows] == [True, False, True, None]
     assert rows[0].difference == 10.0
-    assert changes(sheet(), sheet(strut_depth_mm=Reading(3.0, Gauge("caliper", 0.02, "mm")))) == ()
-    assert changes(sheet(prop_name="X45 "), sheet(prop_name="x45")) == ()
+    assert item_changes(sheet(), sheet(strut_depth_mm=Reading(3.0, Gauge("caliper", 0.02, "mm")))) == ()
+    assert item_changes(sheet(prop_name="X45 "), sheet(prop_name="x45")) == ()
 
 
 def test_notes_and_how_it_was_measured_are_no_change() -> None:
-    assert changes(sheet(), sheet(notes="a windy day", hull_length_mm=800.0)) == ()
+    assert item_changes(sheet(), sheet(notes="a windy day", hull_length_mm=800.0)) == ()
 
 
 def test_heights_give_angle_and_depth_where_only_they_are_measured() -> None:

@@ -16,8 +16,8 @@ from telemetry import __version__
 from telemetry.analysis import Analysis, Request
 from telemetry.core.errors import CallError, LogError
 from telemetry.core.frames import Finding
-from telemetry.setup import Reading, SetupSheet, Showing
-from telemetry.statement import Statement, content_policy, statement
+from telemetry.setup import BenchDisplay, Reading, SetupSheet
+from telemetry.statement import Statement, build_statement, content_policy
 from telemetry.statement.wording import closing
 from telemetry.text.run import ESTIMATE
 from telemetry.twoway.mean import Check
@@ -28,7 +28,7 @@ SHEET = SetupSheet("Quorrel", {"strut_depth_mm": Reading(3.175)}, name="calm wat
 
 
 def stated(whole: Analysis | None = None, **more: object) -> Statement:
-    return statement(whole or analysis_fixture.analysis(), made_utc=MADE, **more)  # type: ignore[arg-type]
+    return build_statement(whole or analysis_fixture.analysis(), made_utc=MADE, **more)  # type: ignore[arg-type]
 
 
 def judged(verdict: str, *checks: Check, whole: Analysis | None = None) -> Analysis:
@@ -177,7 +177,9 @@ def test_findings_inside_the_distance_are_told_and_those_outside_are_not() -> No
 
 
 def test_sheet_and_conditions_stand_as_the_users_word() -> None:
-    made = stated(sheet=SHEET, conditions={"wind": "2 m/s from the west"}, showing=Showing(length="thou"))
+    made = stated(
+        sheet=SHEET, conditions={"wind": "2 m/s from the west"}, showing=BenchDisplay(length="thou")
+    )
     for told in words(made):
         assert "Boat: Quorrel" in told
         assert f"calm water (content {SHEET.sheet_id})" in told
@@ -328,6 +330,6 @@ def test_the_speed_plot_runs_over_the_same_axis_in_the_users_unit() -> None:
 
 def test_when_it_was_made_is_told_in_utc_whatever_its_zone() -> None:
     made = datetime(2026, 7, 1, 0, 30, tzinfo=timezone(timedelta(hours=2)))
-    assert closing(statement(analysis_fixture.analysis(), made_utc=made)).endswith(
+    assert closing(build_statement(analysis_fixture.analysis(), made_utc=made)).endswith(
         "made 2026-06-30 22:30 UTC"
     )

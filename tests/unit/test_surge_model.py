@@ -10,8 +10,8 @@ from scipy.integrate import solve_ivp
 
 from telemetry.core.frames import FloatArray, LogMeta, make_motor_log
 from telemetry.motor.sync.clock import _settled
-from telemetry.motor.sync.drive_signal import driver_of
-from telemetry.motor.sync.speed_steps import Increments, driver
+from telemetry.motor.sync.drive_signal import choose_drive_signal
+from telemetry.motor.sync.speed_steps import SpeedSteps, integrate_drive
 from telemetry.motor.sync.surge_model import SurgeProblem, _freed
 
 TOP_MPS = 25.0
@@ -38,7 +38,7 @@ def run(step_s: float) -> tuple[SurgeProblem, FloatArray]:
     v = told.y[0]
     parts = max(1, round(step_s / 0.05))
     node_s = t[:-1, None] + step_s * np.linspace(0.0, 1.0, parts + 1)
-    increments = Increments(
+    increments = SpeedSteps(
         t[:-1],
         t[1:],
         np.diff(v) * TOP_MPS,
@@ -50,7 +50,7 @@ def run(step_s: float) -> tuple[SurgeProblem, FloatArray]:
         np.ones(t.size - 1),
     )
     motor_s = np.arange(0.0, 120.0, 0.02)
-    return SurgeProblem(increments, driver(motor_s, shaft(motor_s))), t
+    return SurgeProblem(increments, integrate_drive(motor_s, shaft(motor_s))), t
 
 
 def settled_s(problem: SurgeProblem, rounds: int) -> float:
@@ -122,7 +122,7 @@ def test_each_quantity_stands_for_the_shaft_by_its_power(column: str, power: flo
     t = np.arange(0.0, 60.0, 0.05)
     values = 90.0 * (0.01 + np.clip(np.sin(t), 0.0, None))
     log = make_motor_log({column: values}, t, LogMeta("made.csv", "table"))
-    chosen = driver_of(log)
+    chosen = choose_drive_signal(log)
     assert chosen is not None
     assert chosen[0].power == power
     ratio = values[40] / values[10]

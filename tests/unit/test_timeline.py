@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from telemetry.cleaning.timeline import break_after_s, gap_findings, longest_increasing, stamp_findings
+from telemetry.cleaning.timeline import break_after_s, gap_findings, longest_increasing_run, stamp_findings
 
 NAN = float("nan")
 
@@ -24,16 +24,16 @@ NAN = float("nan")
     ],
 )
 def test_the_most_samples_that_can_follow_one_another_are_kept(stamps: list[float], kept: list[int]) -> None:
-    assert np.flatnonzero(longest_increasing(np.array(stamps, dtype=float))).tolist() == kept
+    assert np.flatnonzero(longest_increasing_run(np.array(stamps, dtype=float))).tolist() == kept
 
 
 def test_a_log_that_runs_backward_keeps_one_sample() -> None:
-    assert longest_increasing(np.arange(10.0)[::-1]).sum() == 1
+    assert longest_increasing_run(np.arange(10.0)[::-1]).sum() == 1
 
 
 def test_each_stamp_left_out_has_its_reason_in_file_order() -> None:
     t = np.array([0.0, 1.0, NAN, 1.0, 2.0, 0.5, 3.0])
-    findings, codes = stamp_findings(t, longest_increasing(t))
+    findings, codes = stamp_findings(t, longest_increasing_run(t))
     assert codes == ["no-time", "duplicate", "backward-time"]
     assert {(f.code, f.count, f.start_s, f.end_s) for f in findings} == {
         ("no-time", 1, None, None),
@@ -44,7 +44,7 @@ def test_each_stamp_left_out_has_its_reason_in_file_order() -> None:
 
 def test_duplicates_far_apart_are_findings_of_their_own() -> None:
     t = np.sort(np.r_[np.arange(100.0), 10.0, 10.0, 80.0])
-    findings, codes = stamp_findings(t, longest_increasing(t))
+    findings, codes = stamp_findings(t, longest_increasing_run(t))
     assert [(f.count, f.start_s, f.end_s) for f in findings] == [(2, 10.0, 10.0), (1, 80.0, 80.0)]
     assert codes == ["duplicate"] * 3
 

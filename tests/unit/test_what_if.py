@@ -6,15 +6,15 @@ from dataclasses import replace
 
 import pytest
 
-from telemetry.motor.what_if import Change, OperatingPoint, what_if
+from telemetry.motor.what_if import OperatingPoint, PowerTrainChange, what_if
 
 PACK, MOTOR, IDLE, PROPELLER = (24.0, 0.020, 0.01), (0.008, 0.15), (4.0, 0.15), (45.0, 63.0)
 POINT = OperatingPoint(28000.0, 110.0, 26.0, *PACK, *MOTOR, *IDLE, *PROPELLER, 6, 1600.0, 0.05, ())
-LARGER = Change(diameter_mm=49.5, pitch_mm=69.3)
+LARGER = PowerTrainChange(diameter_mm=49.5, pitch_mm=69.3)
 
 
 def test_no_change_gives_the_measurement_and_its_own_doubt() -> None:
-    same = what_if(POINT, Change())
+    same = what_if(POINT, PowerTrainChange())
     assert same.rpm is not None
     assert same.current_a is not None
     assert same.speed_mps is not None
@@ -30,13 +30,13 @@ def test_no_change_gives_the_measurement_and_its_own_doubt() -> None:
     ("change", "rpm", "current"),
     [
         (LARGER, -1, 1),
-        (Change(diameter_mm=41.0), 1, -1),
-        (Change(pitch_mm=68.0), -1, 1),
-        (Change(cells=7), 1, 1),
-        (Change(kv_rpm_per_v=1450.0), -1, -1),
+        (PowerTrainChange(diameter_mm=41.0), 1, -1),
+        (PowerTrainChange(pitch_mm=68.0), -1, 1),
+        (PowerTrainChange(cells=7), 1, 1),
+        (PowerTrainChange(kv_rpm_per_v=1450.0), -1, -1),
     ],
 )
-def test_directions_are_those_of_the_trade(change: Change, rpm: int, current: int) -> None:
+def test_directions_are_those_of_the_trade(change: PowerTrainChange, rpm: int, current: int) -> None:
     moved = what_if(POINT, change)
     assert moved.rpm is not None
     assert moved.current_a is not None
@@ -49,7 +49,7 @@ def test_directions_are_those_of_the_trade(change: Change, rpm: int, current: in
 def test_the_interval_widens_away_from_what_was_measured() -> None:
     widths = []
     for ratio in (1.0, 1.03, 1.06, 1.1, 1.15, 1.2):
-        moved = what_if(POINT, Change(diameter_mm=45.0 * ratio, pitch_mm=63.0 * ratio))
+        moved = what_if(POINT, PowerTrainChange(diameter_mm=45.0 * ratio, pitch_mm=63.0 * ratio))
         assert moved.current_a is not None
         widths.append(moved.current_a.u95 / moved.current_a.value)
     assert widths == sorted(widths)
@@ -59,14 +59,14 @@ def test_the_interval_widens_away_from_what_was_measured() -> None:
 @pytest.mark.parametrize(
     ("change", "why"),
     [
-        (Change(diameter_mm=60.0), "diameter"),
-        (Change(pitch_mm=40.0), "pitch"),
-        (Change(cells=10), "volts times motor constant"),
-        (Change(kv_rpm_per_v=900.0), "volts times motor constant"),
-        (Change(diameter_mm=56.0, pitch_mm=78.0, cells=8), "current"),
+        (PowerTrainChange(diameter_mm=60.0), "diameter"),
+        (PowerTrainChange(pitch_mm=40.0), "pitch"),
+        (PowerTrainChange(cells=10), "volts times motor constant"),
+        (PowerTrainChange(kv_rpm_per_v=900.0), "volts times motor constant"),
+        (PowerTrainChange(diameter_mm=56.0, pitch_mm=78.0, cells=8), "current"),
     ],
 )
-def test_too_far_is_refused(change: Change, why: str) -> None:
+def test_too_far_is_refused(change: PowerTrainChange, why: str) -> None:
     answer = what_if(POINT, change)
     assert answer.rpm is None
     assert why in answer.refused
@@ -75,17 +75,17 @@ def test_too_far_is_refused(change: Change, why: str) -> None:
 
 def test_what_the_sheet_lacks_is_asked_for() -> None:
     bare = replace(POINT, cells=None, kv_rpm_per_v=None)
-    assert "number of cells" in what_if(bare, Change(cells=7)).refused
-    assert "motor constant" in what_if(bare, Change(kv_rpm_per_v=1700.0)).refused
+    assert "number of cells" in what_if(bare, PowerTrainChange(cells=7)).refused
+    assert "motor constant" in what_if(bare, PowerTrainChange(kv_rpm_per_v=1700.0)).refused
     assert what_if(bare, LARGER).rpm is not None
 
 
 def test_an_impossible_slip_is_refused() -> None:
-    assert "slip" in what_if(replace(POINT, pitch_mm=30.0), Change(cells=7)).refused
+    assert "slip" in what_if(replace(POINT, pitch_mm=30.0), PowerTrainChange(cells=7)).refused
 
 
 def test_assumptions_are_told() -> None:
-    said = what_if(POINT, Change(cells=7, kv_rpm_per_v=1500.0)).assumptions
+    said = what_if(POINT, PowerTrainChange(cells=7, kv_rpm_per_v=1500.0)).assumptions
     assert any("same kind" in s for s in said)
     assert any("wound otherwise" in s for s in said)
 
@@ -93,15 +93,15 @@ def test_assumptions_are_told() -> None:
 @pytest.mark.parametrize(
     ("point", "change", "why"),
     [
-        (replace(POINT, motor_resistance_ohm=8.0), Change(), "right unit"),
-        (replace(POINT, motor_resistance_ohm=0.25), Change(), "right unit"),
-        (POINT, Change(motor_resistance_ohm=8.0), "right unit"),
-        (replace(POINT, no_load_current_a=120.0), Change(), "current without load"),
-        (POINT, Change(no_load_current_a=3000.0), "current without load"),
+        (replace(POINT, motor_resistance_ohm=8.0), PowerTrainChange(), "right unit"),
+        (replace(POINT, motor_resistance_ohm=0.25), PowerTrainChange(), "right unit"),
+        (POINT, PowerTrainChange(motor_resistance_ohm=8.0), "right unit"),
+        (replace(POINT, no_load_current_a=120.0), PowerTrainChange(), "current without load"),
+        (POINT, PowerTrainChange(no_load_current_a=3000.0), "current without load"),
     ],
 )
 def test_a_motor_that_cannot_be_is_refused_in_a_sentence(
-    point: OperatingPoint, change: Change, why: str
+    point: OperatingPoint, change: PowerTrainChange, why: str
 ) -> None:
     refused = what_if(point, change)
     assert refused.rpm is None
@@ -109,8 +109,8 @@ def test_a_motor_that_cannot_be_is_refused_in_a_sentence(
 
 
 def test_saying_a_figure_of_the_motor_again_makes_it_no_surer() -> None:
-    plain = what_if(POINT, Change())
-    again = what_if(POINT, Change(motor_resistance_ohm=0.008, no_load_current_a=4.0))
+    plain = what_if(POINT, PowerTrainChange())
+    again = what_if(POINT, PowerTrainChange(motor_resistance_ohm=0.008, no_load_current_a=4.0))
     assert plain.motor_heat_w is not None
     assert again.motor_heat_w is not None
     assert again.motor_heat_w.u95 > 0.9 * plain.motor_heat_w.u95

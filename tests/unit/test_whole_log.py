@@ -9,11 +9,11 @@ from made_tracks import HEADING_DEG, LAKE, altered, made_track, rows
 from telemetry.cleaning.clean import clean
 from telemetry.core.frames import Track
 from telemetry.core.geo import LocalFrame, wrap_deg
-from telemetry.kinematics.whole_log import Motion, smooth, turn_rate_dps, white_sd
+from telemetry.kinematics.whole_log import Motion, smooth_log, turn_rate_dps, white_sd
 
 
 def motion_of(track: Track, frame: LocalFrame = LAKE) -> Motion:
-    return smooth(clean(track), frame)
+    return smooth_log(clean(track), frame)
 
 
 @pytest.mark.parametrize("sd", [0.02, 0.3])

@@ -10,7 +10,7 @@ import plotly.graph_objects as go
 from dashboard.ui.base_figure import blank_figure
 from dashboard.ui.palette import Palette, with_alpha
 from telemetry.core.units import convert
-from telemetry.setup import Balance, Estimate, Move, Part, Restoration, Showing, length_text, mass_text
+from telemetry.setup import Balance, BenchDisplay, Estimate, Move, Part, Restoration, length_text, mass_text
 
 _HEIGHTS: Final = {1.0: "middle right", 1.5: "top center", 0.55: "middle left"}
 """Neighbours stand at different heights, so that none hides another, with their names on different sides."""
@@ -29,7 +29,7 @@ def balance_drawing(
     hull_length_mm: float | None,
     restoration: Restoration | None,
     palette: Palette,
-    showing: Showing,
+    showing: BenchDisplay,
 ) -> go.Figure:
     """Draw the boat from the side, transom at the left.
 
@@ -48,7 +48,7 @@ def balance_drawing(
         Without it no hull is drawn and no percent.
     restoration : Restoration or None
     palette : Palette
-    showing : Showing
+    showing : BenchDisplay
     """
     figure = blank_figure(palette)
     figure.update_layout(margin={"l": 16, "r": 16, "t": 44, "b": 46}, dragmode=False)
@@ -74,7 +74,7 @@ def balance_drawing(
     return figure
 
 
-def _at(length_mm: float, showing: Showing) -> float:
+def _at(length_mm: float, showing: BenchDisplay) -> float:
     return convert(length_mm, "mm", showing.length)
 
 
@@ -92,7 +92,7 @@ def _reach(
     return low - room, high + room
 
 
-def _hull(figure: go.Figure, length_mm: float, palette: Palette, showing: Showing) -> None:
+def _hull(figure: go.Figure, length_mm: float, palette: Palette, showing: BenchDisplay) -> None:
     corners = [(_at(share * length_mm, showing), height) for share, height in (*_HULL, _HULL[0])]
     x, y = zip(*corners, strict=True)
     figure.add_scatter(
@@ -102,7 +102,11 @@ def _hull(figure: go.Figure, length_mm: float, palette: Palette, showing: Showin
 
 
 def _discs(
-    figure: go.Figure, parts: Sequence[Part], heights: dict[str, float], palette: Palette, showing: Showing
+    figure: go.Figure,
+    parts: Sequence[Part],
+    heights: dict[str, float],
+    palette: Palette,
+    showing: BenchDisplay,
 ) -> None:
     masses = [part.mass_kg.value for part in parts]
     figure.add_scatter(
@@ -137,7 +141,7 @@ def _ghosts(
     after: Sequence[Part],
     heights: dict[str, float],
     palette: Palette,
-    showing: Showing,
+    showing: BenchDisplay,
 ) -> None:
     """Mark where parts stood that what if moves."""
     went = [a for a, b in zip(before, after, strict=True) if a.place_mm.value != b.place_mm.value]
@@ -158,7 +162,7 @@ def _centres(
     then: Balance,
     as_set_mm: Estimate | None,
     palette: Palette,
-    showing: Showing,
+    showing: BenchDisplay,
 ) -> None:
     """Mark the centres of gravity by colour, by the way their lines are drawn, and in words."""
     marks = [("as found", now.cog_mm.value, palette.out, "solid")]
@@ -179,7 +183,7 @@ def _centres(
 
 
 def _arrow(
-    figure: go.Figure, move: Move, lane: float, height: float, palette: Palette, showing: Showing
+    figure: go.Figure, move: Move, lane: float, height: float, palette: Palette, showing: BenchDisplay
 ) -> None:
     """Draw a move above the deck, with a thread down to its part."""
     start, end = _at(move.from_mm, showing), _at(move.to_mm, showing)

@@ -10,19 +10,19 @@ from telemetry.core.errors import SetupError
 from telemetry.setup import (
     ITEMS,
     Balance,
+    BenchDisplay,
     Estimate,
     Part,
     Restoration,
     SetupSheet,
-    Showing,
     balance,
+    balance_effect,
     balance_text,
-    effect,
     effect_text,
     length_text,
     parts_of_sheet,
     restoration_text,
-    restore,
+    restoring_move,
 )
 from telemetry.setup.gauges import SCALE, TAPE
 
@@ -74,7 +74,7 @@ def as_set_of(sheet: SetupSheet | None) -> Estimate | None:
         return None if reading is None else Estimate.of(reading, item.gauge, item.unit)
 
 
-def first_rows(sheet: SetupSheet | None, showing: Showing) -> list[dict[str, str]]:
+def first_rows(sheet: SetupSheet | None, showing: BenchDisplay) -> list[dict[str, str]]:
     """Begin the table with the masses of a sheet, or with the names of the usual parts."""
     try:
         parts = parts_of_sheet(sheet) if sheet is not None else ()
@@ -93,7 +93,9 @@ def first_rows(sheet: SetupSheet | None, showing: Showing) -> list[dict[str, str
     ]
 
 
-def in_old_units(rows: Sequence[Mapping[str, Any]], old: Showing, new: Showing) -> list[dict[str, str]]:
+def in_old_units(
+    rows: Sequence[Mapping[str, Any]], old: BenchDisplay, new: BenchDisplay
+) -> list[dict[str, str]]:
     """Write the old unit after bare numbers, so that a change of units changes no mass and no place."""
     return [
         {
@@ -104,7 +106,7 @@ def in_old_units(rows: Sequence[Mapping[str, Any]], old: Showing, new: Showing) 
     ]
 
 
-def _with_unit(text: str, field: str, old: Showing, new: Showing) -> str:
+def _with_unit(text: str, field: str, old: BenchDisplay, new: BenchDisplay) -> str:
     was, now = (old.mass, new.mass) if field in ("mass", "then_mass") else (old.length, new.length)
     return f"{text} {was}" if text and was != now and text[-1].isdigit() else text
 
@@ -113,7 +115,7 @@ def weigh(
     rows: Sequence[Mapping[str, Any]],
     wanted: str,
     hull_length: str,
-    showing: Showing,
+    showing: BenchDisplay,
     as_set_mm: Estimate | None = None,
 ) -> Weighed:
     """Reckon the balance of what was typed; rows without a mass and a place do not count.
@@ -127,11 +129,11 @@ def weigh(
             return Weighed()
         changed = {str(row["name"]).strip(): row for row in rows}
         after = tuple(_changed(part, changed[part.name], showing) for part in before)
-        told = effect(before, after)
+        told = balance_effect(before, after)
         aim = _length(wanted, showing, "wanted place")
         if aim is None and as_set_mm is not None and any(part.range_mm for part in after):
             aim = as_set_mm.value
-        restoration = None if aim is None else restore(after, aim)
+        restoration = None if aim is None else restoring_move(after, aim)
     except SetupError as error:
         return Weighed(error=f"{error.place}: {error.reason}" if error.place else error.reason)
     said = [f"Now: {balance_text(told.before, showing, length)}"]
@@ -148,18 +150,18 @@ def _typed(row: Mapping[str, Any], key: str) -> str:
     return str(row.get(key) or "").strip()
 
 
-def _part(row: Mapping[str, Any], showing: Showing) -> Part:
+def _part(row: Mapping[str, Any], showing: BenchDisplay) -> Part:
     name = _typed(row, "name")
     if not name:
-        raise SetupError("a part has no name", place="parts", mend="name it")
+        raise SetupError("a part has no name", place="parts", hint="name it")
     mass, place = _mass(_typed(row, "mass"), showing, name), _length(_typed(row, "place"), showing, name)
     if mass is None or place is None:
-        raise SetupError("its mass or its place is missing", place=name, mend="fill in both")
+        raise SetupError("its mass or its place is missing", place=name, hint="fill in both")
     low, high = (_length(_typed(row, key), showing, name) for key in ("low", "high"))
     return Part(name, Estimate(mass, SCALE.u("kg")), Estimate(place, TAPE.u("mm")), low, high)
 
 
-def _changed(part: Part, row: Mapping[str, Any], showing: Showing) -> Part:
+def _changed(part: Part, row: Mapping[str, Any], showing: BenchDisplay) -> Part:
     mass = _mass(_typed(row, "then_mass"), showing, part.name)
     place = _length(_typed(row, "then_place"), showing, part.name)
     return replace(
@@ -169,18 +171,18 @@ def _changed(part: Part, row: Mapping[str, Any], showing: Showing) -> Part:
     )
 
 
-def _length(text: str, showing: Showing, place: str) -> float | None:
+def _length(text: str, showing: BenchDisplay, place: str) -> float | None:
     return _inside(text, showing, place, mass=False)
 
 
-def _mass(text: str, showing: Showing, place: str) -> float | None:
+def _mass(text: str, showing: BenchDisplay, place: str) -> float | None:
     return _inside(text, showing, place, mass=True)
 
 
-def _inside(text: str, showing: Showing, place: str, *, mass: bool) -> float | None:
+def _inside(text: str, showing: BenchDisplay, place: str, *, mass: bool) -> float | None:
     if not text.strip():
         return None
     try:
         return showing.inside(_MASS if mass else _PLACE, text)
     except SetupError as error:
-        raise SetupError(error.reason, place=place, mend=error.mend) from None
+        raise SetupError(error.reason, place=place, hint=error.hint) from None

@@ -9,9 +9,9 @@ from dash.exceptions import PreventUpdate
 
 from dashboard.features.bench.balance_figure import balance_drawing
 from dashboard.features.bench.balance_service import FIELDS, as_set_of, first_rows, in_old_units, weigh
-from dashboard.features.bench.balance_service_view import DONE, PART, part_rows, service_rows, weighed
+from dashboard.features.bench.balance_service_view import PART, SERVICE_DONE, part_rows, service_rows, weighed
 from dashboard.features.bench.figures import SIGN_DRAWINGS
-from dashboard.features.bench.logbook import BenchBook
+from dashboard.features.bench.logbook import BenchClient
 from dashboard.features.bench.service import OnBench, showing_of, sign_words
 from dashboard.ui.badges import sentence
 from dashboard.ui.palette import seen_by
@@ -19,7 +19,7 @@ from dashboard.ui.palette import seen_by
 PARTS = {"type": PART, "row": ALL, "field": ALL}
 
 
-def register(app: Dash, book: BenchBook) -> None:
+def register(app: Dash, book: BenchClient) -> None:
     """Attach these callbacks to an app."""
     _register_signs(app)
     _register_balance(app)
@@ -116,7 +116,7 @@ def _register_balance(app: Dash) -> None:
         return weighed(told), drawn, False
 
 
-def _register_service(app: Dash, book: BenchBook) -> None:
+def _register_service(app: Dash, book: BenchClient) -> None:
     @app.callback(
         Output("service-rows", "children"), Input("bench-boat", "value"), Input("bench-kept", "data")
     )
@@ -125,7 +125,7 @@ def _register_service(app: Dash, book: BenchBook) -> None:
 
     @app.callback(
         Output("service-rows", "children", allow_duplicate=True),
-        Input({"type": DONE, "task": ALL}, "n_clicks"),
+        Input({"type": SERVICE_DONE, "task": ALL}, "n_clicks"),
         State("bench-boat", "value"),
         prevent_initial_call=True,
     )

@@ -10,14 +10,14 @@ from dash import html
 
 from dashboard.features.bench.balance_service import FIELDS, Weighed
 from dashboard.ui.badges import icon, sentence
-from telemetry.setup import COMMON_PRACTICE, CRASH_LIST, Due, Showing
+from telemetry.setup import COMMON_PRACTICE, CRASH_LIST, BenchDisplay, Due
 
 PART: Final = "part"
-DONE: Final = "service-done"
+SERVICE_DONE: Final = "service-done"
 _DUE_ICONS: Final = {"due": "cross", "soon": "gate", "cannot tell": "question", "not due": "check"}
 
 
-def part_rows(rows: Sequence[Mapping[str, str]], showing: Showing) -> list[html.Div]:
+def part_rows(rows: Sequence[Mapping[str, str]], showing: BenchDisplay) -> list[html.Div]:
     """Lay out the masses, each with where it is, where it may go and what if."""
     labels = {
         "name": "Part",
@@ -101,7 +101,7 @@ def _service_row(row: Due, *, known: bool) -> html.Div:
             ),
             dmc.Button(
                 "Done now",
-                id={"type": DONE, "task": row.task.name},
+                id={"type": SERVICE_DONE, "task": row.task.name},
                 variant="default",
                 disabled=not known,
                 **{"aria-label": f"{row.task.title}: done now"},

@@ -11,10 +11,10 @@ from dash.exceptions import PreventUpdate
 
 from dashboard.features.bench import balance_service_callbacks, measure_callbacks
 from dashboard.features.bench.gauges import KINDS, KeptGauges, steps_of
-from dashboard.features.bench.logbook import BenchBook, Choice
+from dashboard.features.bench.logbook import BenchClient, Choice
 from dashboard.features.bench.measure_view import GAUGE, VALUE, VERDICT, found_rows
 from dashboard.features.bench.service import (
-    Entry,
+    BenchEntry,
     OnBench,
     blank_sheet,
     entries_in,
@@ -41,7 +41,7 @@ GAUGES_KEPT = tuple(Input(f"gauge-{unit}", "value") for unit in KINDS)
 SHOWN = tuple(State(one.component_id, one.component_property) for one in SHOWING)
 
 
-def register(app: Dash, book: BenchBook) -> None:
+def register(app: Dash, book: BenchClient) -> None:
     """Attach the page's callbacks to an app."""
     _register_sheet(app, book)
     _register_own(app, book)
@@ -55,7 +55,7 @@ def _data(choices: Sequence[Choice]) -> list[dict[str, str]]:
     return [{"value": one.value, "label": one.label} for one in choices]
 
 
-def _register_sheet(app: Dash, book: BenchBook) -> None:
+def _register_sheet(app: Dash, book: BenchClient) -> None:
     @app.callback(
         Output("bench-boat", "data"),
         Output("bench-boat", "value"),
@@ -148,7 +148,7 @@ def _register_sheet(app: Dash, book: BenchBook) -> None:
         return sheet_told(bench.sheet if bench else None), items_to_add(bench) if bench else []
 
 
-def _register_own(app: Dash, book: BenchBook) -> None:
+def _register_own(app: Dash, book: BenchClient) -> None:
     @app.callback(
         SHEET,
         Output("own-error", "children"),
@@ -177,21 +177,21 @@ def _register_own(app: Dash, book: BenchBook) -> None:
         return larger, "", ""
 
 
-def entries_of(values: Sequence[dict[str, Any]], gauges: Sequence[dict[str, Any]]) -> list[Entry]:
+def entries_of(values: Sequence[dict[str, Any]], gauges: Sequence[dict[str, Any]]) -> list[BenchEntry]:
     """Put together what Dash tells of the fields: values, and the gauges that some items have."""
     named = {one["id"]["item"]: one.get("value") or "" for one in gauges}
     return [
-        Entry(one["id"]["item"], str(one.get("value") or ""), named.get(one["id"]["item"], ""))
+        BenchEntry(one["id"]["item"], str(one.get("value") or ""), named.get(one["id"]["item"], ""))
         for one in values
     ]
 
 
-def stored(entries: Any) -> list[Entry]:
+def stored(entries: Any) -> list[BenchEntry]:
     """Read entries that the browser kept."""
-    return [Entry(*one) for one in (entries or {}).get("rows", [])]
+    return [BenchEntry(*one) for one in (entries or {}).get("rows", [])]
 
 
-def judged(bench: OnBench, entries: Sequence[Entry], kept: Sequence[str | None]) -> list[Entry]:
+def judged(bench: OnBench, entries: Sequence[BenchEntry], kept: Sequence[str | None]) -> list[BenchEntry]:
     """Take entries as they are judged: with the kept gauges where they name none."""
     return KeptGauges.of(kept).put_in(entries, bench)
 
@@ -201,7 +201,7 @@ def kept_in(entries: Any) -> list[str | None]:
     return (entries or {}).get("gauges", [])
 
 
-def _register_found(app: Dash, book: BenchBook) -> None:
+def _register_found(app: Dash, book: BenchClient) -> None:
     @app.callback(
         Output("found-rows", "children"),
         Output("bench-shown", "data"),
@@ -272,7 +272,7 @@ def _found(bench: OnBench, entries: Any, shown: Sequence[Any]) -> FoundMeasure:
     return tell(bench, None, rows, showing_of(*shown)).found
 
 
-def _register_keeping(app: Dash, book: BenchBook) -> None:
+def _register_keeping(app: Dash, book: BenchClient) -> None:
     app.clientside_callback(
         ClientsideFunction("bench", "print"),
         Output("bench-printed", "data"),

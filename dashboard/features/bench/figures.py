@@ -11,7 +11,7 @@ import plotly.graph_objects as go
 
 from dashboard.ui.base_figure import blank_figure
 from dashboard.ui.palette import Palette, with_alpha
-from telemetry.setup import Showing
+from telemetry.setup import BenchDisplay
 
 _STERN_X: Final = 3.0
 
@@ -56,7 +56,7 @@ def _hull(figure: go.Figure, palette: Palette) -> None:
     _word(figure, 7.8, 1.1, "hull, bow →", palette.ink, 13, xanchor="right")
 
 
-def strut_drawing(palette: Palette, showing: Showing) -> go.Figure:
+def strut_drawing(palette: Palette, showing: BenchDisplay) -> go.Figure:
     """Draw what a positive strut depth and a positive strut angle mean to this user."""
     figure = _bare(palette)
     _hull(figure, palette)
@@ -79,7 +79,7 @@ def strut_drawing(palette: Palette, showing: Showing) -> go.Figure:
     return figure
 
 
-def tab_drawing(palette: Palette, showing: Showing) -> go.Figure:
+def tab_drawing(palette: Palette, showing: BenchDisplay) -> go.Figure:
     """Draw what a positive tab gap means to this user."""
     figure = _bare(palette)
     _hull(figure, palette)
@@ -111,7 +111,7 @@ def _from_above(palette: Palette) -> go.Figure:
     return figure
 
 
-def rudder_drawing(palette: Palette, showing: Showing) -> go.Figure:
+def rudder_drawing(palette: Palette, showing: BenchDisplay) -> go.Figure:
     """Draw what a positive rudder toe means to this user, from above."""
     figure = _from_above(palette)
     side = -1.0 if "rudder-toe" not in showing.turned else 1.0
@@ -124,7 +124,7 @@ def rudder_drawing(palette: Palette, showing: Showing) -> go.Figure:
     return figure
 
 
-def plumb_drawing(palette: Palette, showing: Showing) -> go.Figure:
+def plumb_drawing(palette: Palette, showing: BenchDisplay) -> go.Figure:
     """Draw what a positive lean of the rudder means to this user, from astern."""
     figure = _bare(palette)
     figure.add_scatter(
@@ -145,7 +145,7 @@ def plumb_drawing(palette: Palette, showing: Showing) -> go.Figure:
     return figure
 
 
-def fin_drawing(palette: Palette, showing: Showing) -> go.Figure:
+def fin_drawing(palette: Palette, showing: BenchDisplay) -> go.Figure:
     """Draw what a positive toe of a turn fin means to this user, from above."""
     figure = _from_above(palette)
     inwards = "fin-toe" not in showing.turned
@@ -159,7 +159,7 @@ def fin_drawing(palette: Palette, showing: Showing) -> go.Figure:
     return figure
 
 
-SIGN_DRAWINGS: Final[Mapping[str, Callable[[Palette, Showing], go.Figure]]] = MappingProxyType(
+SIGN_DRAWINGS: Final[Mapping[str, Callable[[Palette, BenchDisplay], go.Figure]]] = MappingProxyType(
     {
         "strut": strut_drawing,
         "tab": tab_drawing,
@@ -179,6 +179,6 @@ _OF_SIGN: Final = {
 }
 
 
-def sign_drawing(sign: str, palette: Palette, showing: Showing) -> go.Figure:
+def sign_drawing(sign: str, palette: Palette, showing: BenchDisplay) -> go.Figure:
     """Draw one of :data:`~telemetry.setup.display_units.SIGNS`."""
     return SIGN_DRAWINGS[_OF_SIGN[sign]](palette, showing)

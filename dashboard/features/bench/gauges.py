@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from dashboard.features.bench.service import Entry, OnBench
+from dashboard.features.bench.service import BenchEntry, OnBench
 from telemetry.core.errors import SetupError
-from telemetry.setup import GAUGES, ITEMS, SIGNS, Item, Showing, gauge_of_text, parse_reading
+from telemetry.setup import GAUGES, ITEMS, SIGNS, BenchDisplay, Item, gauge_of_text, parse_reading
 
 KINDS: Final = {"mm": "Lengths", "deg": "Angles", "kg": "Masses"}
 """What a gauge is kept for, by the unit of the items."""
@@ -42,10 +42,10 @@ class KeptGauges:
         """Say of each field why it cannot be used; empty where it can."""
         return [_error(_LIKE[unit], self.text(_LIKE[unit])) for unit in KINDS]
 
-    def put_in(self, entries: Sequence[Entry], bench: OnBench) -> list[Entry]:
+    def put_in(self, entries: Sequence[BenchEntry], bench: OnBench) -> list[BenchEntry]:
         """Give entries without a gauge of their own the kept one, where that can be used."""
         return [
-            Entry(entry.item, entry.value, entry.gauge.strip() or self.usable(bench.item(entry.item)))
+            BenchEntry(entry.item, entry.value, entry.gauge.strip() or self.usable(bench.item(entry.item)))
             for entry in entries
         ]
 
@@ -60,7 +60,7 @@ def _is_bare(text: str) -> bool:
 
 def _error(item: Item, text: str) -> str:
     try:
-        gauge = gauge_of_text(item, text, Showing())
+        gauge = gauge_of_text(item, text, BenchDisplay())
         if gauge is not None:
             gauge.u(item.unit)
     except SetupError as error:
@@ -74,16 +74,16 @@ def gauge_choices(unit: str) -> list[str]:
 
 
 def steps_of(
-    bench: OnBench, entries: Sequence[Entry], showing: Showing
+    bench: OnBench, entries: Sequence[BenchEntry], showing: BenchDisplay
 ) -> dict[str, dict[str, float | None]]:
     """Say how far one press of a button takes each value.
 
     Parameters
     ----------
     bench : OnBench
-    entries : sequence of Entry
+    entries : sequence of BenchEntry
         With the kept gauges put in.
-    showing : Showing
+    showing : BenchDisplay
 
     Returns
     -------
@@ -107,7 +107,7 @@ def _short(value: float | None) -> float | None:
     return None if value is None else float(f"{value:.6g}")
 
 
-def _step(item: Item, entry: Entry, showing: Showing) -> float:
+def _step(item: Item, entry: BenchEntry, showing: BenchDisplay) -> float:
     try:
         gauge = gauge_of_text(item, entry.gauge, showing) or item.gauge
         resolution = 2.0 * gauge.half_width(item.unit)
@@ -116,7 +116,7 @@ def _step(item: Item, entry: Entry, showing: Showing) -> float:
     return showing.size(item, resolution) or 1.0  # what is counted goes one by one
 
 
-def _now(item: Item, entry: Entry, showing: Showing) -> float | None:
+def _now(item: Item, entry: BenchEntry, showing: BenchDisplay) -> float | None:
     try:
         return showing.shown(item, float(parse_reading(item, entry.value, showing, entry.gauge).value))
     except SetupError:

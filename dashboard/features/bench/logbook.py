@@ -26,7 +26,7 @@ class Choice:
 
 
 @dataclass(frozen=True, slots=True)
-class BenchBook:
+class BenchClient:
     """A logbook by its address; None is the user's own."""
 
     url: str | None = None

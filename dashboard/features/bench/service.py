@@ -13,6 +13,7 @@ from telemetry.setup import (
     GROUPS,
     ITEMS,
     SIGNS,
+    BenchDisplay,
     FoundItem,
     FoundMeasure,
     Gauge,
@@ -20,7 +21,6 @@ from telemetry.setup import (
     OwnItem,
     Reading,
     SetupSheet,
-    Showing,
     Step,
     bench_card,
     compare_found,
@@ -48,7 +48,7 @@ FIRST_ITEMS: Final = (
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class BenchEntry:
     """What was typed for one item: its value and its gauge."""
 
     item: str
@@ -94,7 +94,7 @@ class Row:
     item : Item
     unit, sign, as_set : str
         As this user reads them.
-    entry : Entry
+    entry : BenchEntry
         What was typed so far, in this user's units.
     gauges : tuple of str
         Gauges to choose from; the usual one first.
@@ -106,7 +106,7 @@ class Row:
     unit: str
     sign: str
     as_set: str
-    entry: Entry
+    entry: BenchEntry
     gauges: tuple[str, ...]
     usual: str = ""
 
@@ -138,9 +138,9 @@ class Told:
     strut: str
 
 
-def showing_of(length: str | None, mass: str | None, turned: Sequence[str] | None) -> Showing:
+def showing_of(length: str | None, mass: str | None, turned: Sequence[str] | None) -> BenchDisplay:
     """Gather how this user reads the bench."""
-    return Showing(length or "mm", mass or "kg", frozenset(turned or ()) & frozenset(SIGNS))
+    return BenchDisplay(length or "mm", mass or "kg", frozenset(turned or ()) & frozenset(SIGNS))
 
 
 def blank_sheet(boat: str) -> SetupSheet:
@@ -154,7 +154,7 @@ def sheet_of_file(name: str, content: bytes) -> SetupSheet:
     Raises
     ------
     SetupError
-        Naming the file, the key and the mend.
+        Naming the file, the key and the fix.
     """
     return SetupSheet.from_dict(parse_table(content.decode("utf-8", "replace"), name), name)
 
@@ -162,8 +162,8 @@ def sheet_of_file(name: str, content: bytes) -> SetupSheet:
 def rows_of(
     bench: OnBench,
     more: Sequence[str],
-    entries: Sequence[Entry],
-    showing: Showing,
+    entries: Sequence[BenchEntry],
+    showing: BenchDisplay,
     kept: Callable[[Item], str] = lambda _: "",
 ) -> tuple[Row, ...]:
     """List the items to measure: those of the sheet that can move, the boat's own, and those asked for.
@@ -183,7 +183,7 @@ def rows_of(
             showing.unit(item),
             showing.sign(item),
             showing.text(item, sheet.tune.get(item.name, sheet.readings.get(item.name))),
-            typed.get(item.name, Entry(item.name)),
+            typed.get(item.name, BenchEntry(item.name)),
             _gauges(item),
             kept(item) or item.gauge.name,
         )
@@ -211,7 +211,9 @@ def items_to_add(bench: OnBench) -> list[dict[str, Any]]:
     ]
 
 
-def tell(bench: OnBench, target: SetupSheet | None, entries: Sequence[Entry], showing: Showing) -> Told:
+def tell(
+    bench: OnBench, target: SetupSheet | None, entries: Sequence[BenchEntry], showing: BenchDisplay
+) -> Told:
     """Judge what was typed, and find the way to the target sheet."""
     sheet = bench.sheet
     readings: dict[str, Reading] = {}
@@ -243,14 +245,16 @@ def _found(bench: OnBench, readings: Mapping[str, Reading]) -> FoundMeasure:
     return FoundMeasure(bench.sheet.boat, readings, own, datetime.now(UTC))
 
 
-def entries_in(entries: Sequence[Entry], bench: OnBench, old: Showing, new: Showing) -> tuple[Entry, ...]:
+def entries_in(
+    entries: Sequence[BenchEntry], bench: OnBench, old: BenchDisplay, new: BenchDisplay
+) -> tuple[BenchEntry, ...]:
     """Say what was typed in another unit or sign; what cannot be read stays as it is."""
     if old == new:
         return tuple(entries)
     return tuple(_entry_in(entry, bench, old, new) for entry in entries)
 
 
-def _entry_in(entry: Entry, bench: OnBench, old: Showing, new: Showing) -> Entry:
+def _entry_in(entry: BenchEntry, bench: OnBench, old: BenchDisplay, new: BenchDisplay) -> BenchEntry:
     item = bench.item(entry.item)
     if not item.is_measured or not entry.value.strip():
         return entry
@@ -259,7 +263,7 @@ def _entry_in(entry: Entry, bench: OnBench, old: Showing, new: Showing) -> Entry
     except SetupError:
         return entry
     value = f"{new.shown(item, float(reading.value)):.9g}"
-    return Entry(entry.item, value, _gauge_text(reading.gauge))
+    return BenchEntry(entry.item, value, _gauge_text(reading.gauge))
 
 
 def _gauge_text(gauge: Gauge | None) -> str:
@@ -278,9 +282,9 @@ def next_sheet(sheet: SetupSheet, found: FoundMeasure, name: str) -> SetupSheet:
         If there is no name or nothing was typed.
     """
     if not found.readings:
-        raise SetupError("nothing was typed that the sheet could say", mend="fill in at least one value")
+        raise SetupError("nothing was typed that the sheet could say", hint="fill in at least one value")
     if not name.strip():
-        raise SetupError("the sheet has no name", mend="give it a name to find it by")
+        raise SetupError("the sheet has no name", hint="give it a name to find it by")
     now = datetime.now(UTC)
     if sheet.readings:
         return sheet.edit(found.readings, name=name.strip(), made_utc=now, own=found.own)
@@ -304,7 +308,7 @@ def own_item(title: str, unit: str, matters: str) -> OwnItem:
     return own_item_of(table | ({"matters": matters} if matters.strip() and ending else {}))
 
 
-def sign_words(showing: Showing) -> list[tuple[str, str]]:
+def sign_words(showing: BenchDisplay) -> list[tuple[str, str]]:
     """Say of each sign how it counts for this user."""
     firsts = [ITEMS[names[0]] for names in SIGNS.values()]
     return [(item.title.partition(",")[0], showing.sign(item)) for item in firsts]

@@ -11,12 +11,12 @@ from dash import html
 
 from dashboard.features.bench.service import Told
 from dashboard.ui.badges import icon, sentence
-from telemetry.setup import GROUPS, FoundItem, SetupSheet, Showing, Step
+from telemetry.setup import GROUPS, BenchDisplay, FoundItem, SetupSheet, Step
 
 _ICONS: Final = {"moved": "cross", "as set": "check", "cannot tell": "question"}
 
 
-def found_mark(row: FoundItem | None, showing: Showing) -> list[Any]:
+def found_mark(row: FoundItem | None, showing: BenchDisplay) -> list[Any]:
     """Write a verdict as icon and word, with its evidence."""
     if row is None:
         return []
@@ -32,7 +32,7 @@ def counted(told: Told) -> list[html.P]:
     return [html.P(", ".join(words), id="bench-counts"), *strut]
 
 
-def way_back(steps: Sequence[Step], showing: Showing, *, measured: bool) -> list[Any]:
+def way_back(steps: Sequence[Step], showing: BenchDisplay, *, measured: bool) -> list[Any]:
     """Lay out the steps with a box to tick each."""
     if not measured:
         return [html.P("Fill in what you measured; the steps then stand here.", className="quiet")]

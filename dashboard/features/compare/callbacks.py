@@ -10,9 +10,9 @@ from dash.exceptions import PreventUpdate
 
 from dashboard.features.bench.logbook import Choice
 from dashboard.features.compare.figures import ROW_PX, effects_figure, history_figure
-from dashboard.features.compare.service import ComparingBook, Wanted
+from dashboard.features.compare.service import CompareClient, Wanted
 from dashboard.features.compare.trial_figure import trial_figure
-from dashboard.features.compare.view import advice, answer, changed, effects_table, remarks, story
+from dashboard.features.compare.view import advice, changed, comparison_answer, effects_table, remarks, story
 from dashboard.ui.notice import say_unknown_boat
 from dashboard.ui.palette import seen_by
 from telemetry.compare import Units
@@ -21,7 +21,7 @@ from telemetry.core.units import SPEED_UNITS
 UNITS: Final = (Input("unit", "value"), Input("temperature-unit", "value"))
 
 
-def register(app: Dash, book: ComparingBook) -> None:
+def register(app: Dash, book: CompareClient) -> None:
     """Register the page's callbacks."""
     _register_choices(app, book)
     _register_comparison(app, book)
@@ -42,7 +42,7 @@ def _wanted(sheet_id: str | None, outings: list[str] | None) -> Wanted:
     return Wanted(sheet_id or None, tuple(int(outing) for outing in outings or ()))
 
 
-def _register_choices(app: Dash, book: ComparingBook) -> None:
+def _register_choices(app: Dash, book: CompareClient) -> None:
     @app.callback(
         Output("compare-boat", "data"),
         Output("compare-boat", "value"),
@@ -105,7 +105,7 @@ def _register_choices(app: Dash, book: ComparingBook) -> None:
         return f" {unit}", f" {unit}"
 
 
-def _register_comparison(app: Dash, book: ComparingBook) -> None:
+def _register_comparison(app: Dash, book: CompareClient) -> None:
     @app.callback(
         Output("compare-answer", "children"),
         Output("compare-changed", "children"),
@@ -142,10 +142,10 @@ def _register_comparison(app: Dash, book: ComparingBook) -> None:
         figure = effects_figure(told, units, palette, coarse=coarse)
         height = {"height": f"{figure.layout.height or 3 * ROW_PX}px"}
         numbers = effects_table(told, units)
-        return answer(told, units), changed(told), remarks(told, units), figure, height, numbers
+        return comparison_answer(told, units), changed(told), remarks(told, units), figure, height, numbers
 
 
-def _register_history(app: Dash, book: ComparingBook) -> None:
+def _register_history(app: Dash, book: CompareClient) -> None:
     @app.callback(
         Output("compare-history", "figure"),
         Output("compare-story", "children"),
@@ -167,7 +167,7 @@ def _register_history(app: Dash, book: ComparingBook) -> None:
         return figure, story(shown.told, shown.item, units)
 
 
-def _register_next(app: Dash, book: ComparingBook) -> None:
+def _register_next(app: Dash, book: CompareClient) -> None:
     @app.callback(
         Output("compare-advice", "children"),
         Output("compare-trial", "figure"),

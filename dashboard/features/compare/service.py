@@ -75,7 +75,7 @@ class NextTrial:
 
 
 @dataclass(frozen=True, slots=True)
-class ComparingBook:
+class CompareClient:
     """A logbook by its address; None is the user's own."""
 
     url: str | None = None

@@ -36,7 +36,7 @@ def verdict(effect: Effect) -> html.Span:
     return html.Span([icon(kind), effect.verdict], className=f"verdict verdict-{kind}")
 
 
-def answer(told: Comparison, units: Units) -> list[Any]:
+def comparison_answer(told: Comparison, units: Units) -> list[Any]:
     """Show the verdict on the two-way average with what it rests on."""
     head = told.headline
     parts: list[Any] = [html.P(comparison_summary(told, units), id="compare-summary")]

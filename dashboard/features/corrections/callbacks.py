@@ -10,7 +10,7 @@ from dash.exceptions import PreventUpdate
 from dashboard.features.corrections import service as byhand
 from dashboard.features.corrections.clock_figure import clock_view
 from dashboard.features.corrections.view import aside_list, clock_told, done_list, in_logbook_told
-from dashboard.features.logbook.service import Shelf
+from dashboard.features.logbook.service import LogbookClient
 from dashboard.features.run.request_form import answered
 from dashboard.features.run.ride_view import pass_choices
 from dashboard.session.sessions import Sessions
@@ -20,10 +20,10 @@ from dashboard.ui.palette import seen_by
 from telemetry.core.errors import CallError
 from telemetry.core.units import SPEED_UNITS
 
-REVISION = Output("revision", "data", allow_duplicate=True)
+LOGS_REVISION = Output("revision", "data", allow_duplicate=True)
 
 
-def register(app: Dash, sessions: Sessions, shelf: Shelf) -> None:
+def register(app: Dash, sessions: Sessions, shelf: LogbookClient) -> None:
     """Attach the callbacks to an app."""
     _register_marking(app, sessions)
     _register_stretches(app, sessions)
@@ -71,7 +71,7 @@ def _register_marking(app: Dash, sessions: Sessions) -> None:
 
 def _register_stretches(app: Dash, sessions: Sessions) -> None:
     @app.callback(
-        REVISION,
+        LOGS_REVISION,
         Output("hand-said", "children"),
         Output("hand-start", "value", allow_duplicate=True),
         Output("hand-end", "value", allow_duplicate=True),
@@ -107,11 +107,11 @@ def _register_stretches(app: Dash, sessions: Sessions) -> None:
         try:
             do(session, analysis, log or "", start or "", end or "", why or "")
         except CallError as error:
-            return session.revision, sentence(f"{error.reason}; {error.mend}"), start, end, why
+            return session.revision, sentence(f"{error.reason}; {error.hint}"), start, end, why
         return session.revision, "", "", "", ""
 
     @app.callback(
-        REVISION,
+        LOGS_REVISION,
         Input({"type": "hand-back", "key": ALL}, "n_clicks"),
         State("session", "data"),
         prevent_initial_call=True,
@@ -124,7 +124,7 @@ def _register_stretches(app: Dash, sessions: Sessions) -> None:
         return session.revision
 
     @app.callback(
-        REVISION,
+        LOGS_REVISION,
         Input({"type": "hand-real", "log": ALL, "start": ALL, "end": ALL}, "n_clicks"),
         State("hand-why", "value"),
         State("hand-who", "value"),
@@ -165,7 +165,7 @@ def _register_stretches(app: Dash, sessions: Sessions) -> None:
         return done, aside_list(*byhand.set_aside(analysis)), logs, value, _shown(len(logs) > 1)
 
 
-def _register_keeping(app: Dash, sessions: Sessions, shelf: Shelf) -> None:
+def _register_keeping(app: Dash, sessions: Sessions, shelf: LogbookClient) -> None:
     @app.callback(
         Output("hand-kept", "children"),
         Output("hand-keep", "disabled"),
@@ -263,7 +263,7 @@ def _register_clock(app: Dash, sessions: Sessions) -> None:
         return clock_view(analysis, joined, clock.offset_s, around, SPEED_UNITS[unit], palette, coarse=coarse)
 
     @app.callback(
-        REVISION,
+        LOGS_REVISION,
         Output("clock-said", "children"),
         Input("clock-set", "n_clicks"),
         Input("clock-back", "n_clicks"),
@@ -298,5 +298,5 @@ def _register_clock(app: Dash, sessions: Sessions) -> None:
             else:
                 byhand.set_clock(session, analysis, motor, None, pressed["step"])
         except CallError as error:
-            return session.revision, sentence(f"{error.reason}; {error.mend}")
+            return session.revision, sentence(f"{error.reason}; {error.hint}")
         return session.revision, ""

@@ -13,7 +13,7 @@ from dashboard.ui.palette import LIGHT, Palette
 from dashboard.ui.time_axis import TimeAxis, time_axis
 from telemetry.analysis import Analysis
 from telemetry.core.units import Unit
-from telemetry.motor.sync.assign import JoinedMotor
+from telemetry.motor.sync.assign import MotorAssignment
 from telemetry.motor.sync.drive_signal import PROXIES
 from telemetry.passes.find import Pass
 
@@ -22,7 +22,7 @@ _BEFORE_S, _AFTER_S = 3.0, 5.0
 
 def clock_view(
     analysis: Analysis,
-    joined: JoinedMotor,
+    joined: MotorAssignment,
     offset_s: float,
     one: Pass | None,
     unit: Unit,
@@ -35,7 +35,7 @@ def clock_view(
     Parameters
     ----------
     analysis : Analysis
-    joined : JoinedMotor
+    joined : MotorAssignment
     offset_s : float
         Where the motor log begins on the speed log's clock [s].
     one : Pass or None

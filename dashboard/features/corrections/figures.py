@@ -14,7 +14,7 @@ from telemetry.analysis import Analysis, SpeedLog
 from telemetry.cleaning.corrections import CUT, log_key
 from telemetry.core.units import Unit
 
-CUT_POINTS: Final = 1500
+CUT_POINTS_DRAWN: Final = 1500
 _LABELLED_SHARE: Final = 0.05  # of the log: a narrower shade has no room for words
 
 
@@ -26,7 +26,7 @@ def cut_by_hand(
     t_s, speed = (cut[name].to_numpy(dtype=np.float64) for name in ("t_s", "speed_mps"))
     if not np.isfinite(speed).any():
         return []
-    kept = thin(t_s, speed, CUT_POINTS)
+    kept = thin(t_s, speed, CUT_POINTS_DRAWN)
     return [
         go.Scatter(
             x=axis.at(number, t_s[kept]),

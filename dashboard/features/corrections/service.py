@@ -18,17 +18,17 @@ from telemetry.cleaning.corrections import (
     Correction,
     Cut,
     Restored,
-    inside,
+    in_stretches,
     log_key,
-    moment_s,
+    parse_moment_s,
 )
 from telemetry.core.errors import CallError
 from telemetry.core.frames import Finding, Track
 from telemetry.logbook import open_logbook
-from telemetry.motor.sync.assign import JoinedMotor
+from telemetry.motor.sync.assign import MotorAssignment
 from telemetry.passes.find import Pass
 
-MOST_RUNS: Final = 12
+MAX_RUNS: Final = 12
 _ROUNDED_S: Final = 0.006
 _DAY_S: Final = 86_400.0
 
@@ -110,12 +110,12 @@ def _on_clock(track: Track, window: tuple[float, float]) -> tuple[float, float]:
 
 
 def moment_text(track: Track, t_s: float) -> str:
-    """Format a moment as `moment_s` reads it: UTC to a hundredth, or seconds."""
+    """Format a moment as `parse_moment_s` reads it: UTC to a hundredth, or seconds."""
     utc = track.utc(round(t_s, 2))
     if utc is None:
         return f"{t_s:.2f}"
     text = utc.strftime("%H:%M:%S.%f")[:-4]
-    if not 0.0 <= t_s < _DAY_S or abs(moment_s(text, track) - t_s) > _ROUNDED_S:
+    if not 0.0 <= t_s < _DAY_S or abs(parse_moment_s(text, track) - t_s) > _ROUNDED_S:
         return f"{utc:%Y-%m-%d} {text}"
     return text
 
@@ -141,7 +141,7 @@ def restore(session: Session, analysis: Analysis, log: str, start: str, end: str
     """
     start_s, end_s = _span(analysis, log, start, end)
     if not any(a.log == log and a.start_s <= end_s and a.end_s >= start_s for a in _asides(analysis)):
-        raise CallError("the program set nothing aside there", mend="mark one of the crosses")
+        raise CallError("the program set nothing aside there", hint="mark one of the crosses")
     _add(session, Restored(log, start_s, end_s, why.strip()))
 
 
@@ -157,13 +157,13 @@ def _add(session: Session, correction: Correction) -> None:
 def _span(analysis: Analysis, log: str, start: str, end: str) -> tuple[float, float]:
     track = _track(analysis, log)
     if track is None:
-        raise CallError("this log is no longer here", mend="mark the stretch again")
+        raise CallError("this log is no longer here", hint="mark the stretch again")
     if not start.strip() or not end.strip():
-        raise CallError("no stretch is marked", mend="mark it on the plot, or write its start and end")
-    span = moment_s(start, track), moment_s(end, track)
+        raise CallError("no stretch is marked", hint="mark it on the plot, or write its start and end")
+    span = parse_moment_s(start, track), parse_moment_s(end, track)
     t_s = track.t_s
     if not ((t_s >= span[0]) & (t_s <= span[1])).any():
-        raise CallError("no sample lies between these times", mend="mark it on the plot, or write others")
+        raise CallError("no sample lies between these times", hint="mark it on the plot, or write others")
     return span
 
 
@@ -201,7 +201,7 @@ def _done(analysis: Analysis, one: Correction) -> Done | None:
     of = f" of {PurePath(track.meta.file).name}" if len(analysis.speed_logs) > 1 else ""
     if isinstance(one, Restored):
         return Done(_key(one), f"Restored as real{of}: {span}{unit}", one.why, "restored")
-    count = int(inside(track.t_s, [one]).sum())
+    count = int(in_stretches(track.t_s, [one]).sum())
     return Done(_key(one), f"Cut out{of}: {span}{unit}, {count} samples", one.why, "cut")
 
 
@@ -210,7 +210,7 @@ def set_aside(analysis: Analysis) -> tuple[tuple[Aside, ...], int]:
     asides = _asides(analysis)
     logs = [key for key, _ in speed_logs(analysis)]
     order = sorted(asides, key=lambda a: not any(_touches(a, p, logs) for p in analysis.passes))
-    return tuple(order[:MOST_RUNS]), len(asides)
+    return tuple(order[:MAX_RUNS]), len(asides)
 
 
 def _touches(aside: Aside, one: Pass, logs: list[str]) -> bool:
@@ -238,7 +238,9 @@ def motor_logs(analysis: Analysis) -> list[tuple[str, str]]:
     return [(log_key(j.log.meta), PurePath(j.log.meta.file).name) for j in analysis.motors]
 
 
-def clock_now(session: Session, analysis: Analysis, motor: str | None) -> tuple[JoinedMotor, ClockNow] | None:
+def clock_now(
+    session: Session, analysis: Analysis, motor: str | None
+) -> tuple[MotorAssignment, ClockNow] | None:
     """Tell the clock of a motor log, of the first where the choice is not among them; None without any."""
     joined = _joined(analysis, motor) or next(iter(analysis.motors), None)
     if joined is None:
@@ -254,7 +256,7 @@ def clock_now(session: Session, analysis: Analysis, motor: str | None) -> tuple[
     return joined, ClockNow(log_key(joined.log.meta), round(offset_s, 3), by_hand, told, apart)
 
 
-def _guess_s(analysis: Analysis, joined: JoinedMotor) -> float:
+def _guess_s(analysis: Analysis, joined: MotorAssignment) -> float:
     """Begin where the controller's own date says, else with both logs' starts together [s]."""
     stated, start = joined.log.meta.start_utc, analysis.speed_logs[joined.speed_log].read.meta.start_utc
     return 0.0 if stated is None or start is None else (stated - start).total_seconds()
@@ -272,7 +274,7 @@ def set_clock(
     """
     now = clock_now(session, analysis, motor)
     if now is None:
-        raise CallError("there is no motor log beside a speed log", mend="drop one")
+        raise CallError("there is no motor log beside a speed log", hint="drop one")
     joined, clock = now
     speed = log_key(analysis.speed_logs[joined.speed_log].read.meta)
     latest = session.by_hand.clock_of(clock.motor)  # several steps may come before one is answered
@@ -292,7 +294,7 @@ def seconds(said: float | str | None) -> float:
         If it is empty.
     """
     if said is None or said == "":
-        raise CallError("no offset is given", mend="write seconds")
+        raise CallError("no offset is given", hint="write seconds")
     return float(said)
 
 
@@ -303,7 +305,7 @@ def own_clock(session: Session, motor: str) -> None:
         session.correct(session.by_hand.without(former))
 
 
-def _joined(analysis: Analysis, motor: str | None) -> JoinedMotor | None:
+def _joined(analysis: Analysis, motor: str | None) -> MotorAssignment | None:
     return next((j for j in analysis.motors if log_key(j.log.meta) == motor), None)
 
 
@@ -348,7 +350,7 @@ def keep_in_logbook(url: str | None, session: Session) -> int:
     """
     found = in_logbook(url, session)
     if found is None:
-        raise CallError("these logs are in no outing of the logbook", mend="keep the outing first")
+        raise CallError("these logs are in no outing of the logbook", hint="keep the outing first")
     with open_logbook(url) as book:
         book.hold_to(found.outing_id, session.by_hand, who=session.who)
     return found.outing_id

@@ -9,7 +9,7 @@ from dash import dcc, html
 
 from dashboard.features.corrections.service import Aside, ClockNow, Done, InLogbook
 from dashboard.ui.badges import icon, sentence
-from telemetry.motor.sync.assign import JoinedMotor
+from telemetry.motor.sync.assign import MotorAssignment
 
 STEPS_S: Final = (-1.0, -0.05, 0.05, 1.0)
 _UNDO: Final = {"cut": "Restore", "restored": "Take back", "clock": "Back to the program's own"}
@@ -142,7 +142,7 @@ def clock_form() -> html.Div:
     )
 
 
-def clock_told(joined: JoinedMotor, now: ClockNow) -> list[html.P]:
+def clock_told(joined: MotorAssignment, now: ClockNow) -> list[html.P]:
     """Say whose clock it is, the program's own beside it, and what speaks against it."""
     whose = "Set by hand." if now.by_hand else "The program's own."
     clock = joined.clock

@@ -10,7 +10,7 @@ from dashboard.features.bench.service import showing_of
 from dashboard.features.compare.trial_figure import trial_figure
 from dashboard.features.compare.view import advice
 from dashboard.features.history.figures import outings_figure
-from dashboard.features.history.service import HistoryBook
+from dashboard.features.history.service import HistoryClient
 from dashboard.features.history.view import (
     best_told,
     due_told,
@@ -27,14 +27,14 @@ from telemetry.compare import Units
 _HIDDEN = {"display": "none"}
 
 
-def register(app: Dash, book: HistoryBook) -> None:
+def register(app: Dash, book: HistoryClient) -> None:
     """Attach the page's callbacks to an app."""
     _register_choice(app, book)
     _register_past(app, book)
     _register_next(app, book)
 
 
-def _register_choice(app: Dash, book: HistoryBook) -> None:
+def _register_choice(app: Dash, book: HistoryClient) -> None:
     @app.callback(
         Output("history-boat", "data"),
         Output("history-boat", "value"),
@@ -57,7 +57,7 @@ def _register_choice(app: Dash, book: HistoryBook) -> None:
     )
 
 
-def _register_past(app: Dash, book: HistoryBook) -> None:
+def _register_past(app: Dash, book: HistoryClient) -> None:
     @app.callback(
         Output("history-best", "children"),
         Output("history-outings", "figure"),
@@ -93,7 +93,7 @@ def _register_past(app: Dash, book: HistoryBook) -> None:
         )
 
 
-def _register_next(app: Dash, book: HistoryBook) -> None:
+def _register_next(app: Dash, book: HistoryClient) -> None:
     @app.callback(
         Output("history-trial", "figure"),
         Output("history-trial-box", "style"),

@@ -11,7 +11,7 @@ import plotly.graph_objects as go
 from dashboard.ui.base_figure import blank_figure, empty_figure, error_bars
 from dashboard.ui.palette import LIGHT, Palette
 from telemetry.core.units import SPEED_UNITS, distance_text, speed_text
-from telemetry.logbook import KeptTwoWay, Outing
+from telemetry.logbook import Outing, SavedTwoWay
 from telemetry.text.logbook import moment_text
 
 SYMBOLS: Final = {"counts": "circle", "does not count": "x-thin", "cannot tell": "diamond-open"}
@@ -29,9 +29,9 @@ def verdict_colour(verdict: str, palette: Palette) -> str:
 
 def outings_figure(
     outings: Sequence[Outing],
-    two_ways: Sequence[KeptTwoWay],
+    two_ways: Sequence[SavedTwoWay],
     letters: Mapping[str, str],
-    best: KeptTwoWay | None,
+    best: SavedTwoWay | None,
     unit: str,
     palette: Palette = LIGHT,
     *,
@@ -43,11 +43,11 @@ def outings_figure(
     ----------
     outings : sequence of Outing
         Of one boat, in order of time.
-    two_ways : sequence of KeptTwoWay
+    two_ways : sequence of SavedTwoWay
         In order of time; within an outing they stand side by side.
     letters : mapping of str to str
         The letter of each sheet, by its id.
-    best : KeptTwoWay or None
+    best : SavedTwoWay or None
         The one with a ring around it.
     unit : str
         Of speeds.
@@ -90,7 +90,7 @@ def outings_figure(
     return figure
 
 
-def _places(two_ways: Sequence[KeptTwoWay], number: Mapping[int, int]) -> dict[tuple[int, str], float]:
+def _places(two_ways: Sequence[SavedTwoWay], number: Mapping[int, int]) -> dict[tuple[int, str], float]:
     """Put an outing's two-ways side by side about the outing's place."""
     places = {}
     for outing_id, group in groupby(two_ways, key=lambda w: w.outing_id):
@@ -102,7 +102,7 @@ def _places(two_ways: Sequence[KeptTwoWay], number: Mapping[int, int]) -> dict[t
 
 
 def _points(
-    mine: Sequence[KeptTwoWay],
+    mine: Sequence[SavedTwoWay],
     places: Mapping[tuple[int, str], float],
     outings: Sequence[Outing],
     number: Mapping[int, int],

@@ -6,19 +6,19 @@ import string
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from dashboard.features.bench.logbook import BenchBook, Choice, knows
-from dashboard.features.compare.service import ComparingBook, NextTrial
+from dashboard.features.bench.logbook import BenchClient, Choice, knows
+from dashboard.features.compare.service import CompareClient, NextTrial
 from telemetry.compare import History, boat_history
-from telemetry.logbook import KeptTwoWay, KeptUpset, Logbook, Outing, OutingSearch, open_logbook
+from telemetry.logbook import Logbook, Outing, OutingSearch, SavedIncident, SavedTwoWay, open_logbook
 from telemetry.setup import (
-    Change,
     Due,
     FoundItem,
     FoundMeasure,
+    ItemChange,
     SetupSheet,
     Step,
-    changes,
     compare_found,
+    item_changes,
     steps_back,
 )
 
@@ -47,7 +47,7 @@ class Tune:
     Attributes
     ----------
     latest, best : SetupSheet or None
-    changes : tuple of Change
+    changes : tuple of ItemChange
         From the latest to the best.
     steps : tuple of Step
         For a boat that stands as the latest sheet says.
@@ -55,7 +55,7 @@ class Tune:
 
     latest: SetupSheet | None = None
     best: SetupSheet | None = None
-    changes: tuple[Change, ...] = ()
+    changes: tuple[ItemChange, ...] = ()
     steps: tuple[Step, ...] = ()
 
 
@@ -68,9 +68,9 @@ class Past:
     boat : str
     outings : tuple of Outing
         In order of time.
-    two_ways : tuple of KeptTwoWay
+    two_ways : tuple of SavedTwoWay
         In order of time.
-    best, best_counting : KeptTwoWay or None
+    best, best_counting : SavedTwoWay or None
         The highest of the outings' best by their rule, and of those of them that count.
     letters : mapping of str to str
         A letter for each sheet that was run, by its id.
@@ -78,7 +78,7 @@ class Past:
         The mean of each sheet.
     tune : Tune
     due : tuple of Due
-    upsets : tuple of KeptUpset
+    upsets : tuple of SavedIncident
         The latest first.
     founds : tuple of AsFound
         The latest first.
@@ -86,14 +86,14 @@ class Past:
 
     boat: str
     outings: tuple[Outing, ...]
-    two_ways: tuple[KeptTwoWay, ...]
-    best: KeptTwoWay | None
-    best_counting: KeptTwoWay | None
+    two_ways: tuple[SavedTwoWay, ...]
+    best: SavedTwoWay | None
+    best_counting: SavedTwoWay | None
     letters: Mapping[str, str]
     sheets: History
     tune: Tune
     due: tuple[Due, ...]
-    upsets: tuple[KeptUpset, ...]
+    upsets: tuple[SavedIncident, ...]
     founds: tuple[AsFound, ...]
 
     def outing(self, outing_id: int) -> Outing:
@@ -102,18 +102,18 @@ class Past:
 
 
 @dataclass(frozen=True, slots=True)
-class HistoryBook:
+class HistoryClient:
     """A logbook by its address; None is the user's own."""
 
     url: str | None = None
 
     def boats(self) -> tuple[Choice, ...]:
         """List the boats."""
-        return BenchBook(self.url).boats()
+        return BenchClient(self.url).boats()
 
     def last_set(self) -> str | None:
         """Name the boat whose sheet is the newest."""
-        return BenchBook(self.url).last_set()
+        return BenchClient(self.url).last_set()
 
     def past(self, boat: str | None) -> Past | None:
         """Gather what is known of a boat; None where the logbook does not know it."""
@@ -141,10 +141,10 @@ class HistoryBook:
 
     def advise(self, boat: str, ripple_mps: float | None, care_mps: float | None) -> NextTrial:
         """Advise the next trial, as the page "Before and after" does."""
-        return ComparingBook(self.url).advise(boat, ripple_mps, care_mps)
+        return CompareClient(self.url).advise(boat, ripple_mps, care_mps)
 
 
-def _best(outings: Sequence[Outing], two_ways: Sequence[KeptTwoWay]) -> KeptTwoWay | None:
+def _best(outings: Sequence[Outing], two_ways: Sequence[SavedTwoWay]) -> SavedTwoWay | None:
     """Find the highest of the outings' best two-ways, as their list sorted by two-way does."""
     told = [(outing.best_two_way_mps, outing.id) for outing in outings if outing.best_two_way_mps is not None]
     if not told:
@@ -165,7 +165,7 @@ def _tune(sheets: Sequence[SetupSheet], best: SetupSheet | None) -> Tune:
     latest = sheets[-1] if sheets else None
     if latest is None or best is None or latest == best:
         return Tune(latest, best)
-    differing = changes(latest, best)
+    differing = item_changes(latest, best)
     names = {change.item.name for change in differing}
     as_set = FoundMeasure(latest.boat, latest.readings, latest.own)
     steps = steps_back(best, as_set, latest)

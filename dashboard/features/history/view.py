@@ -19,8 +19,8 @@ from telemetry.compare import Units
 from telemetry.compare.summary import history_summary
 from telemetry.compare.wording import best_text, change_text, value_text
 from telemetry.core.units import distance_text
-from telemetry.logbook import KeptTwoWay, KeptUpset
-from telemetry.setup import Due, Showing
+from telemetry.logbook import SavedIncident, SavedTwoWay
+from telemetry.setup import BenchDisplay, Due
 from telemetry.text.logbook import moment_text
 
 _VERDICT_ICONS: Final = {"counts": "check", "does not count": "cross", "cannot tell": "question"}
@@ -51,7 +51,7 @@ def best_told(past: Past, units: Chosen) -> list[Any]:
     return parts
 
 
-def _counting(past: Past, two_way: KeptTwoWay, unit: str) -> list[Any]:
+def _counting(past: Past, two_way: SavedTwoWay, unit: str) -> list[Any]:
     outing = past.outing(two_way.outing_id)
     return [
         "Best that counts: ",
@@ -111,7 +111,7 @@ def _plural(count: int, name: str) -> str:
     return f"{count} {name}{'' if count == 1 else 's'}"
 
 
-def tune_told(boat: str, tune: Tune, showing: Showing) -> list[Any]:
+def tune_told(boat: str, tune: Tune, showing: BenchDisplay) -> list[Any]:
     """Say what lies between the sheet of today and the best one, with the way to the bench."""
     if tune.latest is None:
         return [html.P("This boat has no setup sheet yet.")]
@@ -183,7 +183,7 @@ def events_told(past: Past) -> list[Any]:
     return parts
 
 
-def _upset(past: Past, upset: KeptUpset) -> html.Li:
+def _upset(past: Past, upset: SavedIncident) -> html.Li:
     outing = past.outing(upset.outing_id)
     kind = "cross" if upset.verdict == "shown" else "question"
     return html.Li(

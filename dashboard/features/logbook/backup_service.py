@@ -18,7 +18,7 @@ from telemetry.logbook import Backup, Logbook, open_logbook
 
 LARGEST_BACKUP_BYTES: Final = 64_000_000
 LARGEST_UNPACKED_BYTES: Final = 1_000_000_000
-MOST_MEMBERS: Final = 100_000
+MAX_MEMBERS: Final = 100_000
 WORD: Final = "replace"
 """What has to be written for a backup to take the place of what is there."""
 _CHUNK: Final = 1 << 20
@@ -49,7 +49,7 @@ class Restored:
 
 
 @dataclass(frozen=True, slots=True)
-class Safe:
+class BackupClient:
     """A logbook by its address; None is the user's own."""
 
     url: str | None = None
@@ -103,12 +103,12 @@ class Safe:
                 _hold_to_bounds(file, len(data))
                 return self._take(file, replace=word.strip().casefold() == WORD)
             except FilledLogbookError as error:
-                mend = f"write the word {WORD} to put the backup in their place; what is there is saved first"
-                raise LogbookError(error.reason, file="This logbook", mend=mend) from None
+                hint = f"write the word {WORD} to put the backup in their place; what is there is saved first"
+                raise LogbookError(error.reason, file="This logbook", hint=hint) from None
             except LogbookError as error:
                 its_own = error.file == str(file)
                 where = name if its_own else error.file
-                raise LogbookError(error.reason, file=where, place=error.place, mend=error.mend) from None
+                raise LogbookError(error.reason, file=where, place=error.place, hint=error.hint) from None
 
     def _take(self, file: Path, *, replace: bool) -> Restored:
         with open_logbook(self.url) as logbook:
@@ -131,15 +131,15 @@ def _hold_to_bounds(file: Path, size: int) -> None:
     """
     if size > LARGEST_BACKUP_BYTES:
         megabytes = LARGEST_BACKUP_BYTES // 1_000_000
-        raise LogbookError(f"it is larger than {megabytes} MB", file=str(file), mend=_BY_COMMAND)
+        raise LogbookError(f"it is larger than {megabytes} MB", file=str(file), hint=_BY_COMMAND)
     try:
         with zipfile.ZipFile(file) as archive:
             members = archive.infolist()
     except (OSError, zipfile.BadZipFile, NotImplementedError):
         return  # the logbook says that it is no backup
     unpacked = sum(member.file_size for member in members)
-    if unpacked > LARGEST_UNPACKED_BYTES or len(members) > MOST_MEMBERS:
-        raise LogbookError("it unpacks to more than a page may take in", file=str(file), mend=_BY_COMMAND)
+    if unpacked > LARGEST_UNPACKED_BYTES or len(members) > MAX_MEMBERS:
+        raise LogbookError("it unpacks to more than a page may take in", file=str(file), hint=_BY_COMMAND)
 
 
 def _tables(logbook: Logbook, folder: Path) -> Path:

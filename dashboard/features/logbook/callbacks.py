@@ -7,8 +7,8 @@ from typing import Any
 from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, html, no_update, set_props
 from dash.exceptions import PreventUpdate
 
-from dashboard.features.logbook.layout import ADDING, BOAT, MENDING, PAGE
-from dashboard.features.logbook.service import Shelf, outing_of
+from dashboard.features.logbook.layout import ADDING, BOAT, EDITING, PAGE
+from dashboard.features.logbook.service import LogbookClient, outing_of
 from dashboard.features.logbook.view import (
     boat_story,
     count_text,
@@ -28,27 +28,27 @@ from dashboard.ui.links import LOGBOOK as PATH
 from dashboard.ui.unit_fields import chosen, follow_units
 from telemetry.core.errors import ReciprocalError
 
-_TEXTS = [f"{MENDING}-{name}" for name in TEXTS]
-_NUMBERS = [field.part for field in number_fields(MENDING).values()]
+_TEXTS = [f"{EDITING}-{name}" for name in TEXTS]
+_NUMBERS = [field.part for field in number_fields(EDITING).values()]
 _WAITING = Output("book-waiting", "data", allow_duplicate=True)
 _REVISION = Output("book-revision", "data", allow_duplicate=True)
 _GO = Output("_pages_location", "href", allow_duplicate=True)
 
 
-def register(app: Dash, sessions: Sessions, shelf: Shelf) -> None:
+def register(app: Dash, sessions: Sessions, shelf: LogbookClient) -> None:
     """Attach the page's callbacks to an app."""
     _register_lists(app, shelf)
     follow_units(app, "boat", BOAT.values())
-    follow_units(app, MENDING, number_fields(MENDING).values())
+    follow_units(app, EDITING, number_fields(EDITING).values())
     _register_logs(app, sessions)
     _register_adding(app, sessions, shelf)
     _register_outing(app, sessions, shelf)
 
 
-def _register_lists(app: Dash, shelf: Shelf) -> None:
+def _register_lists(app: Dash, shelf: LogbookClient) -> None:
     @app.callback(
         Output("book-boat", "data"),
-        Output("mend-place", "data"),
+        Output("edit-place", "data"),
         Output("book-boat", "value"),
         Input("book-revision", "data"),
         State("book-boat", "value"),
@@ -210,7 +210,7 @@ def _register_logs(app: Dash, sessions: Sessions) -> None:
         return waiting_logs(file_view(upload, None) for upload in session.uploads.values()), seen
 
 
-def _register_adding(app: Dash, sessions: Sessions, shelf: Shelf) -> None:
+def _register_adding(app: Dash, sessions: Sessions, shelf: LogbookClient) -> None:
     callbacks.register(app, sessions, shelf, PAGE, ADDING, take_off=True)
 
     @app.callback(
@@ -222,7 +222,7 @@ def _register_adding(app: Dash, sessions: Sessions, shelf: Shelf) -> None:
         return revision + 1
 
 
-def _register_outing(app: Dash, sessions: Sessions, shelf: Shelf) -> None:
+def _register_outing(app: Dash, sessions: Sessions, shelf: LogbookClient) -> None:
     @app.callback(
         output=(
             Output("book-outing", "hidden"),
@@ -247,8 +247,8 @@ def _register_outing(app: Dash, sessions: Sessions, shelf: Shelf) -> None:
 
     @app.callback(
         output={
-            "sheets": Output("mend-sheet", "data"),
-            "sheet": Output("mend-sheet", "value"),
+            "sheets": Output("edit-sheet", "data"),
+            "sheet": Output("edit-sheet", "value"),
             "texts": [Output(part, "value") for part in _TEXTS],
             "numbers": [Output(part, "value") for part in _NUMBERS],
         },
@@ -259,7 +259,7 @@ def _register_outing(app: Dash, sessions: Sessions, shelf: Shelf) -> None:
         if outing_id is None:
             raise PreventUpdate
         outing = shelf.outing(outing_id)
-        texts, numbers = written(MENDING, outing.conditions, Chosen(**units))
+        texts, numbers = written(EDITING, outing.conditions, Chosen(**units))
         return {
             "sheets": [{"value": v, "label": words} for v, words in shelf.sheets(outing.boat)],
             "sheet": outing.sheet_id,
@@ -269,9 +269,9 @@ def _register_outing(app: Dash, sessions: Sessions, shelf: Shelf) -> None:
 
     @app.callback(
         output=_REVISION,
-        inputs={"_clicks": Input("mend-keep", "n_clicks")},
+        inputs={"_clicks": Input("edit-keep", "n_clicks")},
         state={
-            "sheet": State("mend-sheet", "value"),
+            "sheet": State("edit-sheet", "value"),
             "texts": [State(part, "value") for part in _TEXTS],
             "numbers": [State(part, "value") for part in _NUMBERS],
             "units": chosen(),
@@ -289,9 +289,9 @@ def _register_outing(app: Dash, sessions: Sessions, shelf: Shelf) -> None:
         outing_id: int,
         revision: int,
     ) -> int:
-        names = number_fields(MENDING)
+        names = number_fields(EDITING)
         said = dict(zip(TEXTS, texts, strict=True)), dict(zip(names, numbers, strict=True))
-        shelf.correct(outing_id, conditions_of(MENDING, *said, Chosen(**units)), sheet)
+        shelf.correct(outing_id, conditions_of(EDITING, *said, Chosen(**units)), sheet)
         return int(revision) + 1
 
     @app.callback(

@@ -9,14 +9,14 @@ from dash import ClientsideFunction, Dash, Input, Output, State
 from dash.exceptions import PreventUpdate
 from flask import Flask, Response
 
-from dashboard.features.logbook.backup_service import Parcel, Safe
+from dashboard.features.logbook.backup_service import BackupClient, Parcel
 from dashboard.features.logbook.view import restored_told
 from dashboard.session.uploads import content_of
 from dashboard.ui.links import BACKUP, EXPORT
 from telemetry.core.errors import LogbookError
 
 
-def register(app: Dash, server: Flask, safe: Safe) -> None:
+def register(app: Dash, server: Flask, safe: BackupClient) -> None:
     """Attach the addresses to a server, and the callbacks to its app."""
     server.add_url_rule(BACKUP, "save-backup", lambda: _saved(safe.backup))
     server.add_url_rule(EXPORT, "save-export", lambda: _saved(safe.export))

@@ -15,7 +15,7 @@ from dashboard.features.save.form import hull_length
 from dashboard.features.save.view import conditions_fields, outing_form
 from dashboard.session.file_list import drop_area
 from dashboard.session.job_list import jobs_area
-from dashboard.session.uploads import LARGEST_BYTES, MOST_BYTES_A_DROP, MOST_FILES_A_DROP
+from dashboard.session.uploads import LARGEST_BYTES, MAX_BYTES_A_DROP, MAX_FILES_A_DROP
 from dashboard.ui.fields import LIMITS
 from dashboard.ui.links import BACKUP, EXPORT, LOGBOOK
 from dashboard.ui.unit_fields import memory
@@ -26,7 +26,7 @@ PAGE: Final = "book"
 """What the ids of its parts begin with that other pages have too."""
 QUESTION: Final = "What has each boat done so far?"
 ADDING: Final = "add"
-MENDING: Final = "mend"
+EDITING: Final = "edit"
 BOAT: Final = {
     "length_mm": hull_length("boat"),
     **{name: replace(field, part=f"boat-{name}", usual=None) for name, field in LIMITS.items()},
@@ -44,14 +44,14 @@ def layout(boat: str | None = None, **_query: str) -> html.Main:
             html.Section([html.H2("Outings"), *_search()], className="book-outings"),
             html.Section([html.H2("Add an outing"), *_adding()], id="book-adding", className="book-adding"),
             html.Section([html.H2("Keep it safe"), *_safety()], className="book-safety"),
-            dcc.Store(id="book-limits", data=[LARGEST_BYTES, MOST_BYTES_A_DROP, MOST_FILES_A_DROP]),
+            dcc.Store(id="book-limits", data=[LARGEST_BYTES, MAX_BYTES_A_DROP, MAX_FILES_A_DROP]),
             dcc.Store(id="book-dropped"),
             dcc.Store(id="book-asked", data=boat),
             dcc.Store(id="book-address", data=["boat"]),
             dcc.Store(id="book-revision", data=0),
             dcc.Store(id="book-waiting", data=0),
             dcc.Store(id="book-shown"),
-            memory(MENDING),
+            memory(EDITING),
             memory("boat"),
         ],
         id="logbook",
@@ -70,9 +70,9 @@ def _outing() -> list[Any]:
             html.Summary("Correct what is said of it"),
             html.Div(
                 [
-                    dmc.Select(id="mend-sheet", label="Setup sheet", data=[]),
-                    *conditions_fields(MENDING),
-                    dmc.Button("Keep the correction", id="mend-keep", variant="default"),
+                    dmc.Select(id="edit-sheet", label="Setup sheet", data=[]),
+                    *conditions_fields(EDITING),
+                    dmc.Button("Keep the correction", id="edit-keep", variant="default"),
                 ],
                 className="book-form",
             ),

@@ -48,7 +48,7 @@ class OutingsPage:
 
 
 @dataclass(frozen=True, slots=True)
-class Shelf:
+class LogbookClient:
     """A logbook by its address; None is the user's own."""
 
     url: str | None = None

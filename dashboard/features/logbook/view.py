@@ -17,7 +17,7 @@ from dashboard.ui.badges import icon, speed_value, verdict_mark
 from dashboard.ui.fields import Chosen
 from dashboard.ui.links import history_address, outing_address
 from telemetry.logbook import Boat, Outing
-from telemetry.text.logbook import conditions_told, moment_text
+from telemetry.text.logbook import conditions_text, moment_text
 
 _HEADS = ("Began, UTC", "Boat", "Setup sheet", "Place", "Passes", "Peak", "Best two-way", "Verdict")
 
@@ -115,7 +115,7 @@ def _link(outing: Outing) -> html.A:
 def outing_facts(outing: Outing, units: Chosen) -> list[Any]:
     """Tell one outing: its figures, its conditions, its logs."""
     unit = units.speed
-    conditions = conditions_told(outing.conditions, unit, units.temperature)
+    conditions = conditions_text(outing.conditions, unit, units.temperature)
     told = [
         ("Boat", outing.boat),
         ("Setup sheet", f"{outing.sheet_name} ({outing.sheet_id[:6]})"),

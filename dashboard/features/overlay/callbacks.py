@@ -9,16 +9,16 @@ from dash import ALL, ClientsideFunction, Dash, Input, Output, Patch, State, ctx
 from dash.exceptions import PreventUpdate
 
 from dashboard.features.overlay.cursor import cursor_data
-from dashboard.features.overlay.figures import overlay_figure, overlay_plan, plan_aspect, rows_of
+from dashboard.features.overlay.figures import overlay_figure, overlay_plan, plan_aspect, plot_rows
 from dashboard.features.overlay.line_styles import Look, looks
-from dashboard.features.overlay.service import Chosen, OverlayBook
+from dashboard.features.overlay.service import ChosenPasses, OverlayClient
 from dashboard.features.overlay.view import (
     CELL,
     list_told,
     offer_groups,
     origins,
+    overlay_remarks,
     reading_table,
-    remarks,
     sheets,
 )
 from dashboard.session.sessions import Sessions
@@ -26,7 +26,7 @@ from dashboard.ui.downsample import window_of
 from dashboard.ui.palette import seen_by
 from dashboard.ui.zoom import finer, tell_window
 from telemetry.core.units import SPEED_UNITS
-from telemetry.overlay import Abscissa, Anchor, Overlay, lay, sheet_groups
+from telemetry.overlay import Abscissa, Anchor, Overlay, align, sheet_groups
 
 # What an overlay depends on: the names by which the callbacks take it, and the parts of the page that say it.
 _HOW: Final = {
@@ -41,14 +41,14 @@ _ANEW: Final = frozenset({"overlay-over", "overlay-from"})
 """What changes the abscissa, and with it what a zoom is worth."""
 
 
-def register(app: Dash, sessions: Sessions, book: OverlayBook) -> None:
+def register(app: Dash, sessions: Sessions, book: OverlayClient) -> None:
     """Attach the page's callbacks to an app."""
     _register_choices(app, sessions, book)
     _register_figures(app, sessions, book)
     _register_cursor(app)
 
 
-def _register_choices(app: Dash, sessions: Sessions, book: OverlayBook) -> None:
+def _register_choices(app: Dash, sessions: Sessions, book: OverlayClient) -> None:
     app.clientside_callback(
         ClientsideFunction("address", "keep"),
         Output("overlay-address", "data"),
@@ -79,11 +79,11 @@ def _register_choices(app: Dash, sessions: Sessions, book: OverlayBook) -> None:
         return *origins(over, chosen), over == "day"
 
 
-def _register_figures(app: Dash, sessions: Sessions, book: OverlayBook) -> None:
-    def laid(how: Mapping[str, Any]) -> tuple[Sequence[Chosen], Sequence[str], Overlay, Sequence[Look]]:
+def _register_figures(app: Dash, sessions: Sessions, book: OverlayClient) -> None:
+    def laid(how: Mapping[str, Any]) -> tuple[Sequence[ChosenPasses], Sequence[str], Overlay, Sequence[Look]]:
         chosen, refused = book.choose(sessions.peek(how["token"]), how["keys"] or [])
         curves = [one.curves for one in chosen]
-        return chosen, refused, lay(curves, how["over"], how["start"]), looks(curves)
+        return chosen, refused, align(curves, how["over"], how["start"]), looks(curves)
 
     def drawn(overlay: Overlay, looked: Sequence[Look], how: Mapping[str, Any], shown: Any) -> Any:
         palette, coarse = seen_by(how["surroundings"])
@@ -120,9 +120,9 @@ def _register_figures(app: Dash, sessions: Sessions, book: OverlayBook) -> None:
             "plan": overlay_plan(overlay, looked, palette, coarse=coarse),
             "plan_style": {"aspectRatio": f"{plan_aspect(overlay):.3f}"},
             "cursor": cursor_data(overlay, looked, speed, palette),
-            "readings": reading_table(chosen, looked, rows_of(overlay, speed)),
+            "readings": reading_table(chosen, looked, plot_rows(overlay, speed)),
             "hidden": not overlay.laid,
-            "remarks": remarks(overlay, chosen, looked, refused),
+            "remarks": overlay_remarks(overlay, chosen, looked, refused),
             "sheets": sheets(sheet_groups([one.sheet for one in chosen]), chosen, looked),
             "untuned": not chosen,
             "zoom": None if anew and shown else no_update,

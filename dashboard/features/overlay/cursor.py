@@ -7,12 +7,12 @@ from typing import Any, Final
 
 import numpy as np
 
-from dashboard.features.overlay.figures import on_axis, rows_of
+from dashboard.features.overlay.figures import on_axis, plot_rows
 from dashboard.features.overlay.line_styles import Look
 from dashboard.ui.palette import Palette
 from telemetry.core.frames import FloatArray
 from telemetry.core.units import Unit
-from telemetry.overlay import Laid, Overlay, in_one_frame
+from telemetry.overlay import AlignedPass, Overlay, in_one_frame
 
 _MORE_DIGITS: Final = 2  # than are shown, so that what is read between two samples is right in all of those
 
@@ -29,7 +29,7 @@ def cursor_data(
         mark, colour, the abscissa ``x`` with the place ``east`` and ``north``, and of each row ``x``, ``y``
         and ``u95``. ``ink`` and ``paper``: colours.
     """
-    rows = rows_of(overlay, speed_unit)
+    rows = plot_rows(overlay, speed_unit)
     places = in_one_frame([one.curves for one in overlay.laid])
     passes = []
     for one, place in zip(overlay.laid, places, strict=True):
@@ -61,7 +61,7 @@ def cursor_data(
     }
 
 
-def _row(one: Laid, quantity: str, unit: Unit) -> dict[str, Any]:
+def _row(one: AlignedPass, quantity: str, unit: Unit) -> dict[str, Any]:
     signal = one.curves.signals[quantity]
     digits = unit.decimals + _MORE_DIGITS
     told = {"x": _plain(one.at(signal.t_s), 4), "y": _plain(unit.from_si(signal.value), digits)}

@@ -15,9 +15,9 @@ from dashboard.ui.direction import Direction, arrow
 from dashboard.ui.downsample import RESAMPLED, Window, resample
 from dashboard.ui.palette import LIGHT, Palette, with_alpha
 from telemetry.core.units import Unit
-from telemetry.overlay import ANCHORS, QUANTITIES, SPEED, Laid, Overlay, Signal, in_one_frame
+from telemetry.overlay import ANCHORS, QUANTITIES, SPEED, AlignedPass, Overlay, Signal, in_one_frame
 
-LINE_POINTS: Final = 1200
+OVERLAY_LINE_POINTS: Final = 1200
 _FIRST_PX, _ROW_PX, _EDGE_PX = 320, 120, 96
 _GAP_PX: Final = 18
 _TOGETHER_M: Final = 40.0  # on the drawing only: starts that share a name
@@ -25,7 +25,7 @@ _DAY_MS: Final = 1000.0
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class PlotRow:
     """One quantity of an overlay: its name, axis, title and unit as shown."""
 
     quantity: str
@@ -34,11 +34,11 @@ class Row:
     unit: Unit
 
 
-def rows_of(overlay: Overlay, speed_unit: Unit) -> tuple[Row, ...]:
+def plot_rows(overlay: Overlay, speed_unit: Unit) -> tuple[PlotRow, ...]:
     """List the quantities that any of the passes has, in order."""
     there = [q for q in QUANTITIES if any(q in one.curves.signals for one in overlay.laid)]
     return tuple(
-        Row(
+        PlotRow(
             name,
             "y" if k == 0 else f"y{k + 1}",
             QUANTITIES[name].title,
@@ -73,7 +73,7 @@ def overlay_figure(
     ----------
     overlay : Overlay
     looked : sequence of Look
-        Of all passes that were given to be laid, by ``Laid.index``.
+        Of all passes that were given to be laid, by ``AlignedPass.index``.
     speed_unit : Unit
     palette : Palette
     coarse : bool
@@ -83,7 +83,7 @@ def overlay_figure(
     """
     if not overlay.laid:
         return empty_figure("No pass to draw on this abscissa", palette)
-    rows = rows_of(overlay, speed_unit)
+    rows = plot_rows(overlay, speed_unit)
     figure = blank_figure(palette, coarse=coarse)
     height = _FIRST_PX + (_ROW_PX + _GAP_PX) * (len(rows) - 1)
     figure.update_layout(_axes(rows, height, palette))
@@ -113,7 +113,7 @@ def on_axis(overlay: Overlay, x: Any) -> Any:
     return np.asarray(x) * (_DAY_MS if overlay.abscissa == "day" else 1.0)
 
 
-def _axes(rows: Sequence[Row], height: int, palette: Palette) -> dict[str, Any]:
+def _axes(rows: Sequence[PlotRow], height: int, palette: Palette) -> dict[str, Any]:
     axes: dict[str, Any] = {}
     top = 1.0
     for k, row in enumerate(rows):
@@ -132,23 +132,25 @@ def _axes(rows: Sequence[Row], height: int, palette: Palette) -> dict[str, Any]:
     return axes
 
 
-def _axis_title(row: Row) -> str:
+def _axis_title(row: PlotRow) -> str:
     """Write an axis' title, a long one on two lines."""
     first, _, rest = row.title.partition(" of the ")
     return f"{first} of<br>the {rest} [{row.unit.name}]" if rest else f"{row.title} [{row.unit.name}]"
 
 
-def _thinned(row: Row, one: Laid, overlay: Overlay, window: Window | None) -> tuple[Any, Any, Signal]:
+def _thinned(
+    row: PlotRow, one: AlignedPass, overlay: Overlay, window: Window | None
+) -> tuple[Any, Any, Signal]:
     """Take the samples of a line that are drawn: place on the axis, value shown, and the signal itself."""
     signal = one.curves.signals[row.quantity]
     x = on_axis(overlay, one.at(signal.t_s))
-    kept = resample(x, signal.value, LINE_POINTS, window)
+    kept = resample(x, signal.value, OVERLAY_LINE_POINTS, window)
     u95 = None if signal.u95 is None else signal.u95[kept]
     return x[kept], row.unit.from_si(signal.value[kept]), Signal(signal.t_s[kept], signal.value[kept], u95)
 
 
 def _line(
-    row: Row, one: Laid, look: Look, overlay: Overlay, palette: Palette, window: Window | None
+    row: PlotRow, one: AlignedPass, look: Look, overlay: Overlay, palette: Palette, window: Window | None
 ) -> go.Scatter:
     x, shown, _ = _thinned(row, one, overlay, window)
     return go.Scatter(
@@ -164,7 +166,7 @@ def _line(
 
 
 def _band(
-    row: Row, one: Laid, look: Look, overlay: Overlay, palette: Palette, window: Window | None
+    row: PlotRow, one: AlignedPass, look: Look, overlay: Overlay, palette: Palette, window: Window | None
 ) -> go.Scatter:
     """Fill the 95 % band of a line, as far as it is known."""
     x, shown, signal = _thinned(row, one, overlay, window)
@@ -200,7 +202,7 @@ def _nought(palette: Palette) -> dict[str, Any]:
 
 
 def _name(
-    one: Laid, look: Look, k: int, overlay: Overlay, speed_unit: Unit, palette: Palette
+    one: AlignedPass, look: Look, k: int, overlay: Overlay, speed_unit: Unit, palette: Palette
 ) -> dict[str, Any]:
     """Name a line where it runs, each at another place, so that names of like passes do not lie together."""
     signal = one.curves.signals[SPEED]
@@ -234,7 +236,7 @@ def overlay_plan(
         if place is None:
             continue
         look, (east_m, north_m) = looked[one.index], place
-        kept = resample(one.curves.t_s, one.curves.signals[SPEED].value, LINE_POINTS)
+        kept = resample(one.curves.t_s, one.curves.signals[SPEED].value, OVERLAY_LINE_POINTS)
         figure.add_trace(
             go.Scatter(
                 x=east_m[kept],

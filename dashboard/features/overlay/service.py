@@ -14,7 +14,7 @@ from typing import Any, Final
 from dashboard.session.sessions import Session
 from telemetry.analysis import Analysis, Request
 from telemetry.core.errors import CallError, ReciprocalError
-from telemetry.logbook import KeptPass, Logbook, open_logbook
+from telemetry.logbook import Logbook, SavedPass, open_logbook
 from telemetry.logbook.importing import PROGRAM_VERSION
 from telemetry.overlay import ANCHORS, Abscissa, Anchor, PassCurves, pass_curves
 from telemetry.setup import SetupSheet
@@ -49,7 +49,7 @@ class Offer:
 
 
 @dataclass(frozen=True)
-class Chosen:
+class ChosenPasses:
     """A pass that was chosen.
 
     Attributes
@@ -71,7 +71,7 @@ class Chosen:
     sheet: SetupSheet | None = None
 
 
-class OverlayBook:
+class OverlayClient:
     """A logbook by its address, with the curves of the passes that were lately chosen.
 
     Parameters
@@ -96,17 +96,19 @@ class OverlayBook:
             count = book.count_passes()
         return (*mine, *map(_of_logbook, kept)), count - len(kept)
 
-    def choose(self, session: Session, keys: Sequence[str]) -> tuple[tuple[Chosen, ...], tuple[str, ...]]:
+    def choose(
+        self, session: Session, keys: Sequence[str]
+    ) -> tuple[tuple[ChosenPasses, ...], tuple[str, ...]]:
         """Fetch passes; each outing is analysed once.
 
         Returns
         -------
-        chosen : tuple of Chosen
+        chosen : tuple of ChosenPasses
             In the order asked for, each once, at most :data:`MOST`.
         refused : tuple of str
             What could not be had, and why.
         """
-        chosen: dict[str, Chosen] = {}
+        chosen: dict[str, ChosenPasses] = {}
         refused = []
         for key in list(dict.fromkeys(keys))[:MOST]:
             try:
@@ -117,36 +119,36 @@ class OverlayBook:
             refused.append(f"At most {MOST} passes at once: the first {MOST} are shown.")
         return tuple(chosen.values()), tuple(refused)
 
-    def _one(self, session: Session, key: str) -> Chosen:
+    def _one(self, session: Session, key: str) -> ChosenPasses:
         named = _KEY.fullmatch(key)
         if named is None:
-            raise CallError("this names no pass", mend="choose one from the list")
+            raise CallError("this names no pass", hint="choose one from the list")
         place, pass_id = named.groups()
         if place == TAB:
             return self._of_session(session, key, pass_id)
         with open_logbook(self._url) as book:
             return self._of_outing(book, int(place), key, pass_id)
 
-    def _of_session(self, session: Session, key: str, pass_id: str) -> Chosen:
+    def _of_session(self, session: Session, key: str, pass_id: str) -> ChosenPasses:
         analysis = _analysis(session)
         if analysis is None:
-            mend = 'drop its logs on "After the water", in this tab'
-            raise CallError("no log is loaded in this tab", mend=mend)
+            hint = 'drop its logs on "After the water", in this tab'
+            raise CallError("no log is loaded in this tab", hint=hint)
         curves = self._curves((TAB, id(analysis)), pass_id, lambda: analysis, alive=analysis)
-        return Chosen(key, curves, _file_of(analysis, curves.one.log))
+        return ChosenPasses(key, curves, _file_of(analysis, curves.one.log))
 
-    def _of_outing(self, book: Logbook, outing_id: int, key: str, pass_id: str) -> Chosen:
+    def _of_outing(self, book: Logbook, outing_id: int, key: str, pass_id: str) -> ChosenPasses:
         outing = book.outing(outing_id)
         known = [one.pass_id for one in book.passes(outing_id=outing_id)]
         if pass_id not in known:  # told without analysing the outing for it
-            raise CallError(f"outing {outing_id} has no pass {pass_id}", mend="choose one from the list")
+            raise CallError(f"outing {outing_id} has no pass {pass_id}", hint="choose one from the list")
         # Whatever an analysis depends on: what is corrected later gives other curves.
         shas = tuple(log.sha256 for log in outing.logs)
         state = (str(outing_id), PROGRAM_VERSION, shas, repr(book.asked(outing_id)))
         curves = self._curves(state, pass_id, lambda: book.analysed(outing_id))
         sheet = book.sheet(outing.sheet_id, outing.boat)
         origin = f"{outing.boat}, outing {outing.id}, {moment_text(outing.start_utc)}"
-        return Chosen(key, curves, origin, outing.boat, sheet)
+        return ChosenPasses(key, curves, origin, outing.boat, sheet)
 
     def _curves(
         self,
@@ -202,7 +204,7 @@ def _of_tab(analysis: Analysis) -> Iterable[Offer]:
         yield Offer(f"{TAB}.{one.id}", "Loaded in this tab", words, one.heading_deg, one.peak_mps)
 
 
-def _of_logbook(one: KeptPass) -> Offer:
+def _of_logbook(one: SavedPass) -> Offer:
     began = "" if one.start_utc is None else f"{one.start_utc:%H:%M:%S}"
     day = "day not stated" if one.start_utc is None else f"{one.start_utc:%Y-%m-%d}"
     group = f"{one.boat}, outing {one.outing_id}, {day}, {one.sheet_name}"

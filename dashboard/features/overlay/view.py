@@ -9,9 +9,9 @@ from typing import Any, Final
 import dash_mantine_components as dmc
 from dash import html
 
-from dashboard.features.overlay.figures import Row
+from dashboard.features.overlay.figures import PlotRow
 from dashboard.features.overlay.line_styles import Look
-from dashboard.features.overlay.service import MOST, Chosen, Offer
+from dashboard.features.overlay.service import MOST, ChosenPasses, Offer
 from dashboard.ui.badges import sentence
 from dashboard.ui.direction import arrow
 from dashboard.ui.links import overlay_address
@@ -60,7 +60,9 @@ def look_mark(look: Look) -> html.Span:
     return html.Span(f"{look.mark} {arrow(look.heading_deg)}", className=f"pass-mark {look.direction}")
 
 
-def reading_table(chosen: Sequence[Chosen], looked: Sequence[Look], rows: Sequence[Row]) -> html.Table | None:
+def reading_table(
+    chosen: Sequence[ChosenPasses], looked: Sequence[Look], rows: Sequence[PlotRow]
+) -> html.Table | None:
     """Lay out what the cursor reads: a line for each pass, a column for each quantity."""
     if not chosen:
         return None
@@ -78,12 +80,12 @@ def reading_table(chosen: Sequence[Chosen], looked: Sequence[Look], rows: Sequen
     return html.Table([head, html.Tbody(lines)], className="overlay-readings")
 
 
-def _named(one: Chosen) -> str:
+def _named(one: ChosenPasses) -> str:
     return f"{one.curves.one.id}, {one.origin}"
 
 
-def remarks(
-    overlay: Overlay, chosen: Sequence[Chosen], looked: Sequence[Look], refused: Sequence[str]
+def overlay_remarks(
+    overlay: Overlay, chosen: Sequence[ChosenPasses], looked: Sequence[Look], refused: Sequence[str]
 ) -> Any:
     """Say what cannot be laid there, what the abscissa means, and what each pass lacks."""
     out = [
@@ -99,7 +101,7 @@ def remarks(
     return html.Ul([*(html.Li(text) for text in refused), *out, *told, *lacks], className="told")
 
 
-def sheets(groups: Sequence[SheetGroup], chosen: Sequence[Chosen], looked: Sequence[Look]) -> list[Any]:
+def sheets(groups: Sequence[SheetGroup], chosen: Sequence[ChosenPasses], looked: Sequence[Look]) -> list[Any]:
     """Tell what differs between the sheets of the chosen passes."""
     if not groups:
         return []

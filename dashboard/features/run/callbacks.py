@@ -15,7 +15,7 @@ from dashboard.features.run.map_figure import aspect, place_at, plan
 from dashboard.features.run.passes_view import pass_table
 from dashboard.features.run.request_form import (
     USERS_OWN,
-    Asked,
+    RequestForm,
     answered,
     asked_of,
     gates_text,
@@ -94,7 +94,7 @@ def _register_controls(app: Dash, sessions: Sessions) -> None:
         session = sessions.peek(token)
         if not session.asked:
             raise PreventUpdate
-        asked, now = Asked(**session.asked), Chosen(**units)
+        asked, now = RequestForm(**session.asked), Chosen(**units)
         facts = [field.written(getattr(asked, name), now) for name, field in FACTS.items()]
         limits = [field.written(asked.limits.get(name), now) for name, field in LIMITS.items()]
         return {
@@ -230,7 +230,7 @@ def _register_answer(app: Dash, sessions: Sessions, statements: Statements) -> N
             return {"asked": no_update, "edition": no_update, "errors": errors, "marks": marks, "seen": seen}
         # What only shows the passes waits for other ones: another rule leaves them as they are.
         fresh = tuple(no_update if old == new else new for old, new in zip(marked, marks, strict=True))
-        told: Any = {name: getattr(asked, name) for name in Asked.__slots__}
+        told: Any = {name: getattr(asked, name) for name in RequestForm.__slots__}
         # All that the page shows hangs on this: the same answer is not drawn a second time.
         told = no_update if list(shown) == [told, edition] else told
         return {"asked": told, "edition": edition, "errors": ("", ""), "marks": fresh, "seen": seen}

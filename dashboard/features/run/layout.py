@@ -15,7 +15,7 @@ from dashboard.features.run.what_if_view import what_if_form
 from dashboard.features.save.view import outing_form
 from dashboard.session.file_list import upload_card
 from dashboard.session.job_list import jobs_area
-from dashboard.session.uploads import LARGEST_BYTES, MOST_BYTES_A_DROP, MOST_FILES_A_DROP
+from dashboard.session.uploads import LARGEST_BYTES, MAX_BYTES_A_DROP, MAX_FILES_A_DROP
 from dashboard.ui.cautions import cautions
 from dashboard.ui.unit_fields import memory
 from telemetry.twoway.rules import shipped
@@ -57,7 +57,7 @@ def layout() -> html.Main:
                 className="answers",
             ),
             cautions(),
-            dcc.Store(id="limits", data=[LARGEST_BYTES, MOST_BYTES_A_DROP, MOST_FILES_A_DROP]),
+            dcc.Store(id="limits", data=[LARGEST_BYTES, MAX_BYTES_A_DROP, MAX_FILES_A_DROP]),
             dcc.Store(id="dropped"),
             dcc.Store(id="revision", data=0),
             dcc.Store(id="asked"),

@@ -18,8 +18,8 @@ from telemetry.core.geo import LocalFrame
 from telemetry.passes.find import Pass
 from telemetry.twoway.mean import TwoWay
 
-LINE_POINTS: Final = 3000
-CUT_POINTS: Final = 300
+MAP_LINE_POINTS: Final = 3000
+MAP_CUT_POINTS: Final = 300
 # Drawing only: how far a gate's line reaches to each side, and when two starts share one name tag.
 _GATE_HALF_M: Final = 18.0
 _TOGETHER_M: Final = 25.0
@@ -131,7 +131,7 @@ def _track(
 ) -> go.Scatter:
     motion = log.motion
     east_m, north_m = in_frame(log, frame, motion.east_m, motion.north_m)
-    kept = thin(motion.t_s, motion.speed_mps, LINE_POINTS, spans)
+    kept = thin(motion.t_s, motion.speed_mps, MAP_LINE_POINTS, spans)
     return go.Scatter(
         x=east_m[kept],
         y=north_m[kept],
@@ -278,7 +278,7 @@ def _cut(log: SpeedLog, frame: LocalFrame, palette: Palette) -> tuple[list[go.Sc
         room = 0.15 * (high - low) + 20.0
         near &= (values > low - room) & (values < high + room)
     shown = np.flatnonzero(near)
-    shown = shown[:: max(1, shown.size // CUT_POINTS)]
+    shown = shown[:: max(1, shown.size // MAP_CUT_POINTS)]
     codes = cut["code"].to_numpy()[have][shown]
     trace = go.Scatter(
         x=east_m[shown],

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from telemetry.analysis import Analysis
 from telemetry.motor.channels import Channels, channels
-from telemetry.motor.sync.assign import JoinedMotor
+from telemetry.motor.sync.assign import MotorAssignment
 from telemetry.ride.spectrum_view import RippleView, ripple_view
 from telemetry.text.ride_power import seen_events
 
@@ -19,7 +19,7 @@ def ripple_of(analysis: Analysis, pass_id: str | None) -> RippleView | None:
     return ripple_view(log.cleaned, log.motion, chosen, analysis.ride)
 
 
-def drawn_motor(analysis: Analysis) -> tuple[JoinedMotor, Channels] | None:
+def drawn_motor(analysis: Analysis) -> tuple[MotorAssignment, Channels] | None:
     """Pick the motor log that is drawn: the first that is joined, else the first."""
     ordered = sorted(analysis.motors, key=lambda j: not j.clock.trusted)
     return (ordered[0], channels(ordered[0].log)) if ordered else None

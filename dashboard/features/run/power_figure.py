@@ -18,7 +18,7 @@ from telemetry.analysis import Analysis
 from telemetry.core.frames import FloatArray
 from telemetry.core.units import Unit
 from telemetry.motor.channels import Channels
-from telemetry.motor.sync.clock import Clock
+from telemetry.motor.sync.clock import MotorClock
 
 ROW_POINTS: Final = 2500
 _ROW_GAP: Final = 0.035
@@ -49,7 +49,7 @@ def power_time(
     analysis: Analysis,
     log: int,
     motor: Channels,
-    clock: Clock,
+    clock: MotorClock,
     speed_unit: Unit,
     temperature_unit: Unit,
     palette: Palette = LIGHT,
@@ -66,7 +66,7 @@ def power_time(
         The speed log that the motor log is joined to.
     motor : Channels
         Of the motor log.
-    clock : Clock
+    clock : MotorClock
         Its relation to that speed log; where it is not trusted the figure says why it shows nothing.
     speed_unit, temperature_unit : Unit
     palette : Palette
@@ -112,7 +112,7 @@ def power_time(
 
 
 def _rows(
-    analysis: Analysis, log: int, motor: Channels, clock: Clock, speed_unit: Unit, temperature_unit: Unit
+    analysis: Analysis, log: int, motor: Channels, clock: MotorClock, speed_unit: Unit, temperature_unit: Unit
 ) -> list[_Row]:
     speed_t_s, speed = broken(analysis.speed_logs[log])
     line = _Line("speed", "solid", speed_t_s, speed_unit.from_si(speed))

@@ -11,7 +11,7 @@ from dashboard.ui.badges import sentence
 from dashboard.ui.fields import FACTS, LIMITS, USUAL, Field
 from telemetry.core.units import CELSIUS
 from telemetry.motor.power import PassPower
-from telemetry.motor.sync.assign import JoinedMotor
+from telemetry.motor.sync.assign import MotorAssignment
 from telemetry.text.ride_power import clock_text, pack_text, power_notes, power_rows
 
 
@@ -41,14 +41,16 @@ def number_field(field: Field, **more: Any) -> dmc.NumberInput:
     )
 
 
-def power_told(motors: tuple[JoinedMotor, ...], temperature_unit: str = CELSIUS) -> list[html.Div | html.P]:
+def power_told(
+    motors: tuple[MotorAssignment, ...], temperature_unit: str = CELSIUS
+) -> list[html.Div | html.P]:
     """Tell every motor log."""
     if not motors:
         return [html.P("No motor log given beside a speed log.")]
     return [_told(j, temperature_unit) for j in motors]
 
 
-def _told(joined: JoinedMotor, temperature_unit: str) -> html.Div:
+def _told(joined: MotorAssignment, temperature_unit: str) -> html.Div:
     power = joined.power
     parts = [html.P(html.Strong(joined.log.meta.file)), html.P(sentence(clock_text(joined.clock)))]
     if power.pack is not None:

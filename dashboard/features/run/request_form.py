@@ -10,11 +10,11 @@ from dashboard.session.sessions import Session
 from dashboard.ui.fields import FACTS, LIMITS, Chosen, Value, limits_of, read_all
 from telemetry.analysis import USUAL_DISTANCES_M, Analysis, Request
 from telemetry.core.errors import CallError
-from telemetry.core.geo import gates_from_text
-from telemetry.core.units import distance_from_text, distance_text
+from telemetry.core.geo import parse_gates
+from telemetry.core.units import distance_text, parse_distance
 from telemetry.motor.power import Limits, PowerOptions
 from telemetry.passes.find import Pass
-from telemetry.twoway.mean import TwoWay, Verdict
+from telemetry.twoway.mean import TwoWay, TwoWayVerdict
 from telemetry.twoway.rules import Rule, load_rule, shipped
 
 RULES_OWN: Final = "rule"
@@ -27,7 +27,7 @@ DISTANCES: Final = (
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class RequestForm:
     """The controls as they stand.
 
     Attributes
@@ -67,7 +67,7 @@ def rules_of(session: Session) -> tuple[Rule, ...]:
     return (*shipped(), *session.rules.values())
 
 
-def request_of(session: Session, asked: Asked) -> Request:
+def request_of(session: Session, asked: RequestForm) -> Request:
     """Turn the controls into a request, with what was corrected by hand.
 
     Raises
@@ -77,14 +77,14 @@ def request_of(session: Session, asked: Asked) -> Request:
     """
     rule: Rule | str = session.rules.get(asked.rule) or asked.rule
     try:
-        gates = gates_from_text(asked.gates) if asked.gates.strip() else None
+        gates = parse_gates(asked.gates) if asked.gates.strip() else None
     except ValueError as error:
         raise CallError(str(error), place="gates") from None
     distance_m = None
     if gates is None and asked.distance != RULES_OWN:
         text = asked.own_distance if asked.distance == USERS_OWN else asked.distance
         try:
-            distance_m = distance_from_text(text) if text.strip() else None
+            distance_m = parse_distance(text) if text.strip() else None
         except ValueError as error:
             raise CallError(str(error), place="distance") from None
     window_s = asked.window_min * 60.0 if asked.window_min else None
@@ -114,7 +114,7 @@ def asked_of(
     facts: Mapping[str, Value],
     limits: Mapping[str, Value],
     units: Chosen,
-) -> Asked:
+) -> RequestForm:
     """Read the controls as the page hands them over.
 
     Parameters
@@ -123,7 +123,7 @@ def asked_of(
         ``rule``, ``distance``, ``own-distance`` and ``gates``.
     window_min : number, str or None
     facts : mapping of str to number, str or None
-        By the names of :class:`Asked`, in the units chosen.
+        By the names of :class:`RequestForm`, in the units chosen.
     limits : mapping of str to number, str or None
         By the names of :class:`telemetry.motor.power.Limits`, in the units chosen.
     units : Chosen
@@ -131,7 +131,7 @@ def asked_of(
     figures: dict[str, Any] = {
         name: value or None for name, value in read_all(FACTS, facts, units).items() if name != "cells"
     }
-    return Asked(
+    return RequestForm(
         rule=judged["rule"] or "water",
         distance=judged["distance"] or RULES_OWN,
         own_distance=judged["own-distance"] or "",
@@ -204,11 +204,11 @@ def marks_of(analysis: Analysis | None) -> tuple[str, str]:
 
 def answered(session: Session, asked: Mapping[str, Any] | None) -> Analysis | None:
     """Return the answer to what was asked; None where nothing was asked or nothing is analysed yet."""
-    return session.answer(request_of(session, Asked(**asked))) if asked else None
+    return session.answer(request_of(session, RequestForm(**asked))) if asked else None
 
 
 def gates_text(gates: tuple[tuple[float, float], tuple[float, float]]) -> str:
-    """Write two gates the way :func:`telemetry.core.geo.gates_from_text` reads them, to a centimetre [deg].
+    """Write two gates the way :func:`telemetry.core.geo.parse_gates` reads them, to a centimetre [deg].
 
     Examples
     --------
@@ -224,7 +224,7 @@ class Headline:
 
     Attributes
     ----------
-    verdict : Verdict
+    verdict : TwoWayVerdict
         Of the best two-way; ``cannot tell`` without one.
     two_way : TwoWay or None
         The best by the rule.
@@ -240,7 +240,7 @@ class Headline:
         What stands in the way of ``counts``, or why there is nothing to say.
     """
 
-    verdict: Verdict
+    verdict: TwoWayVerdict
     two_way: TwoWay | None
     best_pass: Pass | None
     ways: tuple[Pass, ...]

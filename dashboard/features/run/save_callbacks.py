@@ -7,15 +7,15 @@ from typing import Any
 from dash import Dash, Input, Output
 from dash.exceptions import PreventUpdate
 
-from dashboard.features.logbook.service import Shelf
+from dashboard.features.logbook.service import LogbookClient
 from dashboard.features.run.layout import KEEPING, PAGE
-from dashboard.features.run.request_form import Asked, request_of
+from dashboard.features.run.request_form import RequestForm, request_of
 from dashboard.features.save import callbacks
 from dashboard.session.sessions import Session, Sessions
 from telemetry.analysis import Request
 
 
-def register(app: Dash, sessions: Sessions, shelf: Shelf) -> None:
+def register(app: Dash, sessions: Sessions, shelf: LogbookClient) -> None:
     """Attach the callbacks of the form to an app."""
     callbacks.register(app, sessions, shelf, PAGE, KEEPING, asked="asked", request=_asked)
 
@@ -27,4 +27,4 @@ def register(app: Dash, sessions: Sessions, shelf: Shelf) -> None:
 
 
 def _asked(session: Session, asked: dict[str, Any] | None) -> Request:
-    return request_of(session, Asked(**asked) if asked else Asked())
+    return request_of(session, RequestForm(**asked) if asked else RequestForm())

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from dashboard.features.run.request_form import count_in
 from dashboard.ui.fields import USUAL, WHAT_IF, Chosen, Value, read_all
 from telemetry.analysis import Analysis
-from telemetry.motor.what_if import Change, WhatIf
+from telemetry.motor.what_if import PowerTrainChange, WhatIf
 from telemetry.motor.what_if_start import start_pass, what_if_from
 
 
@@ -39,7 +39,7 @@ def supposed(
     pass_id : str or None
         Where it names none of the passes, the fastest that a motor log covers is taken.
     wanted : mapping of str to number or str or None
-        The fields of :class:`telemetry.motor.what_if.Change` as they stand on the page.
+        The fields of :class:`telemetry.motor.what_if.PowerTrainChange` as they stand on the page.
     units : Chosen
         What they stand in.
     """
@@ -50,7 +50,7 @@ def supposed(
     figures = {
         name: value or None for name, value in read_all(WHAT_IF, wanted, units).items() if name != "cells"
     }
-    change = Change(**figures, cells=count_in(wanted.get("cells")))
-    if change == Change():
+    change = PowerTrainChange(**figures, cells=count_in(wanted.get("cells")))
+    if change == PowerTrainChange():
         return Supposed(start.id, None)
     return Supposed(start.id, what_if_from(start, analysis.motors, analysis.request.power, change))

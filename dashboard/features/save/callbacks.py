@@ -9,9 +9,9 @@ from dash import ALL, Dash, Input, Output, State, no_update
 from dash.exceptions import PreventUpdate
 
 from dashboard.features.bench.service import items_to_add, showing_of
-from dashboard.features.logbook.service import Shelf
-from dashboard.features.save.form import TEXTS, Entry, conditions_of, hull_length, number_fields
-from dashboard.features.save.service import keep
+from dashboard.features.logbook.service import LogbookClient
+from dashboard.features.save.form import TEXTS, OutingEntry, conditions_of, hull_length, number_fields
+from dashboard.features.save.service import save_outing
 from dashboard.features.save.view import changed_rows, kept_told
 from dashboard.session import job_callbacks
 from dashboard.session.sessions import Session, Sessions
@@ -26,7 +26,7 @@ Asking = Callable[[Session, Any], Request]
 def register(
     app: Dash,
     sessions: Sessions,
-    shelf: Shelf,
+    shelf: LogbookClient,
     page: str,
     form: str,
     *,
@@ -40,7 +40,7 @@ def register(
     ----------
     app : Dash
     sessions : Sessions
-    shelf : Shelf
+    shelf : LogbookClient
     page, form : str
         What the ids begin with: of what is under way on the page, and of the form's parts.
     asked : str
@@ -90,7 +90,7 @@ def register(
             raise PreventUpdate
         now, session = Chosen(**units), sessions.open(token)
         length_mm = hull_length(form).read(said["length"], now)
-        entry = Entry(
+        entry = OutingEntry(
             said["boat"] or "",
             said["new-boat"] or "",
             said["new-kind"] or "",
@@ -102,7 +102,7 @@ def register(
         )
         showing = showing_of(now.length, now.mass, None)
         try:
-            keep(shelf.url, session, form, entry, showing, request(session, asking), take_off=take_off)
+            save_outing(shelf.url, session, form, entry, showing, request(session, asking), take_off=take_off)
         except ReciprocalError as error:
             return str(error), []
         job_callbacks.follow(page)
@@ -135,7 +135,7 @@ def register(
         return {**told, "new": ["", "", []]}
 
 
-def _offering(app: Dash, shelf: Shelf, form: str) -> None:
+def _offering(app: Dash, shelf: LogbookClient, form: str) -> None:
     @app.callback(
         Output(f"{form}-boat", "data"), Output(f"{form}-place", "data"), Input(f"{form}-kept", "data")
     )
@@ -161,7 +161,7 @@ def _offering(app: Dash, shelf: Shelf, form: str) -> None:
         return not new, not new, new, new
 
 
-def _changing(app: Dash, shelf: Shelf, form: str) -> None:
+def _changing(app: Dash, shelf: LogbookClient, form: str) -> None:
     boat_and_sheet = {name: Input(f"{form}-{name}", "value") for name in ("boat", "new-boat", "sheet")}
 
     @app.callback(

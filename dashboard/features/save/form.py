@@ -11,7 +11,7 @@ from dashboard.features.bench.service import OnBench, blank_sheet
 from dashboard.ui.fields import Chosen, Field, Value
 from telemetry.core.errors import CallError, SetupError
 from telemetry.logbook import Boat, Conditions, Logbook
-from telemetry.setup import Reading, SetupSheet, Showing, parse_reading
+from telemetry.setup import BenchDisplay, Reading, SetupSheet, parse_reading
 
 TEXTS: Final = ("place", "water", "pack", "note")
 """What an outing was like in words; the ids end so too."""
@@ -49,7 +49,7 @@ def written(form: str, conditions: Conditions, units: Chosen) -> tuple[dict[str,
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class OutingEntry:
     """The form of an outing as it stands; names of what is new go before what is chosen.
 
     Attributes
@@ -92,7 +92,7 @@ def bench_of(book: Logbook, boat: str, sheet: str) -> OnBench | None:
     return OnBench(book.sheet(sheet, boat) if there and sheet else blank_sheet(boat), own)
 
 
-def settled(book: Logbook, entry: Entry, showing: Showing) -> tuple[str | Boat, SetupSheet]:
+def settled(book: Logbook, entry: OutingEntry, showing: BenchDisplay) -> tuple[str | Boat, SetupSheet]:
     """Find or make the boat and the sheet that an entry means; nothing is written yet.
 
     Raises
@@ -106,10 +106,10 @@ def settled(book: Logbook, entry: Entry, showing: Showing) -> tuple[str | Boat, 
     """
     name = entry.boat_name
     if not name:
-        raise CallError("the outing has no boat", mend="choose a boat, or name a new one")
+        raise CallError("the outing has no boat", hint="choose a boat, or name a new one")
     taken = any(known.name.casefold() == name.casefold() for known in book.boats())
     if entry.new_boat and taken:
-        raise CallError(f"a boat '{name}' is there already", mend="choose it, or give another name")
+        raise CallError(f"a boat '{name}' is there already", hint="choose it, or give another name")
     boat: str | Boat
     if entry.new_boat:
         boat = Boat(name, hull_kind=entry.new_kind.strip(), length_m=entry.new_length_m)
@@ -121,32 +121,34 @@ def settled(book: Logbook, entry: Entry, showing: Showing) -> tuple[str | Boat, 
     return boat, _sheet(book, bench, entry, sheet, showing)
 
 
-def _sheet(book: Logbook, bench: OnBench, entry: Entry, chosen: str, showing: Showing) -> SetupSheet:
+def _sheet(
+    book: Logbook, bench: OnBench, entry: OutingEntry, chosen: str, showing: BenchDisplay
+) -> SetupSheet:
     name, readings = " ".join(entry.new_sheet.split()), _readings(bench, entry.changed, showing)
     if not name and readings:
-        raise CallError("the new sheet has no name", mend="name it, or take off what changed")
+        raise CallError("the new sheet has no name", hint="name it, or take off what changed")
     if not name:
         if not chosen:
-            raise CallError("the outing has no setup sheet", mend="choose a sheet, or name a new one")
+            raise CallError("the outing has no setup sheet", hint="choose a sheet, or name a new one")
         return bench.sheet
     if chosen and not readings:
-        mend = "say what changed, or take its name away to stay with the sheet that is chosen"
-        raise CallError(f"nothing is said of what changed on the new sheet '{name}'", mend=mend)
+        hint = "say what changed, or take its name away to stay with the sheet that is chosen"
+        raise CallError(f"nothing is said of what changed on the new sheet '{name}'", hint=hint)
     there = () if entry.new_boat else book.sheets(bench.sheet.boat)
     if any(known.name.casefold() == name.casefold() for known in there):
-        raise CallError(f"a sheet '{name}' of this boat is there already", mend="give it another name")
+        raise CallError(f"a sheet '{name}' of this boat is there already", hint="give it another name")
     own = tuple(item for item in bench.own if item.name in readings or item in bench.sheet.own)
     now = datetime.now(UTC)
     if chosen:
         new = bench.sheet.edit(readings, name=name, made_utc=now, own=own)
         if new == bench.sheet:
-            mend = "say what changed, or take its name away to stay with the sheet that is chosen"
-            raise CallError(f"the new sheet '{name}' says the same as the one that is chosen", mend=mend)
+            hint = "say what changed, or take its name away to stay with the sheet that is chosen"
+            raise CallError(f"the new sheet '{name}' says the same as the one that is chosen", hint=hint)
         return new
     return replace(bench.sheet, readings=readings, own=own, name=name, made_utc=now)
 
 
-def _readings(bench: OnBench, changed: Mapping[str, str], showing: Showing) -> dict[str, Reading]:
+def _readings(bench: OnBench, changed: Mapping[str, str], showing: BenchDisplay) -> dict[str, Reading]:
     readings = {}
     for name, text in changed.items():
         if text.strip():
@@ -154,5 +156,5 @@ def _readings(bench: OnBench, changed: Mapping[str, str], showing: Showing) -> d
             try:
                 readings[name] = parse_reading(item, text, showing)
             except SetupError as error:
-                raise SetupError(error.reason, place=item.title, mend=error.mend) from None
+                raise SetupError(error.reason, place=item.title, hint=error.hint) from None
     return readings

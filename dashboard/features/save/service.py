@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import Final
 
 from dashboard.features.run.request_form import begun_with
-from dashboard.features.save.form import Entry, settled
+from dashboard.features.save.form import OutingEntry, settled
 from dashboard.session.column_maps import remembered
 from dashboard.session.jobs import Job
 from dashboard.session.saved_outing import SavedOuting
@@ -14,7 +14,7 @@ from dashboard.session.sessions import Session
 from telemetry.analysis import Request
 from telemetry.core.errors import CallError
 from telemetry.logbook import NamedLog, open_logbook
-from telemetry.setup import SetupSheet, Showing
+from telemetry.setup import BenchDisplay, SetupSheet
 
 _ON_A_SHEET: Final = {
     "pitch_mm": "prop_pitch_mm",
@@ -27,12 +27,12 @@ _ON_A_SHEET: Final = {
 """What :class:`telemetry.motor.power.PowerOptions` asks, by the items of a sheet that say it."""
 
 
-def keep(
+def save_outing(
     url: str | None,
     session: Session,
     form: str,
-    entry: Entry,
-    showing: Showing,
+    entry: OutingEntry,
+    showing: BenchDisplay,
     request: Request | None = None,
     *,
     take_off: bool = False,
@@ -48,8 +48,8 @@ def keep(
     session : Session
     form : str
         Which form on which page it is.
-    entry : Entry
-    showing : Showing
+    entry : OutingEntry
+    showing : BenchDisplay
         In which units and signs its user wrote what changed.
     request : Request, optional
         What the page asks of the logs. What the sheet says of the power train goes before it.
@@ -63,7 +63,7 @@ def keep(
     """
     usable = {key: up for key, up in session.uploads.items() if up.logs and up.data is not None}
     if not usable:
-        raise CallError("there is no log to add", mend="drop the logs of the outing first")
+        raise CallError("there is no log to add", hint="drop the logs of the outing first")
     with open_logbook(url) as book:
         boat, sheet = settled(book, entry, showing)
     logs = [NamedLog(upload.name, upload.data) for upload in usable.values() if upload.data is not None]

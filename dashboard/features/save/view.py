@@ -13,7 +13,7 @@ from dashboard.features.save.form import hull_length, number_fields
 from dashboard.session.saved_outing import SavedOuting
 from dashboard.ui.fields import USUAL, Field
 from dashboard.ui.links import outing_address
-from telemetry.setup import Showing
+from telemetry.setup import BenchDisplay
 
 WATERS: Final = ("flat", "ripples", "chop")
 _LIMITS: Final[dict[str, tuple[float, float]]] = {
@@ -99,7 +99,7 @@ def _number(field: Field, low: float, high: float, **more: Any) -> dmc.NumberInp
 
 
 def changed_rows(
-    form: str, bench: OnBench | None, names: Sequence[str], typed: dict[str, str], showing: Showing
+    form: str, bench: OnBench | None, names: Sequence[str], typed: dict[str, str], showing: BenchDisplay
 ) -> list[dmc.TextInput]:
     """Ask for the value of each item that changed, with what the chosen sheet says."""
     rows = []

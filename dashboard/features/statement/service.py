@@ -12,9 +12,9 @@ from telemetry.analysis import Analysis
 from telemetry.core.errors import CallError
 from telemetry.core.units import SPEED_UNITS, TEMPERATURE_UNITS
 from telemetry.logbook import open_logbook
-from telemetry.setup import Showing
-from telemetry.statement import Statement, statement
-from telemetry.text.logbook import conditions_told
+from telemetry.setup import BenchDisplay
+from telemetry.statement import Statement, build_statement
+from telemetry.text.logbook import conditions_text
 
 
 class Statements:
@@ -40,7 +40,7 @@ class Statements:
         """Make a statement and return the name it is kept under; None where there is no such two-way."""
         if all(two_way_id != t.id for t in analysis.two_ways):
             return None
-        made = statement(analysis, two_way_id, unit=unit, made_utc=datetime.now(UTC))
+        made = build_statement(analysis, two_way_id, unit=unit, made_utc=datetime.now(UTC))
         name = secrets.token_urlsafe(32)
         with self._lock:
             self._kept[name] = made
@@ -70,17 +70,17 @@ class Statements:
             ("temperature", units.temperature, TEMPERATURE_UNITS),
         ):
             if name not in known:
-                raise CallError(f"no {kind} unit '{name}'", mend=f"one of {', '.join(known)}")
+                raise CallError(f"no {kind} unit '{name}'", hint=f"one of {', '.join(known)}")
         with open_logbook(self._logbook) as logbook:
             outing = logbook.outing(outing_id)
             analysis = logbook.analysed(outing_id)
             sheet = logbook.sheet(outing.sheet_id, outing.boat)
-        told = conditions_told(outing.conditions, units.speed, units.temperature)
-        return statement(
+        told = conditions_text(outing.conditions, units.speed, units.temperature)
+        return build_statement(
             analysis,
             unit=units.speed,
             sheet=sheet,
-            showing=Showing(units.length, units.mass),
+            showing=BenchDisplay(units.length, units.mass),
             conditions=told,
             made_utc=datetime.now(UTC),
         )

@@ -9,47 +9,47 @@ from typing import Any, Final
 import numpy as np
 
 from telemetry.cleaning.clean import Cleaned
-from telemetry.cleaning.corrections import ByHand, ClockByHand, because, log_key
+from telemetry.cleaning.corrections import ByHand, ClockByHand, log_key, with_reason
 from telemetry.core.frames import Finding, MotorLog
-from telemetry.core.progress import counted
+from telemetry.core.progress import report_each
+from telemetry.core.stats import Z95
 from telemetry.kinematics.whole_log import Motion
-from telemetry.motor.power import PassPower, PowerOptions, PowerReport, report
-from telemetry.motor.sync.clock import Clock, join
+from telemetry.motor.power import PassPower, PowerOptions, PowerReport, power_report
+from telemetry.motor.sync.clock import MotorClock, match_clock
 from telemetry.passes.find import Pass
-from telemetry.passes.measure import COVERAGE_95
 from telemetry.ride.judge import MotorSignal
 
-BY_HAND: Final = "by hand"
+CLOCK_SET_BY_HAND: Final = "by hand"
 _BY_EYE_S = 0.1
 
 
 @dataclass(frozen=True)
-class JoinedMotor:
+class MotorAssignment:
     """A motor log with the speed log it belongs to.
 
     Attributes
     ----------
     log : MotorLog
-    clock : Clock
+    clock : MotorClock
         Where it is not trusted, ``speed_log`` is the one that came nearest.
     speed_log : int
         As ``Pass.log`` counts them.
     power : PowerReport
-    estimates : tuple of Clock
+    estimates : tuple of MotorClock
         The program's own, for each speed log.
     by_hand : ClockByHand or None
         What a person set, where ``clock`` is that.
     """
 
     log: MotorLog
-    clock: Clock
+    clock: MotorClock
     speed_log: int
     power: PowerReport
-    estimates: tuple[Clock, ...]
+    estimates: tuple[MotorClock, ...]
     by_hand: ClockByHand | None = None
 
     @property
-    def own(self) -> Clock:
+    def own(self) -> MotorClock:
         """The program's own estimate of the clock, whatever a person set."""
         return self.estimates[self.speed_log]
 
@@ -96,15 +96,15 @@ class JoinedMotor:
         )
 
 
-def join_motors(
+def assign_motors(
     motors: Sequence[MotorLog],
     logs: Sequence[tuple[Cleaned, Motion]],
     passes: Sequence[Pass],
     lags_s: Sequence[float],
     options: PowerOptions,
     by_hand: ByHand | None = None,
-    known: Sequence[Mapping[int, Clock]] | None = None,
-) -> tuple[JoinedMotor, ...]:
+    known: Sequence[Mapping[int, MotorClock]] | None = None,
+) -> tuple[MotorAssignment, ...]:
     """Join each motor log to the speed log that it matches, or as a person says.
 
     Parameters
@@ -123,14 +123,14 @@ def join_motors(
 
     Returns
     -------
-    tuple of JoinedMotor
+    tuple of MotorAssignment
         One for each motor log as long as there is a speed log at all.
     """
     joined = []
-    for number, motor in enumerate(counted(motors if logs else (), len(motors))):
+    for number, motor in enumerate(report_each(motors if logs else (), len(motors))):
         there = known[number] if known else {}
         estimates = tuple(
-            there[k] if k in there else join(motor, cleaned, motion, lag_s)
+            there[k] if k in there else match_clock(motor, cleaned, motion, lag_s)
             for k, ((cleaned, motion), lag_s) in enumerate(zip(logs, lags_s, strict=True))
         )
         # A trusted clock first, among those the surest; where none is, the first log's refusal is told.
@@ -141,11 +141,13 @@ def join_motors(
             k = keys.index(said.speed_log) if said.speed_log in keys else k
             clock = clock_by_hand(said, motor, *logs[k], estimates[k])
         told = _told(motor, clock, k, logs[k][1], passes, options)
-        joined.append(JoinedMotor(motor, clock, k, told, estimates, said))
+        joined.append(MotorAssignment(motor, clock, k, told, estimates, said))
     return tuple(joined)
 
 
-def clock_by_hand(said: ClockByHand, motor: MotorLog, cleaned: Cleaned, motion: Motion, own: Clock) -> Clock:
+def clock_by_hand(
+    said: ClockByHand, motor: MotorLog, cleaned: Cleaned, motion: Motion, own: MotorClock
+) -> MotorClock:
     """Take a clock as a person says it.
 
     Parameters
@@ -154,7 +156,7 @@ def clock_by_hand(said: ClockByHand, motor: MotorLog, cleaned: Cleaned, motion: 
     motor : MotorLog
     cleaned, motion : Cleaned, Motion
         The speed log that it is joined to.
-    own : Clock
+    own : MotorClock
         The program's own estimate, told beside it.
 
     Notes
@@ -166,9 +168,9 @@ def clock_by_hand(said: ClockByHand, motor: MotorLog, cleaned: Cleaned, motion: 
     u95_s, how = said.u95_s, "its interval as stated"
     if u95_s is None:
         steps_s = [1.0 / log.rate_hz for log in (motor, cleaned.track) if log.rate_hz]
-        u95_s = float(np.hypot(_BY_EYE_S, COVERAGE_95 * np.sqrt(np.sum(np.square(steps_s)) / 12.0)))
+        u95_s = float(np.hypot(_BY_EYE_S, Z95 * np.sqrt(np.sum(np.square(steps_s)) / 12.0)))
         how = f"its interval by what an eye can do: {_BY_EYE_S:g} s and the steps of both logs"
-    clock = Clock(said.offset_s, said.drift_ppm, u95_s, BY_HAND, True, "", np.nan, np.nan)
+    clock = MotorClock(said.offset_s, said.drift_ppm, u95_s, CLOCK_SET_BY_HAND, True, "", np.nan, np.nan)
     ends_s = clock.to_speed_log(motor.t_s[[0, -1]])
     start_s, end_s = max(ends_s[0], motion.t_s[0]), min(ends_s[1], motion.t_s[-1])
     apart_s = float(np.max(np.abs(ends_s - own.to_speed_log(motor.t_s[[0, -1]]))))
@@ -176,20 +178,28 @@ def clock_by_hand(said: ClockByHand, motor: MotorLog, cleaned: Cleaned, motion: 
         beside = f"the program's own estimate is {apart_s:.2f} s away, ± {own.u95_s:.2f} s"
     else:
         beside = f"the program itself would not join it: {own.why}"
-    why = f"set by hand{because(said.why)}; {how}; {beside}"
+    why = f"set by hand{with_reason(said.why)}; {how}; {beside}"
     return replace(clock, why=why, start_s=float(start_s), end_s=float(end_s))
 
 
 def _told(
-    motor: MotorLog, clock: Clock, log: int, motion: Motion, passes: Sequence[Pass], options: PowerOptions
+    motor: MotorLog,
+    clock: MotorClock,
+    log: int,
+    motion: Motion,
+    passes: Sequence[Pass],
+    options: PowerOptions,
 ) -> PowerReport:
     """Tell the power of the passes of the one speed log that a motor log belongs to."""
-    return report(motor, clock, [p for p in passes if p.log == log], motion, options)
+    return power_report(motor, clock, [p for p in passes if p.log == log], motion, options)
 
 
-def reported_anew(
-    joined: Sequence[JoinedMotor], motions: Sequence[Motion], passes: Sequence[Pass], options: PowerOptions
-) -> tuple[JoinedMotor, ...]:
+def report_power_again(
+    joined: Sequence[MotorAssignment],
+    motions: Sequence[Motion],
+    passes: Sequence[Pass],
+    options: PowerOptions,
+) -> tuple[MotorAssignment, ...]:
     """Tell power again with other options; the clocks stay as they are."""
     return tuple(
         replace(j, power=_told(j.log, j.clock, j.speed_log, motions[j.speed_log], passes, options))
@@ -197,29 +207,29 @@ def reported_anew(
     )
 
 
-def motor_findings(log: MotorLog, joined: Sequence[JoinedMotor]) -> tuple[Finding, ...]:
+def motor_findings(log: MotorLog, joined: Sequence[MotorAssignment]) -> tuple[Finding, ...]:
     """Return what is odd in a motor log, its clock included."""
     return (*log.findings, *(f for j in joined if j.log is log for f in j.findings))
 
 
-def motor_of(joined: Sequence[JoinedMotor], a_pass: Pass) -> JoinedMotor | None:
+def motor_covering(joined: Sequence[MotorAssignment], a_pass: Pass) -> MotorAssignment | None:
     """Find the joined motor log that covers most of a pass, the first of equals; None where none does."""
 
-    def common_s(j: JoinedMotor) -> float:
+    def common_s(j: MotorAssignment) -> float:
         return min(j.clock.end_s, a_pass.end_s) - max(j.clock.start_s, a_pass.start_s)
 
     mine = [j for j in joined if j.speed_log == a_pass.log and j.clock.trusted and common_s(j) > 0.0]
     return max(mine, key=common_s, default=None)
 
 
-def power_of(joined: Sequence[JoinedMotor], a_pass: Pass) -> PassPower | None:
+def pass_power_of(joined: Sequence[MotorAssignment], a_pass: Pass) -> PassPower | None:
     """Find what the motor log of a pass tells of it; None where it does not cover the whole of it."""
-    motor = motor_of(joined, a_pass)
+    motor = motor_covering(joined, a_pass)
     return motor.power.of(a_pass.id) if motor else None
 
 
-def why_untold(joined: Sequence[JoinedMotor], a_pass: Pass) -> str:
-    """Say why :func:`power_of` finds nothing, of every log that might have told."""
+def why_no_power(joined: Sequence[MotorAssignment], a_pass: Pass) -> str:
+    """Say why :func:`pass_power_of` finds nothing, of every log that might have told."""
     # One that is not joined belongs to no speed log: it may be of any.
     refused = [f"{j.log.meta.file} is not joined: {j.clock.why}" for j in joined if not j.clock.trusted]
     if any(j.clock.trusted and j.speed_log == a_pass.log for j in joined):

@@ -17,9 +17,9 @@ from scipy.special import stdtrit
 from telemetry.cleaning.clean import Cleaned
 from telemetry.core.frames import FloatArray, MotorLog
 from telemetry.kinematics.whole_log import Motion, blur_s
-from telemetry.motor.sync.correlation import best_shifts, correlation
-from telemetry.motor.sync.drive_signal import Proxy, driver_of
-from telemetry.motor.sync.speed_steps import Driver, driver, increments
+from telemetry.motor.sync.correlation import best_shifts, cross_correlation
+from telemetry.motor.sync.drive_signal import DriveSignal, choose_drive_signal
+from telemetry.motor.sync.speed_steps import Drive, integrate_drive, speed_steps
 from telemetry.motor.sync.surge_model import DRAG_KNOTS, ClockStep, SurgeFit, SurgeProblem
 
 # The coarse search: how finely, how many places are looked at again, and how slowly a hull follows its shaft.
@@ -28,7 +28,7 @@ _DAY_S, _LONGEST_DAYS = 86_400.0, 7
 _CANDIDATES = 6
 _APART_S = 2.0
 _HULL_S = 0.8
-_LEAST_COMMON_S = 15.0
+_MIN_COMMON_S = 15.0
 # The second look, on thinned speeds, round each place.
 _QUICK_STEP_S = 0.18
 _AROUND_S = np.linspace(-0.8, 0.8, 5)
@@ -37,28 +37,28 @@ _WORTH_SHARE = 0.3
 # The fine search starts on five minutes, where drift cannot hide the match, and doubles from there.
 _WINDOW_S = 300.0
 _ROUNDS = 20
-_MOST_STEP_S = 0.3
+_MAX_STEP_S = 0.3
 _SETTLED_S = 1e-3
 _PATH_ROUNDS = 12  # two at 5 Hz and above, eight at 1 Hz
 _DRIFT_SD = 600e-6  # a flat +-1000 ppm has this standard deviation
 # What a match has to show (see DEVELOPERS.md: set on simulated outings of the same boat, true and foreign).
-_LEAST_CHANGE_MPS = 4.0
+_MIN_CHANGE_MPS = 4.0
 _RUN_SHARE = 0.5
-_LEAST_RUNS = 2
-_LEAST_CLUSTERS = 2.0
-_LEAST_EXPLAINED = 0.8
-_MOST_SCATTER_S = 0.06
-_MOST_U95_S = 0.25
-_MOST_DRIFT = 1500e-6
+_MIN_RUNS = 2
+_MIN_CLUSTERS = 2.0
+_MIN_EXPLAINED = 0.8
+_MAX_SCATTER_S = 0.06
+_MAX_U95_S = 0.25
+_MAX_DRIFT = 1500e-6
 _RIVAL_SHARE = 0.9
 _SLOW_SHARE = 0.1
 _REMAINING = 1.0 / 3.0
 # Speeds that stand still or lack any noise (a made log) leave nothing, of which there is no logarithm.
-_LEAST_NOISE = 1e-12
+_MIN_NOISE = 1e-12
 
 
 @dataclass(frozen=True, slots=True)
-class Clock:
+class MotorClock:
     """How a motor log's clock stands to a speed log's.
 
     Attributes
@@ -111,7 +111,7 @@ class _Match:
     runs: int
 
 
-def join(motor: MotorLog, cleaned: Cleaned, motion: Motion, lag_s: float = 0.0) -> Clock:
+def match_clock(motor: MotorLog, cleaned: Cleaned, motion: Motion, lag_s: float = 0.0) -> MotorClock:
     """Find how a motor log's clock stands to a speed log's.
 
     Parameters
@@ -136,9 +136,9 @@ def join(motor: MotorLog, cleaned: Cleaned, motion: Motion, lag_s: float = 0.0) 
     if _one_table(motor, cleaned):
         start_s, end_s = _shared(motor, motion, 0.0, 0.0)
         why = "both logs are columns of one table"
-        return Clock(0.0, 0.0, 0.0, "one table, one clock", True, why, start_s, end_s)
+        return MotorClock(0.0, 0.0, 0.0, "one table, one clock", True, why, start_s, end_s)
     differenced = cleaned.track.column("speed_mps") is None
-    chosen = driver_of(motor, blur_s(motion.t_s) if differenced else 0.0)
+    chosen = choose_drive_signal(motor, blur_s(motion.t_s) if differenced else 0.0)
     if chosen is None:
         return _refused(
             "no comparison", "the motor log has neither rpm, current nor throttle to compare with"
@@ -146,7 +146,7 @@ def join(motor: MotorLog, cleaned: Cleaned, motion: Motion, lag_s: float = 0.0) 
     proxy, drive = chosen
     method = f"{proxy.name} against speed"
     speed = motion.speed_mps[np.isfinite(motion.speed_mps)]
-    if speed.size < 20 or np.ptp(speed) < _LEAST_CHANGE_MPS:
+    if speed.size < 20 or np.ptp(speed) < _MIN_CHANGE_MPS:
         return _refused(method, "the speed hardly changes, so that there is nothing to compare")
     if any(b - a > _LONGEST_DAYS * _DAY_S for a, b in map(_main_span, (motion.t_s, drive.t_s))):
         return _refused(method, f"a log of more than {_LONGEST_DAYS} days is no outing's: split it")
@@ -178,8 +178,10 @@ def _shared(motor: MotorLog, motion: Motion, offset_s: float, drift: float) -> t
     return float(max(ends[0], motion.t_s[0])), float(min(ends[1], motion.t_s[-1]))
 
 
-def _refused(method: str, why: str) -> Clock:
-    return Clock(float("nan"), float("nan"), float("nan"), method, False, why, float("nan"), float("nan"))
+def _refused(method: str, why: str) -> MotorClock:
+    return MotorClock(
+        float("nan"), float("nan"), float("nan"), method, False, why, float("nan"), float("nan")
+    )
 
 
 def _main_span(t_s: FloatArray) -> tuple[float, float]:
@@ -189,7 +191,7 @@ def _main_span(t_s: FloatArray) -> tuple[float, float]:
     return float(main[0]), float(main[-1])
 
 
-def _candidates(motor: MotorLog, cleaned: Cleaned, motion: Motion, drive: Driver) -> list[float]:
+def _candidates(motor: MotorLog, cleaned: Cleaned, motion: Motion, drive: Drive) -> list[float]:
     """Offsets worth a second look [s], the stated one among them."""
     # Loaded here, since only a motor log needs it and it takes as long as all else together.
     from scipy.signal import lfilter
@@ -199,7 +201,7 @@ def _candidates(motor: MotorLog, cleaned: Cleaned, motion: Motion, drive: Driver
     v = np.interp(v_t, motion.t_s[known], motion.speed_mps[known])
     decay = float(np.exp(-_GRID_S / _HULL_S))
     u = lfilter([1.0 - decay], [1.0, -decay], np.interp(u_t, drive.t_s, drive.value))
-    shift, r = correlation(v, np.asarray(u), round(_LEAST_COMMON_S / _GRID_S))
+    shift, r = cross_correlation(v, np.asarray(u), round(_MIN_COMMON_S / _GRID_S))
     places = best_shifts(shift, r, _CANDIDATES, round(_APART_S / _GRID_S))
     offsets = [float(v_t[0] + k * _GRID_S - u_t[0]) for k in places]
     stated, start = motor.meta.start_utc, cleaned.track.meta.start_utc
@@ -220,10 +222,10 @@ def _busiest(problem: SurgeProblem, start_s: float, end_s: float) -> tuple[float
     return begin_s, begin_s + _WINDOW_S
 
 
-def _matches(motor: MotorLog, cleaned: Cleaned, motion: Motion, drive: Driver) -> list[_Match]:
+def _matches(motor: MotorLog, cleaned: Cleaned, motion: Motion, drive: Drive) -> list[_Match]:
     """Look at every candidate quickly, at the best ones closely."""
-    problem = SurgeProblem(increments(cleaned, motion), drive)
-    quick = SurgeProblem(increments(cleaned, motion, _QUICK_STEP_S), drive)
+    problem = SurgeProblem(speed_steps(cleaned, motion), drive)
+    quick = SurgeProblem(speed_steps(cleaned, motion, _QUICK_STEP_S), drive)
     looked: list[tuple[SurgeFit, tuple[float, float]]] = []
     for offset_s in _candidates(motor, cleaned, motion, drive):
         window = _busiest(quick, *_shared(motor, motion, offset_s, 0.0))
@@ -242,7 +244,7 @@ def _matches(motor: MotorLog, cleaned: Cleaned, motion: Motion, drive: Driver) -
 
 
 def _gain(fit: SurgeFit) -> float:
-    return fit.used.size * float(np.log(max(fit.total, _LEAST_NOISE) / max(fit.unexplained, _LEAST_NOISE)))
+    return fit.used.size * float(np.log(max(fit.total, _MIN_NOISE) / max(fit.unexplained, _MIN_NOISE)))
 
 
 def _refined(
@@ -291,7 +293,7 @@ def _settled(part: SurgeProblem, rest_s: float, drift: float) -> tuple[SurgeFit,
         best = fit, step
         if abs(step.rest_s) < _SETTLED_S:
             break
-        share = min(1.0, _MOST_STEP_S / abs(step.rest_s))
+        share = min(1.0, _MAX_STEP_S / abs(step.rest_s))
         rest_s, drift = rest_s + share * step.rest_s, drift + share * step.drift
     return best
 
@@ -308,9 +310,9 @@ def _runs(motion: Motion, start_s: float, end_s: float) -> int:
 def _likelihoods(matches: list[_Match]) -> list[float]:
     """Weigh matches by likelihood; what lies outside the part in common could be any change of speed."""
     # A short part in common can match by chance, so the noise is taken from matches that had more to fit.
-    told = [m for m in matches if m.runs >= _LEAST_RUNS] or matches
-    noise = max(min(m.fit.unexplained / m.fit.used.size for m in told), _LEAST_NOISE)
-    wild = max(_LEAST_NOISE, *(m.fit.total / m.fit.used.size for m in matches))
+    told = [m for m in matches if m.runs >= _MIN_RUNS] or matches
+    noise = max(min(m.fit.unexplained / m.fit.used.size for m in told), _MIN_NOISE)
+    wild = max(_MIN_NOISE, *(m.fit.total / m.fit.used.size for m in matches))
 
     def one(m: _Match) -> float:
         covered = m.fit.used.size * float(np.log(wild / noise))
@@ -319,7 +321,7 @@ def _likelihoods(matches: list[_Match]) -> list[float]:
     return [one(m) for m in matches]
 
 
-def _judged(match: _Match, proxy: Proxy, lag_s: float) -> Clock:
+def _judged(match: _Match, proxy: DriveSignal, lag_s: float) -> MotorClock:
     fit, step, problem = match.fit, match.step, match.problem
     offset_s, method = fit.rest_s - fit.drift * problem.middle_s, f"{proxy.name} against speed"
     ends = np.stack([np.ones(2), problem.drive.t_s[[0, -1]] - problem.middle_s], axis=1)
@@ -328,7 +330,7 @@ def _judged(match: _Match, proxy: Proxy, lag_s: float) -> Clock:
     # Welch and Satterthwaite (JCGM 100, G.4): only the scatter has few degrees of freedom.
     freedom = max(step.clusters - 2.0, 1.0) * (var / scatter_var) ** 2
     u95_s = float(np.max(stdtrit(freedom, 0.975) * np.sqrt(var)))
-    clock = Clock(
+    clock = MotorClock(
         offset_s - lag_s, fit.drift * 1e6, u95_s, method, True, "", match.start_s - lag_s, match.end_s - lag_s
     )
     why = _objection(match, u95_s)
@@ -341,7 +343,7 @@ def _judged(match: _Match, proxy: Proxy, lag_s: float) -> Clock:
     )
 
 
-def _form_covariance(match: _Match, proxy: Proxy) -> FloatArray:
+def _form_covariance(match: _Match, proxy: DriveSignal) -> FloatArray:
     """Tell how another form of the forces would move offset and drift, as a covariance, shape (2, 2).
 
     The log says how well the model's forces fit, not whether another law would have placed its corners
@@ -351,7 +353,9 @@ def _form_covariance(match: _Match, proxy: Proxy) -> FloatArray:
     """
     fit, problem = match.fit, match.problem
     drive = problem.drive
-    powers = [driver(drive.t_s, drive.value ** (1.0 + sign * proxy.power_sd)) for sign in (-1.0, 1.0)]
+    powers = [
+        integrate_drive(drive.t_s, drive.value ** (1.0 + sign * proxy.power_sd)) for sign in (-1.0, 1.0)
+    ]
     others = [(0.5, SurgeProblem(problem.inc, other)) for other in powers]
     others.append((_REMAINING**2, SurgeProblem(problem.inc, drive, DRAG_KNOTS // 2 + 1)))
     covariance = np.zeros((2, 2))
@@ -371,22 +375,22 @@ def _step_s(problem: SurgeProblem) -> float:
 def _objection(match: _Match, u95_s: float) -> str:
     """Say what speaks against a match; empty where nothing does."""
     fit, scatter_s = match.fit, match.step.scatter_s
-    if match.runs < _LEAST_RUNS or match.step.clusters < _LEAST_CLUSTERS:
+    if match.runs < _MIN_RUNS or match.step.clusters < _MIN_CLUSTERS:
         return "the part in common holds one run at most, which could be any run of any outing"
-    if fit.explained < _LEAST_EXPLAINED or fit.coefficients[0] <= 0.0:
+    if fit.explained < _MIN_EXPLAINED or fit.coefficients[0] <= 0.0:
         return (
             f"the speed does not follow the motor log (at best {100 * max(fit.explained, 0.0):.0f} % of its "
             "changes): it is of another outing or another boat"
         )
-    if abs(fit.drift) > _MOST_DRIFT:
+    if abs(fit.drift) > _MAX_DRIFT:
         return "the logs only match if one clock runs far too fast: they are of different outings"
     # Fewer runs can agree by chance, many hardly; slow sampling and a rippling ride scatter them.
-    most_s = _MOST_SCATTER_S * min(0.5 * (match.runs - 1), 1.5)
+    most_s = _MAX_SCATTER_S * min(0.5 * (match.runs - 1), 1.5)
     if scatter_s > max(most_s, _SLOW_SHARE * _step_s(match.problem)):
         return (
             f"the runs disagree on the clock by {scatter_s:.2f} s: the motor log is of another outing, or "
             "its clock does not run evenly"
         )
-    if u95_s > _MOST_U95_S:
+    if u95_s > _MAX_U95_S:
         return f"the clocks can only be joined within {u95_s:.2f} s, too coarse to set one beside the other"
     return ""

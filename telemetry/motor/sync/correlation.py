@@ -13,10 +13,10 @@ from scipy.fft import irfft, next_fast_len, rfft
 
 from telemetry.core.frames import FloatArray, IntArray
 
-_LEAST_VARIANCE_SHARE = 0.1
+_MIN_VARIANCE_SHARE = 0.1
 
 
-def correlation(first: FloatArray, second: FloatArray, least: int) -> tuple[IntArray, FloatArray]:
+def cross_correlation(first: FloatArray, second: FloatArray, least: int) -> tuple[IntArray, FloatArray]:
     """Correlate two evenly sampled signals at every shift, over what they have in common there.
 
     Parameters
@@ -55,8 +55,8 @@ def correlation(first: FloatArray, second: FloatArray, least: int) -> tuple[IntA
     both = summed(1, 1) - summed(1, 0) * summed(0, 1) / count
     enough = (
         (count >= least)
-        & (first_var > _LEAST_VARIANCE_SHARE * count * first.var())
-        & (second_var > _LEAST_VARIANCE_SHARE * count * second.var())
+        & (first_var > _MIN_VARIANCE_SHARE * count * first.var())
+        & (second_var > _MIN_VARIANCE_SHARE * count * second.var())
     )
     r = np.where(enough, both / np.sqrt(np.where(enough, first_var * second_var, 1.0)), -1.0)
     return shift, r[shift % size]

@@ -12,12 +12,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.core.frames import FloatArray, MotorLog, integral
-from telemetry.motor.sync.speed_steps import Driver, driver
+from telemetry.core.frames import FloatArray, MotorLog, cumulative_integral
+from telemetry.motor.sync.speed_steps import Drive, integrate_drive
 
 
 @dataclass(frozen=True, slots=True)
-class Proxy:
+class DriveSignal:
     """A motor quantity that stands for the shaft, as its power whose square follows the thrust.
 
     Attributes
@@ -40,13 +40,13 @@ class Proxy:
 # load, and with all of it under little (common practice, no source), follows the throttle with about the
 # power 0.85.
 PROXIES = (
-    Proxy("rpm", "rpm", 1.0, 0.075),
-    Proxy("current_a", "current", 1.0 / 3.0, 0.1),
-    Proxy("throttle_pct", "throttle", 0.85, 0.1),
+    DriveSignal("rpm", "rpm", 1.0, 0.075),
+    DriveSignal("current_a", "current", 1.0 / 3.0, 0.1),
+    DriveSignal("throttle_pct", "throttle", 0.85, 0.1),
 )
 
 
-def driver_of(motor: MotorLog, blur_s: float = 0.0) -> tuple[Proxy, Driver] | None:
+def choose_drive_signal(motor: MotorLog, blur_s: float = 0.0) -> tuple[DriveSignal, Drive] | None:
     """Take the quantity that follows the shaft best, scaled so that its square follows the thrust.
 
     Parameters
@@ -64,7 +64,7 @@ def driver_of(motor: MotorLog, blur_s: float = 0.0) -> tuple[Proxy, Driver] | No
         ):
             continue
         pulls = np.maximum(values, 0.0) ** proxy.power
-        return proxy, driver(motor.t_s, _blurred(motor.t_s, pulls, blur_s) if blur_s else pulls)
+        return proxy, integrate_drive(motor.t_s, _blurred(motor.t_s, pulls, blur_s) if blur_s else pulls)
     return None
 
 
@@ -72,7 +72,7 @@ def _blurred(t_s: FloatArray, value: FloatArray, over_s: float) -> FloatArray:
     """Give the root of the mean square over a time about each sample, shape of ``value``."""
     known = np.isfinite(value)
     t, square = t_s[known], value[known] ** 2
-    way = integral(t, square)
+    way = cumulative_integral(t, square)
     begin, end = (np.clip(t_s + side * 0.5 * over_s, t[0], t[-1]) for side in (-1.0, 1.0))
     mean = (np.interp(end, t, way) - np.interp(begin, t, way)) / np.maximum(end - begin, 1e-9)
     return np.sqrt(np.maximum(mean, 0.0))

@@ -11,11 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.cleaning.clean import Cleaned
-from telemetry.core.frames import FloatArray, IntArray, integral
+from telemetry.core.frames import FloatArray, IntArray, cumulative_integral
 from telemetry.kinematics.whole_log import DIFFERENCED_OVER_S, Motion, differenced_speed
 
 REACH_S = 0.5
-_LEAST_STEP_S = 0.08
+_MIN_STEP_S = 0.08
 _NODE_S = 0.05
 _LOOSENED = 1e6
 # Lifting off slows a hull by one to two g (common practice, no source); faster is a tumble or a collision,
@@ -27,7 +27,7 @@ _TUMBLE_S = 3.0
 
 
 @dataclass(frozen=True)
-class Increments:
+class SpeedSteps:
     """Differences of neighbouring usable speeds of a speed log, arrays of shape (n,).
 
     Attributes
@@ -66,7 +66,7 @@ class Increments:
 
 
 @dataclass(frozen=True)
-class Driver:
+class Drive:
     """What drives the hull, scaled to about 1 at the top, and its running integrals, on the motor's clock."""
 
     t_s: FloatArray
@@ -75,7 +75,7 @@ class Driver:
     square_integral: FloatArray
 
 
-def increments(cleaned: Cleaned, motion: Motion, least_s: float = _LEAST_STEP_S) -> Increments:
+def speed_steps(cleaned: Cleaned, motion: Motion, least_s: float = _MIN_STEP_S) -> SpeedSteps:
     """Take the usable differences of speed from a log, samples at least ``least_s`` apart."""
     measured = cleaned.track.column("speed_mps")
     usable = cleaned.speed_ok if measured is not None else cleaned.position_ok
@@ -106,7 +106,7 @@ def increments(cleaned: Cleaned, motion: Motion, least_s: float = _LEAST_STEP_S)
     span_s = end_s - start_s
     gap = span_s > _GAP_STEPS * float(np.median(span_s)) if span_s.size else np.zeros(0, dtype=np.bool_)
     sudden = (np.abs(rise) > _HULL_MPS2 * span_s) | (gap & (rise < -_LOST_MPS))
-    return Increments(
+    return SpeedSteps(
         start_s,
         end_s,
         rise,
@@ -115,19 +115,19 @@ def increments(cleaned: Cleaned, motion: Motion, least_s: float = _LEAST_STEP_S)
         (a[1:] == b[:-1]).astype(np.int64),
         top,
         float(motion.speed_sd_mps) ** 2,
-        loosened(start_s, start_s[sudden], np.ones(a.size), _TUMBLE_S),
+        downweight(start_s, start_s[sudden], np.ones(a.size), _TUMBLE_S),
     )
 
 
-def driver(t_s: FloatArray, value: FloatArray) -> Driver:
+def integrate_drive(t_s: FloatArray, value: FloatArray) -> Drive:
     """Scale a motor quantity and integrate it; missing values are bridged."""
     known = np.isfinite(value)
     t, u = t_s[known], value[known]
     u = np.maximum(u, 0.0) / max(float(np.percentile(u, 99.5)), 1e-9)
-    return Driver(t, u, integral(t, u), integral(t, u * u))
+    return Drive(t, u, cumulative_integral(t, u), cumulative_integral(t, u * u))
 
 
-def loosened(
+def downweight(
     start_s: FloatArray, odd_s: FloatArray, loose: FloatArray, after_s: float = REACH_S
 ) -> FloatArray:
     """Raise the freedom of increments close to odd ones."""

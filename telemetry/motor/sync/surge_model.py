@@ -34,7 +34,7 @@ import numpy as np
 from scipy.linalg import solveh_banded
 
 from telemetry.core.frames import FloatArray, IntArray
-from telemetry.motor.sync.speed_steps import REACH_S, Driver, Increments, loosened
+from telemetry.motor.sync.speed_steps import REACH_S, Drive, SpeedSteps, downweight
 
 # Spectral density of the forces left out, over mass [m²/s³]: 0.1 is about 0.3 m/s of drift in a second.
 # Larger values weigh the corners of the speed curve more and its slow course less; only the ratio to the
@@ -44,10 +44,10 @@ FORCE_DENSITY = 0.1
 DRAG_KNOTS = 11
 _CLUSTER_S = 5.0
 _OUTLIER = 6.0
-_MOST_ODD_PLACES = 2
+_MAX_ODD_PLACES = 2
 _PATH_ROUNDS = 4
-_LEAST_FREE = 0.01
-_LEAST_A_FORCE = 3  # increments for each force to be fitted
+_MIN_FREE = 0.01
+_MIN_A_FORCE = 3  # increments for each force to be fitted
 
 
 @dataclass(frozen=True)
@@ -140,7 +140,7 @@ class _Joint:
 class SurgeProblem:
     """One speed log and one motor log, ready to be fitted at many relations of their clocks."""
 
-    def __init__(self, inc: Increments, drive: Driver, drag_knots: int = DRAG_KNOTS) -> None:
+    def __init__(self, inc: SpeedSteps, drive: Drive, drag_knots: int = DRAG_KNOTS) -> None:
         self.inc = inc
         self.drive = drive
         self._knots = np.linspace(0.0, 1.0, drag_knots)
@@ -192,7 +192,7 @@ class SurgeProblem:
     def at(self, rest_s: float, drift: float) -> SurgeFit | None:
         """Fit the forces with the clocks held; None where the logs hardly overlap."""
         used, forces = self._forces(rest_s, drift)
-        if used.size < _LEAST_A_FORCE * forces.shape[1]:
+        if used.size < _MIN_A_FORCE * forces.shape[1]:
             return None
         y = self.inc.rise_mps[used]
         weighted = self._weighted(used, np.column_stack([forces, y]))
@@ -283,9 +283,9 @@ class SurgeProblem:
         usual = np.sqrt(FORCE_DENSITY * inc.loose[used] * inc.span_s[used] + 2.0 * inc.noise_var)
         size = np.abs(left) / usual
         odd = inc.start_s[used][size > _OUTLIER * max(float(np.median(size)) / 0.6745, 0.3)]
-        if odd.size == 0 or 1 + int(np.sum(np.diff(odd) > 2.0 * REACH_S)) > _MOST_ODD_PLACES:
+        if odd.size == 0 or 1 + int(np.sum(np.diff(odd) > 2.0 * REACH_S)) > _MAX_ODD_PLACES:
             return self
-        return SurgeProblem(replace(inc, loose=loosened(inc.start_s, odd, inc.loose)), self.drive)
+        return SurgeProblem(replace(inc, loose=downweight(inc.start_s, odd, inc.loose)), self.drive)
 
 
 def _ridged(normal: FloatArray) -> FloatArray:
@@ -306,5 +306,5 @@ def _freed(normal: FloatArray, share: FloatArray, scores: FloatArray) -> FloatAr
     held = inverse @ share @ inverse.T
     values, vectors = np.linalg.eigh(0.5 * (held + held.transpose(0, 2, 1)))
     scaled = vectors.transpose(0, 2, 1) @ (inverse @ scores[:, :, None])
-    scaled *= 1.0 / np.sqrt(np.clip(1.0 - values, _LEAST_FREE, 1.0))[:, :, None]
+    scaled *= 1.0 / np.sqrt(np.clip(1.0 - values, _MIN_FREE, 1.0))[:, :, None]
     return np.asarray((root @ (vectors @ scaled))[:, :, 0])

@@ -94,26 +94,26 @@ def _check(table: dict[str, Any], file: str) -> None:
     for key in table:
         if key not in known:
             raise RuleError(
-                "no rule has such a key", file=file, place=key, mend=f"use only {', '.join(sorted(known))}"
+                "no rule has such a key", file=file, place=key, hint=f"use only {', '.join(sorted(known))}"
             )
     for key, spec in known.items():
         if key not in table and spec.default is MISSING:
-            raise RuleError("the rule lacks this key", file=file, place=key, mend=f"add a line `{key} = ...`")
+            raise RuleError("the rule lacks this key", file=file, place=key, hint=f"add a line `{key} = ...`")
     for key, value in table.items():
         if not isinstance(value, _TYPES[key]) or isinstance(value, bool):
             kind = "a text in quotes" if _TYPES[key] == (str,) else "a number"
-            raise RuleError(f"{value!r} is not {kind}", file=file, place=key, mend=f"write {kind}")
+            raise RuleError(f"{value!r} is not {kind}", file=file, place=key, hint=f"write {kind}")
         if key in _CHOICES and value not in _CHOICES[key]:
             choices = ", ".join(repr(c) for c in _CHOICES[key])
-            raise RuleError(f"{value!r} is not one of {choices}", file=file, place=key, mend="choose one")
+            raise RuleError(f"{value!r} is not one of {choices}", file=file, place=key, hint="choose one")
         if isinstance(value, (int, float)) and not (0 < value < 1e9 or (value == 0 and key not in _POSITIVE)):
             raise RuleError(
-                f"{value!r} is out of range", file=file, place=key, mend="write a positive number"
+                f"{value!r} is out of range", file=file, place=key, hint="write a positive number"
             )
     if not table["name"].strip():
-        raise RuleError("the name is empty", file=file, place="name", mend="give the rule a short name")
+        raise RuleError("the name is empty", file=file, place="name", hint="give the rule a short name")
     if table.get("decimals", 0) > 6:
-        raise RuleError("more than six decimals", file=file, place="decimals", mend="write 0 to 6")
+        raise RuleError("more than six decimals", file=file, place="decimals", hint="write 0 to 6")
 
 
 def parse_rule(text: str, file: str) -> Rule:
@@ -122,14 +122,14 @@ def parse_rule(text: str, file: str) -> Rule:
     Raises
     ------
     RuleError
-        Naming the file, the key or line, and the mend.
+        Naming the file, the key or line, and the fix.
     """
     try:
         table = tomllib.loads(text)
     except ValueError as error:  # also a number of more digits than Python takes
-        raise RuleError(f"not valid TOML: {error}", file=file, mend="correct the line named") from None
+        raise RuleError(f"not valid TOML: {error}", file=file, hint="correct the line named") from None
     except RecursionError:
-        raise RuleError("brackets within brackets without end", file=file, mend="check the file") from None
+        raise RuleError("brackets within brackets without end", file=file, hint="check the file") from None
     _check(table, file)
     return Rule(**table)
 
@@ -160,9 +160,9 @@ def load_rule(name_or_path: str | Path | Rule) -> Rule:
     path = Path(text)
     try:
         if path.suffix.lower() != ".toml" and not path.is_file():
-            mend = f"choose {', '.join(SHIPPED)}, or give the path of a TOML file"
-            raise RuleError(f"there is no rule {text!r}", mend=mend)
+            hint = f"choose {', '.join(SHIPPED)}, or give the path of a TOML file"
+            raise RuleError(f"there is no rule {text!r}", hint=hint)
         return parse_rule(path.read_text(encoding="utf-8-sig"), text)
     except (OSError, UnicodeDecodeError) as error:
         reason = cast(str, getattr(error, "strerror", None) or "it is not UTF-8 text")
-        raise RuleError(f"cannot be read: {reason}", file=text, mend="check the path") from None
+        raise RuleError(f"cannot be read: {reason}", file=text, hint="check the path") from None
