@@ -13,7 +13,7 @@ import pytest
 from compare_fixture import outing, sheet
 from dash_client import DashClient
 from seasons import BOAT
-from test_dashboard_comparing import text_of
+from test_dashboard_compare import text_of
 
 from dashboard.app import Config, create_app
 from dashboard.features.compare.trial_figure import trial_figure
