@@ -25,9 +25,9 @@ from telemetry.setup import SetupSheet
 
 LENGTHS: Final = (0.5, 1.0)
 """Length scales in spans of the values tried, equally likely: a response bends over the range people try."""
-_LINEAR, _BENT, _PROCESS, _OWN = 0.75, 0.08, 0.12, 0.05
+_LINEAR, _BENT, _PROCESS, _OWN = 0.6, 0.15, 0.2, 0.05
 _OWN_NAMED: Final = 0.5  # where the sheets also differ by what is not a number
-_BEND_MEAN: Final = 1.0  # standard deviations by which a parabola is expected to bend downward
+_BEND_MEAN: Final = 0.9  # standard deviations by which a parabola is expected to bend downward
 """Shares of the variance at half a span from the middle (common practice, no source)."""
 
 

@@ -38,7 +38,7 @@ MIN_TEXT: Final = (
     f"{MIN_VALUES} values of one item with nothing else changed, over {MIN_OUTINGS} outings and "
     f"{MIN_TWO_WAYS} two-ways"
 )
-WORTH: Final = 0.03  # least improvement by one outing that is worth it, in differences that matter
+WORTH: Final = 0.02  # least improvement by one outing that is worth it, in differences that matter
 SEASON: Final = 10  # outings over which a gain is used (common practice, no source)
 _USUAL_TWO_WAYS: Final = 3
 _SPLIT: Final = 4  # parts of a step that values within the range tried are offered in
