@@ -20,7 +20,7 @@ from telemetry.core.frames import FloatArray
 
 BEFORE: Final = 0
 AFTER: Final = 1
-MAX_OUTINGS: Final = 250
+MAX_OUTINGS: Final = 120
 """Outings of other sheets beyond which the ones furthest in time from the two sides are left out."""
 
 Unlinked = Literal["one-day", "one-outing", "place"]

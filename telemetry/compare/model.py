@@ -37,6 +37,8 @@ PLACE: Final = "place"
 SHEET: Final = "sheet"
 _COARSE_WORK: Final = 100_000  # grid points times outings above which the axes are narrowed first
 _IMPROBABLE: Final = 1e-4  # marginal probability below which an axis is cut
+_MANY_OUTINGS: Final = 60  # from here the ratios are known to their neighbours on the grid
+_SWEEPS: Final = 2
 _MIN_DRIFT_DAYS: Final = 3
 
 
@@ -403,6 +405,8 @@ def _narrowed(layout: Layout, y: FloatArray) -> Layout:
     size = math.prod(len(axis.values) for axis in layout.axes.values())
     if size * layout.day.size < _COARSE_WORK:
         return layout
+    if layout.day.size > _MANY_OUTINGS:
+        return _around_mode(layout, y)
     picked = {
         name: sorted({*range(0, len(axis.values), 2), len(axis.values) - 1})
         for name, axis in layout.axes.items()
@@ -418,3 +422,18 @@ def _narrowed(layout: Layout, y: FloatArray) -> Layout:
         high = picked[name][min(int(likely.max()) + 1, len(picked[name]) - 1)]
         narrow[name] = layout.axes[name].taking(range(low, high + 1))
     return layout.with_axes(narrow)
+
+
+def _around_mode(layout: Layout, y: FloatArray) -> Layout:
+    """Find the likeliest ratios one axis at a time, and keep their neighbours: many outings leave no more."""
+    best = {name: len(axis.values) // 2 for name, axis in layout.axes.items()}
+    for _ in range(_SWEEPS):
+        for name, axis in layout.axes.items():
+            held = {other: layout.axes[other].taking([best[other]]) for other in layout.axes}
+            line = Factored(layout.with_axes(held | {name: axis})).posterior(y)
+            best[name] = int(np.argmax(line.log_weight[:, 0]))
+    around = {
+        name: axis.taking(range(max(best[name] - 1, 0), min(best[name] + 2, len(axis.values))))
+        for name, axis in layout.axes.items()
+    }
+    return layout.with_axes(around)

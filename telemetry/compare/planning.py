@@ -164,6 +164,9 @@ def simulate_plan(
     old = fit.main
     rows, conditions = _extended(fit, pattern, days, per_outing)
     layout, root = build_layout(rows, conditions, fit.sigma)
+    # What the figures so far rule out of the ratios need not be gone over again for every run.
+    known = {name: axis for name, axis in old.factored.layout.axes.items() if len(axis.values) > 1}
+    layout = layout.with_axes({name: known.get(name, axis) for name, axis in layout.axes.items()})
     inflation = old.factored.layout.inflation
     added = int(layout.day.size) - int(fit.rows.day.size)
     if inflation.size:

@@ -23,6 +23,9 @@ from telemetry.core.frames import FloatArray
 
 MIN_OUTINGS: Final = 5
 _SUSPECT: Final = 1.8  # standard deviations from what the others predict; one outlier hides itself in few
+_SUSPECT_MANY: Final = 3.0  # the same where outings are many
+_MANY: Final = 30
+_MAX_SPOILED: Final = 5
 _TRIED_AT_ONCE: Final = 1
 _MAX_SHARE: Final = 0.2  # of all outings
 _WORTH_A_WORD: Final = 0.05
@@ -54,7 +57,7 @@ def average_over_spoiled(layout: Layout, y: FloatArray, *, slow_only: bool) -> t
     inflation = np.zeros(outings)
     log_odds = math.log(SPOILED_PRIOR / (1.0 - SPOILED_PRIOR))
     suspects: tuple[int, ...] = ()
-    while outings >= MIN_OUTINGS and len(suspects) < max(1, int(_MAX_SHARE * outings)):
+    while outings >= MIN_OUTINGS and len(suspects) < min(max(1, int(_MAX_SHARE * outings)), _MAX_SPOILED):
         tried = []
         for one in _suspects(found, y, slow_only=slow_only):
             if one in suspects:
@@ -91,4 +94,5 @@ def _suspects(found: Posterior, y: FloatArray, *, slow_only: bool) -> list[int]:
     apart[own < 1e-9 * own.max()] = 0.0
     size = -apart if slow_only else np.abs(apart)
     ordered = np.argsort(-size)[:_TRIED_AT_ONCE]
-    return [int(k) for k in ordered if size[k] > _SUSPECT]
+    least = _SUSPECT if size.size < _MANY else _SUSPECT_MANY
+    return [int(k) for k in ordered if size[k] > least]
