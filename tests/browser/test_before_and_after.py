@@ -69,7 +69,7 @@ def test_units_and_what_matters_change_the_answer(page: Page) -> None:
     expect(page.locator("#compare-answer")).not_to_contain_text("by less than matters")
     care.fill("9")
     care.press("Enter")
-    expect(page.locator("#compare-answer")).to_contain_text("by less than matters to you")
+    expect(page.locator("#compare-answer")).to_contain_text("is less than matters to you")
 
 
 def test_the_page_is_reached_from_the_first_one(page: Page) -> None:
