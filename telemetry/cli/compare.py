@@ -12,13 +12,13 @@ from telemetry.compare import (
     Stops,
     Units,
     advice_text,
+    boat_history,
     comparison_text,
     history_text,
     next_trial,
     side_of,
 )
 from telemetry.compare import compare as compare_evidence
-from telemetry.compare import history as history_of
 from telemetry.core.errors import CallError
 from telemetry.logbook import Logbook, open_logbook
 from telemetry.setup import SetupSheet
@@ -52,7 +52,7 @@ def history_command(args: Namespace) -> int:
     with open_logbook(args.logbook) as logbook:
         sheets = _sheets(logbook, args.boat)
         evidence = logbook.evidence(args.boat)
-    told = history_of(evidence, sheets, args.item, args.measure)
+    told = boat_history(evidence, sheets, args.item, args.measure)
     item = next((s.item(args.item) for s in sheets.values() if args.item in s.tune), None)
     _print(args, told.to_dict(), history_text(told, item, _units(args)))
     return DONE

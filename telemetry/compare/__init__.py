@@ -4,15 +4,15 @@ Pure statistics over :class:`Evidence`; nothing here knows of logs or of the log
 """
 
 from telemetry.compare.advice import Advice, Stops, Trial
-from telemetry.compare.advising import next_trial
 from telemetry.compare.comparison import Comparison, compare
-from telemetry.compare.confounds import Remark
+from telemetry.compare.confounders import Remark
 from telemetry.compare.evidence import Evidence
+from telemetry.compare.groups import Side, side_of
+from telemetry.compare.history import History, Level, Point, TuneStep, boat_history
 from telemetry.compare.measures import MEASURES, Measure
-from telemetry.compare.past import History, Level, Point, TuneStep, history
-from telemetry.compare.planning import Plan
-from telemetry.compare.practice import SYMPTOMS, Try
-from telemetry.compare.sides import Side, side_of
+from telemetry.compare.planning import Plan, Plans
+from telemetry.compare.recommend import next_trial
+from telemetry.compare.rules_of_thumb import SYMPTOMS, Try
 from telemetry.compare.verdicts import Effect, Group
 from telemetry.compare.wording import Units, advice_text, comparison_text, history_text
 
@@ -28,6 +28,7 @@ __all__ = [
     "Level",
     "Measure",
     "Plan",
+    "Plans",
     "Point",
     "Remark",
     "Side",
@@ -37,9 +38,9 @@ __all__ = [
     "TuneStep",
     "Units",
     "advice_text",
+    "boat_history",
     "compare",
     "comparison_text",
-    "history",
     "history_text",
     "next_trial",
     "side_of",

@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Final, Literal
 
-from telemetry.compare.practice import SOURCE, SYMPTOMS, Symptom, Try
+from telemetry.compare.display import Units
+from telemetry.compare.rules_of_thumb import SOURCE, SYMPTOMS, Symptom, Try
+from telemetry.compare.summary import advice_summary
 from telemetry.setup import Item
 
 SCHEMA: Final = "reciprocal-next/1"
@@ -43,7 +45,7 @@ class Stops:
 STOPPED_BY: Final = ("ripple_mps", "motor_temp_c", "esc_temp_c", "peak_current_a")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Trial:
     """One step worth trying.
 
@@ -56,6 +58,10 @@ class Trial:
         Two-way average there, and half the 95 % interval of it [m/s].
     best, best_u95 : float
         The same at the best sheet's value.
+    gain, gain_u95 : float
+        Expected difference to the best sheet, and half its 95 % interval [m/s].
+    worth : float
+        Improvement of the best known tune that one outing there is expected to bring, less its cost [m/s].
     chance : float
         That it is faster than the best sheet at all, 0 to 1.
     beyond : bool
@@ -76,6 +82,9 @@ class Trial:
     u95: float
     best: float
     best_u95: float
+    gain: float
+    gain_u95: float
+    worth: float
     chance: float
     beyond: bool
     tried: tuple[tuple[float, float, float, int], ...]
@@ -105,14 +114,14 @@ class Advice:
 
     Attributes
     ----------
-    verdict : {"try", "stay", "too little to advise"}
+    verdict : {"try", "run the best again", "leave it", "too little to advise"}
     reason : str
         Why, in a sentence without a full stop.
     best_sheet : str or None
         ``sheet_id`` that the trial starts from.
     trial : Trial or None
     symptom : str
-        A key of :data:`~telemetry.compare.practice.SYMPTOMS`.
+        A key of :data:`~telemetry.compare.rules_of_thumb.SYMPTOMS`.
     tries : tuple of Try
         What practitioners try for it, where the history is too little.
     stops : Stops
@@ -121,7 +130,7 @@ class Advice:
         Steps that looked fast and are not advised, with why.
     """
 
-    verdict: Literal["try", "stay", "too little to advise"]
+    verdict: Literal["try", "run the best again", "leave it", "too little to advise"]
     reason: str
     best_sheet: str | None
     trial: Trial | None
@@ -134,6 +143,7 @@ class Advice:
         """Return the contract ``reciprocal-next/1``: plain types, SI."""
         return {
             "schema": SCHEMA,
+            "summary": advice_summary(self, Units("m/s")),
             "verdict": self.verdict,
             "reason": self.reason,
             "best_sheet": self.best_sheet,

@@ -6,11 +6,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from telemetry.compare.confounds import Remark, of_conditions, of_tune
+from telemetry.compare.confounders import Remark, of_conditions, of_model, of_tune
 from telemetry.compare.covariates import barred_by
+from telemetry.compare.display import Units
 from telemetry.compare.evidence import Evidence
 from telemetry.compare.measures import MEASURES
-from telemetry.compare.verdicts import Effect, effect
+from telemetry.compare.summary import comparison_summary
+from telemetry.compare.verdicts import CANNOT_TELL, NOT_ENOUGH, Effect, effect
 from telemetry.core.errors import CallError
 from telemetry.setup import ItemChange, SetupSheet, item_changes
 
@@ -50,6 +52,15 @@ class Comparison:
         """Find the effect on one measure; None where neither side has it."""
         return next((e for e in self.effects if e.measure.key == key), None)
 
+    @property
+    def sooner(self) -> str:
+        """Title of a measure that already has a verdict while the two-way has none; empty without one."""
+        head = self.headline
+        if head.verdict not in (NOT_ENOUGH, CANNOT_TELL):
+            return ""
+        settled = (e for e in self.effects[1:] if e.verdict not in (NOT_ENOUGH, CANNOT_TELL))
+        return next((e.measure.title for e in settled), "")
+
     def to_dict(self) -> dict[str, Any]:
         """Return the contract ``reciprocal-comparison/1``: plain types, SI."""
         return {
@@ -57,6 +68,7 @@ class Comparison:
             "before": self.before,
             "after": self.after,
             "changes": None if self.changes is None else [_change(c) for c in self.changes],
+            "summary": comparison_summary(self, Units("m/s")),
             "verdict": self.headline.verdict,
             "effects": [e.to_dict() for e in self.effects],
             "remarks": [r.to_dict() for r in self.remarks],
@@ -85,6 +97,7 @@ def compare(
     names: tuple[str, str] | None = None,
     care: Mapping[str, float] | float | None = None,
     history: Sequence[Evidence] = (),
+    plan: bool = True,
 ) -> Comparison:
     """Compare two sheets, or two groups of outings.
 
@@ -100,8 +113,10 @@ def compare(
         Smallest difference that matters to the user [m/s], for all speeds; or by measure, SI. What is not
         given is taken as :data:`~telemetry.compare.measures.MEASURES` has it.
     history : sequence of Evidence
-        All evidence of the boat: where the two sides hold too few outings, how far its outings scatter on
-        other sheets is taken to hold here too, and that is said.
+        All evidence of the boat: its days, drift, places and slopes are taken to be the same ones, and how
+        many other outings took part is said.
+    plan : bool
+        Whether to work out what further running would tell.
 
     Returns
     -------
@@ -126,14 +141,24 @@ def compare(
         if key != "two_way_mps" and not any(e.has(key) and e.kind == measure.kind for e in (*before, *after)):
             unmeasured.append(measure.title)
             continue
-        effects.append(effect(measure, before, after, care=cares.get(key), barred=barred, history=history))
+        effects.append(
+            effect(
+                measure,
+                before,
+                after,
+                care=cares.get(key),
+                barred=barred,
+                history=history,
+                plan=plan and key == "two_way_mps",
+            )
+        )
     head = effects[0]
     kind = "two-way" if head.before.count and head.after.count else "pass"
     sides = [[e for e in side if e.kind == kind] for side in (before, after)]
     adjusted = head.found.adjusted if head.found is not None else ()
-    remarks = of_tune(found) + (
-        of_conditions(sides[0], sides[1], adjusted, barred) if sides[0] and sides[1] else []
-    )
+    remarks = of_tune(found)
+    if sides[0] and sides[1]:
+        remarks += of_conditions(sides[0], sides[1], adjusted, barred) + of_model(head)
     called = names or tuple(s.name if s is not None else "" for s in (before_sheet, after_sheet))
     return Comparison(
         called[0] or "before", called[1] or "after", found, tuple(effects), tuple(remarks), tuple(unmeasured)
@@ -147,11 +172,11 @@ def _cares(care: Mapping[str, float] | float | None) -> Mapping[str, float]:
         care = {key: care for key, m in MEASURES.items() if m.up == "faster"}
     for key, value in care.items():
         if key not in MEASURES:
-            raise CallError(f"{key} is no measure", place="care", hint=f"one of {', '.join(MEASURES)}")
+            raise CallError(f"{key} is not a measure", place="care", hint=f"one of {', '.join(MEASURES)}")
         if not value > 0.0:
             raise CallError(
                 f"a difference of {value:g} cannot be the smallest that matters",
                 place="care",
-                hint="give one above nothing",
+                hint="give one greater than zero",
             )
     return care

@@ -2,35 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+import math
+from collections.abc import Collection, Hashable, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Literal
 
 import numpy as np
+from scipy.stats import norm
 
-from telemetry.compare.covariates import (
-    ORDER,
-    VOLTAGE,
-    Covariate,
-    Sides,
-    columns_of,
-    relevant,
-    sides_of,
-)
+from telemetry.compare.covariates import Covariate
 from telemetry.compare.evidence import Evidence
+from telemetry.compare.grouping import components
 from telemetry.compare.measures import Measure
-from telemetry.compare.mixed import Contrast, OutingModel
-from telemetry.compare.planning import Scatter
-from telemetry.core.frames import FloatArray, IntArray
+from telemetry.compare.model import DRIFT, PLACE, Fit, Rows, fit
+from telemetry.compare.posterior import DAY, Mixture
+from telemetry.core.frames import FloatArray
 
-COVERAGE_95: Final = 1.959964  # of a normal distribution
-_FEW_DF = 3.0  # between outings; with fewer the boat's whole history is asked
-_DF_LEFT = 3.0  # an adjustment must leave this many at its level
+BEFORE: Final = 0
+AFTER: Final = 1
+MAX_OUTINGS: Final = 120
+"""Outings of other sheets beyond which the ones furthest in time from the two sides are left out."""
+
+Unlinked = Literal["one-day", "one-outing", "place"]
 
 
 @dataclass(frozen=True, slots=True)
 class Adjustment:
-    """A covariate that was allowed for.
+    """A condition that was adjusted for.
 
     Attributes
     ----------
@@ -39,75 +37,139 @@ class Adjustment:
         Change of the measure for one unit of the covariate, SI; None for names.
     shift : float
         What it took off the plain difference of the two sides, SI: slope times the covariate's difference.
+    slope_u95 : float or None
+        Half the 95 % interval of the slope, SI.
     """
 
     covariate: Covariate
     slope: float | None
     shift: float
+    slope_u95: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, kw_only=True)
+class Trend:
+    """Change of a measure over the days of running, sheets held equal.
+
+    Attributes
+    ----------
+    per_day, per_day_u95 : float
+        SI for each further day of running, with half the 95 % interval.
+    per_outing, per_outing_u95 : float
+        For each further outing.
+    per_hour, per_hour_u95 : float or None
+        For each further hour under way, where hours are known.
+    """
+
+    per_day: float
+    per_day_u95: float
+    per_outing: float
+    per_outing_u95: float
+    per_hour: float | None = None
+    per_hour_u95: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Spoiled:
+    """An outing that the model trusts less.
+
+    Attributes
+    ----------
+    outing_id : str or int
+    probability : float
+        Of having been spoiled.
+    weight : float
+        Of its figures, 1 for a sound outing.
+    """
+
+    outing_id: str | int
+    probability: float
+    weight: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class Difference:
     """After less before, with what it rests on; SI.
 
     Attributes
     ----------
-    contrast : Contrast
-        The estimate with its scatter.
+    found : Mixture
+        Posterior distribution of the difference.
+    measuring_u : float
+        Standard uncertainty that the measuring of the figures alone leaves in it.
     adjusted : tuple of Adjustment
-    scatter : Scatter
-        Variances between and within outings.
+    sd_between_days, sd_between_outings, sd_within_outings : float
+    day_difference : float or None
+        Size of the difference of two days that is exceeded one time in three, from the boat's own days; None
+        where they cannot tell.
     history_outings : int
-        How many outings on other sheets helped to judge the scatter; 0 where the two sheets did alone.
-    within_only : bool
-        Whether only differences within outings, in which both were run, could be used.
+        How many outings on other sheets took part.
+    unlinked : {"one-day", "one-outing", "place"} or None
+        Why the evidence cannot tell the sheets from what they were run in.
+    share : dict of str to float
+        Part of the variance that would go if days, drift or places made no difference; keys ``day``,
+        ``drift``, ``place``.
+    without : dict of str to float
+        Probability that after exceeds before, if days, drift or places made no difference.
+    apart_in_time : bool
+        Whether all days of one side came before all of the other.
+    last_side : int
+        Which side was run last: 0 before, 1 after.
+    trend : Trend or None
+    spoiled : tuple of Spoiled
+    fit : Fit
     """
 
-    contrast: Contrast
+    found: Mixture
+    measuring_u: float
     adjusted: tuple[Adjustment, ...]
-    scatter: Scatter
+    sd_between_days: float
+    sd_between_outings: float
+    sd_within_outings: float
+    day_difference: float | None
     history_outings: int
-    within_only: bool
+    unlinked: Unlinked | None
+    share: dict[str, float]
+    without: dict[str, float]
+    apart_in_time: bool
+    last_side: int
+    trend: Trend | None
+    spoiled: tuple[Spoiled, ...]
+    fit: Fit
+
+    @property
+    def estimate(self) -> float:
+        """Posterior mean."""
+        return self.found.mean
+
+    @property
+    def chance(self) -> float:
+        """Probability that after exceeds before."""
+        return 1.0 - self.found.below(0.0)
 
     def half_width(self, level: float = 0.95) -> float:
-        """Half the interval at a level."""
-        return self.contrast.half_width(level)
+        """Half the interval at a level: never narrower than the measuring of the figures allows."""
+        return max(self.found.half_width(level), float(norm.ppf(0.5 + level / 2.0)) * self.measuring_u)
 
     @property
     def measurement_bound(self) -> bool:
-        """Whether the interval is what the measuring makes it, the figures scattering less."""
-        return self.contrast.measurement_bound
+        """Whether the measuring, and not the scatter, sets the 95 % interval."""
+        return 1.959964 * self.measuring_u > self.found.half_width()
 
 
-class Table:
-    """The evidence on one measure as arrays."""
+@dataclass(frozen=True, slots=True)
+class NoDifference:
+    """Why the evidence gives no interval.
 
-    def __init__(
-        self,
-        measure: Measure,
-        before: Sequence[Evidence],
-        after: Sequence[Evidence],
-        others: Sequence[Evidence] = (),
-    ) -> None:
-        self.measure = measure
-        self.before, self.after, self.others = before, after, others
-        self.rows = (*before, *after, *others)
-        self.y: FloatArray = np.array([e.values[measure.key] for e in self.rows], dtype=float)
-        self.u: FloatArray = np.array([e.u95.get(measure.key) or 0.0 for e in self.rows]) / COVERAGE_95
-        number = {outing: k for k, outing in enumerate(dict.fromkeys(e.outing_id for e in self.rows))}
-        self.outing: IntArray = np.array([number[e.outing_id] for e in self.rows])
-        self.alternating = not {e.outing_id for e in before}.isdisjoint(e.outing_id for e in after)
+    Attributes
+    ----------
+    code : {"one-outing-each", "nothing-seen", "no-scatter", "too-few"}
+    counts : (int, int)
+        Outings of each side.
+    """
 
-    def base(self) -> FloatArray:
-        """Make the columns of the tune: a constant, after, and one for each other sheet of the history."""
-        sheets = list(dict.fromkeys(e.sheet_id for e in self.others))
-        middle, end = len(self.before), len(self.before) + len(self.after)
-        table = np.zeros((len(self.rows), 2 + len(sheets)))
-        table[:, 0] = 1.0
-        table[middle:end, 1] = 1.0
-        for k, e in enumerate(self.others):
-            table[end + k, 2 + sheets.index(e.sheet_id)] = 1.0
-        return table
+    code: Literal["one-outing-each", "nothing-seen", "no-scatter", "too-few"]
+    counts: tuple[int, int]
 
 
 def difference(
@@ -117,118 +179,188 @@ def difference(
     *,
     barred: Collection[str] = (),
     history: Sequence[Evidence] = (),
-) -> Difference | str:
+) -> Difference | NoDifference:
     """Estimate after less before.
 
     Parameters
     ----------
     measure : Measure
     before, after : sequence of Evidence
-        Such as can speak about the measure, at least one each.
+        Such as have the figure, at least one each.
     barred : collection of str
-        Covariates that the change moves itself.
+        Conditions that the change moves itself.
     history : sequence of Evidence
-        Of the boat on any sheet, asked for its scatter where the two sides hold too few outings.
+        Of the boat on any sheet, with the figure: its days, drift, places and slopes are the same ones.
 
     Returns
     -------
-    Difference or str
-        The reason in a sentence where the evidence cannot give the difference an interval.
+    Difference or NoDifference
     """
-    own = Table(measure, before, after, ())
-    found = _fit(own, barred)
-    if found is not None and (found.contrast.df >= _FEW_DF or found.contrast.between_share < 0.5):
-        return found
-    used = {e.key for e in own.rows}
-    others = [e for e in history if e.key not in used]
-    if others:
-        wider = _fit(Table(measure, before, after, others), barred)
-        if wider is not None and (found is None or wider.contrast.df > found.contrast.df):
-            return wider
-    return found if found is not None else _why_none(own)
-
-
-def _fit(table: Table, barred: Collection[str]) -> Difference | None:
-    """Fit the largest model that the evidence carries, first with outings at random, then as they come."""
-    for fixed in (False, True) if table.alternating else (False,):
-        columns = table.base()[:, 1:] if fixed else table.base()
-        model = _model(table, columns, fixed)
-        if model is None:
-            continue
-        chosen: list[tuple[Sides, slice]] = []
-        for sides in _candidates(table, barred, fixed):
-            wider = np.column_stack([columns, columns_of(sides.covariate, table.rows)])
-            tried = _model(table, wider, fixed)
-            if tried is None:
-                continue
-            if (tried.within_df if sides.covariate.within else tried.between_df) >= _DF_LEFT:
-                chosen.append((sides, slice(columns.shape[1], wider.shape[1])))
-                columns, model = wider, tried
-        after = np.eye(columns.shape[1])[0 if fixed else 1]
-        contrast = model.contrast(after)
-        if contrast is None:
-            continue
-        return Difference(
-            contrast,
-            tuple(_adjustment(table, sides, columns[:, at], model.coefficients[at]) for sides, at in chosen),
-            _scatter(table, model),
-            len({e.outing_id for e in table.others}),
-            fixed,
-        )
-    return None
-
-
-def _scatter(table: Table, model: OutingModel) -> Scatter:
-    """Variances for planning; by chance the one within outings can come out below the measuring itself."""
-    least = float(np.mean(table.u**2))
-    return Scatter(0.0 if model.fixed else model.outing_variance, max(model.within_variance, least))
-
-
-def _model(table: Table, columns: FloatArray, fixed: bool) -> OutingModel | None:
-    """Build the model; None where the evidence cannot tell its columns apart."""
+    used = {e.key for e in (*before, *after)}
+    others = _nearest([e for e in history if e.key not in used], (*before, *after))
+    evidence = (*before, *after, *others)
+    values = np.array([e.values[measure.key] for e in (*before, *after)], dtype=float)
+    counts = (len({e.outing_id for e in before}), len({e.outing_id for e in after}))
+    if not values.any():
+        return NoDifference("nothing-seen", counts)
+    if float(np.ptp(values)) == 0.0:
+        return NoDifference("no-scatter", counts)
+    groups: list[Hashable] = [*([BEFORE] * len(before)), *([AFTER] * len(after))]
+    groups += [("sheet", e.sheet_id) for e in others]
     try:
-        return OutingModel(columns, table.y, table.outing, table.u, fixed=fixed)
+        found = fit(measure, evidence, groups, barred=barred, sides=(before, after))
     except ValueError:
-        return None
+        return NoDifference("one-outing-each" if counts == (1, 1) else "too-few", counts)
+    return _difference(found, len({e.outing_id for e in others}))
 
 
-def _candidates(table: Table, barred: Collection[str], fixed: bool) -> list[Sides]:
-    """List the covariates to allow for: known of everything, overlapping, and worth it.
+def _nearest(others: Sequence[Evidence], sides: Sequence[Evidence]) -> list[Evidence]:
+    """Keep the outings of other sheets that lie nearest in time, where there are very many."""
+    outings = dict.fromkeys(e.outing_id for e in others)
+    if len(outings) <= MAX_OUTINGS:
+        return list(others)
+    times = [e.outing_utc.timestamp() for e in sides if e.outing_utc is not None]
+    middle = sum(times) / len(times) if times else 0.0
+    when = {e.outing_id: abs(e.outing_utc.timestamp() - middle) if e.outing_utc else math.inf for e in others}
+    kept = set(sorted(outings, key=lambda outing: when[outing])[:MAX_OUTINGS])
+    return [e for e in others if e.outing_id in kept]
 
-    What changes within outings is allowed for wherever it can be, since it takes scatter away too; what
-    changes only between them costs an outing, and is allowed for where the sides differ by it.
-    """
-    chosen: list[Sides] = []
-    for covariate in relevant(table.measure):
-        drifted = any(sides.covariate == VOLTAGE for sides in chosen)
-        if covariate.key in barred or (covariate == ORDER and drifted) or (fixed and not covariate.within):
+
+def contrast_weights(groups: int) -> FloatArray:
+    """Weights of after less before over the groups."""
+    weights = np.zeros(groups)
+    weights[BEFORE], weights[AFTER] = -1.0, 1.0
+    return weights
+
+
+def _difference(found: Fit, history_outings: int) -> Difference:
+    rows = found.rows
+    weights = contrast_weights(found.sheet_root.shape[0]) @ found.sheet_root
+    mixture = found.combination(weights)
+    share, without = {}, {}
+    for axis in (DAY, DRIFT, PLACE):
+        if axis not in found.main.factored.layout.axes:
             continue
-        sides = sides_of(covariate, table.before, table.after)
-        known = all(covariate.of(e) is not None for e in table.others)
-        if sides.standing == "comparable" and known and (covariate.within or sides.differs):
-            chosen.append(sides)
-    return chosen
+        kept = mixture.restricted((found.ratio(axis) == 0.0).astype(float))
+        if kept is not None:
+            share[axis] = max(0.0, 1.0 - (kept.sd / mixture.sd) ** 2) if mixture.sd > 0.0 else 0.0
+            without[axis] = 1.0 - kept.below(0.0)
+    first, second = (rows.row_day[rows.group == side] for side in (BEFORE, AFTER))
+    unlinked = _unlinked(rows)
+    return Difference(
+        found=mixture,
+        measuring_u=found.measuring(weights),
+        adjusted=_adjustments(found),
+        sd_between_days=found.scatter(DAY),
+        sd_between_outings=found.scatter("outing"),
+        sd_within_outings=found.within,
+        day_difference=_day_difference(found),
+        history_outings=history_outings,
+        unlinked=unlinked,
+        share=share,
+        without=without,
+        apart_in_time=rows.dated and bool(first.max() < second.min() or second.max() < first.min()),
+        last_side=AFTER if second.max() >= first.max() else BEFORE,
+        trend=_trend(found),
+        spoiled=_spoiled(found),
+        fit=found,
+    )
 
 
-def _adjustment(table: Table, sides: Sides, columns: FloatArray, slopes: FloatArray) -> Adjustment:
-    """Say what a covariate took off the plain difference."""
-    middle, end = len(table.before), len(table.before) + len(table.after)
-    apart = columns[middle:end].mean(axis=0) - columns[:middle].mean(axis=0)
-    slope = None if sides.covariate.is_name else float(slopes[0])
-    return Adjustment(sides.covariate, slope, float(apart @ slopes))
+def _unlinked(rows: Rows) -> Unlinked | None:
+    """Find out whether what the two sides were run in can be told from the change.
+
+    Sides that are linked through days (a day with both, or with one of them and a third sheet that ran with
+    the other) are compared within days. Else the difference rests on how far days differ, which two days, one
+    on each side, cannot show.
+    """
+    groups = int(rows.group.max()) + 1
+    known = rows.place >= 0
+    if known.all() and rows.place.max() > 0:
+        count, label = components(rows.group, rows.place)
+        if label[BEFORE] != label[AFTER] and int(rows.place.max()) + 1 - count < 1:
+            return "place"
+    count, label = components(rows.group, rows.row_day)
+    days = int(rows.day.max()) + 1
+    if label[BEFORE] != label[AFTER]:
+        return "one-day" if days - count < 1 else None
+    _, within = components(rows.group, rows.outing)
+    if within[BEFORE] == within[AFTER]:
+        return None
+    return "one-outing" if rows.day.size - (groups + days - count) < 1 else None
 
 
-def _why_none(table: Table) -> str:
-    """Say why the evidence gives no interval."""
-    counts = [len({e.outing_id for e in side}) for side in (table.before, table.after)]
-    unit = "two-way" if table.measure.kind == "two-way" else "passe"
-    if counts == [1, 1]:
-        return (
-            "each side was run in one outing: what an outing shares (water, wind, pack) cannot be told "
-            "from the change"
+def _day_difference(found: Fit) -> float | None:
+    """Size of the difference of two days, where the boat's days tell it."""
+    rows = found.rows
+    count, _ = components(rows.group, rows.row_day)
+    if int(rows.day.max()) + 1 - count < 1:
+        return None
+    return math.sqrt(2.0) * found.scatter(DAY)
+
+
+def _adjustments(found: Fit) -> tuple[Adjustment, ...]:
+    """Say what each condition took off the plain difference."""
+    told: dict[str, Adjustment] = {}
+    rows = found.rows
+    p = found.sheet_root.shape[1]
+    start = found.main.factored.layout.condition_start
+    for k, condition in enumerate(found.conditions):
+        if not condition.told:
+            continue
+        size = condition.prior_sd / found.sigma if condition.absolute else condition.prior_sd
+        slope = found.combination(size * np.eye(p)[start + k])
+        apart = float(
+            condition.column[rows.group == AFTER].mean() - condition.column[rows.group == BEFORE].mean()
         )
-    if not table.y.any():
-        return f"no {table.measure.title.lower()} was seen on either side"
-    if float(np.ptp(table.y)) == 0.0:
-        return "the figures do not scatter at all, as no measured ones do"
-    return f"there are too few {unit}s and outings to judge their scatter"
+        value = condition.prior_mean + slope.mean
+        covariate = condition.covariate
+        previous = told.get(covariate.key)
+        shift = value * apart + (previous.shift if previous else 0.0)
+        if covariate.is_name:
+            told[covariate.key] = Adjustment(covariate, None, shift)
+        else:
+            told[covariate.key] = Adjustment(covariate, value, shift, slope.half_width())
+    return tuple(told.values())
+
+
+def _trend(found: Fit) -> Trend | None:
+    """Estimate the straight part of the drift."""
+    layout = found.main.factored.layout
+    block = next((b for b in layout.blocks if b.axis == DRIFT), None)
+    if block is None:
+        return None
+    weights = np.zeros(layout.x.shape[1])
+    weights[block.columns.start] = 1.0
+    slope = found.combination(weights)
+    rows = found.rows
+    value, half = slope.mean, slope.half_width()
+    each = _per(rows.day.astype(float), np.arange(rows.day.size, dtype=float))
+    hours = [e.covariates.get("run_h") for e in rows.evidence]
+    per_hour = None
+    if all(isinstance(h, float) for h in hours):
+        per_hour = _per(rows.row_day.astype(float), np.array(hours, dtype=float))
+    return Trend(
+        per_day=value,
+        per_day_u95=half,
+        per_outing=value * each,
+        per_outing_u95=half * each,
+        per_hour=None if per_hour is None else value * per_hour,
+        per_hour_u95=None if per_hour is None else half * per_hour,
+    )
+
+
+def _per(day: FloatArray, other: FloatArray) -> float:
+    """Days of running for each unit of another measure of time."""
+    span = float(np.ptp(other))
+    return float(np.ptp(day)) / span if span > 0.0 else 0.0
+
+
+def _spoiled(found: Fit) -> tuple[Spoiled, ...]:
+    names = list(dict.fromkeys(e.outing_id for e in found.rows.evidence))
+    told = []
+    for outing, probability in sorted(found.spoiled.items(), key=lambda one: -one[1]):
+        trusted = found.main.factored.trust(outing, found.main.likeliest)
+        weight = 1.0 - probability * (1.0 - trusted)
+        told.append(Spoiled(outing_id=names[outing], probability=probability, weight=weight))
+    return tuple(told)

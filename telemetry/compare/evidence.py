@@ -37,8 +37,9 @@ class Evidence:
     u95 : mapping of str to float
         Half-widths of the 95 % intervals of these figures, where known.
     covariates : mapping of str to (float, str or None)
-        ``wind_mps``, ``water``, ``air_c``, ``water_c``, ``pack``, ``rest_voltage_v``, and ``way`` ("out" or
-        "back") of a pass, where known.
+        ``place``, ``wind_mps``, ``water``, ``air_c``, ``water_c``, ``pack``, ``rest_voltage_v``, ``run_h``
+        (hours that the boat had been under way before the outing), and ``way`` ("out" or "back") of a pass,
+        where known.
     """
 
     boat: str

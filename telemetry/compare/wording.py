@@ -3,90 +3,52 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from textwrap import fill
 from typing import Final
 
 from telemetry.compare.advice import Advice, Trial
 from telemetry.compare.comparison import Comparison
+from telemetry.compare.display import Units, difference_text, value_text
+from telemetry.compare.history import History, Point, TuneStep
 from telemetry.compare.measures import MEASURES, Measure
-from telemetry.compare.past import History, Point, TuneStep
 from telemetry.compare.planning import Plan
-from telemetry.compare.practice import SOURCE, SYMPTOMS
-from telemetry.compare.verdicts import NOT_ENOUGH, Effect
+from telemetry.compare.rules_of_thumb import SOURCE, SYMPTOMS
+from telemetry.compare.summary import advice_summary, comparison_summary, history_summary, plan_words
+from telemetry.compare.verdicts import CANNOT_TELL, NOT_ENOUGH, Effect
 from telemetry.core.text_table import text_table
-from telemetry.core.units import CELSIUS, SPEED_UNITS, TEMPERATURE_UNITS, Unit
 from telemetry.setup import BenchDisplay, Item, ItemChange, Reading
+
+__all__ = ["Units", "difference_text", "value_text"]
 
 WIDTH: Final = 110
 
-
-@dataclass(frozen=True, slots=True)
-class Units:
-    """What the reader sees speeds and temperatures in."""
-
-    speed: str = "mph"
-    temperature: str = CELSIUS
-
-    def name(self, measure: Measure) -> str:
-        """Name the unit of a measure."""
-        return {
-            "speed": self.speed,
-            "temperature": self.temperature,
-            "current": "A",
-            "share": "%",
-        }[measure.quantity]
-
-    def scale(self, measure: Measure) -> float:
-        """Give the SI size of one of the reader's units."""
-        return {
-            "speed": SPEED_UNITS[self.speed].factor_si,
-            "temperature": TEMPERATURE_UNITS[self.temperature].factor_si,
-            "current": 1.0,
-            "share": 0.01,
-        }[measure.quantity]
-
-    def shown(self, measure: Measure, value: float) -> float:
-        """Convert a value, not a difference, from SI."""
-        if measure.quantity == "temperature":
-            return TEMPERATURE_UNITS[self.temperature].from_si(value)
-        return value / self.scale(measure)
-
-    def of_covariate(self, unit: str) -> Unit | None:
-        """Find what the reader sees a covariate in; None where it stays in its own unit."""
-        return {"m/s": SPEED_UNITS[self.speed], CELSIUS: TEMPERATURE_UNITS[self.temperature]}.get(unit)
-
-    def covariate_text(self, unit: str, value: float) -> str:
-        """Write a covariate's value, not a difference, given in its SI unit."""
-        shown = self.of_covariate(unit)
-        return f"{value:.2f} {unit}" if shown is None else f"{shown.from_si(value):.2f} {shown.name}"
-
-    def decimals(self, measure: Measure) -> int:
-        """Tell how many decimals are written."""
-        return SPEED_UNITS[self.speed].decimals if measure.quantity == "speed" else 1
+_REASONS: Final = {
+    "called": "the 99 % interval leaves out zero",
+    "called-small": "the 99 % interval leaves out zero, though the difference is less than matters to you",
+    "within-care": "the whole interval lies within what matters to you",
+    "one-day": "each sheet was run on a day of its own: the two days may differ by more",
+    "one-outing": "each sheet was run in one outing of the day: the two outings may differ by more",
+    "place": "each sheet was run at a place of its own: the places may differ by more",
+    "time": "one sheet was run before the other, and the season may have changed by as much",
+    "days": "the difference is large against two-ways, but so few days may differ by as much",
+    "early": "the 95 % interval leaves out zero, the 99 % interval does not: looked at after every outing, "
+    "that happens by chance as well",
+    "zero-inside": "the interval holds zero, and differences that matter to you",
+    "one-outing-each": "each side was run in one outing: what an outing shares (water, wind, pack) cannot be "
+    "told from the change",
+    "no-scatter": "the figures do not scatter at all, as no measured ones do",
+    "too-few": "there are too few figures and outings to judge their scatter",
+}
 
 
-def value_text(measure: Measure, value: float | None, units: Units, u95: float | None = None) -> str:
-    """Write a value of a measure, with half its 95 % interval where there is one."""
-    if value is None:
-        return "–"
-    digits = units.decimals(measure)
-    half = "" if u95 is None else f" ± {u95 / units.scale(measure):.{digits}f}"
-    return f"{units.shown(measure, value):.{digits}f}{half} {units.name(measure)}"
-
-
-def difference_text(measure: Measure, value: float, units: Units, u95: float | None = None) -> str:
-    """Write a difference of a measure, with its sign.
-
-    Examples
-    --------
-    >>> difference_text(MEASURES["two_way_mps"], 0.2235, Units("mph"), 0.1)
-    '+0.50 ± 0.22 mph'
-    """
-    digits = units.decimals(measure)
-    scale = units.scale(measure)
-    half = "" if u95 is None else f" ± {u95 / scale:.{digits}f}"
-    return f"{value / scale:+.{digits}f}{half} {units.name(measure)}"
+def reason_text(effect: Effect) -> str:
+    """Write why a verdict was given, in a sentence without a full stop."""
+    unit = "two-way" if effect.measure.kind == "two-way" else "pass with this figure"
+    if effect.reason in ("missing-before", "missing-after"):
+        return f"there is no {unit} {effect.reason.removeprefix('missing-')}"
+    if effect.reason == "nothing-seen":
+        return f"no {effect.measure.title.lower()} was seen on either side"
+    return _REASONS[effect.reason]
 
 
 def reading_text(item: Item, reading: Reading | None, showing: BenchDisplay | None = None) -> str:
@@ -102,15 +64,14 @@ def change_text(change: ItemChange, showing: BenchDisplay | None = None) -> str:
 
 
 def answer_text(effect: Effect, units: Units) -> str:
-    """Write what a change did to one measure in a sentence.
-
-    Speeds that are not clearly apart are told with what is missing.
-    """
+    """Write what a change did to one measure in a sentence."""
     title = effect.measure.title
     if effect.difference is None:
-        return f"{title}: {effect.verdict}. {_sentence(effect.reason)}"
+        return f"{title}: {effect.verdict}. {_sentence(reason_text(effect))}"
     told = difference_text(effect.measure, effect.difference, units, effect.u95)
-    return f"{title}: {effect.verdict}, {told} (95 %). {_sentence(effect.reason)}"
+    if effect.u95 is None:
+        return f"{title}: {effect.verdict}, {told} between the two. {_sentence(reason_text(effect))}"
+    return f"{title}: {effect.verdict}, {told} (95 %). {_sentence(reason_text(effect))}"
 
 
 def _sentence(text: str) -> str:
@@ -133,7 +94,7 @@ def _count(n: int, what: str) -> str:
 
 
 def basis_texts(effect: Effect, units: Units) -> list[str]:
-    """Say what an effect was adjusted for and where its scatter comes from."""
+    """Write what an effect was adjusted for and where its scatter comes from."""
     found = effect.found
     if found is None:
         return []
@@ -144,16 +105,18 @@ def basis_texts(effect: Effect, units: Units) -> list[str]:
         if a.slope is not None:
             shown = units.of_covariate(a.covariate.unit)
             each, unit = (1.0, a.covariate.unit) if shown is None else (shown.factor_si, shown.name)
-            slope = f" ({difference_text(effect.measure, a.slope * each, units)} for each {_one(unit)})"
+            half = None if a.slope_u95 is None else a.slope_u95 * each
+            slope = f" ({difference_text(effect.measure, a.slope * each, units, half)} for each {_one(unit)})"
         shift = difference_text(effect.measure, -a.shift, units)
         told.append(f"Adjusted for {name}{slope}: {shift} on the difference.")
     if found.history_outings:
         told.append(
-            "The two sheets alone hold too few outings to judge how outings scatter: "
-            f"{found.history_outings} outings on the boat's other sheets are taken to scatter alike."
+            f"{found.history_outings} outings on the boat's other sheets help to judge how days, the season "
+            "and volts act on this boat."
         )
-    if found.within_only:
-        told.append("Both sheets were run within the same outings; only differences within them are used.")
+    if found.day_difference is not None:
+        size = difference_text(effect.measure, found.day_difference, units).lstrip("+")
+        told.append(f"Two days of this boat on one sheet typically differ by {size}.")
     if found.measurement_bound:
         told.append(
             "The interval is what the measuring of the speeds itself allows; the figures agree better."
@@ -165,23 +128,14 @@ def _one(unit: str) -> str:
     return "place later" if unit == "places" else unit
 
 
-def plan_text(plan: Plan, effect: Effect, units: Units) -> str:
-    """Write how much more running would show a difference that matters."""
+def plan_text(plan: Plan, effect: Effect, units: Units, care: float) -> str:
+    """Write what a plan is and what it would show."""
     unit = "two-way" if effect.measure.kind == "two-way" else "pass"
-    care = difference_text(effect.measure, effect.care, units).lstrip("+")
-    chance = f"{100 * plan.power:.0f} % chance to show {care}"
-    all_told = _count(plan.two_ways, unit)
-    if plan.kind == "alternating":
-        outings = (
-            f"{_count(plan.outings_before, 'outing')} with both sheets in turn, {plan.per_outing} on each"
-        )
-        return f"{all_told} more, in {outings}, if the change can be made at the water: {chance}"
-    sides = [
-        f"{_count(n, 'outing')} on the {name} sheet"
-        for n, name in ((plan.outings_before, "first"), (plan.outings_after, "second"))
-        if n
-    ]
-    return f"{all_told} more, {plan.per_outing} in each of {' and '.join(sides)}: {chance}"
+    size = difference_text(effect.measure, care, units).lstrip("+")
+    return (
+        f"{plan_words(plan)}, {_count(plan.per_outing, unit)} each: {100 * plan.power:.0f} % chance "
+        f"to show {size}"
+    )
 
 
 def _wrapped(lines: Iterable[str]) -> str:
@@ -194,20 +148,42 @@ def _wrapped(lines: Iterable[str]) -> str:
     return "\n".join(told)
 
 
-def more_texts(effect: Effect, units: Units) -> list[str]:
-    """Write what more running would tell where it is not enough."""
-    if effect.plans:
-        return [plan_text(plan, effect, units) for plan in effect.plans]
-    if effect.found is None:
-        return ["At least one more outing on each sheet: how outings scatter is not known yet."]
-    care = difference_text(effect.measure, effect.care, units).lstrip("+")
-    return [f"More outings than anybody makes: the outings so far scatter too far to show {care}."]
+def more_texts(effect: Effect, units: Units, sooner: str = "") -> list[str]:
+    """Write what more running would tell where it is not enough.
+
+    Parameters
+    ----------
+    effect : Effect
+    units : Units
+    sooner : str
+        Title of a measure that already tells more; empty where there is none.
+    """
+    plans = effect.plans
+    if plans is None:
+        return [
+            "Run both sheets on one day, in turn (A B B A): how far days and outings differ is not known yet."
+        ]
+    told = [plan_text(plan, effect, units, plans.care) for plan in plans.offered]
+    if plans.too_long:
+        size = difference_text(effect.measure, plans.care, units).lstrip("+")
+        told.append(f"To show {size} with four chances in five takes more than six outings.")
+        if plans.coarser is not None:
+            coarse = plan_text(plans.coarser, effect, units, 2.0 * plans.care)
+            told.append(f"A coarser step tells sooner. {_sentence(coarse)[:-1]}")
+        told.append(
+            f"{sooner} already tells more than the two-way does"
+            if sooner
+            else "Slip, rpm at a speed or the held speed at equal volts scatter less and may tell sooner"
+        )
+    return told
 
 
 def comparison_text(comparison: Comparison, units: Units) -> str:
     """Write a comparison for a reader at a terminal or on paper."""
     head = comparison.headline
     lines = [
+        comparison_summary(comparison, units),
+        "",
         f"Before: {comparison.before}",
         f"After:  {comparison.after}",
         "",
@@ -229,9 +205,9 @@ def comparison_text(comparison: Comparison, units: Units) -> str:
         lines.append(f"  Not measured on either side: {', '.join(comparison.unmeasured).lower()}.")
     if comparison.remarks:
         lines += ["", "Bear in mind", *(f"  - {r.told_in(units.covariate_text)}" for r in comparison.remarks)]
-    if head.verdict == NOT_ENOUGH:
+    if head.verdict in (NOT_ENOUGH, CANNOT_TELL):
         lines += ["", "What more would tell"]
-        lines += [f"  - {text}" for text in more_texts(head, units)]
+        lines += [f"  - {text}" for text in more_texts(head, units, comparison.sooner)]
     return _wrapped(lines)
 
 
@@ -264,7 +240,7 @@ def history_text(told: History, item: Item | None, units: Units) -> str:
         ["" if item is None else "value", "sheet", "mean (95 %)", "evidence", "also differs from the best"]
     ]
     rows += [_row(p, item, measure, units) for p in told.points]
-    lines = [f"{measure.title}{against}", *text_table(rows, right=(0, 2))]
+    lines = [history_summary(told, units), "", f"{measure.title}{against}", *text_table(rows, right=(0, 2))]
     lines += ["", best_text(told, units), "", "How the tune went"]
     lines += [f"  {step_text(step, item)}" for step in told.steps]
     return _wrapped(lines)
@@ -273,14 +249,24 @@ def history_text(told: History, item: Item | None, units: Units) -> str:
 def best_text(told: History, units: Units) -> str:
     """Name the best sheet, with what it is chosen by."""
     if told.best is None:
-        return "No best sheet yet: outings are too few to say how far they scatter."
+        return "No best sheet yet: days and outings are too few to say how far they differ."
     level = told.best.level
     end = "lower end highest" if told.measure.up == "faster" else "upper end lowest"
     mean = value_text(told.measure, level.mean, units, level.u95)
-    return (
-        f"Best sheet: {told.best.sheet}, {mean} (of all sheets' intervals the {end}). "
-        "Chosen as the best of several, it may be a little less good when run again."
+    chance = (
+        ""
+        if level.chance_best is None
+        else f" It is the best of all with {_percent(level.chance_best)} chance."
     )
+    return (
+        f"Best sheet: {told.best.sheet}, {mean} (of all sheets' intervals the {end}). The figure allows for "
+        f"its being the best of several.{chance}"
+    )
+
+
+def _percent(chance: float) -> str:
+    """Write a probability without false certainty."""
+    return f"{min(max(100.0 * chance, 1.0), 99.0):.0f} %"
 
 
 def trial_text(trial: Trial, units: Units) -> list[str]:
@@ -292,7 +278,8 @@ def trial_text(trial: Trial, units: Units) -> list[str]:
         f"The best sheet has {trial.start:g}{unit}.",
         f"Expected there: {value_text(speed, trial.expected, units, trial.u95)}; at the best sheet's value "
         f"{value_text(speed, trial.best, units, trial.best_u95)}. "
-        f"Chance that it is faster at all: {100 * trial.chance:.0f} %.",
+        f"Difference: {difference_text(speed, trial.gain, units, trial.gain_u95)}. "
+        f"Chance that it is faster at all: {_percent(trial.chance)}.",
         *(f"If it comes out {text}." for text in trial.tells),
     ]
 
@@ -315,7 +302,7 @@ def stop_texts(advice: Advice, units: Units) -> list[str]:
 
 def advice_text(advice: Advice, units: Units, best_sheet: str = "") -> str:
     """Write advice for a reader at a terminal or on paper."""
-    lines = [f"{_sentence(advice.verdict)[:-1]}: {advice.reason}."]
+    lines = [advice_summary(advice, units, best_sheet), "", f"{_sentence(advice.reason)}"]
     if best_sheet:
         lines.append(f"Best sheet so far: {best_sheet}.")
     if advice.trial is not None:

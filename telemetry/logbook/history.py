@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Any, Final
 
 from sqlalchemy import Row, Select, select
@@ -29,7 +29,7 @@ _PASS_VALUES: Final = (
 _PASS_U95: Final = {"peak_mps": "peak_u95_mps", "held_1s_mps": "held_1s_u95_mps", "slip": "slip_u95"}
 _UPSETS: Final = ("blow-over", "veer")
 _SAME_DISTANCE: Final = 0.01  # of it
-_OF_OUTING: Final = ("wind_mps", "water", "air_c", "water_c", "pack")
+_OF_OUTING: Final = ("place", "wind_mps", "water", "air_c", "water_c", "pack")
 
 
 class BoatHistory(Services):
@@ -150,6 +150,7 @@ def _evidence(session: Session, asked: Sequence[Any], distance_m: float | None) 
                 OutingRow.id,
                 OutingRow.sheet_id,
                 OutingRow.start_utc,
+                OutingRow.under_way_s,
                 BoatRow.name,
                 *(getattr(OutingRow, name) for name in _OF_OUTING),
             )
@@ -172,6 +173,7 @@ def _evidence(session: Session, asked: Sequence[Any], distance_m: float | None) 
         two_ways[row.outing_id].append(row)
     if distance_m is None:
         distance_m = _usual_distance(two_ways)
+    hours = _hours_run(outings.values())
     evidence: list[Evidence] = []
     for outing_id, outing in outings.items():
         mine = passes[outing_id]
@@ -179,8 +181,9 @@ def _evidence(session: Session, asked: Sequence[Any], distance_m: float | None) 
             (w for w in two_ways[outing_id] if _same(w.distance_m, distance_m)),
             key=lambda w: (w.first_position, w.second_position),
         )
-        evidence += [_of_two_way(outing, k, w, mine) for k, w in enumerate(told)]
-        evidence += [_of_pass(outing, p, distance_m) for p in mine]
+        run_h = hours[outing_id]
+        evidence += [_of_two_way(outing, k, w, mine, run_h) for k, w in enumerate(told)]
+        evidence += [_of_pass(outing, p, distance_m, run_h) for p in mine]
     return tuple(evidence)
 
 
@@ -199,9 +202,26 @@ def _same(distance_m: float, wanted_m: float | None) -> bool:
     return wanted_m is not None and abs(distance_m - wanted_m) <= _SAME_DISTANCE * wanted_m
 
 
-def _of_two_way(outing: Row[Any], order: int, w: Row[Any], passes: Sequence[Row[Any]]) -> Evidence:
+def _hours_run(outings: Iterable[Row[Any]]) -> dict[int, float | None]:
+    """Sum the hours under way of each boat before each of its outings, which come in order of time.
+
+    None from the first outing on whose hours are not known.
+    """
+    so_far: dict[str, float | None] = {}
+    told: dict[int, float | None] = {}
+    for outing in outings:
+        before = so_far.get(outing.name, 0.0)
+        told[outing.id] = before
+        known = before is not None and outing.under_way_s is not None
+        so_far[outing.name] = before + outing.under_way_s / 3600.0 if known else None
+    return told
+
+
+def _of_two_way(
+    outing: Row[Any], order: int, w: Row[Any], passes: Sequence[Row[Any]], run_h: float | None
+) -> Evidence:
     first = passes[w.first_position]
-    more = {"rest_voltage_v": first.rest_voltage_v, "distance_m": w.distance_m}
+    more = {"rest_voltage_v": first.rest_voltage_v, "distance_m": w.distance_m, "run_h": run_h}
     return Evidence(
         boat=outing.name,
         sheet_id=outing.sheet_id,
@@ -215,7 +235,7 @@ def _of_two_way(outing: Row[Any], order: int, w: Row[Any], passes: Sequence[Row[
     )
 
 
-def _of_pass(outing: Row[Any], p: Row[Any], distance_m: float | None) -> Evidence:
+def _of_pass(outing: Row[Any], p: Row[Any], distance_m: float | None, run_h: float | None) -> Evidence:
     values = {name: getattr(p, name) for name in _PASS_VALUES}
     u95 = {name: getattr(p, half) for name, half in _PASS_U95.items()}
     over = [told for told in p.distances if _same(told[0], distance_m)]
@@ -230,7 +250,7 @@ def _of_pass(outing: Row[Any], p: Row[Any], distance_m: float | None) -> Evidenc
         kind="pass",
         values=values,
         u95={name: half for name, half in u95.items() if half is not None},
-        covariates=_covariates(outing) | {"rest_voltage_v": p.rest_voltage_v, "way": p.way},
+        covariates=_covariates(outing) | {"rest_voltage_v": p.rest_voltage_v, "way": p.way, "run_h": run_h},
     )
 
 

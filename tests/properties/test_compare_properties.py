@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from dataclasses import replace
 
@@ -10,10 +11,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from telemetry.compare import MEASURES, Evidence, Units, advice_text, compare, comparison_text, next_trial
-from telemetry.compare.mixed import OutingModel
-from telemetry.compare.verdicts import NO_DIFFERENCE, NOT_ENOUGH
+from telemetry.compare.posterior import DAY, OUTING, Factored, Layout
+from telemetry.compare.priors import DAY_AXIS, OUTING_AXIS
+from telemetry.compare.verdicts import CANNOT_TELL, NO_DIFFERENCE, NOT_ENOUGH
 
-WORDS = {NO_DIFFERENCE, NOT_ENOUGH, "faster", "slower", "higher", "lower"}
+WORDS = {NO_DIFFERENCE, NOT_ENOUGH, CANNOT_TELL, "faster", "slower", "higher", "lower"}
 SPEED = st.floats(1.0, 60.0)
 CONDITION = st.one_of(st.none(), st.floats(0.0, 30.0))
 NAME = st.sampled_from([None, "A", "B"])
@@ -59,12 +61,12 @@ def shifted(evidence: list[Evidence], by: float, times: float = 1.0) -> list[Evi
 def test_a_verdict_is_one_of_the_words_and_fits_its_interval(
     before: list[Evidence], after: list[Evidence], care: float
 ) -> None:
-    told = compare(before, after, care=care)
+    told = compare(before, after, care=care, plan=False)
     for e in told.effects:
         assert e.verdict in WORDS
         assert e.reason
         if e.difference is None or e.u95 is None:
-            assert e.verdict == NOT_ENOUGH
+            assert e.verdict in (NOT_ENOUGH, CANNOT_TELL)
             continue
         assert math.isfinite(e.difference)
         assert e.u95 >= 0.0
@@ -79,28 +81,31 @@ def test_a_verdict_is_one_of_the_words_and_fits_its_interval(
 @given(side("a", 0), side("b", 50))
 @settings(max_examples=30)
 def test_turning_the_sides_turns_the_sign(before: list[Evidence], after: list[Evidence]) -> None:
-    there, back = compare(before, after).headline, compare(after, before).headline
+    there, back = (compare(*sides, plan=False).headline for sides in ((before, after), (after, before)))
     if there.difference is None:
         assert back.difference is None
     else:
         assert back.difference is not None
-        assert math.isclose(there.difference, -back.difference, rel_tol=1e-5, abs_tol=1e-6)
-        assert math.isclose(there.u95 or 0.0, back.u95 or 0.0, rel_tol=1e-4, abs_tol=1e-6)
+        assert math.isclose(there.difference, -back.difference, rel_tol=1e-3, abs_tol=1e-4)
+        assert math.isclose(there.u95 or 0.0, back.u95 or 0.0, rel_tol=1e-3, abs_tol=1e-4)
 
 
-@given(side("a", 0), side("b", 50), st.floats(-0.9, 20.0), st.floats(0.5, 3.0))
-@settings(max_examples=30)
-def test_a_receivers_scale_or_a_shared_shift_changes_no_verdict(
-    before: list[Evidence], after: list[Evidence], by: float, times: float
+@given(side("a", 0), side("b", 50), st.floats(0.5, 3.0))
+@settings(max_examples=20)
+def test_a_receivers_scale_changes_no_verdict(
+    before: list[Evidence], after: list[Evidence], times: float
 ) -> None:
-    plain = compare(before, after, care=0.3).headline
-    other = compare(shifted(before, by, times), shifted(after, by, times), care=0.3 * times).headline
+    plain = compare(before, after, care=0.3, plan=False).headline
+    other = compare(
+        shifted(before, 0.0, times), shifted(after, 0.0, times), care=0.3 * times, plan=False
+    ).headline
     if plain.difference is None:
         assert other.difference is None
         return
     assert other.difference is not None
-    assert math.isclose(other.difference, times * plain.difference, rel_tol=1e-4, abs_tol=1e-5)
-    assert math.isclose(other.u95 or 0.0, times * (plain.u95 or 0.0), rel_tol=1e-3, abs_tol=1e-5)
+    assert math.isclose(other.difference, times * plain.difference, rel_tol=1e-3, abs_tol=1e-4)
+    if plain.u95 is not None:
+        assert math.isclose(other.u95 or 0.0, times * plain.u95, rel_tol=1e-3, abs_tol=1e-4)
 
 
 @given(side("a", 0), st.floats(0.01, 1.0))
@@ -111,21 +116,32 @@ def test_without_sheets_there_is_never_advice(evidence: list[Evidence], care: fl
     assert advice_text(told, Units())
 
 
-@given(
-    st.lists(st.integers(1, 6), min_size=4, max_size=10),
-    st.integers(0, 2**32 - 1),
-)
+@given(st.lists(st.integers(1, 6), min_size=4, max_size=10), st.integers(0, 2**32 - 1))
 @settings(max_examples=30)
-def test_degrees_of_freedom_add_up_and_weights_pick_the_contrast(sizes: list[int], seed: int) -> None:
+def test_weights_pick_the_contrast_at_every_point_of_the_grid(sizes: list[int], seed: int) -> None:
     rng = np.random.default_rng(seed)
     outing = np.repeat(np.arange(len(sizes)), sizes)
     x = np.column_stack([np.ones(outing.size), outing % 2])
     y = rng.normal(25.0, 0.3, outing.size)
-    model = OutingModel(x, y, outing)
-    assert math.isclose(model.within_df + model.between_df, y.size - 2, abs_tol=1e-8)
-    weights = model.row_weights(np.array([0.0, 1.0]))
-    assert np.allclose(weights @ x, [0.0, 1.0], atol=1e-8)
-    assert math.isclose(float(weights @ y), float(model.coefficients[1]), abs_tol=1e-8)
+    axes = {OUTING: OUTING_AXIS, DAY: DAY_AXIS}
+    layout = Layout(x=x, outing=outing, day=np.arange(len(sizes)) // 2, blocks=(), axes=axes)
+    found = Factored(layout).posterior(y)
+    toward = np.array([0.0, 1.0])
+    weights = found.row_weights(toward)
+    assert np.allclose(weights @ x, toward, atol=1e-7)
+    assert math.isclose(float(weights @ y), float(found.mean[found.likeliest, 1, 0]), abs_tol=1e-7)
+    mixture = found.contrast(toward)
+    assert math.isclose(mixture.below(mixture.quantile(0.975)), 0.975, abs_tol=1e-4)
+
+
+@given(side("a", 0), side("b", 50), st.floats(0.05, 1.0))
+@settings(max_examples=15)
+def test_a_plan_states_a_chance(before: list[Evidence], after: list[Evidence], care: float) -> None:
+    told = compare(before, after, care=care)
+    json.dumps(told.to_dict(), allow_nan=False)
+    plans = told.headline.plans
+    for plan in () if plans is None else plans.offered:
+        assert 0.0 <= plan.power <= 1.0
 
 
 def test_every_measure_has_its_words() -> None:

@@ -10,14 +10,19 @@ import numpy as np
 import pytest
 from compare_fixture import BASE, outing, passes, sheet
 
-from telemetry.compare import MEASURES, Advice, Evidence, Stops, history, next_trial
-from telemetry.compare.advising import MIN_TEXT, Family, _weigh, _what_forbids
-from telemetry.compare.mixed import Contrast
-from telemetry.compare.past import Level, levels
-from telemetry.compare.practice import ADVISED, CAUTIONS, TRIES
-from telemetry.compare.response import predict
+from telemetry.compare import MEASURES, Advice, Evidence, Stops, boat_history, next_trial
+from telemetry.compare.history import Level, levels
+from telemetry.compare.posterior import Mixture
+from telemetry.compare.recommend import MIN_TEXT, Family, _what_forbids
+from telemetry.compare.rules_of_thumb import ADVISED, CAUTIONS, TRIES
 from telemetry.core.errors import CallError
 from telemetry.setup import ITEMS, OwnItem, Reading, SetupSheet
+
+
+def level_of(sheet_id: str) -> Level:
+    """A level of 30 m/s known to 0.1."""
+    found = Mixture(np.array([30.0]), np.array([0.1]), np.array([1.0]), 5.0)
+    return Level(sheet_id=sheet_id, count=2, outings=2, days=2, mean=30.0, found=found, first_utc=None)
 
 
 def tried(
@@ -43,7 +48,7 @@ def rising(depth_mm: float) -> float:
 
 def test_points_lie_by_the_items_value_with_their_evidence() -> None:
     evidence, sheets = tried([3.0, 2.0, 2.5], rising)
-    told = history(evidence, sheets, "strut_depth_mm")
+    told = boat_history(evidence, sheets, "strut_depth_mm")
     assert [p.reading.value for p in told.points if p.reading] == [2.0, 2.5, 3.0]
     assert [(p.level.count, p.level.outings) for p in told.points] == [(6, 2)] * 3
     assert all(p.level.u95 is not None and abs(p.level.mean - rising(d)) < 2 * p.level.u95
@@ -55,7 +60,7 @@ def test_points_lie_by_the_items_value_with_their_evidence() -> None:
 
 def test_without_an_item_the_tune_is_told_in_order_of_time() -> None:
     evidence, sheets = tried([3.0, 2.0, 2.5], rising)
-    told = history(evidence, sheets)
+    told = boat_history(evidence, sheets)
     assert [p.sheet for p in told.points] == ["strut_depth_mm 3", "strut_depth_mm 2", "strut_depth_mm 2.5"]
     assert [step.changed for step in told.steps] == [(), (), ("Strut depth",), (), ("Strut depth",), ()]
 
@@ -63,7 +68,7 @@ def test_without_an_item_the_tune_is_told_in_order_of_time() -> None:
 def test_outings_without_a_date_come_last() -> None:
     evidence, sheets = tried([3.0, 2.5], rising)
     lost = [replace(e, outing_utc=None) for e in evidence if e.outing_id in (0, 1)]
-    told = history([*lost, *(e for e in evidence if e.outing_id not in (0, 1))], sheets)
+    told = boat_history([*lost, *(e for e in evidence if e.outing_id not in (0, 1))], sheets)
     assert [step.outing_utc is None for step in told.steps] == [False, False, True, True]
 
 
@@ -71,7 +76,7 @@ def test_one_lucky_outing_is_not_the_best_sheet() -> None:
     evidence, sheets = tried([3.0, 2.5], rising, outings=4)
     lucky = sheet("lucky", strut_depth_mm=1.0)
     evidence += outing(lucky, 99, [rising(2.5) + 0.06])
-    told = history(evidence, sheets | {lucky.sheet_id: lucky})
+    told = boat_history(evidence, sheets | {lucky.sheet_id: lucky})
     assert told.best is not None
     assert told.best.sheet == "strut_depth_mm 2.5"
 
@@ -87,19 +92,21 @@ def test_the_packs_voltage_is_not_taken_off_where_the_sheets_differ_by_the_pack(
         shared = rng.normal(0.0, 0.1)
         speeds = [level + shared + 1.2 * (v - full_v) + rng.normal(0.0, 0.05) for v in volts]
         evidence += outing(one, k, speeds, rest_voltage_v=volts)
-    told = history(evidence, sheets, "cells")
+    told = boat_history(evidence, sheets, "cells")
     assert told.best is not None
     assert told.best.sheet == "6 cells"
     for point in told.points:
         plain = [e.values["two_way_mps"] for e in evidence if e.sheet_id == point.level.sheet_id]
-        assert point.level.mean == pytest.approx(np.mean(plain), abs=0.01)
-    drifts = levels(MEASURES["two_way_mps"], evidence)  # told nothing of the sheets, it would be turned over
+        assert point.level.mean == pytest.approx(np.mean(plain), abs=0.05)
+    drifts = levels(
+        MEASURES["two_way_mps"], evidence
+    ).of_sheets  # told nothing of the sheets, it would be turned over
     assert drifts[0].mean > drifts[1].mean
 
 
 def test_single_outings_give_means_without_intervals() -> None:
     evidence, sheets = tried([3.0, 2.5], rising, outings=1)
-    told = history(evidence, sheets)
+    told = boat_history(evidence, sheets)
     assert [p.level.u95 for p in told.points] == [None, None]
     assert told.best is None
 
@@ -108,18 +115,18 @@ def test_other_items_that_differ_are_named() -> None:
     evidence, sheets = tried([3.0, 2.5], rising)
     other = sheet("other", strut_depth_mm=2.0, prop_pitch_mm=63.0)
     evidence += [e for n in range(2) for e in outing(other, 90 + n, [20.0, 20.1, 20.0 + 0.1 * n])]
-    told = history(evidence, sheets | {other.sheet_id: other}, "strut_depth_mm")
+    told = boat_history(evidence, sheets | {other.sheet_id: other}, "strut_depth_mm")
     assert {p.sheet: p.also for p in told.points}["other"] == ("Propeller pitch",)
 
 
 @pytest.mark.parametrize(
     ("item", "measure", "word"),
-    [("rudder_depth_mm", "two_way_mps", "no sheet"), (None, "joy", "no measure")],
+    [("rudder_depth_mm", "two_way_mps", "no sheet"), (None, "joy", "not a measure")],
 )
 def test_what_is_not_there_is_refused(item: str | None, measure: str, word: str) -> None:
     evidence, sheets = tried([3.0, 2.5], rising)
     with pytest.raises(CallError, match=word):
-        history(evidence, sheets, item, measure)
+        boat_history(evidence, sheets, item, measure)
 
 
 def test_a_rising_response_is_followed_by_one_step_and_no_more() -> None:
@@ -136,7 +143,7 @@ def test_a_rising_response_is_followed_by_one_step_and_no_more() -> None:
 
 def test_a_peak_in_the_middle_is_stayed_at() -> None:
     evidence, sheets = tried([3.0, 2.5, 2.0, 1.5, 1.0], lambda d: 26.0 - 3.0 * (d - 2.0) ** 2, outings=3)
-    assert next_trial(evidence, sheets).verdict == "stay"
+    assert next_trial(evidence, sheets).verdict in ("leave it", "run the best again")
 
 
 @pytest.mark.parametrize(
@@ -169,7 +176,7 @@ def with_passes(told: tuple[list[Evidence], dict[str, SetupSheet]], **figures: l
 
 def test_ripple_on_the_best_sheet_comes_before_speed() -> None:
     told = with_passes(tried([3.0, 2.5, 2.0], rising), ripple_mps=[0.1, 0.2, 0.4])
-    assert (told.verdict, told.symptom, told.trial) == ("stay", "ripple", None)
+    assert (told.verdict, told.symptom, told.trial) == ("leave it", "ripple", None)
     assert told.tries == TRIES["ripple"]
 
 
@@ -226,8 +233,8 @@ def test_a_sheet_two_steps_away_that_rippled_forbids_the_step_whatever_the_fract
         one = sheet(f"{depth:g}", strut_depth_mm=depth)
         sheets[one.sheet_id] = one
         known += passes(one, k, ripple_mps=2.0 if k == 3 else 0.1)
-        members.append((depth, Level(one.sheet_id, 2, 2, 30.0, Contrast(30.0, 0.1, 5.0, 0.5), None)))
-    family = Family(ITEMS["strut_depth_mm"], depths[1], tuple(members))
+        members.append((depth, level_of(one.sheet_id)))
+    family = Family(item=ITEMS["strut_depth_mm"], start=depths[1], members=tuple(members))
     value = family.start + family.step
     said = _what_forbids(family, value, 1, known, known, Stops(ripple_mps=0.5), sheets)
     assert "rippled beyond your threshold" in said
@@ -235,14 +242,19 @@ def test_a_sheet_two_steps_away_that_rippled_forbids_the_step_whatever_the_fract
     assert _what_forbids(family, value, 1, known, known, Stops(ripple_mps=0.5), sheets) == ""
 
 
-def test_a_value_that_was_tried_is_not_beyond_whatever_the_fractions() -> None:
+def test_candidates_hold_what_was_tried_and_go_one_step_beyond_whatever_the_fractions() -> None:
     for first in range(-60, 60):
         tried_mm = [round(0.05 * first + 0.3 * k, 4) for k in range(3)]
-        level = Level("s", 2, 2, 30.0, Contrast(30.0, 0.1, 5.0, 0.5), None)
-        family = Family(ITEMS["strut_depth_mm"], tried_mm[1], tuple((v, level) for v in tried_mm))
-        value = family.start + family.step
-        assert value == pytest.approx(tried_mm[2])
-        assert not _weigh(family, value, 0.25)[1].beyond
+        level = level_of("s")
+        family = Family(
+            item=ITEMS["strut_depth_mm"], start=tried_mm[1], members=tuple((v, level) for v in tried_mm)
+        )
+        found = family.candidates
+        for value in tried_mm:
+            assert min(abs(value - other) for other in found) < 1e-8
+        assert found[0] >= tried_mm[0] - family.step - 1e-8
+        assert found[-1] <= tried_mm[-1] + family.step + 1e-8
+        assert len(set(found)) == len(found)
 
 
 def test_a_boats_own_item_is_advised_as_well() -> None:
@@ -260,21 +272,33 @@ def test_a_boats_own_item_is_advised_as_well() -> None:
 
 
 def test_a_care_of_nothing_is_refused() -> None:
-    with pytest.raises(CallError, match="no difference that matters"):
+    with pytest.raises(CallError, match="must be greater than zero"):
         next_trial(*tried([3.0], rising), care=0.0)
 
 
-def test_the_interval_of_a_response_holds_the_truth() -> None:
-    """Made hulls, parabolas and kinks: the 95 % interval holds 9 times in 10 at least, between and beyond."""
-    rng = np.random.default_rng(11)
-    x = np.array([1.5, 2.0, 2.5, 3.0])
-    at = np.array([1.75, 2.25, 1.0, 3.5])
-    held = []
-    for _ in range(150):
-        top, bend, u = rng.uniform(1.0, 3.5), rng.uniform(0.1, 0.8, 2), rng.uniform(0.05, 0.2)
-        power = rng.choice([1.0, 2.0])
-        truth = [25.0 - np.where(d < top, *bend) * np.abs(d - top) ** power for d in (x, at)]
-        told = predict(x, truth[0] + rng.normal(0.0, u, 4), np.full(4, u), at, 0.22)
-        held.append(np.abs(told.mean - truth[1]) <= told.half_width())
-    share = np.mean(held, axis=0)
-    assert (share >= 0.90).all(), share
+def test_an_outing_is_worth_most_where_it_may_gain_and_is_unsure() -> None:
+    """Where the answer is known and no better, one more outing is worth nothing or less."""
+    evidence, sheets = tried([3.0, 2.5, 2.0], rising, outings=3)
+    told = next_trial(evidence, sheets)
+    assert told.trial is not None
+    assert told.trial.worth > 0.0
+    assert told.trial.gain == pytest.approx(told.trial.expected - told.trial.best, abs=1e-6)
+
+
+def test_equal_sheets_are_drawn_together() -> None:
+    """The best of several that are alike is not stated as far above them as it came out."""
+    rng = np.random.default_rng(12)
+    evidence, sheets, plain = [], {}, []
+    for k in range(6):
+        one = BASE.edit({"prop_name": Reading(f"P{k}")}, name=f"P{k}")
+        sheets[one.sheet_id] = one
+        speeds = [list(25.0 + rng.normal(0.0, 0.2) + rng.normal(0.0, 0.2, 3)) for _ in range(3)]
+        plain.append(np.mean(speeds))
+        for n, values in enumerate(speeds):
+            evidence += outing(one, 6 * n + k, values)
+    told = boat_history(evidence, sheets)
+    assert told.best is not None
+    assert told.best.level.mean < max(plain) - 0.05
+    assert told.best.level.chance_best is not None
+    assert told.best.level.chance_best < 0.7
+    assert "best of 6" in told.to_dict()["summary"]

@@ -1,21 +1,64 @@
-"""The study of intervals on a handful of pairs, with bounds that a handful can hold."""
+"""The study of comparisons on a handful of histories, with bounds that a handful can hold."""
 
 from __future__ import annotations
 
 import pytest
-from compare_study import DESIGNS, Design, study, table
+from compare_conditions import CONDITIONS, HEAD, plans_kept, simulate, study
+from compare_next import STEPS, Steps, advised, draw_boat, plain_process
+from numpy.random import default_rng
+
+from telemetry.compare import compare
+
+_NAMED = {condition.name: condition for condition in CONDITIONS}
 
 
-@pytest.mark.parametrize("design", DESIGNS[::3], ids=lambda d: d.name)
-def test_intervals_hold_and_nulls_stay_uncalled(design: Design) -> None:
-    found = study(design, 100, 3, effects_mps=(0.0, 0.4))
-    assert found.covered >= 0.88  # 3.3 standard errors below 95 % of 100
-    assert found.called <= 0.14
-    assert found.none == 0
-    assert design.name in table([found])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "two days a side, 3 outings each",
+        "both sheets on each of 4 days, A B B A",
+        "season drifts, A first, 10 and 10",
+        "second packs 0.5 V lower, 1-2 two-ways",
+        "independent outings, 5 and 5",
+    ],
+)
+def test_intervals_hold_and_nulls_stay_uncalled(name: str) -> None:
+    line = study(_NAMED[name], 30, 3)
+    assert line.covered >= 0.8  # 3.8 standard errors below 95 % of 30
+    assert line.called <= 0.2
+    assert line.text().startswith(name[:20])
+    assert len(HEAD) > 42
 
 
-def test_a_pack_running_down_is_told_by_order_where_no_voltage_is_known() -> None:
-    """Long outings after short ones: by plain means the side after would be 0.6 m/s slower (computed)."""
-    design = Design("long after short", (2, 2, 2), (6, 6, 6), outing_sd=0.05, two_way_sd=0.05, drift=0.3)
-    assert study(design, 60, 3).covered >= 0.86
+@pytest.mark.parametrize("name", ["one day a side, 88 % shared", "one lake, then another"])
+def test_what_cannot_be_told_is_never_called(name: str) -> None:
+    condition = _NAMED[name]
+    for seed in range(3):
+        evidence = simulate(condition.runs, condition.world, {"B": 0.6}, default_rng(seed))
+        before, after = ([e for e in evidence if e.sheet_id == sheet] for sheet in "AB")
+        head = compare(before, after, history=evidence, plan=False).headline
+        assert head.verdict == "cannot tell"
+        assert head.u95 is None
+
+
+def test_pairing_within_days_beats_days_apart() -> None:
+    paired, apart = (
+        study(_NAMED[name], 16, 5)
+        for name in ("both sheets on each of 4 days, A B B A", "two days a side, in turn")
+    )
+    assert paired.half_width < 0.6 * apart.half_width
+
+
+def test_a_plan_is_run_as_it_was_asked() -> None:
+    told = plans_kept(3, 4)
+    assert told.boats >= 1
+    assert 0.0 <= told.promised <= 1.0
+
+
+def test_advice_can_be_followed_for_ten_steps() -> None:
+    steps = Steps()
+    boat = draw_boat(default_rng(1), 0.0)
+    advised(boat, default_rng(2), steps)
+    assert sum(steps.verdicts.values()) == STEPS
+    assert steps.losses[0] < boat.loss(3.5)
+    assert plain_process(boat, default_rng(2)) < boat.loss(3.5)

@@ -34,7 +34,7 @@ def effects_figure(
     coarse : bool
         True for a finger: then a drag scrolls the page instead of zooming.
     """
-    rows = [e for e in comparison.effects if e.difference is not None]
+    rows = [e for e in comparison.effects if e.u95 is not None]
     if not rows:
         return empty_figure("No measure has a difference with an interval yet.", palette)
     figure = blank_figure(palette, coarse=coarse)

@@ -14,8 +14,8 @@ from telemetry.compare import (
     Evidence,
     History,
     Stops,
+    boat_history,
     compare,
-    history,
     next_trial,
     side_of,
 )
@@ -121,7 +121,7 @@ class CompareClient:
         """Lay a measure against an item."""
         with open_logbook(self.url) as book:
             evidence, sheets = _known(book, boat)
-        told = history(evidence, sheets, item, measure)
+        told = boat_history(evidence, sheets, item, measure)
         found = next((s.item(item) for s in sheets.values() if item in s.tune), None) if item else None
         return ItemHistory(told, found)
 

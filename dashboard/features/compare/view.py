@@ -9,8 +9,9 @@ from dash import html
 
 from dashboard.ui.badges import icon, sentence
 from telemetry.compare import SYMPTOMS, Advice, Comparison, Effect, History, Units
-from telemetry.compare.practice import SOURCE
-from telemetry.compare.verdicts import NO_DIFFERENCE, NOT_ENOUGH
+from telemetry.compare.rules_of_thumb import SOURCE
+from telemetry.compare.summary import advice_summary, comparison_summary, history_summary
+from telemetry.compare.verdicts import CANNOT_TELL, NO_DIFFERENCE, NOT_ENOUGH
 from telemetry.compare.wording import (
     basis_texts,
     best_text,
@@ -18,6 +19,7 @@ from telemetry.compare.wording import (
     difference_text,
     evidence_text,
     more_texts,
+    reason_text,
     step_text,
     stop_texts,
     trial_text,
@@ -25,7 +27,7 @@ from telemetry.compare.wording import (
 )
 from telemetry.setup import Item
 
-_ICONS = {NO_DIFFERENCE: "cross", NOT_ENOUGH: "question"}
+_ICONS = {NO_DIFFERENCE: "cross", NOT_ENOUGH: "question", CANNOT_TELL: "question"}
 
 
 def verdict(effect: Effect) -> html.Span:
@@ -37,37 +39,37 @@ def verdict(effect: Effect) -> html.Span:
 def comparison_answer(told: Comparison, units: Units) -> list[Any]:
     """Show the verdict on the two-way average with what it rests on."""
     head = told.headline
-    parts: list[Any] = []
+    parts: list[Any] = [html.P(comparison_summary(told, units), id="compare-summary")]
     if head.difference is not None:
         parts.append(html.P(_large(head, units), id="compare-figure"))
     parts.append(html.P(verdict(head), id="compare-verdict"))
-    parts.append(html.P(f"{sentence(head.reason)} Two-way average on {evidence_text(head)}."))
+    parts.append(html.P(f"{sentence(reason_text(head))} Two-way average on {evidence_text(head)}."))
     parts += [html.P(text, className="aside") for text in basis_texts(head, units)]
-    if head.verdict == NOT_ENOUGH:
-        parts += _more(head, units)
+    if head.verdict in (NOT_ENOUGH, CANNOT_TELL):
+        parts += _more(head, units, told.sooner)
     return parts
 
 
 def _large(head: Effect, units: Units) -> html.Span:
     text = difference_text(head.measure, head.difference or 0.0, units, head.u95)
     value, _, half = text.removesuffix(f" {units.speed}").partition(" ± ")
+    interval = [html.Span(f"± {half}", className="u95"), " "] if half else []
     return html.Span(
         [
             html.Span(value, className="value"),
             " ",
-            html.Span(f"± {half}", className="u95"),
-            " ",
+            *interval,
             html.Span(units.speed, className="unit"),
         ],
         className="speed speed-large",
     )
 
 
-def _more(head: Effect, units: Units) -> list[Any]:
+def _more(head: Effect, units: Units, sooner: str) -> list[Any]:
     return [
         html.H3("What more would tell"),
         html.Ul(
-            [html.Li(sentence(text)) for text in more_texts(head, units)],
+            [html.Li(sentence(text)) for text in more_texts(head, units, sooner)],
             className="reasons",
             id="compare-more",
         ),
@@ -117,13 +119,15 @@ def story(told: History, item: Item | None, units: Units) -> list[Any]:
     """Name the best sheet, and tell how the tune went."""
     lines = [html.Li(sentence(step_text(step, item))) for step in told.steps]
     tune = html.Details([html.Summary("How the tune went"), html.Ul(lines)], className="findings")
-    return [html.P(best_text(told, units), id="compare-best"), tune]
+    summary = html.P(history_summary(told, units), id="compare-history-summary")
+    return [summary, html.P(best_text(told, units), id="compare-best"), tune]
 
 
 def advice(told: Advice, best_sheet: str, units: Units) -> list[Any]:
     """Show the next trial, or why there is none and what practitioners try."""
-    kind = {"try": "check", "stay": "cross"}.get(told.verdict, "question")
+    kind = {"try": "check", "run the best again": "gate", "leave it": "cross"}.get(told.verdict, "question")
     parts: list[Any] = [
+        html.P(advice_summary(told, units, best_sheet), id="next-summary"),
         html.P(html.Span([icon(kind), told.verdict], className=f"verdict verdict-{kind}"), id="next-verdict"),
         html.P(sentence(told.reason)),
     ]

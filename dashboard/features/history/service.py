@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from dashboard.features.bench.logbook import BenchClient, Choice, knows
 from dashboard.features.compare.service import CompareClient, NextTrial
-from telemetry.compare import History, history
+from telemetry.compare import History, boat_history
 from telemetry.logbook import Logbook, Outing, OutingSearch, SavedIncident, SavedTwoWay, open_logbook
 from telemetry.setup import (
     Due,
@@ -124,7 +124,7 @@ class HistoryClient:
             outings = book.outings(OutingSearch(boat=boat, descending=False))
             two_ways, sheets = book.two_ways(boat), book.sheets(boat)
             by_id = {sheet.sheet_id: sheet for sheet in sheets}
-            told = history(evidence, by_id)
+            told = boat_history(evidence, by_id)
             return Past(
                 boat,
                 outings,

@@ -16,6 +16,7 @@ from dashboard.ui.badges import icon, sentence, speed_value
 from dashboard.ui.fields import Chosen
 from dashboard.ui.links import bench_address, compare_address, logbook_address, outing_address
 from telemetry.compare import Units
+from telemetry.compare.summary import history_summary
 from telemetry.compare.wording import best_text, change_text, value_text
 from telemetry.core.units import distance_text
 from telemetry.logbook import SavedIncident, SavedTwoWay
@@ -102,7 +103,8 @@ def sheets_told(past: Past, units: Units) -> list[Any]:
         )
     head = dmc.TableThead(dmc.TableTr([dmc.TableTh(head) for head in heads]))
     table = dmc.Table([head, dmc.TableTbody(rows)], className="passes history-sheets")
-    return [table, html.P(best_text(told, units), id="history-best-sheet")]
+    first = html.P(history_summary(told, units), id="history-summary")
+    return [first, table, html.P(best_text(told, units), id="history-best-sheet")]
 
 
 def _plural(count: int, name: str) -> str:
@@ -115,7 +117,7 @@ def tune_told(boat: str, tune: Tune, showing: BenchDisplay) -> list[Any]:
         return [html.P("This boat has no setup sheet yet.")]
     last = html.P(["Last set to: ", html.Strong(tune.latest.name), "."])
     if tune.best is None:
-        return [last, html.P("No best sheet yet: outings are too few to say how far they scatter.")]
+        return [last, html.P("No best sheet yet: days and outings are too few to say how far they differ.")]
     if tune.best == tune.latest:
         return [last, html.P("That is its best sheet.", id="history-on-best")]
     return [

@@ -3,118 +3,174 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from functools import cache
+from functools import cache, cached_property
 from typing import Any, Final
 
 import numpy as np
 
-from telemetry.compare.covariates import ORDER, VOLTAGE, barred_by, columns_of
+from telemetry.compare.covariates import barred_by
+from telemetry.compare.display import Units
 from telemetry.compare.evidence import Evidence, of_measure
+from telemetry.compare.gp_response import Response
+from telemetry.compare.grouping import components, day_of_outings
 from telemetry.compare.measures import MEASURES, Measure
-from telemetry.compare.mixed import Contrast, OutingModel
+from telemetry.compare.model import Fit, fit
+from telemetry.compare.posterior import Mixture
+from telemetry.compare.summary import history_summary
 from telemetry.core.errors import CallError
 from telemetry.core.frames import FloatArray
 from telemetry.setup import Reading, SetupSheet, item_changes
 
 SCHEMA: Final = "reciprocal-history/1"
+_DRAWS: Final = 2000
 _NO_DATE: Final = datetime.min.replace(tzinfo=UTC)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, kw_only=True)
 class Level:
     """One sheet's mean of a measure.
 
     Attributes
     ----------
     sheet_id : str
-    count, outings : int
+    count, outings, days : int
         The evidence behind it.
     mean : float
-        Of the measure, SI; adjusted for the pack's running down where that is known.
-    found : Contrast or None
-        The mean with its scatter; None where the history cannot judge it.
+        Of the measure, SI, on the average of the season and drawn towards the other sheets as far as chance
+        alone may have parted them; the plain mean where ``found`` is None.
+    found : Mixture or None
+        Posterior distribution of the mean; None where the history cannot judge it.
     first_utc : datetime or None
         When the sheet was first run.
+    chance_best : float or None
+        Probability that no other sheet is better.
     """
 
     sheet_id: str
     count: int
     outings: int
+    days: int
     mean: float
-    found: Contrast | None
+    found: Mixture | None
     first_utc: datetime | None
+    chance_best: float | None = None
 
-    @property
+    @cached_property
     def u95(self) -> float | None:
         """Half the 95 % interval of the mean, SI."""
         return None if self.found is None else self.found.half_width()
 
 
-def levels(measure: Measure, evidence: Sequence[Evidence], barred: Collection[str] = ()) -> tuple[Level, ...]:
-    """Estimate each sheet's mean, all sheets sharing one scatter between outings and one within them.
+@dataclass(frozen=True, kw_only=True)
+class Levels:
+    """The sheets' means with the model that they come from.
+
+    Attributes
+    ----------
+    of_sheets : tuple of Level
+        In order of the sheets' first outing.
+    fit : Fit or None
+        None where the history cannot judge the scatter.
+    """
+
+    of_sheets: tuple[Level, ...]
+    fit: Fit | None
+
+
+def levels(
+    measure: Measure,
+    evidence: Sequence[Evidence],
+    sheets: Mapping[str, SetupSheet] | None = None,
+    barred: Collection[str] = (),
+    *,
+    chances: bool = True,
+) -> Levels:
+    """Estimate each sheet's mean in one hierarchical model of all sheets.
+
+    The sheets' effects are drawn from one distribution whose spread is unknown, and where the sheets differ
+    by numbers they are drawn from a smooth response; the best of several is thereby no better than it is.
 
     Parameters
     ----------
     measure : Measure
     evidence : sequence of Evidence
-        What does not speak about the measure is left aside.
+        What does not have the figure is left aside.
+    sheets : mapping of str to SetupSheet, optional
+        Their numbers make the response smooth; without them sheets are taken for unrelated.
     barred : collection of str
-        Covariates that the sheets' differences move themselves, see :func:`barred_among`.
+        Conditions that the sheets' differences move themselves, see :func:`barred_among`.
+    chances : bool
+        Whether to work out each sheet's chance of being the best.
 
     Returns
     -------
-    tuple of Level
-        In order of the sheets' first outing.
+    Levels
     """
     rows = of_measure(evidence, measure.key, measure.kind)
-    sheets = list(dict.fromkeys(e.sheet_id for e in rows))
-    if not sheets:
-        return ()
-    y = np.array([e.values[measure.key] for e in rows], dtype=float)
-    number = {sheet: k for k, sheet in enumerate(sheets)}
-    of_sheet = np.array([number[e.sheet_id] for e in rows])
-    member = (of_sheet[:, None] == np.arange(len(sheets))).astype(float)
-    model = _model(measure, rows, member, y, barred)
+    ids = list(dict.fromkeys(e.sheet_id for e in rows))
+    if not ids:
+        return Levels(of_sheets=(), fit=None)
+    response = Response.of([None if sheets is None else sheets.get(one) for one in ids])
+    prior = response.prior(peaked=measure.up == "faster")
+    found: Fit | None = None
+    try:
+        found = fit(measure, rows, [e.sheet_id for e in rows], barred=barred, sheet_prior=prior)
+    except ValueError:
+        found = None
+    if found is not None and not _can_judge(found):
+        found = None
+    days = day_of_outings(rows)
+    best = None
+    if found is not None and chances:
+        best = _chances_best(found, len(ids), rising=measure.up == "faster")
     told = []
-    for k, sheet in enumerate(sheets):
-        mine = [rows[i] for i in np.flatnonzero(of_sheet == k)]
-        found = None if model is None else model.contrast(np.eye(model.coefficients.size)[k])
-        mean = float(y[of_sheet == k].mean()) if found is None else found.estimate
-        first = min((e.outing_utc for e in mine if e.outing_utc is not None), default=None)
-        told.append(Level(sheet, len(mine), len({e.outing_id for e in mine}), mean, found, first))
-    return tuple(told)
+    for k, sheet in enumerate(ids):
+        own = [e for e in rows if e.sheet_id == sheet]
+        outings = {e.outing_id for e in own}
+        effect = None if found is None else found.effect(np.eye(len(ids))[k])
+        plain = float(np.mean([e.values[measure.key] for e in own if e.values[measure.key] is not None]))
+        if found is not None and effect is not None:
+            effect = replace(effect, middle=effect.middle + found.offset)
+        told.append(
+            Level(
+                sheet_id=sheet,
+                count=len(own),
+                outings=len(outings),
+                days=len({days[outing] for outing in outings}),
+                mean=plain if effect is None else effect.mean,
+                found=effect,
+                first_utc=min((e.outing_utc for e in own if e.outing_utc is not None), default=None),
+                chance_best=None if best is None else float(best[k]),
+            )
+        )
+    return Levels(of_sheets=tuple(told), fit=found)
+
+
+def _can_judge(found: Fit) -> bool:
+    """Whether some days or outings are alike in their sheet, so that their scatter shows."""
+    rows = found.rows
+    if float(np.ptp(rows.y)) == 0.0:
+        return False
+    count, _ = components(rows.group, rows.row_day)
+    days = int(rows.day.max()) + 1
+    if days - count >= 1:
+        return True
+    return rows.day.size - (int(rows.group.max()) + 1 + days - count) >= 1 and count == 1
+
+
+def _chances_best(found: Fit, sheets: int, *, rising: bool) -> FloatArray:
+    """Draw the sheets' effects and count how often each is the best, shape (sheets,)."""
+    drawn = found.draw(_DRAWS, np.random.default_rng(7)) @ found.sheet_root[:sheets].T
+    best = np.argmax(drawn if rising else -drawn, axis=1)
+    return np.bincount(best, minlength=sheets) / _DRAWS
 
 
 def barred_among(sheets: Mapping[str, SetupSheet], evidence: Sequence[Evidence]) -> frozenset[str]:
-    """Name the covariates that the differences among the sheets run move themselves."""
+    """Name the conditions that the differences among the sheets run move themselves."""
     run = [sheets[key] for key in dict.fromkeys(e.sheet_id for e in evidence) if key in sheets]
     return barred_by({c.item.name for sheet in run[1:] for c in item_changes(run[0], sheet)})
-
-
-def _model(
-    measure: Measure,
-    rows: Sequence[Evidence],
-    member: FloatArray,
-    y: FloatArray,
-    barred: Collection[str],
-) -> OutingModel | None:
-    """Fit the sheets' means, with the pack's running down where that leaves enough to judge scatter by."""
-    number = {outing: k for k, outing in enumerate(dict.fromkeys(e.outing_id for e in rows))}
-    outing = np.array([number[e.outing_id] for e in rows])
-    u = np.array([e.u95.get(measure.key) or 0.0 for e in rows]) / 1.96
-    drifts = (c for c in (VOLTAGE, ORDER) if c.key not in barred)
-    drift = next((c for c in drifts if all(c.of(e) is not None for e in rows)), None)
-    wider = member if drift is None else np.column_stack([member, columns_of(drift, rows)])
-    for columns in (wider, member):
-        try:
-            model = OutingModel(columns, y, outing, u)
-        except ValueError:
-            continue
-        if columns is member or model.within_df >= 3.0:
-            return model
-    return None
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,6 +246,7 @@ class History:
         """Return the contract ``reciprocal-history/1``: plain types, SI."""
         return {
             "schema": SCHEMA,
+            "summary": history_summary(self, Units("m/s")),
             "measure": self.measure.key,
             "item": self.item,
             "points": [_point(p) for p in self.points],
@@ -215,19 +272,21 @@ def _point(point: Point) -> dict[str, Any]:
         "value_u": point.reading_u,
         "count": level.count,
         "outings": level.outings,
+        "days": level.days,
         "mean": level.mean,
         "u95": level.u95,
+        "chance_best": level.chance_best,
         "also_differs": list(point.also),
     }
 
 
-def history(
+def boat_history(
     evidence: Sequence[Evidence],
     sheets: Mapping[str, SetupSheet],
     item: str | None = None,
     measure: str = "two_way_mps",
 ) -> History:
-    """Lay a measure of a boat's history against one item of its sheets.
+    """Collect a measure of a boat's history by sheet, with the value of one item.
 
     Parameters
     ----------
@@ -247,10 +306,10 @@ def history(
     Raises
     ------
     CallError
-        If no sheet states the item, or the measure is none.
+        If no sheet states the item, or there is no such measure.
     """
     if measure not in MEASURES:
-        raise CallError(f"{measure} is no measure", place="measure", hint=f"one of {', '.join(MEASURES)}")
+        raise CallError(f"{measure} is not a measure", place="measure", hint=f"one of {', '.join(MEASURES)}")
     if item is not None and not any(item in sheet.tune for sheet in sheets.values()):
         stated = sorted({name for sheet in sheets.values() for name in sheet.tune})
         raise CallError(
@@ -259,9 +318,8 @@ def history(
             hint=f"one of {', '.join(stated)}" if stated else "write the boat's sheets first",
         )
     asked = MEASURES[measure]
-    found = [
-        level for level in levels(asked, evidence, barred_among(sheets, evidence)) if level.sheet_id in sheets
-    ]
+    known = [e for e in evidence if e.sheet_id in sheets]
+    found = levels(asked, known, sheets, barred_among(sheets, known)).of_sheets
     best = best_level(asked, found)
     points = [_at(level, sheets, item, best) for level in found]
     if item is not None and all(isinstance(p.reading.value, float) for p in points if p.reading):
@@ -276,7 +334,7 @@ def history(
 
 
 def best_level(measure: Measure, found: Sequence[Level]) -> Level | None:
-    """Choose the sheet that is surely good, not the one that was lucky once.
+    """Choose the sheet that is most likely good, not the one that was lucky once.
 
     For a speed the highest lower end of the intervals; for ripple, slip, current and heat the lowest upper
     end.

@@ -10,6 +10,7 @@ from telemetry.compare.covariates import COVARIATES, ORDER, VOLTAGE, WAY, Sides,
 from telemetry.compare.effects import Adjustment
 from telemetry.compare.evidence import Evidence
 from telemetry.compare.measures import MEASURES
+from telemetry.compare.verdicts import Effect
 from telemetry.setup import ItemChange
 
 
@@ -144,18 +145,51 @@ def _names(names: object) -> str:
 
 
 def _of_time(before: Sequence[Evidence], after: Sequence[Evidence]) -> list[Remark]:
-    """Say when all of one side came before all of the other: what else changed with time goes with it."""
+    """Say when all of one side came before all of the other: what else changed with time is mixed into it."""
     times = [[e.outing_utc for e in side if e.outing_utc is not None] for side in (before, after)]
     if not times[0] or not times[1]:
-        return []
+        return (
+            [Remark("no-dates", "Some outings have no date: each of them is taken for a day of its own.")]
+            if len(times[0]) + len(times[1]) < len(before) + len(after)
+            else []
+        )
     one_after_other = max(times[0]) < min(times[1]) or max(times[1]) < min(times[0])
     if not one_after_other:
         return []
     return [
         Remark(
             "time",
-            "All outings of one side came before all of the other: whatever else changed meanwhile (pack, "
-            "propeller, driver, season) goes with the difference. Going back to the first sheet once more "
-            "tells.",
+            "All outings of one side came before all of the other: whatever else changed in that time (pack, "
+            "propeller, driver, season) is mixed into the difference. Going back to the first sheet once "
+            "more tells.",
         )
     ]
+
+
+def of_model(effect: Effect) -> list[Remark]:
+    """Say which outings look spoiled, and whether the season drifted."""
+    found = effect.found
+    if found is None:
+        return []
+    remarks = [
+        Remark(
+            "spoiled",
+            f"Outing {s.outing_id} was much slower than the others predict (weed, a slipping coupling, a wet "
+            f"connector?): spoiled with {100 * s.probability:.0f} % probability, so that it counts for "
+            f"{100 * s.weight:.0f} % of a sound one. It was not left out.",
+        )
+        for s in found.spoiled
+        if s.probability >= 0.5
+    ]
+    trend = found.trend
+    if trend is not None and abs(trend.per_day) > trend.per_day_u95:
+        hourly = "" if trend.per_hour is None else f", {trend.per_hour:+.3g} for each hour under way"
+        remarks.append(
+            Remark(
+                "trend",
+                f"The figures drift by {trend.per_outing:+.3g} ± {trend.per_outing_u95:.2g} for each further "
+                f"outing{hourly} (SI units), sheets held equal. Adjusted for.",
+                True,
+            )
+        )
+    return remarks
