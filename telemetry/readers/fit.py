@@ -1,10 +1,8 @@
 """FIT: the record messages of an activity file, or of several chained in one.
 
-fitparse decodes ordinary files, without its value processors, which would only turn numbers into texts.
-Where it stops at definitions that other software writes, fitdecode takes over, and a finding says so; where
-both stop before the last whole record, the bulk reading of :mod:`telemetry.readers.fit_scan` does. The bulk
-reading also serves large files, on which either decoder needs seconds (about 50 µs a record). Tests hold all
-three to the same values on every recorded log.
+:mod:`telemetry.readers.fit_scan` walks over the file and reads the record fields in bulk. Where the walk
+breaks off, fitparse gives a second opinion, and a finding says so if it gets further. Tests hold the walk to
+the values of fitparse and fitdecode on every recorded log.
 
 Damage ends the reading, not the log: what stands before is returned with a finding.
 """
@@ -16,12 +14,10 @@ import threading
 from collections.abc import Iterable, Iterator
 from typing import Any, Final
 
-import fitdecode
 import fitparse
 import numpy as np
-from fitdecode.types import FieldDefinition as FitdecodeDefinition
 from fitparse.processors import FitFileDataProcessor
-from fitparse.records import FieldDefinition as FitparseDefinition
+from fitparse.records import FieldDefinition
 
 from telemetry.core.errors import DamagedLogError, NothingUsableError
 from telemetry.core.frames import Finding, FloatArray, Log, LogMeta, make_track
@@ -29,7 +25,7 @@ from telemetry.core.progress import report_each, scope
 from telemetry.core.sanitize import SHORT, shortened
 from telemetry.readers import notes, stamps
 from telemetry.readers.base import LogReader, ReadOptions
-from telemetry.readers.fit_scan import RECORD, TIMESTAMP, FitStructure, scan_fit
+from telemetry.readers.fit_scan import TIMESTAMP, FitStructure, scan_fit
 
 # Field numbers of the record message in the FIT profile, with scale and offset: value = raw / scale - offset.
 _SEMICIRCLES_PER_DEG: Final = 2.0**31 / 180.0
@@ -56,8 +52,8 @@ _MAX_MESSAGES: Final = 20_000
 _TOLD_EVERY: Final = 1000
 
 _MAX_STAMP_S: Final = 2**32 - 1
-# The usual decoder keeps developer fields in one table for all files: without this a file is read by what
-# another one, read before it or beside it, said of them.
+# fitparse keeps developer fields in one table for all files: without this lock a file would be read by the
+# definitions of another one.
 _ONE_FILE_AT_A_TIME: Final = threading.Lock()
 _HINT: Final = "copy the file from the device again"
 
@@ -101,18 +97,15 @@ def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
 
 
 def _decode(data: bytes, found: FitStructure) -> tuple[dict[int, FloatArray], list[Finding]]:
-    if len(data) > _MAX_BYTES or found.messages > _MAX_MESSAGES:
-        return found.columns(), []
-    with _ONE_FILE_AT_A_TIME:
-        fitparse.records.DEV_TYPES.clear()
-        rows, stopped = _rows(_fitparse_records(data), found.records)
-    if len(rows) >= found.records:
-        return _columns(rows), []
-    why = f"the usual decoder stopped after {len(rows)} of {found.records} records ({stopped})"
-    rows, stopped = _rows(_fitdecode_records(data), found.records)
-    if len(rows) >= found.records:
-        return _columns(rows), [Finding("second-decoder", f"read by the second decoder: {why}")]
-    return found.columns(), [Finding("second-decoder", f"read in bulk: {why}")]
+    """Return the record fields as the walk read them, or as fitparse did where it got further."""
+    if found.damage and not found.cut and len(data) <= _MAX_BYTES and found.messages <= _MAX_MESSAGES:
+        with _ONE_FILE_AT_A_TIME:
+            fitparse.records.DEV_TYPES.clear()
+            rows, stopped = _rows(fitparse_records(data), found.records)
+        if len(rows) > found.records:
+            message = f"read by the second decoder, which found {len(rows)} records ({stopped})"
+            return _columns(rows), [Finding("second-decoder", message)]
+    return found.columns(), []
 
 
 def _rows(records: Iterator[Iterable[tuple[int, Any]]], likely: int) -> tuple[list[list[float]], str]:
@@ -161,29 +154,18 @@ class _NumbersOnly(FitFileDataProcessor):  # type: ignore[misc]
         """Do nothing."""
 
 
-def _fitparse_records(data: bytes) -> Iterator[Iterable[tuple[int, Any]]]:
+def fitparse_records(data: bytes) -> Iterator[Iterable[tuple[int, Any]]]:
+    """Read the record messages by fitparse: each as pairs of field number and raw value."""
     # The checksum is verified by the scan, whose finding does not cost the records.
     with fitparse.FitFile(io.BytesIO(data), check_crc=False, data_processor=_NumbersOnly()) as fit:
         for message in fit.get_messages("record"):
-            yield _numbered(message.fields, FitparseDefinition)
+            yield _numbered(message.fields)
 
 
-def _fitdecode_records(data: bytes) -> Iterator[Iterable[tuple[int, Any]]]:
-    with fitdecode.FitReader(
-        io.BytesIO(data),
-        processor=None,
-        check_crc=fitdecode.CrcCheck.DISABLED,
-        error_handling=fitdecode.ErrorHandling.IGNORE,
-    ) as fit:
-        for frame in fit:
-            if frame.frame_type == fitdecode.FIT_FRAME_DATA and frame.global_mesg_num == RECORD:
-                yield _numbered(frame.fields, FitdecodeDefinition)
-
-
-def _numbered(fields: Iterable[Any], definition: Any) -> Iterator[tuple[int, Any]]:
+def _numbered(fields: Iterable[Any]) -> Iterator[tuple[int, Any]]:
     """Field numbers and raw values; without developer fields, which count from zero again."""
     for one in fields:
-        if isinstance(one.field_def, definition):
+        if isinstance(one.field_def, FieldDefinition):
             yield one.field_def.def_num, one.raw_value
         elif one.field_def is None and one.field.def_num == TIMESTAMP:  # from a compressed header
             yield TIMESTAMP, one.raw_value

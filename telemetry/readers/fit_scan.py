@@ -16,6 +16,7 @@ import re
 import struct
 from array import array
 from dataclasses import dataclass, field
+from itertools import repeat
 from typing import Final
 
 import numpy as np
@@ -29,6 +30,8 @@ RECORD: Final = 20
 TIMESTAMP: Final = 253
 """Number of the timestamp field in any message."""
 _TOLD_EVERY: Final = 5000
+_MIN_RUN: Final = 8
+_INVALID_STAMP: Final = b"\xff\xff\xff\xff"
 
 # Base type: numpy code and the value that means "invalid" (None: not-a-number already says it).
 _BASE_TYPES: Final[dict[int, tuple[str, int | None]]] = {
@@ -79,6 +82,8 @@ class FitStructure:
         Record messages without any of them.
     damage : str
         Where and why the walk ended before the end of the file; empty if it did not.
+    cut : bool
+        Whether the damage is that the file's bytes end too early, so that no other decoder can read more.
     wrong_checksums : int
         Of the chained files, how many state another checksum than theirs.
     """
@@ -89,6 +94,7 @@ class FitStructure:
     records: int = 0
     empty_records: int = 0
     damage: str = ""
+    cut: bool = False
     wrong_checksums: int = 0
     _layouts: list[_Layout] = field(default_factory=list)
 
@@ -151,6 +157,7 @@ def scan_fit(data: bytes, wanted: tuple[int, ...]) -> FitStructure:
         end = body + size
         _walk(result, body, min(end, len(data)), final=end > len(data))
         if end + 2 > len(data):
+            result.cut = result.cut or not result.damage
             result.damage = result.damage or "the file ends before its stated length"
         elif not result.damage and crc16(data[at:end]) != struct.unpack_from("<H", data, end)[0]:
             result.wrong_checksums += 1
@@ -162,6 +169,36 @@ def _run_of(data: bytes, at: int, end: int) -> int:
     """Count how often the byte at a place stands there in a row."""
     same = re.compile(re.escape(data[at : at + 1]) + b"+", re.DOTALL).match(data, at, end)
     return same.end() - at if same else 1
+
+
+def _run_of_records(data: bytes, at: int, end: int, step: int) -> int:
+    """Count the whole messages of one definition that follow each other from a place on.
+
+    Each message begins with the same head byte, so the head bytes of a run are a slice with a step.
+    """
+    run = 0
+    length = _MIN_RUN
+    head = data[at : at + 1]
+    while True:
+        stop = min(at + (run + length) * step, end - step + 1)
+        heads = data[at + run * step : stop : step]
+        same = len(heads) - len(heads.lstrip(head))
+        run += same
+        if same < length:
+            return max(run, 1)
+        length *= 4
+
+
+def _last_stamp(
+    data: bytes, layout: _Layout, first: int, last: int, before: tuple[int, str]
+) -> tuple[int, str]:
+    """Find the last valid timestamp of a run of messages; returns its place and byte order."""
+    if layout.stamp_at < 0:
+        return before
+    for at in range(last, first - 1, -layout.size - 1):
+        if not data.startswith(_INVALID_STAMP, at + 1 + layout.stamp_at):
+            return at + 1 + layout.stamp_at, layout.order
+    return before
 
 
 def _walk(result: FitStructure, at: int, end: int, *, final: bool) -> None:
@@ -197,8 +234,22 @@ def _walk(result: FitStructure, at: int, end: int, *, final: bool) -> None:
         after = at + 1 + known.size
         if after > end:
             result.damage = "the file ends inside a message" if final else f"a message overruns at byte {at}"
+            result.cut = final
             break
-        if known.stamp_at >= 0 and not data.startswith(b"\xff\xff\xff\xff", at + 1 + known.stamp_at):
+        run = 1
+        if after < end and data[after] == head and not head & 0x80:
+            run = _run_of_records(data, at, end, known.size + 1)
+        if run >= _MIN_RUN and known.fields:
+            last = at + (run - 1) * (known.size + 1)
+            known.starts.extend(range(at + 1, last + 2, known.size + 1))
+            known.stamps.extend(repeat(-1, run))
+            stamp_place, stamp_order = _last_stamp(data, known, at, last, (stamp_place, stamp_order))
+            records += run
+            messages += run
+            report(at / len(data))
+            at = last + known.size + 1
+            continue
+        if known.stamp_at >= 0 and not data.startswith(_INVALID_STAMP, at + 1 + known.stamp_at):
             stamp_place, stamp_order = at + 1 + known.stamp_at, known.order
         compressed = -1
         if head & 0x80:

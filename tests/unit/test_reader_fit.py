@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import struct
 from collections.abc import Sequence
 
@@ -11,8 +12,8 @@ import pytest
 
 from telemetry.core.errors import DamagedLogError, NothingUsableError
 from telemetry.core.frames import Log
-from telemetry.readers import fit, read_bytes
-from telemetry.readers.fit_scan import crc16, scan_fit
+from telemetry.readers import fit, fit_scan, read_bytes
+from telemetry.readers.fit_scan import FitStructure, crc16, scan_fit
 
 START = 1_000_000_000  # FIT seconds: 2021-09-08T01:46:40Z
 STAMP, LAT, LON, ALT, SPEED, ENHANCED = (
@@ -123,7 +124,7 @@ def test_a_header_never_finished_by_its_recorder() -> None:
     data[4:8] = bytes(4)
     log = read(bytes(data))
     assert len(log.frame) == 5
-    assert codes(log).keys() == {"salvaged", "second-decoder"}
+    assert codes(log).keys() == {"salvaged"}
 
 
 def test_chained_files_and_a_false_stamp() -> None:
@@ -137,49 +138,72 @@ def test_chained_files_and_a_false_stamp() -> None:
     assert codes(log) == {"odd-stamp": 1}
 
 
-def test_the_second_decoder_takes_over_at_a_misfitting_size() -> None:
+def test_a_size_that_misfits_its_type_costs_no_record() -> None:
     odd = definition(STAMP, LAT, LON, SPEED, (30, 1, 0x86)) + b"".join(
         record(10 + i) + b"\x01" for i in range(3)
     )
     log = read(whole(BODY + odd))
     assert len(log.frame) == 8
-    assert codes(log) == {"second-decoder": 1}
-    assert "second decoder" in log.findings[0].message
+    assert codes(log) == {}
 
 
-def test_a_large_file_is_read_in_bulk_with_the_same_values(monkeypatch: pytest.MonkeyPatch) -> None:
-    usual = read(whole(BODY))
-    monkeypatch.setattr(fit, "_MAX_MESSAGES", 4)
-    bulk = read(whole(BODY))
-    assert bulk.frame.equals(usual.frame)
-    assert codes(bulk) == {}
+def test_fitparse_is_asked_where_the_walk_breaks_off(monkeypatch: pytest.MonkeyPatch) -> None:
+    whole_log = read(whole(BODY))
+    scan = fit.scan_fit
+
+    def broken(data: bytes, wanted: tuple[int, ...]) -> FitStructure:
+        return dataclasses.replace(scan(data, wanted), records=2, damage="a made damage")
+
+    monkeypatch.setattr(fit, "scan_fit", broken)
+    log = read(whole(BODY))
+    assert log.frame.equals(whole_log.frame)
+    assert codes(log).keys() == {"second-decoder", "salvaged"}
 
 
-def test_a_signalling_nan_in_a_bulk_file_is_a_missing_speed_and_no_warning(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
+@pytest.mark.parametrize("stamped", [True, False])
+def test_a_run_of_like_messages_is_read_as_one_by_one(stamped: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Runs between other messages, cut anywhere, and compressed stamps that count on from them."""
+    rng = np.random.default_rng(5)
+    head = (STAMP, SPEED) if stamped else (SPEED,)
+    body = definition(*head) + definition(SPEED, local=1) + definition((253, 4, 0x86), local=2, number=21)
+    second = START
+    for length in rng.integers(1, 60, 30).tolist():
+        for _ in range(length):
+            second += 1
+            stamp = 0xFFFFFFFF if rng.random() < 0.1 else second
+            body += struct.pack("<BIH", 0, stamp, 900) if stamped else struct.pack("<BH", 0, 900)
+        body += struct.pack("<BI", 2, second)
+        body += struct.pack("<BH", 0x80 | 1 << 5 | second % 32, 800)
+    data = whole(body)
+    for cut in (0, 1, 2, 3, 5, 9, 40, 700):
+        runs = scan_fit(data[: len(data) - cut], (6,))
+        with monkeypatch.context() as patch:
+            patch.setattr(fit_scan, "_MIN_RUN", 10**9)
+            singly = scan_fit(data[: len(data) - cut], (6,))
+        assert (runs.messages, runs.records, runs.damage) == (singly.messages, singly.records, singly.damage)
+        assert runs.columns().keys() == singly.columns().keys()
+        for number, values in singly.columns().items():
+            np.testing.assert_array_equal(runs.columns()[number], values)
+
+
+def test_a_signalling_nan_is_a_missing_speed_and_no_warning() -> None:
     body = definition(STAMP, LAT, LON, (6, 4, 0x88))
     for i, bits in enumerate([0x41400000, 0x7FA00000, 0xFFFFFFFF, 0x41400000]):  # the first of them is 12.0
         body += record(i)[:-2] + struct.pack("<I", bits)
-    monkeypatch.setattr(fit, "_MAX_MESSAGES", 1)
     speed = read(whole(body)).frame["speed_mps"].to_numpy()
     assert np.isnan(speed).tolist() == [False, True, True, False]
 
 
-def test_a_stamp_that_says_invalid_is_none_to_count_on_from(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_stamp_that_says_invalid_is_none_to_count_on_from() -> None:
     first = START - START % 32
     body = definition(STAMP, SPEED) + definition(SPEED, local=1) + struct.pack("<BIH", 0, first, 1000)
     for i in range(1, 20):
         body += struct.pack("<BH", 0x80 | 1 << 5 | i, 1000 + i)
         if i == 5:
             body += struct.pack("<BIH", 0, 0xFFFFFFFF, 1000)
-    usual = read(whole(body))
-    monkeypatch.setattr(fit, "_MAX_MESSAGES", 4)
-    bulk = read(whole(body))
-    assert bulk.t_s.tolist() == list(range(20))
-    assert bulk.t_s.tolist() == usual.t_s.tolist()
-    assert bulk.frame.equals(usual.frame)
-    assert codes(bulk) == codes(usual)
+    log = read(whole(body))
+    assert log.t_s.tolist() == list(range(20))
+    assert codes(log) == {"no-time": 1}
 
 
 def test_developer_fields_do_not_pass_for_the_record_s_own() -> None:
