@@ -196,6 +196,11 @@ def _track(raw: dict[int, FloatArray], findings: list[Finding], file: str) -> Lo
     findings += notes.odd_stamps(stamp_us, believed)
     columns = {name: values[believed] for name, values in columns.items()}
     stamp_us = stamp_us[believed]
+    order = stamps.chronological(stamp_us) if absolute else None
+    if order is not None:
+        findings += notes.sorted_by_time(stamp_us)
+        stamp_us = stamp_us[order]
+        columns = {name: values[order] for name, values in columns.items()}
     start_utc = None
     if absolute:
         start_utc = stamps.utc(int(stamp_us[0]))

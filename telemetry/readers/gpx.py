@@ -110,6 +110,14 @@ def _track(points: TrackPoints, findings: list[Finding], file: str) -> Log:
     findings += notes.odd_stamps(stamp_us[timed], believed[timed])
     columns = {name: values[believed] for name, values in points.columns.items()}
     stamp_us = stamp_us[believed]
+    order = stamps.chronological(stamp_us)
+    if order is not None:
+        findings += notes.sorted_by_time(stamp_us)
+        stamp_us = stamp_us[order]
+        columns = {name: values[order] for name, values in columns.items()}
+    if points.tracks > 1:
+        message = "it holds several tracks, which are read as one log; tracks"
+        findings.append(Finding("several-tracks", message, points.tracks))
     t_s = stamps.seconds(stamp_us)
     findings += notes.before_gps(stamp_us)
     findings += notes.no_fix(columns, t_s)

@@ -58,6 +58,11 @@ def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
     findings += notes.odd_stamps(stamp_us, believed)
     stamp_us = stamp_us[believed]
     columns = {name: values[believed] for name, values in columns.items()}
+    order = stamps.chronological(stamp_us) if dated else None
+    if order is not None:
+        findings += notes.sorted_by_time(stamp_us)
+        stamp_us = stamp_us[order]
+        columns = {name: values[order] for name, values in columns.items()}
     t_s = stamps.seconds(stamp_us)
     if dated:
         findings += notes.before_gps(stamp_us)

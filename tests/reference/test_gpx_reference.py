@@ -33,6 +33,8 @@ def test_values_equal_the_bare_elements(name: str) -> None:
     data = (REAL / f"{name}.gpx").read_bytes()
     (log,) = read_bytes(data, name)
     points = [p for p in etree.fromstring(data).iter("{*}trkpt") if p.find("{*}time") is not None]
+    if name == "segments_months_apart":  # its tracks are not in the order of time
+        points.sort(key=lambda p: p.find("{*}time").text)
     assert len(log.frame) == len(points)
     np.testing.assert_array_equal(log.column("lat_deg"), [float(p.get("lat")) for p in points])
     np.testing.assert_array_equal(log.column("lon_deg"), [float(p.get("lon")) for p in points])

@@ -52,11 +52,21 @@ def test_a_bare_speed_in_gpx_1_1_is_not_lost() -> None:
     assert codes(log) == {}
 
 
-def test_tracks_and_segments_become_one_track_in_file_order() -> None:
-    log = read(
-        HEAD + point(5) + "</trkseg><trkseg>" + point(1) + "</trkseg></trk><trk><trkseg>" + point(9) + TAIL
+def test_tracks_and_segments_become_one_log_and_are_told() -> None:
+    one, two = ("".join(point(i) for i in seconds) for seconds in ((1, 2, 3, 4), (7, 8, 9)))
+    log = read(HEAD + one + "</trkseg></trk><trk><trkseg>" + two + TAIL)
+    assert log.t_s.tolist() == [0, 1, 2, 3, 6, 7, 8]
+    assert codes(log) == {"several-tracks": 2}
+
+
+def test_tracks_newest_first_are_sorted_and_told() -> None:
+    newest, oldest = (
+        "".join(point(i, f"<ele>{i}</ele>") for i in seconds) for seconds in ((7, 8, 9), (1, 2, 3, 4))
     )
-    assert log.t_s.tolist() == [0.0, -4.0, 4.0]
+    log = read(HEAD + newest + "</trkseg></trk><trk><trkseg>" + oldest + TAIL)
+    assert log.t_s.tolist() == [0, 1, 2, 3, 6, 7, 8]
+    assert log.frame.alt_m.tolist() == [1, 2, 3, 4, 7, 8, 9]
+    assert codes(log) == {"several-tracks": 2, "out-of-order": 1}
 
 
 def test_fix_none_is_a_row_without_fix() -> None:
