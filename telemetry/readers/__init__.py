@@ -33,6 +33,7 @@ from telemetry.readers.archive import (
     unpack_archive,
 )
 from telemetry.readers.base import LogReader, ReadOptions
+from telemetry.readers.heading_form import form_name, heading_form
 from telemetry.readers.saved_columns import ExplainedTable, SavedColumnMap
 from telemetry.readers.table import explain_table
 
@@ -49,6 +50,8 @@ __all__ = [
     "SavedColumnMap",
     "bytes_of",
     "explain_table",
+    "form_name",
+    "heading_form",
     "is_shadow",
     "open_bytes",
     "open_file",

@@ -16,13 +16,15 @@ import numpy as np
 from telemetry.core.errors import DamagedLogError, NothingUsableError
 from telemetry.core.frames import BoolArray, Finding, FloatArray, IntArray, Log, LogMeta, make_track
 from telemetry.core.progress import report
+from telemetry.core.sanitize import LABEL, cut
 from telemetry.core.units import KMH_MPS, KNOT_MPS
 from telemetry.readers import notes, stamps
 from telemetry.readers.base import LogReader, ReadOptions
-from telemetry.readers.nmea_fields import Fields, Sentences, find_commas, kind_code, split
+from telemetry.readers.nmea_fields import Fields, Sentences, find_commas, foreign_addresses, kind_code, split
 
-_SENTENCE: Final = re.compile(rb"\$[A-Z]{2}(?:RMC|GGA|GLL|VTG|GSA|GSV|ZDA|GNS|GBS|GST),")
+_SENTENCE: Final = re.compile(rb"\$[A-Z]{2}(?:RMC|GGA|GLL|VTG|GSA|GSV|ZDA|GNS|GBS|GST),|![A-Z]{2}VD[MO],")
 _TIME_FIELD: Final = {"RMC": 1, "GGA": 1, "GLL": 5}
+_MAX_LISTED: Final = 8
 _DAY_US: Final = stamps.DAY_US
 
 
@@ -76,23 +78,30 @@ def _good(sentences: Sentences, file: str) -> tuple[BoolArray, list[Finding]]:
     # A receiver may sum up its own sentences alone: those that are read decide.
     read = np.isin(sentences.kind, [kind_code(name) for name in _READ])
     if sentences.has_checksum[read].any() or (sentences.has_checksum.any() and not read.any()):
-        good = sentences.checksum_ok
-        bad = int((~good).sum())
+        good = sentences.checksum_ok & ~sentences.foreign
+        bad = int((~good & ~sentences.foreign).sum())
         if bad:
             findings.append(
                 Finding("bad-checksum", "sentences with a wrong or missing checksum were left out", bad)
             )
     else:
         # Receivers may leave checksums out altogether; then there is nothing to verify, and that is said.
-        good = np.ones(sentences.start.size, dtype=np.bool_)
+        good = ~sentences.foreign
         findings.append(
             Finding(
-                "no-checksum", "no sentence that is read carries a checksum: damage cannot be seen", good.size
+                "no-checksum",
+                "no sentence that is read carries a checksum: damage cannot be seen",
+                int(good.sum()),
             )
         )
+    foreign = int(sentences.foreign.sum())
+    if foreign:
+        names = ", ".join(cut(foreign_addresses(sentences, _MAX_LISTED), _MAX_LISTED, LABEL))
+        message = f"proprietary and encapsulated sentences are not read and were passed over: {names}"
+        findings.append(Finding("sentences-unread", message, foreign))
     if not good.any():
         raise DamagedLogError(
-            f"none of its {good.size} sentences passes its checksum",
+            f"none of its {good.size - foreign} sentences passes its checksum",
             file=file,
             hint="record again; the link between receiver and logger drops characters",
         )

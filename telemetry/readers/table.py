@@ -37,20 +37,20 @@ from telemetry.core.progress import report
 from telemetry.core.sanitize import LABEL, LONG, cut, shortened
 from telemetry.readers import motor_sanity, notes, speed_unit, stamps, table_cells
 from telemetry.readers.base import LogReader, ReadOptions
+from telemetry.readers.heading_form import example_line, form_hint
 from telemetry.readers.headings import IGNORE, RPM_COLUMNS, TIME_COLUMNS, Match, best, match
 from telemetry.readers.saved_columns import ExplainedTable
 from telemetry.readers.table_clock import RowClock, find_clock
 from telemetry.readers.table_layout import Layout, find_layout
 from telemetry.readers.table_samples import Samples, look_at_cells
-from telemetry.readers.text import decode
+from telemetry.readers.text import decode, table_text
 
-_SENTENCE: Final = re.compile(r"\$[A-Z]{5},")
+_SENTENCE: Final = re.compile(r"\$[A-Z]{5},|![A-Z]{2}VD[MO],")
 _CONTROL: Final = re.compile(r"[\x01-\x08\x0e-\x1f]")
 # Quantities whose customary unit is beyond doubt even where none is stated.
 _CUSTOMARY_UNITS: Final = {"alt_m", "esc_temp_c", "motor_temp_c", "ax_mps2", "ay_mps2", "az_mps2"}
 _ANGLES: Final = ("lat_deg", "lon_deg")
 _MAX_LISTED: Final = 25
-_MEND_MAP: Final = "say which heading means what and in which unit (a heading map)"
 
 
 def _sniff(head: bytes) -> bool:
@@ -69,23 +69,22 @@ def explain_table(data: bytes, file: str, options: ReadOptions) -> ExplainedTabl
     DamagedLogError, HeadingMapNeededError
         If the table has no line of headings that could be found.
     """
-    layout = find_layout(_text(data), file)
+    layout = find_layout(table_text(data), file)
     return options.about(layout.headings, layout.units)
 
 
-def _text(data: bytes) -> str:
-    return decode(data)[0].replace("\r\n", "\n").replace("\r", "\n").replace("\0", "")
-
-
 def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
-    text = _text(data)
+    text = table_text(data)
     layout = find_layout(text, file)
     said = options.about(layout.headings, layout.units)
     try:
         matches = match(layout.headings, layout.units, said.columns)
     except ValueError as error:
         raise ColumnMapNeededError(
-            f"the heading map does not fit: {error}", headings=layout.headings, file=file, hint=_MEND_MAP
+            f"the heading map does not fit: {error}",
+            headings=layout.headings,
+            file=file,
+            hint=form_hint(file),
         ) from error
     columns = best(matches)
     left = frozenset(
@@ -110,7 +109,9 @@ def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
     beside = None if samples.milliseconds is None else frame[samples.milliseconds]
     clock = find_clock(columns, lambda m: frame[m.position], is_speed_log, beside)
     if clock is None:
-        raise NothingUsableError("none of its rows has a time that can be read", file=file, hint=_MEND_MAP)
+        raise NothingUsableError(
+            "none of its rows has a time that can be read", file=file, hint=form_hint(file)
+        )
     return _Table(frame, layout, columns, samples, clock, findings, file).logs(said)
 
 
@@ -120,7 +121,7 @@ def _map_needed(reason: str, layout: Layout, file: str) -> ColumnMapNeededError:
         headings=layout.headings,
         file=file,
         place=f"line {layout.heading_line}",
-        hint=_MEND_MAP,
+        hint=form_hint(file),
     )
 
 
@@ -378,7 +379,7 @@ class _Table:
             f"the speed {m.shown!r} states no unit and {why}",
             headings=self._layout.headings,
             file=self._file,
-            hint=f"give its unit in a heading map, for instance {m.shown!r} as speed_mps:km/h",
+            hint=form_hint(self._file, example_line(m.shown, "speed_mps:km/h")),
         )
 
 
