@@ -20,12 +20,15 @@ from fitparse.processors import FitFileDataProcessor
 from fitparse.records import FieldDefinition
 
 from telemetry.core.errors import DamagedLogError, NothingUsableError
-from telemetry.core.frames import Finding, FloatArray, Log, LogMeta, make_track
+from telemetry.core.frames import TRACK_COLUMNS, Finding, FloatArray, IntArray, Log, LogMeta, make_track
 from telemetry.core.progress import report_each, scope
-from telemetry.core.sanitize import SHORT, shortened
+from telemetry.core.sanitize import LABEL, SHORT, cut, shortened
 from telemetry.readers import notes, stamps
 from telemetry.readers.base import LogReader, ReadOptions
+from telemetry.readers.fit_motion import FAST_MESSAGES, gps_fixes, motion_frame
 from telemetry.readers.fit_scan import TIMESTAMP, FitStructure, scan_fit
+from telemetry.readers.headings import match
+from telemetry.readers.motion_rows import means_around
 
 # Field numbers of the record message in the FIT profile, with scale and offset: value = raw / scale - offset.
 _SEMICIRCLES_PER_DEG: Final = 2.0**31 / 180.0
@@ -43,6 +46,8 @@ _FIELDS: Final[dict[int, tuple[str, float, float]]] = {
 _FRACTION_FIELD: Final = 48  # 1/128 s past the timestamp
 _WANTED: Final = (*_FIELDS, _FRACTION_FIELD)
 
+# So many times more fixes than records make it worthwhile to leave the records.
+_MIN_FINER: Final = 1.5
 _FIT_EPOCH_S: Final = 631_065_600  # 1989-12-31T00:00:00Z in Unix time
 _FIRST_ABSOLUTE_S: Final = 0x10000000  # below, a timestamp counts from power-on
 
@@ -55,6 +60,8 @@ _MAX_STAMP_S: Final = 2**32 - 1
 # fitparse keeps developer fields in one table for all files: without this lock a file would be read by the
 # definitions of another one.
 _ONE_FILE_AT_A_TIME: Final = threading.Lock()
+_MAX_LISTED: Final = 12
+_UNITLESS: Final = ("hdop", "satellites", "fix")
 _HINT: Final = "copy the file from the device again"
 
 
@@ -64,8 +71,9 @@ def _sniff(head: bytes) -> bool:
 
 def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
     with scope(0.0, 0.6):
-        found = scan_fit(data, _WANTED)
-    if found.records == 0:
+        found = scan_fit(data, _WANTED, FAST_MESSAGES)
+    fixes = gps_fixes(found)
+    if found.records == 0 and not fixes[0].size:
         if found.damage:
             raise DamagedLogError(
                 f"no usable record stands before the damage: {found.damage}", file=file, hint=_HINT
@@ -93,7 +101,7 @@ def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
         findings.append(
             Finding("bad-checksum", "the file's checksum is wrong; its content was read all the same")
         )
-    return (_track(raw, findings, file),)
+    return (_track(raw, fixes, found, findings, file),)
 
 
 def _decode(data: bytes, found: FitStructure) -> tuple[dict[int, FloatArray], list[Finding]]:
@@ -171,7 +179,72 @@ def _numbered(fields: Iterable[Any]) -> Iterator[tuple[int, Any]]:
             yield TIMESTAMP, one.raw_value
 
 
-def _track(raw: dict[int, FloatArray], findings: list[Finding], file: str) -> Log:
+def _track(
+    raw: dict[int, FloatArray],
+    fixes: tuple[IntArray, dict[str, FloatArray]],
+    found: FitStructure,
+    findings: list[Finding],
+    file: str,
+) -> Log:
+    """Build the track of the receiver's own fixes where they are finer than the records, else of those."""
+    if fixes[0].size > _MIN_FINER * found.records:
+        message = "the receiver's own fixes are read, which are more than the records; fixes"
+        findings.append(Finding("gps-rate", message, int(fixes[0].size)))
+        stamp_us, columns = fixes
+        absolute = True
+    else:
+        stamp_us, columns, absolute = _of_records(raw, _developer(found, raw, findings), findings, file)
+    believed = stamps.believable(stamp_us)
+    findings += notes.odd_stamps(stamp_us, believed)
+    columns = {name: values[believed] for name, values in columns.items()}
+    stamp_us = stamp_us[believed]
+    order = stamps.chronological(stamp_us) if absolute else None
+    if order is not None:
+        findings += notes.sorted_by_time(stamp_us)
+        stamp_us = stamp_us[order]
+        columns = {name: values[order] for name, values in columns.items()}
+    start_utc = None
+    if absolute:
+        start_utc = stamps.utc(int(stamp_us[0]))
+    else:
+        findings.append(
+            Finding("no-date", "its times count from power-on: no day and no time of day", int(stamp_us.size))
+        )
+    t_s = stamps.seconds(stamp_us)
+    motion, unread = motion_frame(found, int(stamp_us[0])) if absolute else (None, [])
+    if motion is not None:
+        message = "accelerations and turn rates are kept at their own rate beside the fixes; rows"
+        findings.append(Finding("motion-rate", message, len(motion)))
+        columns |= means_around(motion, t_s)
+    if unread:
+        findings.append(Finding("columns-unread", f"messages not read: {', '.join(unread)}", len(unread)))
+    return make_track(columns, t_s, LogMeta(file, "fit", start_utc=start_utc), findings, motion)
+
+
+def _developer(
+    found: FitStructure, raw: dict[int, FloatArray], findings: list[Finding]
+) -> dict[str, FloatArray]:
+    """Read the developer fields whose name and unit mean a column of the track; name the others."""
+    given = found.developer_columns() if raw[TIMESTAMP].size == found.records else {}
+    read: dict[str, FloatArray] = {}
+    unread: list[str] = []
+    for (name, unit), values in given.items():
+        named = [m for m in match([name], [unit], {}) if m.column in TRACK_COLUMNS]
+        fits = bool(named) and bool(named[0].unit or named[0].column in _UNITLESS)
+        if fits and named[0].column not in read and np.isfinite(values).any():
+            read[named[0].column] = values * named[0].factor + named[0].offset
+        else:
+            unread.append(f"{name} [{unit}]" if unit else name)
+    if unread:
+        listed = ", ".join(cut(unread, _MAX_LISTED, LABEL))
+        findings.append(Finding("columns-unread", f"developer fields not read: {listed}", len(unread)))
+    return read
+
+
+def _of_records(
+    raw: dict[int, FloatArray], developer: dict[str, FloatArray], findings: list[Finding], file: str
+) -> tuple[IntArray, dict[str, FloatArray], bool]:
+    """Return the records' times and columns, and whether the times are absolute."""
     stamp_s = raw[TIMESTAMP]
     # A damaged definition may give the stamp any type, even one that holds more than a stamp can.
     possible = (stamp_s >= 0.0) & (stamp_s <= _MAX_STAMP_S)
@@ -192,23 +265,10 @@ def _track(raw: dict[int, FloatArray], findings: list[Finding], file: str) -> Lo
         if number in raw:
             values = raw[number][timed] / scale - offset
             columns[name] = np.where(np.isnan(values), columns.get(name, values), values)
-    believed = stamps.believable(stamp_us)
-    findings += notes.odd_stamps(stamp_us, believed)
-    columns = {name: values[believed] for name, values in columns.items()}
-    stamp_us = stamp_us[believed]
-    order = stamps.chronological(stamp_us) if absolute else None
-    if order is not None:
-        findings += notes.sorted_by_time(stamp_us)
-        stamp_us = stamp_us[order]
-        columns = {name: values[order] for name, values in columns.items()}
-    start_utc = None
-    if absolute:
-        start_utc = stamps.utc(int(stamp_us[0]))
-    else:
-        findings.append(
-            Finding("no-date", "its times count from power-on: no day and no time of day", int(stamp_us.size))
-        )
-    return make_track(columns, stamps.seconds(stamp_us), LogMeta(file, "fit", start_utc=start_utc), findings)
+    for name, values in developer.items():  # the record's own fields go first
+        own = columns.get(name, np.full(stamp_us.size, np.nan))
+        columns[name] = np.where(np.isnan(own), values[timed], own)
+    return stamp_us, columns, absolute
 
 
 READER = LogReader("fit", (".fit",), _sniff, _read)

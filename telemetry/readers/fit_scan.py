@@ -15,7 +15,7 @@ from __future__ import annotations
 import re
 import struct
 from array import array
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import repeat
 from typing import Final
 
@@ -30,6 +30,9 @@ RECORD: Final = 20
 TIMESTAMP: Final = 253
 """Number of the timestamp field in any message."""
 _TOLD_EVERY: Final = 5000
+FIELD_DESCRIPTION: Final = 206
+"""Global number of the message that names a developer field."""
+_UNTIMED: Final = (167, FIELD_DESCRIPTION)  # a sensor's calibration holds for the whole file
 _MIN_RUN: Final = 8
 _INVALID_STAMP: Final = b"\xff\xff\xff\xff"
 
@@ -62,8 +65,9 @@ class _Layout:
     size: int
     order: str
     stamp_at: int
-    is_record: bool
+    number: int
     fields: dict[int, tuple[int, int, int]]
+    developer: tuple[tuple[int, int, int, int], ...] = ()  # number, developer, offset and size of each
     starts: array[int] = field(default_factory=lambda: array("q"))
     stamps: array[int] = field(default_factory=lambda: array("q"))
 
@@ -96,7 +100,9 @@ class FitStructure:
     damage: str = ""
     cut: bool = False
     wrong_checksums: int = 0
+    fast: tuple[int, ...] = ()
     _layouts: list[_Layout] = field(default_factory=list)
+    _others: list[_Layout] = field(default_factory=list)
 
     def columns(self) -> dict[int, FloatArray]:
         """Raw values of the wanted fields and the timestamps, in file order, NaN where invalid or absent."""
@@ -112,26 +118,82 @@ class FitStructure:
             result[number] = np.concatenate(parts)[order]
         return result
 
+    def messages_of(self, number: int) -> list[dict[int, FloatArray]]:
+        """Raw values of every field of one of the ``fast`` messages, for each definition of it.
+
+        Returns
+        -------
+        list of dict of int to ndarray, shape (n, k)
+            One row for each message in file order, one column for each value of the field, NaN where invalid.
+        """
+        buffer = np.frombuffer(self.data, dtype=np.uint8)
+        chosen = [layout for layout in self._others if layout.number == number and len(layout.starts)]
+        return [{n: _gather_values(buffer, layout, n) for n in layout.fields} for layout in chosen]
+
+    def developer_columns(self) -> dict[tuple[str, str], FloatArray]:
+        """Values of the records' developer fields by name and unit, in file order, NaN where absent.
+
+        A field whose type is not a single number has NaN only.
+        """
+        if not self.records:
+            return {}
+        buffer = np.frombuffer(self.data, dtype=np.uint8)
+        described = self._described()
+        starts = np.concatenate([np.asarray(layout.starts, dtype=np.int64) for layout in self._layouts])
+        order = np.argsort(starts, kind="stable")
+        result: dict[tuple[str, str], FloatArray] = {}
+        first = 0
+        for layout in self._layouts:
+            for number, developer, offset, size in layout.developer:
+                name, unit, base = described.get((developer, number), (f"field {number}", "", 0xFF))
+                values = result.setdefault((name, unit), np.full(starts.size, np.nan))
+                if base in _BASE_TYPES and np.dtype(_BASE_TYPES[base][0]).itemsize == size:
+                    place = replace(layout, fields={number: (offset, size, base)})
+                    values[first : first + len(layout.starts)] = _gather_values(buffer, place, number)[:, 0]
+            first += len(layout.starts)
+        return {name: values[order] for name, values in result.items()}
+
+    def _described(self) -> dict[tuple[int, int], tuple[str, str, int]]:
+        """Name, unit and base type of each developer field, by developer and number."""
+        result = {}
+        for layout in self._others:
+            if layout.number != FIELD_DESCRIPTION or not {0, 1, 2, 3} <= layout.fields.keys():
+                continue
+            for start in layout.starts:
+                parts = {
+                    n: self.data[start + at : start + at + size] for n, (at, size, _) in layout.fields.items()
+                }
+                name, unit = (
+                    parts.get(n, b"").split(b"\0")[0].decode("utf-8", errors="replace") for n in (3, 8)
+                )
+                result[parts[0][0], parts[1][0]] = (name, unit, parts[2][0])
+        return result
+
 
 def _gather(buffer: npt.NDArray[np.uint8], layout: _Layout, number: int) -> FloatArray:
-    starts = np.asarray(layout.starts, dtype=np.int64)
-    values = np.full(starts.size, np.nan)
-    known = layout.fields.get(number)
-    if known is not None:
-        offset, size, base = known
-        code, invalid = _BASE_TYPES[base]
-        raw = buffer[(starts + offset)[:, None] + np.arange(size)].view(f"{layout.order}{code}")[:, 0]
-        with np.errstate(invalid="ignore"):  # a NaN that signals is one like any other
-            values = raw.astype(np.float64)
-        if invalid is not None:
-            values[raw == invalid] = np.nan
+    values = np.full(len(layout.starts), np.nan)
+    if number in layout.fields:
+        values = _gather_values(buffer, layout, number)[:, 0]
     if number == TIMESTAMP:
         compressed = np.asarray(layout.stamps, dtype=np.int64)
         values = np.where(compressed >= 0, compressed.astype(np.float64), values)
     return values
 
 
-def scan_fit(data: bytes, wanted: tuple[int, ...]) -> FitStructure:
+def _gather_values(buffer: npt.NDArray[np.uint8], layout: _Layout, number: int) -> FloatArray:
+    """Values of a field, shape (n, k) for a field of k values, NaN where invalid."""
+    starts = np.asarray(layout.starts, dtype=np.int64)
+    offset, size, base = layout.fields[number]
+    code, invalid = _BASE_TYPES[base]
+    raw = buffer[(starts + offset)[:, None] + np.arange(size)].view(f"{layout.order}{code}")
+    with np.errstate(invalid="ignore"):  # a NaN that signals is one like any other
+        values = raw.astype(np.float64)
+    if invalid is not None:
+        values[raw == invalid] = np.nan
+    return np.asarray(values)
+
+
+def scan_fit(data: bytes, wanted: tuple[int, ...], fast: tuple[int, ...] = ()) -> FitStructure:
     """Walk over a FIT file, or several in one, up to the end or the first damage.
 
     Parameters
@@ -140,8 +202,10 @@ def scan_fit(data: bytes, wanted: tuple[int, ...]) -> FitStructure:
         The file.
     wanted : tuple of int
         Numbers of the record fields to keep.
+    fast : tuple of int
+        Global numbers of further messages whose fields are all kept, see :meth:`FitStructure.messages_of`.
     """
-    result = FitStructure(data, wanted)
+    result = FitStructure(data, wanted, fast=fast)
     at = 0
     while at < len(data) and not result.damage:
         if len(data) - at < 12 or data[at + 8 : at + 12] != b".FIT" or data[at] < 12:
@@ -211,13 +275,13 @@ def _walk(result: FitStructure, at: int, end: int, *, final: bool) -> None:
     while at < end:
         head = data[at]
         if head & 0xC0 == 0x40:
-            layout, after = _define(data, at, end, result.wanted)
+            layout, after = _define(data, at, end, result.wanted, result.fast)
             if layout is None:
                 result.damage = f"a definition is cut at byte {at}"
                 break
             layouts[head & 0x0F] = layout
             if layout.fields:
-                result._layouts.append(layout)
+                (result._layouts if layout.number == RECORD else result._others).append(layout)
             at = after
             continue
         known = layouts[head >> 5 & 0x03 if head & 0x80 else head & 0x0F]
@@ -228,7 +292,7 @@ def _walk(result: FitStructure, at: int, end: int, *, final: bool) -> None:
             # Messages of nothing but their head say nothing; millions of them must not take seconds.
             run = _run_of(data, at, end)
             messages += run
-            empty += run * known.is_record
+            empty += run * (known.number == RECORD)
             at += run
             continue
         after = at + 1 + known.size
@@ -244,7 +308,7 @@ def _walk(result: FitStructure, at: int, end: int, *, final: bool) -> None:
             known.starts.extend(range(at + 1, last + 2, known.size + 1))
             known.stamps.extend(repeat(-1, run))
             stamp_place, stamp_order = _last_stamp(data, known, at, last, (stamp_place, stamp_order))
-            records += run
+            records += run * (known.number == RECORD)
             messages += run
             report(at / len(data))
             at = last + known.size + 1
@@ -260,8 +324,8 @@ def _walk(result: FitStructure, at: int, end: int, *, final: bool) -> None:
         if known.fields:
             known.starts.append(at + 1)
             known.stamps.append(compressed)
-            records += 1
-        elif known.is_record:
+            records += known.number == RECORD
+        elif known.number == RECORD:
             empty += 1
         messages += 1
         if messages % _TOLD_EVERY == 0:
@@ -272,7 +336,9 @@ def _walk(result: FitStructure, at: int, end: int, *, final: bool) -> None:
     result.empty_records += empty
 
 
-def _define(data: bytes, at: int, end: int, wanted: tuple[int, ...]) -> tuple[_Layout | None, int]:
+def _define(
+    data: bytes, at: int, end: int, wanted: tuple[int, ...], fast: tuple[int, ...]
+) -> tuple[_Layout | None, int]:
     """Read a definition message; None where it does not fit before ``end``."""
     if at + 6 > end:
         return None, at
@@ -282,11 +348,15 @@ def _define(data: bytes, at: int, end: int, wanted: tuple[int, ...]) -> tuple[_L
     after = at + 6 + 3 * count
     numbers, sizes, bases = (data[at + 6 + i : after : 3] for i in range(3))
     size = sum(sizes)
+    developer: list[tuple[int, int, int, int]] = []
     if data[at] & 0x20:
         if after + 1 > end:
             return None, at
         developer_fields = data[after]
-        size += sum(data[after + 2 : after + 1 + 3 * developer_fields : 3])
+        cells = data[after + 1 : after + 1 + 3 * developer_fields]
+        for number, width, index in zip(cells[::3], cells[1::3], cells[2::3], strict=False):
+            developer.append((number, index, size, width))
+            size += width
         after += 1 + 3 * developer_fields
     if after > end:
         return None, at
@@ -296,14 +366,18 @@ def _define(data: bytes, at: int, end: int, wanted: tuple[int, ...]) -> tuple[_L
     for number, width, base in zip(numbers, sizes, bases, strict=True):
         if number == TIMESTAMP and base == 0x86 and width == 4:
             stamp_at = offset
-        # A field of several values, or of a size its type cannot have, is no single number.
-        fits = base in _BASE_TYPES and np.dtype(_BASE_TYPES[base][0]).itemsize == width
-        if global_number == RECORD and fits and (number in wanted or number == TIMESTAMP):
+        # A field of several values, or of a size its type cannot have, is not a single number.
+        itemsize = np.dtype(_BASE_TYPES[base][0]).itemsize if base in _BASE_TYPES else 0
+        is_read = global_number == RECORD and itemsize == width and number in (*wanted, TIMESTAMP)
+        is_fast = global_number in fast and itemsize > 0 and width > 0 and width % itemsize == 0
+        if is_read or is_fast or (global_number == FIELD_DESCRIPTION and width > 0):
             fields[number] = (offset, width, base)
         offset += width
     if not fields.keys() - {TIMESTAMP}:
         fields = {}
-    return _Layout(size, order, stamp_at, global_number == RECORD, fields), after
+    if global_number in fast and TIMESTAMP not in fields and global_number not in _UNTIMED:
+        fields = {}  # values that no time belongs to
+    return _Layout(size, order, stamp_at, global_number, fields, tuple(developer)), after
 
 
 def crc16(data: bytes) -> int:

@@ -35,7 +35,7 @@ from telemetry.core.frames import (
 )
 from telemetry.core.progress import report
 from telemetry.core.sanitize import LABEL, LONG, cut, shortened
-from telemetry.readers import motor_sanity, notes, speed_unit, stamps, table_cells
+from telemetry.readers import motion_rows, motor_sanity, notes, speed_unit, stamps, table_cells
 from telemetry.readers.base import LogReader, ReadOptions
 from telemetry.readers.heading_form import example_line, form_hint
 from telemetry.readers.headings import IGNORE, RPM_COLUMNS, TIME_COLUMNS, Match, best, match
@@ -263,13 +263,23 @@ class _Table:
             lacking = [] if has_motor else motor_findings
             findings = [*self._findings, *notes.no_fix(track, self._t_s), *lacking]
             meta = LogMeta(self._file, "table", start_utc=start_utc, clock=self._clock.source)
-            logs.append(make_track(track, self._t_s, meta, findings))
+            logs.append(self._track(track, meta, findings))
         if has_motor or not has_track:
             source = self._clock.source if has_track else "controller"
             motor, sanity = motor_sanity.check_motor(motor, self._t_s)
             meta = LogMeta(self._file, "table", start_utc=start_utc, clock=source)
             logs.append(make_motor_log(motor, self._t_s, meta, [*self._findings, *motor_findings, *sanity]))
         return tuple(logs)
+
+    def _track(self, track: dict[str, FloatArray], meta: LogMeta, findings: list[Finding]) -> Log:
+        """Build the speed log, with the motion at its own rate where the fixes are sparse."""
+        rows = motion_rows.fix_rows(track)
+        if rows is None:
+            return make_track(track, self._t_s, meta, findings)
+        track, motion = motion_rows.split_motion(track, self._t_s, rows)
+        message = "accelerations and turn rates are kept at their own rate beside the fixes; rows"
+        told = Finding("motion-rate", message, len(motion))
+        return make_track(track, self._t_s[rows], meta, [*findings, told], motion)
 
     def _values(self, m: Match) -> FloatArray:
         """Return a column in its frame unit; cells that are no numbers become NaN, with a finding."""

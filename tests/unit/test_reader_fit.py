@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from telemetry.core.errors import DamagedLogError, NothingUsableError
-from telemetry.core.frames import Log
+from telemetry.core.frames import Log, Track
 from telemetry.readers import fit, fit_scan, read_bytes
 from telemetry.readers.fit_scan import FitStructure, crc16, scan_fit
 
@@ -151,8 +151,8 @@ def test_fitparse_is_asked_where_the_walk_breaks_off(monkeypatch: pytest.MonkeyP
     whole_log = read(whole(BODY))
     scan = fit.scan_fit
 
-    def broken(data: bytes, wanted: tuple[int, ...]) -> FitStructure:
-        return dataclasses.replace(scan(data, wanted), records=2, damage="a made damage")
+    def broken(data: bytes, wanted: tuple[int, ...], fast: tuple[int, ...]) -> FitStructure:
+        return dataclasses.replace(scan(data, wanted, fast), records=2, damage="a made damage")
 
     monkeypatch.setattr(fit, "scan_fit", broken)
     log = read(whole(BODY))
@@ -239,6 +239,84 @@ def test_a_stamp_of_another_type_that_no_stamp_can_hold_is_none() -> None:
     log = read(whole(fields + b"".join(struct.pack("<BdH", 0, s, v) for s, v in rows)))
     assert log.frame["speed_mps"].tolist() == [1.0, 1.3]
     assert codes(log)["no-time"] == 2
+
+
+def fast_messages(seconds: int = 4) -> bytes:
+    """Write a record a second, fixes ten times and accelerations and turn rates a hundred times a second."""
+    body = definition(STAMP, LAT, LON, SPEED)
+    body += definition(
+        STAMP, (0, 2, 0x84), (1, 4, 0x85), (2, 4, 0x85), (4, 4, 0x86), (7, 6, 0x83), local=1, number=160
+    )
+    body += definition(
+        STAMP, (0, 2, 0x84), (1, 20, 0x84), *((n, 40, 0x88) for n in (5, 6, 7)), local=2, number=165
+    )
+    body += definition(
+        STAMP, (0, 2, 0x84), (1, 20, 0x84), *((n, 20, 0x84) for n in (2, 3, 4)), local=3, number=164
+    )
+    body += definition((0, 1, 0x00), *((n, 4, 0x86) for n in (1, 2, 3)), (4, 12, 0x85), local=4, number=167)
+    body += struct.pack("<BB3I3i", 4, 1, 5, 100, 32768, 10, 20, 30)
+    offsets = struct.pack("<10H", *range(0, 100, 10))
+    for second in range(seconds):
+        body += record(second)
+        for tenth in range(10):
+            lat = round((46.0 + (second + tenth / 10) * 1e-4) / 180 * 2**31)
+            body += struct.pack(
+                "<BIHiiI3h", 1, START + second, tenth * 100, lat, 95_443_718, 12_000, 0, 1200, -50
+            )
+            moments = second + tenth / 10 + np.arange(10) / 100
+            heave_g = 1.0 + 0.5 * np.sin(2 * np.pi * 20.0 * moments)
+            body += struct.pack("<BIH", 2, START + second, tenth * 100) + offsets
+            body += struct.pack("<30f", *np.zeros(20), *heave_g)
+            body += struct.pack("<BIH", 3, START + second, tenth * 100) + offsets
+            body += struct.pack("<30H", *[32768 + 10 + 200] * 10, *[32768 + 20] * 10, *[32768 + 30] * 10)
+    return whole(body)
+
+
+def test_fixes_and_motion_are_read_at_their_own_rates() -> None:
+    log = read(fast_messages())
+    assert isinstance(log, Track)
+    np.testing.assert_allclose(log.t_s, np.arange(40) / 10, atol=1e-9)
+    np.testing.assert_allclose(log.column("lat_deg"), 46.0 + np.arange(40) * 1e-5, atol=1e-7)
+    assert set(log.frame.speed_mps) == {12.0}
+    assert set(log.frame.vertical_mps) == {-0.5}
+    assert log.motion is not None
+    t_s = np.arange(400) / 100
+    np.testing.assert_allclose(log.motion.index, t_s, atol=1e-9)
+    np.testing.assert_allclose(
+        log.motion["az_mps2"], 9.80665 * (1 + 0.5 * np.sin(2 * np.pi * 20 * t_s)), atol=1e-5
+    )
+    # (raw - level shift - offset) * factor / divisor
+    assert set(log.motion["gx_dps"]) == {10.0}
+    assert set(log.motion["gy_dps"]) == {0.0}
+    assert {"gps-rate": 40, "motion-rate": 400}.items() <= codes(log).items()
+
+
+def test_motion_without_a_calibration_is_named_and_not_read() -> None:
+    body = BODY + definition(STAMP, *((n, 2, 0x84) for n in (2, 3, 4)), local=3, number=164)
+    body += struct.pack("<BI3H", 3, START, 1, 2, 3)
+    log = read(whole(body))
+    assert isinstance(log, Track)
+    assert log.motion is None
+    (told,) = [f.message for f in log.findings if f.code == "columns-unread"]
+    assert told == "messages not read: gyroscope (without calibration)"
+
+
+def test_developer_fields_are_read_by_name_and_unit_or_named() -> None:
+    described = definition((0, 1, 2), (1, 1, 2), (2, 1, 2), (3, 12, 7), (8, 6, 7), local=3, number=206)
+    for number, base, name, unit in (
+        (0, 0x88, b"Hdop", b""),
+        (1, 0x84, b"GPS speed", b"km/h"),
+        (2, 2, b"Mood", b""),
+    ):
+        described += struct.pack("<BBBB12s6s", 3, 0, number, base, name, unit)
+    head = struct.pack("<BBBHB", 0x60, 0, 0, 20, 3) + bytes([*STAMP, *LAT, *LON])
+    head += bytes([3, 0, 4, 0, 1, 2, 0, 2, 1, 0])
+    rows = [struct.pack("<BIiifHB", 0, START + i, 500_000_000 + i, 9, 0.5 + i, 36 + i, 7) for i in range(3)]
+    log = read(whole(described + head + b"".join(rows)))
+    assert log.frame.hdop.tolist() == [0.5, 1.5, 2.5]
+    np.testing.assert_allclose(log.column("speed_mps"), [10.0, 37 / 3.6, 38 / 3.6])
+    assert codes(log) == {"columns-unread": 1}
+    assert log.findings[0].message == "developer fields not read: Mood"
 
 
 def test_refusals_are_one_sentence() -> None:
