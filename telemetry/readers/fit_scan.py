@@ -1,8 +1,7 @@
 """A walk over the structure of a FIT file: what is there, where it breaks, and the record fields in bulk.
 
 The walk touches each message once and decodes nothing; the fields of all record messages are then gathered
-by numpy. It serves three ends: it tells the decoders in :mod:`telemetry.readers.fit` how much there is to
-find, it reads files that are too large for them in good time, and it goes on where both give up.
+by numpy. fitparse is asked only where the walk breaks off, see :mod:`telemetry.readers.fit`.
 
 References
 ----------

@@ -101,7 +101,7 @@ def _track(points: TrackPoints, findings: list[Finding], file: str) -> Log:
     stamp_us = points.stamp_us
     timed = stamp_us != NO_TIME_US
     if not timed.any():
-        raise NothingUsableError(_nothing(points), file=file, hint=_MEND_NOTHING)
+        raise NothingUsableError(_nothing(points), file=file, hint=_HINT_TRACK)
     untimed = int((~timed).sum())
     if untimed:
         findings.append(Finding("no-time", "points without a time were left out", untimed))
@@ -125,7 +125,7 @@ def _track(points: TrackPoints, findings: list[Finding], file: str) -> Log:
     return make_track(columns, t_s, meta, findings)
 
 
-_MEND_NOTHING: Final = "record a track (not a route or waypoints) with time stamps, and export that"
+_HINT_TRACK: Final = "record a track (not a route or waypoints) with time stamps, and export that"
 
 
 def _nothing(points: TrackPoints) -> str:

@@ -26,7 +26,7 @@ def form_name(file: str) -> str:
 
 
 def form_hint(file: str, example: str = _EXAMPLE) -> str:
-    """Tell how to name the columns of a table: the command, and a line to copy."""
+    """Explain how to name the columns of a table: the command, and a line to copy."""
     name = shlex.quote(shortened(PurePath(file).name, LABEL))
     form = shlex.quote(form_name(shortened(PurePath(file).name, LABEL)))
     return (

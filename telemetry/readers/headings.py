@@ -83,7 +83,7 @@ class Match:
 
     @property
     def shown(self) -> str:
-        """The heading as it may be told, whatever the file has in its place."""
+        """The heading, cleaned and shortened for messages."""
         return shortened(self.heading, LABEL)
 
 
@@ -93,7 +93,7 @@ def unit_factor(column: str, unit: str) -> tuple[float, float] | None:
 
 
 def is_unit(cell: str) -> bool:
-    """Tell whether a cell under a heading is a unit (``V``, ``[km/h]``) rather than a value."""
+    """Check whether a cell under a heading is a unit (``V``, ``[km/h]``) rather than a value."""
     return cell.strip().strip("[](){}").strip().lower() in _ALL_UNITS | {"", "-"}
 
 

@@ -113,7 +113,7 @@ def _good(sentences: Sentences, file: str) -> tuple[BoolArray, list[Finding]]:
 
 
 def _unread(fields: dict[str, Fields]) -> list[Finding]:
-    """Tell of the fields that stand in a sound sentence and are not what belongs there."""
+    """Report fields of valid sentences that hold something else than their type allows."""
     counts = {f"{name} field {at}": n for name, of in fields.items() for at, n in of.unread().items()}
     if not counts:
         return []
@@ -176,7 +176,7 @@ class _Epochs:
         return bool(self._places[name].size and self._places[name][0] < self._timed_place[0])
 
     def spread(self, values: FloatArray, row: IntArray) -> FloatArray:
-        """Lay one type's values out over the rows, NaN where a row has none; the first of several stays."""
+        """Assign one type's values to the rows, NaN where a row has none; the first of several stays."""
         result = np.full(self.rows, np.nan)
         known = row >= 0
         result[row[known][::-1]] = values[known][::-1]
@@ -291,7 +291,7 @@ def _angle_deg(fields: Fields, number: int) -> FloatArray:
 
 
 def _valid(fields: Fields, status_at: int, mode_at: int) -> FloatArray:
-    """1 for status A, 0 for V; a mode that tells of nothing measured is no fix either."""
+    """Return 1 for status A, 0 for V and for modes without a measurement."""
     status = fields.letter(status_at)
     result = np.where(status == ord("A"), 1.0, np.where(status == ord("V"), 0.0, np.nan))
     result[_unmeasured(fields, mode_at)] = 0.0
@@ -299,12 +299,12 @@ def _valid(fields: Fields, status_at: int, mode_at: int) -> FloatArray:
 
 
 def _unmeasured(fields: Fields, mode_at: int) -> BoolArray:
-    """Where the mode says that there is no fix (N), dead reckoning (E) or hand entry (M)."""
+    """Mark modes without a measurement: no fix (N), dead reckoning (E), manual input (M)."""
     return np.isin(fields.letter(mode_at), [ord(letter) for letter in "NEM"])
 
 
 def _quality(gga: Fields) -> FloatArray:
-    """1 for a satellite fix, 0 for none (0), dead reckoning (6) and hand entry (7), NaN where empty."""
+    """Return 1 for a satellite fix, 0 for none, dead reckoning and manual input, NaN where empty."""
     quality = gga.number(6)
     return np.where(np.isnan(quality), np.nan, ~np.isin(quality, (0.0, 6.0, 7.0)))
 
@@ -343,7 +343,7 @@ def _speed_and_course(
     leading = epochs.begins_with("VTG") if misfits[0] == misfits[1] else misfits[1] < misfits[0]
     from_vtg, misfit = spreads[leading], misfits[leading]
 
-    # VTG is preferred only where it is finer and tells the same as RMC to within the rounding of both.
+    # VTG is preferred only where it is finer and agrees with RMC within the rounding of both.
     trusted = np.isfinite(misfit) and misfit <= step_rmc + step_vtg
     first, second = (from_vtg, from_rmc) if step_vtg < step_rmc and trusted else (from_rmc, from_vtg)
     course_rmc = epochs.spread(rmc.number(8), rmc_row)

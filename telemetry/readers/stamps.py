@@ -44,7 +44,7 @@ def of_hhmmss(numbers: FloatArray, seconds_below: int) -> IntArray:
     Returns
     -------
     ndarray of int, shape (n,)
-        Since midnight [µs]; -1 where the number is no time of day.
+        Since midnight [µs]; -1 where the number is not a time of day.
     """
     value = np.where((numbers >= 0) & (numbers < 240_000), numbers, np.nan)
     minutes, secs = value // 100 % 100, value % 100
@@ -63,7 +63,7 @@ def days_since_1970(year: IntArray, month: IntArray, day: IntArray) -> FloatArra
 
 
 def believable(stamp_us: IntArray) -> BoolArray:
-    """Tell which stamps at least one other stamp of the file supports, shape (n,).
+    """Mark stamps that at least one other stamp of the file supports, shape (n,).
 
     A stamp that no other lies within a day of is a misread record: an outing is minutes to hours long, and
     even files that join outings months apart hold more than one fix of each. Files of fewer than three stamps

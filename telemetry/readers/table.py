@@ -49,6 +49,8 @@ _SENTENCE: Final = re.compile(r"\$[A-Z]{5},|![A-Z]{2}VD[MO],")
 _CONTROL: Final = re.compile(r"[\x01-\x08\x0e-\x1f]")
 # Quantities whose customary unit is beyond doubt even where none is stated.
 _CUSTOMARY_UNITS: Final = {"alt_m", "esc_temp_c", "motor_temp_c", "ax_mps2", "ay_mps2", "az_mps2"}
+_LIKELY_SPEED: Final = ("speed", "spd", "v", "km", "mph", "tempo", "fahrt")
+_LIKELY_TIME: Final = ("time", "wann", "when", "clock", "stamp")
 _ANGLES: Final = ("lat_deg", "lon_deg")
 _MAX_LISTED: Final = 25
 
@@ -62,11 +64,11 @@ def _sniff(head: bytes) -> bool:
 
 
 def explain_table(data: bytes, file: str, options: ReadOptions) -> ExplainedTable:
-    """Tell what the options say of one table.
+    """Return what the options say about one table.
 
     Raises
     ------
-    DamagedLogError, HeadingMapNeededError
+    DamagedLogError, ColumnMapNeededError
         If the table has no line of headings that could be found.
     """
     layout = find_layout(table_text(data), file)
@@ -98,7 +100,7 @@ def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
     if not is_speed_log and not (columns.keys() & MOTOR_COLUMNS.keys() or columns.keys() & set(RPM_COLUMNS)):
         raise _map_needed("no heading names a position, a speed or a motor quantity", layout, file)
     if not columns.keys() & set(TIME_COLUMNS):
-        raise _map_needed("no heading names the time", layout, file)
+        raise _map_needed("no heading names the time", layout, file, "clock")
 
     report(0.1)
     positions = {m.position for m in columns.values()} | samples.positions
@@ -115,13 +117,19 @@ def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
     return _Table(frame, layout, columns, samples, clock, findings, file).logs(said)
 
 
-def _map_needed(reason: str, layout: Layout, file: str) -> ColumnMapNeededError:
+def _map_needed(
+    reason: str, layout: Layout, file: str, column: str = "speed_mps:km/h"
+) -> ColumnMapNeededError:
+    # The heading that most likely means the column, as an example that can be copied.
+    hints = _LIKELY_TIME if column == "clock" else _LIKELY_SPEED
+    likely = [h for h in layout.headings if any(word in h.lower() for word in hints)]
+    heading = (likely or [h for h in layout.headings if h] or ["V GPS"])[0]
     return ColumnMapNeededError(
         f"{reason}; its headings are: {_listed(layout.headings)}",
         headings=layout.headings,
         file=file,
         place=f"line {layout.heading_line}",
-        hint=form_hint(file),
+        hint=form_hint(file, example_line(shortened(heading, LABEL), column)),
     )
 
 
@@ -184,7 +192,7 @@ def _parse(text: str, layout: Layout, positions: set[int], file: str) -> tuple[p
 
 
 def _left_aside(present: list[Match], chosen: Match) -> list[Finding]:
-    """Tell which columns of rpm are not read, and why."""
+    """Report the columns of rpm that are not read, and why."""
     at = present.index(chosen)
     without, farther = present[:at], present[at + 1 :]
     findings = []
@@ -282,7 +290,7 @@ class _Table:
         return make_track(track, self._t_s[rows], meta, [*findings, told], motion)
 
     def _values(self, m: Match) -> FloatArray:
-        """Return a column in its frame unit; cells that are no numbers become NaN, with a finding."""
+        """Return a column in its frame unit; cells that are not numbers become NaN, with a finding."""
         cells = self._frame[m.position].iloc[self._rows]
         if m.part >= 0:
             return self._counted(m, cells, table_cells.pair_part(cells.astype("str"), m.part))

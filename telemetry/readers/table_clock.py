@@ -1,4 +1,4 @@
-"""The time of each row of a table, from whichever of its columns tells it best."""
+"""The time of each row of a table, from its most reliable column."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ _HALF_DAY: Final = r"^\s*(\d{1,2})(?::(\d\d))?(?::(\d\d(?:\.\d*)?))?\s*([aApP])\
 _SHORT_DATE: Final = re.compile(r"(\d\d)()(\d\d)(\d\d)$")
 _TWO_PARTS: Final = r"^\s*(\d{1,4}):([0-5]?\d(?:\.\d*)?)\s*$"
 # Numbers above these are seconds, milliseconds, microseconds or nanoseconds since 1970, from 1980 on.
-_MOST: Final = 1e19  # beyond it a number is no time in any unit
+_MOST: Final = 1e19  # beyond it a number is not a time in any unit
 _EPOCH_FROM: Final = ((3e17, 1e-9), (3e14, 1e-6), (3e11, 1e-3), (3e8, 1.0))
 
 
@@ -88,7 +88,7 @@ def find_clock(
 
     Returns
     -------
-    Clock or None
+    RowClock or None
         None where no column gives any row a time.
     """
     present = [columns[name] for name in TIME_COLUMNS if name in columns and name != "date"]
@@ -164,7 +164,7 @@ def _times_of_day(values: pd.Series) -> _Reading:
 
 
 def _without_zone(texts: pd.Series) -> tuple[pd.Series, FloatArray]:
-    """Take the zones off times of day; returns how far each is ahead of UTC [µs], NaN where not told."""
+    """Take the zones off times of day; returns how far each is ahead of UTC [µs], NaN where not stated."""
     parts = texts.str.extract(_ZONED)
     named = parts[0].notna()
     minutes = parts[2].astype("float64").fillna(0.0) * 60.0 + parts[3].astype("float64").fillna(0.0)

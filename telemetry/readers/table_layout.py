@@ -55,7 +55,7 @@ def find_layout(text: str, file: str) -> Layout:
     ------
     DamagedLogError
         If its lines or columns are beyond anything a logger writes, or it has no row of values.
-    HeadingMapNeededError
+    ColumnMapNeededError
         If no line of headings stands above the values.
     """
     lines = _first_lines(text, file)

@@ -43,7 +43,8 @@ def test_what_was_said_before_stands_in_the_form() -> None:
 @pytest.mark.parametrize(
     ("table", "line"),
     [
-        ("wann,wert\n1,2\n2,3\n", '"V GPS" = "speed_mps:km/h"'),
+        ("wann,V Boot\n1,2\n2,3\n", '"V Boot" = "speed_mps:km/h"'),
+        ("wert,stamp of it,lat,lon\n1,2,46,8\n2,3,46,8\n", '"stamp of it" = "clock"'),
         ("time_s,Tempo GPS,Speed\n1,2,5\n2,3,6\n", '"Speed" = "speed_mps:km/h"'),
     ],
 )
