@@ -73,6 +73,8 @@ def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
     with scope(0.0, 0.6):
         found = scan_fit(data, _WANTED, FAST_MESSAGES)
     fixes = gps_fixes(found)
+    if found.records == 0 and found.untimed and not found.damage and not fixes[0].size:
+        raise NothingUsableError("none of its records carries a time", file=file, hint=_HINT)
     if found.records == 0 and not fixes[0].size:
         if found.damage:
             raise DamagedLogError(
@@ -110,7 +112,7 @@ def _decode(data: bytes, found: FitStructure) -> tuple[dict[int, FloatArray], li
         with _ONE_FILE_AT_A_TIME:
             fitparse.records.DEV_TYPES.clear()
             rows, stopped = _rows(fitparse_records(data), found.records)
-        if len(rows) > found.records:
+        if len(rows) > found.records + found.untimed:
             message = f"read by the second decoder, which found {len(rows)} records ({stopped})"
             return _columns(rows), [Finding("second-decoder", message)]
     return found.columns(), []
@@ -193,7 +195,9 @@ def _track(
         stamp_us, columns = fixes
         absolute = True
     else:
-        stamp_us, columns, absolute = _of_records(raw, _developer(found, raw, findings), findings, file)
+        stamp_us, columns, absolute = _of_records(
+            raw, _developer(found, raw, findings), found.untimed, findings, file
+        )
     believed = stamps.believable(stamp_us)
     findings += notes.odd_stamps(stamp_us, believed)
     columns = {name: values[believed] for name, values in columns.items()}
@@ -242,7 +246,11 @@ def _developer(
 
 
 def _of_records(
-    raw: dict[int, FloatArray], developer: dict[str, FloatArray], findings: list[Finding], file: str
+    raw: dict[int, FloatArray],
+    developer: dict[str, FloatArray],
+    unkept: int,
+    findings: list[Finding],
+    file: str,
 ) -> tuple[IntArray, dict[str, FloatArray], bool]:
     """Return the records' times and columns, and whether the times are absolute."""
     stamp_s = raw[TIMESTAMP]
@@ -253,7 +261,7 @@ def _of_records(
     timed = possible & ((stamp_s >= _FIRST_ABSOLUTE_S) | (not absolute))
     if not timed.any():
         raise NothingUsableError("none of its records carries a time", file=file, hint=_HINT)
-    untimed = int((~timed).sum())
+    untimed = int((~timed).sum()) + unkept
     if untimed:
         findings.append(Finding("no-time", "records without a usable time were left out", untimed))
     fraction = raw.get(_FRACTION_FIELD, np.zeros(stamp_s.size))[timed] / 128.0

@@ -81,6 +81,8 @@ class FitStructure:
         Data messages of any kind.
     records : int
         Record messages with at least one of the wanted fields.
+    untimed : int
+        Record messages with wanted fields and without any time, which are counted and not kept.
     empty_records : int
         Record messages without any of them.
     damage : str
@@ -96,6 +98,7 @@ class FitStructure:
     messages: int = 0
     records: int = 0
     empty_records: int = 0
+    untimed: int = 0
     damage: str = ""
     cut: bool = False
     wrong_checksums: int = 0
@@ -304,10 +307,13 @@ def _walk(result: FitStructure, at: int, end: int, *, final: bool) -> None:
             run = _run_of_records(data, at, end, known.size + 1)
         if run >= _MIN_RUN and known.fields:
             last = at + (run - 1) * (known.size + 1)
-            known.starts.extend(range(at + 1, last + 2, known.size + 1))
-            known.stamps.extend(repeat(-1, run))
+            if TIMESTAMP in known.fields or known.number != RECORD:
+                known.starts.extend(range(at + 1, last + 2, known.size + 1))
+                known.stamps.extend(repeat(-1, run))
+                records += run * (known.number == RECORD)
+            else:
+                result.untimed += run
             stamp_place, stamp_order = _last_stamp(data, known, at, last, (stamp_place, stamp_order))
-            records += run * (known.number == RECORD)
             messages += run
             report(at / len(data))
             at = last + known.size + 1
@@ -320,7 +326,9 @@ def _walk(result: FitStructure, at: int, end: int, *, final: bool) -> None:
                 (stamp,) = struct.unpack_from(stamp_order + "I", data, stamp_place)
                 stamp_place = -1
             stamp = compressed = stamp + ((head & 0x1F) - stamp) % 32
-        if known.fields:
+        if known.fields and known.number == RECORD and compressed < 0 and TIMESTAMP not in known.fields:
+            result.untimed += 1
+        elif known.fields:
             known.starts.append(at + 1)
             known.stamps.append(compressed)
             records += known.number == RECORD

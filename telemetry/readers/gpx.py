@@ -29,6 +29,7 @@ _NAMESPACE: Final = re.compile(r"xmlns(?::[\w.-]{1,40})?\s{0,9}=\s{0,9}[\"'][^\"
 
 # gpxpy makes a Python object of some fifty fields of each point: about 45 µs and 2 kB.
 _MAX_POINTS: Final = 15_000
+_MAX_UNTIMED: Final = 100_000
 _MAX_ELEMENTS: Final = 300_000
 
 
@@ -46,10 +47,17 @@ def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
         )
     # The declaration names the encoding of the bytes, which are text by now.
     text = _DECLARATION.sub("", text, count=1).replace("\0", "")
+    points = text.count("<trkpt")
+    if points > _MAX_UNTIMED and "time" not in text:  # bounds the memory that a useless file may take
+        raise NothingUsableError(
+            f"none of its {points} points carries a time, so there is no speed in it",
+            file=file,
+            hint=_HINT_TRACK,
+        )
     report(0.05)
-    points, findings = _points(text, file)
+    read, findings = _points(text, file)
     report(0.9)
-    return (_track(points, findings, file),)
+    return (_track(read, findings, file),)
 
 
 def _points(text: str, file: str) -> tuple[TrackPoints, list[Finding]]:

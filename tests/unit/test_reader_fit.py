@@ -319,6 +319,13 @@ def test_developer_fields_are_read_by_name_and_unit_or_named() -> None:
     assert log.findings[0].message == "developer fields not read: Mood"
 
 
+def test_records_without_any_time_are_counted_and_not_kept() -> None:
+    timeless = definition(SPEED, local=1) + struct.pack("<BH", 1, 900) * 20
+    log = read(whole(BODY + timeless + definition(SPEED, local=2) + struct.pack("<BH", 2, 900)))
+    assert len(log.frame) == 5
+    assert codes(log) == {"no-time": 21}
+
+
 def test_refusals_are_one_sentence() -> None:
     with pytest.raises(NothingUsableError, match="none of its records holds a position"):
         read(whole(definition(STAMP) + struct.pack("<BI", 0, START)))

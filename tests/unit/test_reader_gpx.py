@@ -209,3 +209,12 @@ def test_gpxpy_is_asked_where_the_walk_finds_damage(monkeypatch: pytest.MonkeyPa
     monkeypatch.setattr(gpx, "_MAX_POINTS", 1)
     with pytest.raises(DamagedLogError, match="a made damage"):
         read(text)
+
+
+def test_very_many_points_without_a_time_are_refused_before_they_are_read(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(gpx, "_MAX_UNTIMED", 10)
+    monkeypatch.setattr(gpx, "_points", lambda *_: pytest.fail("it was read"))
+    with pytest.raises(NothingUsableError, match="none of its 11 points carries a time"):
+        read(HEAD + '<trkpt lat="46" lon="8"/>' * 11 + TAIL)
