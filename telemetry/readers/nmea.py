@@ -25,6 +25,7 @@ from telemetry.readers.nmea_fields import Fields, Sentences, find_commas, foreig
 _SENTENCE: Final = re.compile(rb"\$[A-Z]{2}(?:RMC|GGA|GLL|VTG|GSA|GSV|ZDA|GNS|GBS|GST),|![A-Z]{2}VD[MO],")
 _TIME_FIELD: Final = {"RMC": 1, "GGA": 1, "GLL": 5}
 _MAX_LISTED: Final = 8
+_MIN_CHARACTERS: Final = len("$GPVTG,,,,,,,,")
 _DAY_US: Final = stamps.DAY_US
 
 
@@ -39,7 +40,9 @@ def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
     sentences = split(data)
     good, findings = _good(sentences, file)
     commas = find_commas(sentences)
-    places = {name: np.flatnonzero(good & (sentences.kind == kind_code(name))) for name in _READ}
+    # Shorter ones hold neither a time nor an empty field for each of their kind: they only fill the memory.
+    long = good & (sentences.end - sentences.start >= _MIN_CHARACTERS)
+    places = {name: np.flatnonzero(long & (sentences.kind == kind_code(name))) for name in _READ}
     fields = {name: Fields(sentences, where, commas) for name, where in places.items()}
 
     report(0.4)
