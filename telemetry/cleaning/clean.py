@@ -425,7 +425,7 @@ def clean(track: Track, limits: HullLimits | None = None, by_hand: ByHand | None
     out_codes = np.full(track.t_s.size, CUT, dtype=object)
     out_codes[~keep] = stamp_codes
     keep &= ~cut_out
-    ordered = Track(track.frame[keep], track.meta, track.findings)
+    ordered = Track(track.frame[keep], track.meta, track.findings, track.motion)
     gaps, broken = gap_findings(ordered.t_s)
     # A gap that was cut by hand is told as that.
     told = [*stamp, *cuts, *(gap for gap in gaps if not any(_holds(gap, cut) for cut in cuts))]

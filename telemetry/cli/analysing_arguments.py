@@ -1,8 +1,9 @@
-"""What the commands take that work on logs alone: analyse, rules, what-if, formats, maps, serve."""
+"""What the commands take that work on logs alone: analyse, rules, what-if, formats, headings, maps, serve."""
 
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 
 from telemetry.cli import archive, arguments, commands, corrections, options
 from telemetry.cli.catalogue import Commands
@@ -79,6 +80,16 @@ def _add_rules(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--show", metavar="NAME", help="print a rule's TOML, to start your own from")
 
 
+def _add_headings(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("log", type=Path, metavar="FILE", help="a table: CSV or the like")
+    parser.add_argument(
+        "--output",
+        type=Path,
+        metavar="FILE",
+        help="where to write (default: FILE's name with .headings.toml, in this folder); - for the screen",
+    )
+
+
 def _add_maps(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--forget", metavar="ID|all", help="forget one map, or all; the tables are asked about again"
@@ -96,6 +107,7 @@ COMMANDS: Commands = {
     "rules": (commands.rules, _add_rules),
     "what-if": (commands.what_if_command, _add_what_if),
     "formats": (commands.formats, lambda _: None),
+    "headings": (commands.headings_command, _add_headings),
     "maps": (commands.maps, _add_maps),
     "serve": (commands.serve, _add_serve),
 }

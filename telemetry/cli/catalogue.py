@@ -54,6 +54,11 @@ CATALOGUE: Final = (
         "analysing_arguments",
     ),
     Entry("formats", "List what can be read.", "analysing_arguments"),
+    Entry(
+        "headings",
+        "Write a file that names a table's columns, ready to edit, for --headings.",
+        "analysing_arguments",
+    ),
     Entry("maps", "List what was once said of tables' columns, or forget it.", "analysing_arguments"),
     Entry("add", "Put an outing's logs into the logbook; report what they are worth.", "logbook_arguments"),
     Entry("boats", "List the boats; add one, or correct what is said of it.", "logbook_arguments"),

@@ -5,11 +5,13 @@ from __future__ import annotations
 import importlib
 import ipaddress
 import json
+import shlex
 import sys
 from argparse import Namespace
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, replace
+from pathlib import Path
 
 from tqdm import tqdm
 
@@ -21,7 +23,15 @@ from telemetry.cli.outcome import DONE, SOME_INPUT_UNUSED, complain
 from telemetry.core.errors import CallError, LogError
 from telemetry.motor.power import Limits
 from telemetry.motor.what_if_start import start_pass, what_if_from
-from telemetry.readers import READERS, ReadOptions, column_maps
+from telemetry.readers import (
+    READERS,
+    ReadOptions,
+    bytes_of,
+    column_maps,
+    form_name,
+    heading_form,
+    open_file,
+)
 from telemetry.text.ride_power import what_if_text
 from telemetry.text.run import analysis_text, maps_text, rules_text
 from telemetry.twoway.rules import SHIPPED, load_rule, shipped, shipped_text
@@ -79,6 +89,38 @@ def read_named_logs(args: Namespace, request: Request) -> tuple[Analysis, list[L
     if corrections:
         analysis = rejudge(analysis, replace(request, by_hand=ByHand().with_(*corrections)))
     return analysis, [*unused, *analysis.errors]
+
+
+def headings_command(args: Namespace) -> int:
+    """Write a heading map for a table, ready to edit.
+
+    Raises
+    ------
+    CallError
+        If the file exists already or cannot be written.
+    """
+    kept, damaged = column_maps.load()
+    complain(damaged)
+    (log, *others), file = open_file(args.log).files or ((None,)), str(args.log)
+    if log is None or others:
+        bytes_of(args.log)  # names what is wrong with the path
+        raise CallError("it is an archive, not a table", file=file, hint="unpack the table first")
+    text = heading_form(log.data, log.file, ReadOptions(kept=kept))
+    if args.output == Path("-"):
+        print(text, end="")
+        return DONE
+    output = args.output or Path(form_name(file))
+    try:
+        with output.open("x", encoding="utf-8") as stream:
+            stream.write(text)
+    except FileExistsError:
+        raise CallError("it exists already", file=str(output), hint="name another with --output") from None
+    except OSError as error:
+        reason = f"it cannot be written: {error.strerror or error}"
+        raise CallError(reason, file=str(output), hint="name another with --output") from None
+    print(f"{output} written: edit it, then run")
+    print(f"  reciprocal analyse {shlex.quote(file)} --headings {shlex.quote(str(output))}")
+    return DONE
 
 
 def maps(args: Namespace) -> int:

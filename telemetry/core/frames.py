@@ -98,6 +98,9 @@ TRACK_COLUMNS: Final = _table(
     Column("gy_dps", "deg/s", -5000.0, 5000.0, "pitch rate"),
     Column("gz_dps", "deg/s", -5000.0, 5000.0, "yaw rate"),
 )
+MOTION_COLUMNS: Final = ("ax_mps2", "ay_mps2", "az_mps2", "gx_dps", "gy_dps", "gz_dps")
+"""Accelerations and turn rates, which a log may hold at a higher rate than its fixes."""
+
 MOTOR_COLUMNS: Final = _table(
     Column("voltage_v", "V", 0.0, 200.0, "pack voltage at the controller"),
     Column("current_a", "A", -500.0, 2000.0, "pack current, positive out of the pack"),
@@ -229,7 +232,16 @@ class _Log:
 
 @dataclass(frozen=True)
 class Track(_Log):
-    """A speed log. Readers return it in file order; ``cleaning`` makes its time strictly increasing."""
+    """A speed log. Readers return it in file order; ``cleaning`` makes its time strictly increasing.
+
+    Attributes
+    ----------
+    motion : DataFrame or None
+        Accelerations and turn rates at their own, higher rate, indexed by ``t_s`` on this log's clock; None
+        where the log has none or has them in its own rows.
+    """
+
+    motion: pd.DataFrame | None = field(default=None, compare=False)
 
     def with_findings(self, findings: Iterable[Finding]) -> Track:
         """Return the same track with more findings."""
@@ -285,7 +297,11 @@ def _build(
 
 
 def make_track(
-    data: dict[str, Any], t_s: npt.ArrayLike, meta: LogMeta, findings: Iterable[Finding] = ()
+    data: dict[str, Any],
+    t_s: npt.ArrayLike,
+    meta: LogMeta,
+    findings: Iterable[Finding] = (),
+    motion: pd.DataFrame | None = None,
 ) -> Track:
     """Build a validated track from columns.
 
@@ -300,6 +316,8 @@ def make_track(
         ``speed_source`` is set here from the columns present.
     findings : iterable of Finding
         What the reader noticed.
+    motion : DataFrame, optional
+        Accelerations and turn rates at their own rate, see :class:`Track`.
 
     Raises
     ------
@@ -312,7 +330,15 @@ def make_track(
             "it holds neither positions nor speeds", file=meta.file, hint="export the log with its GPS fields"
         )
     source: SpeedSource = "measured" if "speed_mps" in frame.columns else "differenced"
-    return Track(frame, replace(meta, speed_source=source), (*findings, *more))
+    if motion is not None:
+        motion, beside = _build(
+            {str(name): motion[name] for name in motion.columns},
+            motion.index,
+            columns=TRACK_COLUMNS,
+            file=meta.file,
+        )
+        more += beside
+    return Track(frame, replace(meta, speed_source=source), (*findings, *more), motion)
 
 
 def make_motor_log(

@@ -33,6 +33,7 @@ from telemetry.readers.archive import (
     unpack_archive,
 )
 from telemetry.readers.base import LogReader, ReadOptions
+from telemetry.readers.heading_form import form_name, heading_form
 from telemetry.readers.saved_columns import ExplainedTable, SavedColumnMap
 from telemetry.readers.table import explain_table
 
@@ -49,6 +50,8 @@ __all__ = [
     "SavedColumnMap",
     "bytes_of",
     "explain_table",
+    "form_name",
+    "heading_form",
     "is_shadow",
     "open_bytes",
     "open_file",
@@ -65,7 +68,7 @@ LOG_SUFFIXES: Final = frozenset({s for reader in READERS for s in reader.suffixe
 
 _HEAD_BYTES: Final = 4096
 _MAX_NAMED: Final = 3
-_MEND_PATH: Final = "give the path of one log file"
+_HINT_PATH: Final = "give the path of one log file"
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +82,7 @@ class Opened:
     errors : tuple of LogError
         One for each that could not be taken out, or for the file as a whole.
     passed_over : tuple of str
-        What else an archive holds and is no log.
+        Other files of an archive, which are not logs.
     """
 
     files: tuple[LogFile, ...]
@@ -101,20 +104,20 @@ def bytes_of(path: Path) -> bytes:
     Raises
     ------
     LogError
-        If it is no file, cannot be read, or is larger than any log.
+        If it is not a file, cannot be read, or is larger than any log.
     """
     file, largest = str(path), Bounds().each_bytes
     try:
         status = path.stat()
         if not stat.S_ISREG(status.st_mode):
             reason = "it is a folder, not a log" if path.is_dir() else "it is no file"
-            raise LogError(reason, file=file, hint=_MEND_PATH)
+            raise LogError(reason, file=file, hint=_HINT_PATH)
         if status.st_size > largest:
             reason = f"it is larger than {largest // 1_000_000} MB, which no log of an outing is"
             raise LogError(reason, file=file, hint="cut the outing out of it first")
         return path.read_bytes()
     except (FileNotFoundError, NotADirectoryError):
-        raise LogError("there is no such file", file=file, hint=_MEND_PATH) from None
+        raise LogError("there is no such file", file=file, hint=_HINT_PATH) from None
     except (OSError, ValueError) as error:
         reason = f"it cannot be read: {path_fault(error)}"
         raise LogError(reason, file=file, hint="check that the file exists and may be read") from None
@@ -141,7 +144,7 @@ def open_bytes(data: bytes, file: str, bounds: Bounds | None = None) -> Opened:
 
 
 def _is_log(name: str, head: bytes) -> bool:
-    """Tell whether a file in an archive is one to be read: by content, or since it is called a log."""
+    """Check whether a file in an archive is a log, by its content or its name."""
     ending = PurePosixPath(name).suffix.lower()
     return any(ending in reader.suffixes or reader.sniff(head) for reader in READERS)
 

@@ -36,8 +36,8 @@ _MAX_TIMES: Final = 250
 _MAX_TIMES_IF_LARGE: Final = 60
 _LARGE_BYTES: Final = 20_000_000
 _ALWAYS_ALLOWED_BYTES: Final = 1_000_000
-_MEND_OUT: Final = "unpack it yourself and give the logs that were in it"
-_MEND_AGAIN: Final = "copy it from where it came from again"
+_HINT_UNPACK: Final = "unpack it yourself and give the logs that were in it"
+_HINT_COPY: Final = "copy it from where it came from again"
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +67,7 @@ class LogFile:
 
 @dataclass(frozen=True, slots=True)
 class PassedOver:
-    """The name of a file in an archive that is no log."""
+    """The name of a file in an archive that is not a log."""
 
     name: str
 
@@ -77,19 +77,19 @@ Wanted = Callable[[str, bytes], bool]
 
 
 def is_archive(data: bytes) -> bool:
-    """Tell whether bytes are an archive that :func:`unpack_archive` opens."""
+    """Check whether bytes are an archive that :func:`unpack_archive` opens."""
     return data.startswith((_GZIP, *_ZIP))
 
 
 def is_shadow(name: str) -> bool:
-    """Tell whether a file is what one operating system writes beside every file on foreign disks."""
+    """Check whether a file is what one operating system writes beside every file on foreign disks."""
     return name.startswith("._")
 
 
 def unpack_archive(
     data: bytes, file: str, bounds: Bounds, wanted: Wanted
 ) -> Iterator[LogFile | LogError | PassedOver]:
-    """Take the logs out of a .gz or a .zip, or say what is wrong with each, or that it is no log.
+    """Yield the logs of a .gz or a .zip, an error for each unreadable one, and the names of other files.
 
     Parameters
     ----------
@@ -113,13 +113,13 @@ def unpack_archive(
     except Exception as error:
         # Besides BadZipFile the standard library lets through zlib, struct, unicode and value errors.
         reason = f"the archive is damaged ({type(error).__name__}: {shortened(str(error), SHORT)})"
-        raise DamagedLogError(reason, file=file, hint=_MEND_AGAIN) from error
+        raise DamagedLogError(reason, file=file, hint=_HINT_COPY) from error
 
 
 def _from_gzip(data: bytes, file: str, bounds: Bounds, _wanted: Wanted) -> Iterator[LogFile]:
     # A .gz may be several in a row. Each costs time however little is in it, and begins with these bytes.
     if data.count(_GZIP) > 10 * bounds.files:
-        raise LogError("it is made of too many parts", file=file, hint=_MEND_OUT)
+        raise LogError("it is made of too many parts", file=file, hint=_HINT_UNPACK)
     last = PurePosixPath(file.replace("\\", "/")).name
     inner = f"{file}/{last[:-3] if last.lower().endswith('.gz') else last}"
     with gzip.GzipFile(fileobj=io.BytesIO(data)) as stream:
@@ -146,7 +146,7 @@ def _from_zip(
                 yield from (PassedOver(_shown(m.filename)) for m in files if _is_litter(m.filename))
                 return
     reason = f"it holds {listed} files, more than the {bounds.files} that are opened"
-    raise LogError(reason, file=file, hint=_MEND_OUT)
+    raise LogError(reason, file=file, hint=_HINT_UNPACK)
 
 
 def _members(
@@ -162,7 +162,7 @@ def _members(
         except Exception as error:  # see `unpack_archive`; the files beside it may be whole
             told = shortened(str(error), SHORT)
             reason = f"this part of the archive is damaged ({type(error).__name__}: {told})"
-            yield DamagedLogError(reason, file=name, hint=_MEND_AGAIN)
+            yield DamagedLogError(reason, file=name, hint=_HINT_COPY)
         else:
             if log is None:
                 yield PassedOver(_shown(member.filename))
@@ -173,7 +173,7 @@ def _members(
                     f"together its files unpack to more than {bounds.all_bytes / 1e6:g} MB",
                     file=file,
                     place=f"from {_shown(member.filename)} on",
-                    hint=_MEND_OUT,
+                    hint=_HINT_UNPACK,
                 )
             yield log
 
@@ -182,10 +182,10 @@ def _member(
     archive: zipfile.ZipFile, member: zipfile.ZipInfo, name: str, bounds: Bounds, wanted: Wanted
 ) -> LogFile | None:
     if member.flag_bits & _ENCRYPTED:
-        raise LogError("it is encrypted", file=name, hint=_MEND_OUT)
+        raise LogError("it is encrypted", file=name, hint=_HINT_UNPACK)
     if member.compress_type not in _METHODS:
         reason = f"it is packed by method {member.compress_type}; plain and deflated zip files are opened"
-        raise LogError(reason, file=name, hint=_MEND_OUT)
+        raise LogError(reason, file=name, hint=_HINT_UNPACK)
     with archive.open(member) as stream:
         head = stream.read(_HEAD_BYTES)
         if _is_packed(head) and _is_document(member.filename, wanted):
@@ -203,7 +203,7 @@ def _refuse_shared(members: list[zipfile.ZipInfo], file: str) -> None:
     placed = sorted((member.header_offset, member.compress_size) for member in members)
     for (at, size), (following, _) in pairwise(placed):
         if at + size >= following:
-            raise DamagedLogError("its files lie over one another", file=file, hint=_MEND_AGAIN)
+            raise DamagedLogError("its files lie over one another", file=file, hint=_HINT_COPY)
 
 
 def _hold_size(size: int, packed_size: int, name: str, bounds: Bounds) -> None:
@@ -218,7 +218,7 @@ def _hold_size(size: int, packed_size: int, name: str, bounds: Bounds) -> None:
         raise LogError(
             f"it unpacks to more than {times} times its size, which no log does",
             file=name,
-            hint=_MEND_OUT,
+            hint=_HINT_UNPACK,
         )
 
 
@@ -228,7 +228,9 @@ def _is_packed(content: bytes) -> bool:
 
 def _refuse_nested(content: bytes, name: str) -> None:
     if _is_packed(content):
-        raise LogError("it is an archive inside an archive, which is not opened", file=name, hint=_MEND_OUT)
+        raise LogError(
+            "it is an archive inside an archive, which is not opened", file=name, hint=_HINT_UNPACK
+        )
 
 
 def _is_document(name: str, wanted: Wanted) -> bool:
@@ -238,7 +240,7 @@ def _is_document(name: str, wanted: Wanted) -> bool:
 
 
 def _is_litter(name: str) -> bool:
-    """Tell whether an operating system, not a person, put a file into a zip."""
+    """Check whether an operating system, not a person, put a file into a zip."""
     parts = name.replace("\\", "/").split("/")
     return parts[0] == "__MACOSX" or parts[-1].startswith(".")
 

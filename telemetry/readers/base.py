@@ -24,7 +24,7 @@ class ReadOptions:
         Pole pairs of the motor, to turn electrical rpm into motor rpm.
     gear_ratio : float or None
         Motor turns per propeller-shaft turn; where nobody says, 1 for direct drive.
-    kept : mapping of str to KeptMap
+    kept : mapping of str to SavedColumnMap
         What was said before, by :func:`telemetry.readers.saved_columns.table_id`. It completes what is said
         now, which goes before it.
     """

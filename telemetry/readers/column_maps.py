@@ -40,7 +40,7 @@ def load() -> tuple[dict[str, SavedColumnMap], tuple[SavedColumnsError, ...]]:
 
     Returns
     -------
-    dict of str to KeptMap
+    dict of str to SavedColumnMap
         By its id, the oldest first.
     tuple of SavedColumnsError
         One for each file that could not be used; a damaged one stands aside from now on.
@@ -70,7 +70,7 @@ def map_of_text(text: str) -> SavedColumnMap:
     Raises
     ------
     ValueError
-        If it is no map that was kept.
+        If it is not a saved map.
     """
     try:
         return SavedColumnMap.from_dict(json.loads(text))
@@ -83,12 +83,12 @@ def keep(said: ExplainedTable) -> SavedColumnMap | None:
 
     Returns
     -------
-    KeptMap or None
+    SavedColumnMap or None
         What was written; None where nothing is said, or nothing that is not kept already.
 
     Raises
     ------
-    KeptError
+    SavedColumnsError
         If it cannot be written; what was kept before then still is.
     """
     new = said.worth_keeping(datetime.now(UTC).isoformat(timespec="seconds"))
@@ -131,7 +131,7 @@ def forget(name: str) -> SavedColumnMap:
 
     Raises
     ------
-    KeptError
+    SavedColumnsError
         If there is no such map, there are several, or it cannot be removed.
     """
     found = [kept for key, kept in load()[0].items() if name and key.startswith(name)]
@@ -147,7 +147,7 @@ def forget_table(said: ExplainedTable) -> None:
 
     Raises
     ------
-    KeptError
+    SavedColumnsError
         If it cannot be removed.
     """
     _remove(table_id(said.headings, said.units))

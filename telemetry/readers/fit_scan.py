@@ -1,8 +1,7 @@
 """A walk over the structure of a FIT file: what is there, where it breaks, and the record fields in bulk.
 
 The walk touches each message once and decodes nothing; the fields of all record messages are then gathered
-by numpy. It serves three ends: it tells the decoders in :mod:`telemetry.readers.fit` how much there is to
-find, it reads files that are too large for them in good time, and it goes on where both give up.
+by numpy. fitparse is asked only where the walk breaks off, see :mod:`telemetry.readers.fit`.
 
 References
 ----------
@@ -15,7 +14,8 @@ from __future__ import annotations
 import re
 import struct
 from array import array
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from itertools import repeat
 from typing import Final
 
 import numpy as np
@@ -29,6 +29,11 @@ RECORD: Final = 20
 TIMESTAMP: Final = 253
 """Number of the timestamp field in any message."""
 _TOLD_EVERY: Final = 5000
+FIELD_DESCRIPTION: Final = 206
+"""Global number of the message that names a developer field."""
+_UNTIMED: Final = (167, FIELD_DESCRIPTION)  # a sensor's calibration holds for the whole file
+_MIN_RUN: Final = 8
+_INVALID_STAMP: Final = b"\xff\xff\xff\xff"
 
 # Base type: numpy code and the value that means "invalid" (None: not-a-number already says it).
 _BASE_TYPES: Final[dict[int, tuple[str, int | None]]] = {
@@ -59,8 +64,9 @@ class _Layout:
     size: int
     order: str
     stamp_at: int
-    is_record: bool
+    number: int
     fields: dict[int, tuple[int, int, int]]
+    developer: tuple[tuple[int, int, int, int], ...] = ()  # number, developer, offset and size of each
     starts: array[int] = field(default_factory=lambda: array("q"))
     stamps: array[int] = field(default_factory=lambda: array("q"))
 
@@ -75,10 +81,14 @@ class FitStructure:
         Data messages of any kind.
     records : int
         Record messages with at least one of the wanted fields.
+    untimed : int
+        Record messages with wanted fields and without any time, which are counted and not kept.
     empty_records : int
         Record messages without any of them.
     damage : str
         Where and why the walk ended before the end of the file; empty if it did not.
+    cut : bool
+        Whether the damage is that the file's bytes end too early, so that no other decoder can read more.
     wrong_checksums : int
         Of the chained files, how many state another checksum than theirs.
     """
@@ -88,9 +98,13 @@ class FitStructure:
     messages: int = 0
     records: int = 0
     empty_records: int = 0
+    untimed: int = 0
     damage: str = ""
+    cut: bool = False
     wrong_checksums: int = 0
+    fast: tuple[int, ...] = ()
     _layouts: list[_Layout] = field(default_factory=list)
+    _others: list[_Layout] = field(default_factory=list)
 
     def columns(self) -> dict[int, FloatArray]:
         """Raw values of the wanted fields and the timestamps, in file order, NaN where invalid or absent."""
@@ -106,26 +120,82 @@ class FitStructure:
             result[number] = np.concatenate(parts)[order]
         return result
 
+    def messages_of(self, number: int) -> list[dict[int, FloatArray]]:
+        """Raw values of every field of one of the ``fast`` messages, for each definition of it.
+
+        Returns
+        -------
+        list of dict of int to ndarray, shape (n, k)
+            One row for each message in file order, one column for each value of the field, NaN where invalid.
+        """
+        buffer = np.frombuffer(self.data, dtype=np.uint8)
+        chosen = [layout for layout in self._others if layout.number == number and len(layout.starts)]
+        return [{n: _gather_values(buffer, layout, n) for n in layout.fields} for layout in chosen]
+
+    def developer_columns(self) -> dict[tuple[str, str], FloatArray]:
+        """Values of the records' developer fields by name and unit, in file order, NaN where absent.
+
+        A field whose type is not a single number has NaN only.
+        """
+        if not self.records:
+            return {}
+        buffer = np.frombuffer(self.data, dtype=np.uint8)
+        described = self._described()
+        starts = np.concatenate([np.asarray(layout.starts, dtype=np.int64) for layout in self._layouts])
+        order = np.argsort(starts, kind="stable")
+        result: dict[tuple[str, str], FloatArray] = {}
+        first = 0
+        for layout in self._layouts:
+            for number, developer, offset, size in layout.developer:
+                name, unit, base = described.get((developer, number), (f"field {number}", "", 0xFF))
+                values = result.setdefault((name, unit), np.full(starts.size, np.nan))
+                if base in _BASE_TYPES and np.dtype(_BASE_TYPES[base][0]).itemsize == size:
+                    place = replace(layout, fields={number: (offset, size, base)})
+                    values[first : first + len(layout.starts)] = _gather_values(buffer, place, number)[:, 0]
+            first += len(layout.starts)
+        return {name: values[order] for name, values in result.items()}
+
+    def _described(self) -> dict[tuple[int, int], tuple[str, str, int]]:
+        """Name, unit and base type of each developer field, by developer and number."""
+        result = {}
+        for layout in self._others:
+            if layout.number != FIELD_DESCRIPTION or not {0, 1, 2, 3} <= layout.fields.keys():
+                continue
+            for start in layout.starts:
+                parts = {
+                    n: self.data[start + at : start + at + size] for n, (at, size, _) in layout.fields.items()
+                }
+                name, unit = (
+                    parts.get(n, b"").split(b"\0")[0].decode("utf-8", errors="replace") for n in (3, 8)
+                )
+                result[parts[0][0], parts[1][0]] = (name, unit, parts[2][0])
+        return result
+
 
 def _gather(buffer: npt.NDArray[np.uint8], layout: _Layout, number: int) -> FloatArray:
-    starts = np.asarray(layout.starts, dtype=np.int64)
-    values = np.full(starts.size, np.nan)
-    known = layout.fields.get(number)
-    if known is not None:
-        offset, size, base = known
-        code, invalid = _BASE_TYPES[base]
-        raw = buffer[(starts + offset)[:, None] + np.arange(size)].view(f"{layout.order}{code}")[:, 0]
-        with np.errstate(invalid="ignore"):  # a NaN that signals is one like any other
-            values = raw.astype(np.float64)
-        if invalid is not None:
-            values[raw == invalid] = np.nan
+    values = np.full(len(layout.starts), np.nan)
+    if number in layout.fields:
+        values = _gather_values(buffer, layout, number)[:, 0]
     if number == TIMESTAMP:
         compressed = np.asarray(layout.stamps, dtype=np.int64)
         values = np.where(compressed >= 0, compressed.astype(np.float64), values)
     return values
 
 
-def scan_fit(data: bytes, wanted: tuple[int, ...]) -> FitStructure:
+def _gather_values(buffer: npt.NDArray[np.uint8], layout: _Layout, number: int) -> FloatArray:
+    """Values of a field, shape (n, k) for a field of k values, NaN where invalid."""
+    starts = np.asarray(layout.starts, dtype=np.int64)
+    offset, size, base = layout.fields[number]
+    code, invalid = _BASE_TYPES[base]
+    raw = buffer[(starts + offset)[:, None] + np.arange(size)].view(f"{layout.order}{code}")
+    with np.errstate(invalid="ignore"):  # a NaN that signals is one like any other
+        values = raw.astype(np.float64)
+    if invalid is not None:
+        values[raw == invalid] = np.nan
+    return np.asarray(values)
+
+
+def scan_fit(data: bytes, wanted: tuple[int, ...], fast: tuple[int, ...] = ()) -> FitStructure:
     """Walk over a FIT file, or several in one, up to the end or the first damage.
 
     Parameters
@@ -134,8 +204,10 @@ def scan_fit(data: bytes, wanted: tuple[int, ...]) -> FitStructure:
         The file.
     wanted : tuple of int
         Numbers of the record fields to keep.
+    fast : tuple of int
+        Global numbers of further messages whose fields are all kept, see :meth:`FitStructure.messages_of`.
     """
-    result = FitStructure(data, wanted)
+    result = FitStructure(data, wanted, fast=fast)
     at = 0
     while at < len(data) and not result.damage:
         if len(data) - at < 12 or data[at + 8 : at + 12] != b".FIT" or data[at] < 12:
@@ -151,6 +223,7 @@ def scan_fit(data: bytes, wanted: tuple[int, ...]) -> FitStructure:
         end = body + size
         _walk(result, body, min(end, len(data)), final=end > len(data))
         if end + 2 > len(data):
+            result.cut = result.cut or not result.damage
             result.damage = result.damage or "the file ends before its stated length"
         elif not result.damage and crc16(data[at:end]) != struct.unpack_from("<H", data, end)[0]:
             result.wrong_checksums += 1
@@ -164,6 +237,36 @@ def _run_of(data: bytes, at: int, end: int) -> int:
     return same.end() - at if same else 1
 
 
+def _run_of_records(data: bytes, at: int, end: int, step: int) -> int:
+    """Count the whole messages of one definition that follow each other from a place on.
+
+    Each message begins with the same head byte, so the head bytes of a run are a slice with a step.
+    """
+    run = 0
+    length = _MIN_RUN
+    head = data[at : at + 1]
+    while True:
+        stop = min(at + (run + length) * step, end - step + 1)
+        heads = data[at + run * step : stop : step]
+        same = len(heads) - len(heads.lstrip(head))
+        run += same
+        if same < length:
+            return max(run, 1)
+        length *= 4
+
+
+def _last_stamp(
+    data: bytes, layout: _Layout, first: int, last: int, before: tuple[int, str]
+) -> tuple[int, str]:
+    """Find the last valid timestamp of a run of messages; returns its place and byte order."""
+    if layout.stamp_at < 0:
+        return before
+    for at in range(last, first - 1, -layout.size - 1):
+        if not data.startswith(_INVALID_STAMP, at + 1 + layout.stamp_at):
+            return at + 1 + layout.stamp_at, layout.order
+    return before
+
+
 def _walk(result: FitStructure, at: int, end: int, *, final: bool) -> None:
     """Walk over one file's messages; ``final`` where ``end`` is the end of all bytes there are."""
     data = result.data
@@ -174,13 +277,13 @@ def _walk(result: FitStructure, at: int, end: int, *, final: bool) -> None:
     while at < end:
         head = data[at]
         if head & 0xC0 == 0x40:
-            layout, after = _define(data, at, end, result.wanted)
+            layout, after = _define(data, at, end, result.wanted, result.fast)
             if layout is None:
                 result.damage = f"a definition is cut at byte {at}"
                 break
             layouts[head & 0x0F] = layout
             if layout.fields:
-                result._layouts.append(layout)
+                (result._layouts if layout.number == RECORD else result._others).append(layout)
             at = after
             continue
         known = layouts[head >> 5 & 0x03 if head & 0x80 else head & 0x0F]
@@ -191,14 +294,31 @@ def _walk(result: FitStructure, at: int, end: int, *, final: bool) -> None:
             # Messages of nothing but their head say nothing; millions of them must not take seconds.
             run = _run_of(data, at, end)
             messages += run
-            empty += run * known.is_record
+            empty += run * (known.number == RECORD)
             at += run
             continue
         after = at + 1 + known.size
         if after > end:
             result.damage = "the file ends inside a message" if final else f"a message overruns at byte {at}"
+            result.cut = final
             break
-        if known.stamp_at >= 0 and not data.startswith(b"\xff\xff\xff\xff", at + 1 + known.stamp_at):
+        run = 1
+        if after < end and data[after] == head and not head & 0x80:
+            run = _run_of_records(data, at, end, known.size + 1)
+        if run >= _MIN_RUN and known.fields:
+            last = at + (run - 1) * (known.size + 1)
+            if TIMESTAMP in known.fields or known.number != RECORD:
+                known.starts.extend(range(at + 1, last + 2, known.size + 1))
+                known.stamps.extend(repeat(-1, run))
+                records += run * (known.number == RECORD)
+            else:
+                result.untimed += run
+            stamp_place, stamp_order = _last_stamp(data, known, at, last, (stamp_place, stamp_order))
+            messages += run
+            report(at / len(data))
+            at = last + known.size + 1
+            continue
+        if known.stamp_at >= 0 and not data.startswith(_INVALID_STAMP, at + 1 + known.stamp_at):
             stamp_place, stamp_order = at + 1 + known.stamp_at, known.order
         compressed = -1
         if head & 0x80:
@@ -206,11 +326,13 @@ def _walk(result: FitStructure, at: int, end: int, *, final: bool) -> None:
                 (stamp,) = struct.unpack_from(stamp_order + "I", data, stamp_place)
                 stamp_place = -1
             stamp = compressed = stamp + ((head & 0x1F) - stamp) % 32
-        if known.fields:
+        if known.fields and known.number == RECORD and compressed < 0 and TIMESTAMP not in known.fields:
+            result.untimed += 1
+        elif known.fields:
             known.starts.append(at + 1)
             known.stamps.append(compressed)
-            records += 1
-        elif known.is_record:
+            records += known.number == RECORD
+        elif known.number == RECORD:
             empty += 1
         messages += 1
         if messages % _TOLD_EVERY == 0:
@@ -221,7 +343,9 @@ def _walk(result: FitStructure, at: int, end: int, *, final: bool) -> None:
     result.empty_records += empty
 
 
-def _define(data: bytes, at: int, end: int, wanted: tuple[int, ...]) -> tuple[_Layout | None, int]:
+def _define(
+    data: bytes, at: int, end: int, wanted: tuple[int, ...], fast: tuple[int, ...]
+) -> tuple[_Layout | None, int]:
     """Read a definition message; None where it does not fit before ``end``."""
     if at + 6 > end:
         return None, at
@@ -231,11 +355,15 @@ def _define(data: bytes, at: int, end: int, wanted: tuple[int, ...]) -> tuple[_L
     after = at + 6 + 3 * count
     numbers, sizes, bases = (data[at + 6 + i : after : 3] for i in range(3))
     size = sum(sizes)
+    developer: list[tuple[int, int, int, int]] = []
     if data[at] & 0x20:
         if after + 1 > end:
             return None, at
         developer_fields = data[after]
-        size += sum(data[after + 2 : after + 1 + 3 * developer_fields : 3])
+        cells = data[after + 1 : after + 1 + 3 * developer_fields]
+        for number, width, index in zip(cells[::3], cells[1::3], cells[2::3], strict=False):
+            developer.append((number, index, size, width))
+            size += width
         after += 1 + 3 * developer_fields
     if after > end:
         return None, at
@@ -245,14 +373,18 @@ def _define(data: bytes, at: int, end: int, wanted: tuple[int, ...]) -> tuple[_L
     for number, width, base in zip(numbers, sizes, bases, strict=True):
         if number == TIMESTAMP and base == 0x86 and width == 4:
             stamp_at = offset
-        # A field of several values, or of a size its type cannot have, is no single number.
-        fits = base in _BASE_TYPES and np.dtype(_BASE_TYPES[base][0]).itemsize == width
-        if global_number == RECORD and fits and (number in wanted or number == TIMESTAMP):
+        # A field of several values, or of a size its type cannot have, is not a single number.
+        itemsize = np.dtype(_BASE_TYPES[base][0]).itemsize if base in _BASE_TYPES else 0
+        is_read = global_number == RECORD and itemsize == width and number in (*wanted, TIMESTAMP)
+        is_fast = global_number in fast and itemsize > 0 and width > 0 and width % itemsize == 0
+        if is_read or is_fast or (global_number == FIELD_DESCRIPTION and width > 0):
             fields[number] = (offset, width, base)
         offset += width
     if not fields.keys() - {TIMESTAMP}:
         fields = {}
-    return _Layout(size, order, stamp_at, global_number == RECORD, fields), after
+    if global_number in fast and TIMESTAMP not in fields and global_number not in _UNTIMED:
+        fields = {}  # values that no time belongs to
+    return _Layout(size, order, stamp_at, global_number, fields, tuple(developer)), after
 
 
 def crc16(data: bytes) -> int:

@@ -1,124 +1,33 @@
 """Which heading of a table means which quantity in which unit: the heading map.
 
-The spellings are those of the trade and of plain English; a heading is compared without case, punctuation and
-unit. Units come from brackets (``Voltage [V]``, ``Current (A)``), from the heading's end (``speed_mps``,
-``ESC temp °C``, ``Throttle %``, ``Voltage/V``) or from a row of units under the headings.
+The spellings are those of :mod:`telemetry.readers.heading_names`; a heading is compared without case, accents
+and punctuation. Units come from brackets (``Voltage [V]``, ``Curr(A)``), from the heading's end
+(``speed_mps``, ``speedMps``, ``ESC temp °C``, ``Throttle %``) or from a row of units under the headings.
 """
 
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from telemetry.core.frames import MOTOR_COLUMNS, TRACK_COLUMNS
 from telemetry.core.sanitize import LABEL, shortened
-from telemetry.core.units import FOOT_M, KMH_MPS, KNOT_MPS, MPH_MPS
-
-STANDARD_GRAVITY_MPS2: Final = 9.80665
-"""Exact by definition (NIST SP 811, appendix B)."""
+from telemetry.readers.heading_names import ENGLISH, OTHER_LANGUAGES, SI, UNIT_NEEDED, UNITS, WEAK_NAMES
 
 IGNORE: Final = "ignore"
 """What a user's heading map says of a column that is to be left alone."""
 
-_NAMES: Final[dict[str, tuple[str, ...]]] = {
-    # Time. What a bare "time" is (a date, a time of day, seconds) only its values tell.
-    "utc": ("utc", "utc time", "gps time", "gps utc", "time utc", "utc timestamp", "gps timestamp",
-            "gps datetime"),
-    "date": ("utc date", "gps date", "date utc", "date"),
-    "clock": ("time", "timestamp", "time stamp", "datetime", "date time", "time of day", "local time",
-              "epoch", "unix time"),
-    "host": ("t host", "host time", "host", "system time", "logger time"),
-    "elapsed": ("t", "elapsed", "elapsed time", "seconds", "milliseconds", "millis", "uptime",
-                "time since start"),
-    # GPS and motion.
-    "lat_deg": ("gps lat", "gps latitude", "lat", "latitude"),
-    "lon_deg": ("gps lon", "gps long", "gps longitude", "lon", "lng", "long", "longitude"),
-    "alt_m": ("gps alt", "gps altitude", "alt", "altitude", "ele", "elevation", "height"),
-    "speed_mps": ("gps speed", "speed gps", "ground speed", "speed over ground", "sog", "speed", "velocity"),
-    "course_deg": ("gps course", "gps heading", "course over ground", "cog", "course", "bearing", "heading"),
-    "vertical_mps": ("vertical speed", "vertical velocity", "vspeed", "climb rate", "climb", "vertical"),
-    "speed_sd_mps": ("speed accuracy", "sacc", "speed sd"),
-    "horizontal_sd_m": ("horizontal accuracy", "hacc", "accuracy", "horizontal sd"),
-    "hdop": ("hdop",),
-    "satellites": ("satellites", "sats", "sat", "num sats", "numsat", "nsat"),
-    "fix": ("fix", "gps fix", "fix valid"),
-    "ax_mps2": ("ax", "acc x", "accx", "accel x", "acceleration x", "x acceleration"),
-    "ay_mps2": ("ay", "acc y", "accy", "accel y", "acceleration y", "y acceleration"),
-    "az_mps2": ("az", "acc z", "accz", "accel z", "acceleration z", "z acceleration"),
-    "gx_dps": ("gyro x", "gyr x", "gx", "rate x", "roll rate"),
-    "gy_dps": ("gyro y", "gyr y", "gy", "rate y", "pitch rate"),
-    "gz_dps": ("gyro z", "gyr z", "gz", "rate z", "yaw rate"),
-    # Motor. Three kinds of rpm: electrical, of the motor, of the propeller shaft.
-    "voltage_v": ("pack voltage", "battery voltage", "batt voltage", "input voltage", "voltage", "volts",
-                  "vbat"),
-    "current_a": ("pack current", "battery current", "batt current", "input current", "current", "amps"),
-    "erpm": ("erpm", "e rpm", "electrical rpm"),
-    "motor_rpm": ("motor rpm", "rpm"),
-    "rpm": ("shaft rpm", "prop rpm", "propeller rpm"),
-    "throttle_pct": ("throttle", "throttle input", "throttle in", "thr"),
-    "esc_temp_c": ("esc temp", "esc temperature", "temp esc", "controller temp", "controller temperature",
-                   "fet temp"),
-    "motor_temp_c": ("motor temp", "motor temperature", "temp motor", "mot temp"),
-    "charge_mah": ("charge", "used charge", "capacity used", "used capacity", "capacity", "consumed",
-                   "consumption"),
-    "cell_min_v": ("lowest cell", "lowest cell voltage", "min cell", "cell min", "min cell voltage"),
-}  # fmt: skip
-# A bare temperature is the controller's only in a log that is evidently the controller's.
-_WEAK_NAMES: Final = {"temp": "esc_temp_c", "temperature": "esc_temp_c"}
+SI_FACTOR: Final = SI
+"""Factor and offset of a column that is in its own unit already."""
+
 _MOTOR_SIGNS: Final = {"voltage_v", "current_a", "erpm", "motor_rpm", "rpm"}
 
 TIME_COLUMNS: Final = ("utc", "date", "clock", "host", "elapsed")
 RPM_COLUMNS: Final = ("rpm", "motor_rpm", "erpm")
 
-_SI: Final = (1.0, 0.0)
-_UNITS: Final[dict[str, dict[str, tuple[float, float]]]] = {
-    "time": {
-        **dict.fromkeys(("s", "sec", "secs", "seconds"), _SI),
-        **dict.fromkeys(("ms", "msec", "millis", "milliseconds"), (1e-3, 0.0)),
-        **dict.fromkeys(("us", "µs", "μs", "microseconds"), (1e-6, 0.0)),
-        "ns": (1e-9, 0.0),
-        "min": (60.0, 0.0),
-    },
-    "angle": {**dict.fromkeys(("deg", "°", "degrees", "degree"), _SI), "rad": (57.29577951308232, 0.0)},
-    "length": {
-        **dict.fromkeys(("m", "metres", "meters", "metre", "meter"), _SI),
-        **dict.fromkeys(("ft", "feet"), (FOOT_M, 0.0)),
-        "km": (1000.0, 0.0),
-    },
-    "speed": {
-        **dict.fromkeys(("m/s", "mps", "ms-1"), _SI),
-        **dict.fromkeys(("km/h", "kmh", "kph", "kmph"), (KMH_MPS, 0.0)),
-        **dict.fromkeys(("mph", "mi/h"), (MPH_MPS, 0.0)),
-        **dict.fromkeys(("kn", "kt", "kts", "knot", "knots"), (KNOT_MPS, 0.0)),
-        "ft/s": (FOOT_M, 0.0),
-    },
-    "acceleration": {
-        **dict.fromkeys(("m/s2", "m/s²", "m/s^2", "mps2", "m/s/s"), _SI),
-        "g": (STANDARD_GRAVITY_MPS2, 0.0),
-        "mg": (STANDARD_GRAVITY_MPS2 / 1000.0, 0.0),
-    },
-    "rate": {
-        **dict.fromkeys(("deg/s", "°/s", "dps"), _SI),
-        "rad/s": (57.29577951308232, 0.0),
-    },
-    "voltage": {**dict.fromkeys(("v", "volt", "volts"), _SI), "mv": (1e-3, 0.0)},
-    "current": {**dict.fromkeys(("a", "amp", "amps"), _SI), "ma": (1e-3, 0.0)},
-    "rpm": {**dict.fromkeys(("rpm", "1/min", "min-1", "/min", "u/min", "erpm"), _SI), "krpm": (1000.0, 0.0)},
-    # A servo pulse of 1500 µs is neutral, 2000 µs full ahead: common practice, no source.
-    "percent": {
-        **dict.fromkeys(("%", "pct", "percent"), _SI),
-        **dict.fromkeys(("us", "µs", "μs"), (0.2, -300.0)),
-    },
-    "temperature": {
-        **dict.fromkeys(("c", "°c", "degc", "ºc", "celsius"), _SI),
-        **dict.fromkeys(("f", "°f", "degf", "ºf", "fahrenheit"), (5.0 / 9.0, -160.0 / 9.0)),
-        "k": (1.0, -273.15),
-    },
-    "charge": {"mah": _SI, "ah": (1000.0, 0.0)},
-    "number": {"": _SI},
-}
 _DIMENSION_OF_UNIT: Final = {
     "deg": "angle", "m": "length", "m/s": "speed", "m/s²": "acceleration", "deg/s": "rate", "V": "voltage",
     "A": "current", "1/min": "rpm", "%": "percent", "°C": "temperature", "mAh": "charge", "1": "number",
@@ -128,8 +37,15 @@ _DIMENSIONS: Final[dict[str, str]] = {
     **dict.fromkeys(TIME_COLUMNS, "time"),
     **dict.fromkeys(RPM_COLUMNS, "rpm"),
 }
-_BY_NAME: Final = {name: (column, i) for column, names in _NAMES.items() for i, name in enumerate(names)}
-_ALL_UNITS: Final = {unit for units in _UNITS.values() for unit in units if unit}
+_WEAK_RANK: Final = 999
+_LATER: Final = 50  # the rank of spellings in other languages, after every English one
+_BY_NAME: Final = {
+    name: (column, first + i)
+    for first, table in ((_LATER, OTHER_LANGUAGES), (0, ENGLISH))
+    for column, names in table.items()
+    for i, name in enumerate(names)
+}
+_ALL_UNITS: Final = {unit for units in UNITS.values() for unit in units if unit}
 
 _BRACKETED: Final = re.compile(r"^(.*?)\s*[\[({]\s*([^\])}]*?)\s*[\])}]\s*$")
 
@@ -152,6 +68,8 @@ class Match:
         As stated, lower case; empty where none is.
     rank : int
         Lower is the more explicit spelling; the user's own map is -1.
+    part : int
+        Which number of a cell that holds a latitude and a longitude: 0 or 1; -1 for cells of one value.
     """
 
     position: int
@@ -161,15 +79,21 @@ class Match:
     offset: float
     unit: str
     rank: int
+    part: int = -1
 
     @property
     def shown(self) -> str:
-        """The heading as it may be told, whatever the file has in its place."""
+        """The heading, cleaned and shortened for messages."""
         return shortened(self.heading, LABEL)
 
 
+def unit_factor(column: str, unit: str) -> tuple[float, float] | None:
+    """Factor and offset from a unit to a column's own; None where the column has no such unit."""
+    return UNITS[_DIMENSIONS[column]].get(unit.strip().lower()) if unit.strip() else None
+
+
 def is_unit(cell: str) -> bool:
-    """Tell whether a cell under a heading is a unit (``V``, ``[km/h]``) rather than a value."""
+    """Check whether a cell under a heading is a unit (``V``, ``[km/h]``) rather than a value."""
     return cell.strip().strip("[](){}").strip().lower() in _ALL_UNITS | {"", "-"}
 
 
@@ -200,17 +124,31 @@ def match(headings: Sequence[str], units: Sequence[str], own: Mapping[str, str])
             if target != IGNORE:
                 found.append(_own_match(position, heading, row_unit, target))
             continue
-        for name, unit in _readings(heading, row_unit):
-            column, rank = _BY_NAME.get(name, ("", 0))
-            if column and unit in _UNITS[_DIMENSIONS[column]] | {"": _SI}:
-                found.append(_match(position, heading, column, unit, rank))
-                break
-            if name in _WEAK_NAMES and unit in _UNITS["temperature"] | {"": _SI}:
-                weak.append(_match(position, heading, _WEAK_NAMES[name], unit, 99))
-                break
+        guess = _guess(position, heading, row_unit)
+        if guess is not None:
+            (weak if guess.rank == _WEAK_RANK else found).append(guess)
     if any(m.column in _MOTOR_SIGNS for m in found):
         found += weak
     return sorted(found, key=lambda m: m.position)
+
+
+def _guess(position: int, heading: str, row_unit: str) -> Match | None:
+    """Name one column by its spelling; None where no spelling fits."""
+    readings = _readings(heading, row_unit)
+    # "Vitesse GPS" is "vitesse": a word that only says which device measured it.
+    readings += [(_without_gps(name), unit) for name, unit in readings if "gps" in name.split()]
+    for name, unit in readings:
+        column, rank = _BY_NAME.get(name, ("", 0))
+        known = unit in UNITS[_DIMENSIONS[column]] if column else False
+        if column and (known or (not unit and name not in UNIT_NEEDED)):
+            return _match(position, heading, column, unit, rank)
+        if name in WEAK_NAMES and unit in UNITS["temperature"] | {"": SI}:
+            return _match(position, heading, WEAK_NAMES[name], unit, _WEAK_RANK)
+    return None
+
+
+def _without_gps(name: str) -> str:
+    return " ".join(word for word in name.split() if word != "gps")
 
 
 def best(matches: Iterable[Match]) -> dict[str, Match]:
@@ -223,7 +161,7 @@ def best(matches: Iterable[Match]) -> dict[str, Match]:
 
 
 def _match(position: int, heading: str, column: str, unit: str, rank: int) -> Match:
-    factor, offset = _UNITS[_DIMENSIONS[column]].get(unit, _SI)
+    factor, offset = UNITS[_DIMENSIONS[column]].get(unit, SI)
     return Match(position, heading, column, factor, offset, unit, rank)
 
 
@@ -233,7 +171,7 @@ def _own_match(position: int, heading: str, row_unit: str, target: str) -> Match
         raise ValueError(
             f"there is no column {column!r} (for the heading {heading!r}), only {', '.join(_DIMENSIONS)}"
         )
-    units = _UNITS[_DIMENSIONS[column]]
+    units = UNITS[_DIMENSIONS[column]]
     if unit and unit.lower() not in units:
         raise ValueError(f"{column} has no unit {unit!r}; it can have {', '.join(u for u in units if u)}")
     stated = _readings(heading, row_unit)[0][1] if not unit else unit.lower()
@@ -259,10 +197,21 @@ def _readings(heading: str, row_unit: str) -> list[tuple[str, str]]:
             readings.append((_plain(before), after.strip().lower()))
     if text.endswith("%") and len(text) > 1:
         readings.append((_plain(text[:-1]), "%"))
-    return [*readings, (_plain(text), unit)]
+    readings.append((_plain(text), unit))
+    # Last, since "mAh" and "km/h" are units, not words run together.
+    before, found, after = _split_camel(text).rpartition(" ")
+    if found and after.lower() in _ALL_UNITS:
+        readings.append((_plain(before), after.lower()))
+    return readings
+
+
+def _split_camel(name: str) -> str:
+    """Put spaces between words that are run together: ``latDeg``, ``GPSSpeed``."""
+    return re.sub(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])", " ", name)
 
 
 def _plain(name: str) -> str:
-    """Lower case, camel case split, anything but letters and digits turned to single spaces."""
-    split = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
-    return " ".join(re.findall(r"[^\W_]+", split.lower()))
+    """Return lower-case words without accents and punctuation, camel case split."""
+    split = unicodedata.normalize("NFKD", _split_camel(name).replace("ß", "ss"))
+    letters = "".join(c for c in split if not unicodedata.combining(c))
+    return " ".join(re.findall(r"[^\W_]+", letters.lower()))

@@ -16,13 +16,16 @@ import numpy as np
 from telemetry.core.errors import DamagedLogError, NothingUsableError
 from telemetry.core.frames import BoolArray, Finding, FloatArray, IntArray, Log, LogMeta, make_track
 from telemetry.core.progress import report
+from telemetry.core.sanitize import LABEL, cut
 from telemetry.core.units import KMH_MPS, KNOT_MPS
 from telemetry.readers import notes, stamps
 from telemetry.readers.base import LogReader, ReadOptions
-from telemetry.readers.nmea_fields import Fields, Sentences, find_commas, kind_code, split
+from telemetry.readers.nmea_fields import Fields, Sentences, find_commas, foreign_addresses, kind_code, split
 
-_SENTENCE: Final = re.compile(rb"\$[A-Z]{2}(?:RMC|GGA|GLL|VTG|GSA|GSV|ZDA|GNS|GBS|GST),")
+_SENTENCE: Final = re.compile(rb"\$[A-Z]{2}(?:RMC|GGA|GLL|VTG|GSA|GSV|ZDA|GNS|GBS|GST),|![A-Z]{2}VD[MO],")
 _TIME_FIELD: Final = {"RMC": 1, "GGA": 1, "GLL": 5}
+_MAX_LISTED: Final = 8
+_MIN_CHARACTERS: Final = len("$GPVTG,,,,,,,,")
 _DAY_US: Final = stamps.DAY_US
 
 
@@ -37,7 +40,9 @@ def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
     sentences = split(data)
     good, findings = _good(sentences, file)
     commas = find_commas(sentences)
-    places = {name: np.flatnonzero(good & (sentences.kind == kind_code(name))) for name in _READ}
+    # Shorter ones hold neither a time nor an empty field for each of their kind: they only fill the memory.
+    long = good & (sentences.end - sentences.start >= _MIN_CHARACTERS)
+    places = {name: np.flatnonzero(long & (sentences.kind == kind_code(name))) for name in _READ}
     fields = {name: Fields(sentences, where, commas) for name, where in places.items()}
 
     report(0.4)
@@ -58,6 +63,11 @@ def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
     findings += notes.odd_stamps(stamp_us, believed)
     stamp_us = stamp_us[believed]
     columns = {name: values[believed] for name, values in columns.items()}
+    order = stamps.chronological(stamp_us) if dated else None
+    if order is not None:
+        findings += notes.sorted_by_time(stamp_us)
+        stamp_us = stamp_us[order]
+        columns = {name: values[order] for name, values in columns.items()}
     t_s = stamps.seconds(stamp_us)
     if dated:
         findings += notes.before_gps(stamp_us)
@@ -71,23 +81,30 @@ def _good(sentences: Sentences, file: str) -> tuple[BoolArray, list[Finding]]:
     # A receiver may sum up its own sentences alone: those that are read decide.
     read = np.isin(sentences.kind, [kind_code(name) for name in _READ])
     if sentences.has_checksum[read].any() or (sentences.has_checksum.any() and not read.any()):
-        good = sentences.checksum_ok
-        bad = int((~good).sum())
+        good = sentences.checksum_ok & ~sentences.foreign
+        bad = int((~good & ~sentences.foreign).sum())
         if bad:
             findings.append(
                 Finding("bad-checksum", "sentences with a wrong or missing checksum were left out", bad)
             )
     else:
         # Receivers may leave checksums out altogether; then there is nothing to verify, and that is said.
-        good = np.ones(sentences.start.size, dtype=np.bool_)
+        good = ~sentences.foreign
         findings.append(
             Finding(
-                "no-checksum", "no sentence that is read carries a checksum: damage cannot be seen", good.size
+                "no-checksum",
+                "no sentence that is read carries a checksum: damage cannot be seen",
+                int(good.sum()),
             )
         )
+    foreign = int(sentences.foreign.sum())
+    if foreign:
+        names = ", ".join(cut(foreign_addresses(sentences, _MAX_LISTED), _MAX_LISTED, LABEL))
+        message = f"proprietary and encapsulated sentences are not read and were passed over: {names}"
+        findings.append(Finding("sentences-unread", message, foreign))
     if not good.any():
         raise DamagedLogError(
-            f"none of its {good.size} sentences passes its checksum",
+            f"none of its {good.size - foreign} sentences passes its checksum",
             file=file,
             hint="record again; the link between receiver and logger drops characters",
         )
@@ -99,7 +116,7 @@ def _good(sentences: Sentences, file: str) -> tuple[BoolArray, list[Finding]]:
 
 
 def _unread(fields: dict[str, Fields]) -> list[Finding]:
-    """Tell of the fields that stand in a sound sentence and are not what belongs there."""
+    """Report fields of valid sentences that hold something else than their type allows."""
     counts = {f"{name} field {at}": n for name, of in fields.items() for at, n in of.unread().items()}
     if not counts:
         return []
@@ -162,7 +179,7 @@ class _Epochs:
         return bool(self._places[name].size and self._places[name][0] < self._timed_place[0])
 
     def spread(self, values: FloatArray, row: IntArray) -> FloatArray:
-        """Lay one type's values out over the rows, NaN where a row has none; the first of several stays."""
+        """Assign one type's values to the rows, NaN where a row has none; the first of several stays."""
         result = np.full(self.rows, np.nan)
         known = row >= 0
         result[row[known][::-1]] = values[known][::-1]
@@ -277,7 +294,7 @@ def _angle_deg(fields: Fields, number: int) -> FloatArray:
 
 
 def _valid(fields: Fields, status_at: int, mode_at: int) -> FloatArray:
-    """1 for status A, 0 for V; a mode that tells of nothing measured is no fix either."""
+    """Return 1 for status A, 0 for V and for modes without a measurement."""
     status = fields.letter(status_at)
     result = np.where(status == ord("A"), 1.0, np.where(status == ord("V"), 0.0, np.nan))
     result[_unmeasured(fields, mode_at)] = 0.0
@@ -285,12 +302,12 @@ def _valid(fields: Fields, status_at: int, mode_at: int) -> FloatArray:
 
 
 def _unmeasured(fields: Fields, mode_at: int) -> BoolArray:
-    """Where the mode says that there is no fix (N), dead reckoning (E) or hand entry (M)."""
+    """Mark modes without a measurement: no fix (N), dead reckoning (E), manual input (M)."""
     return np.isin(fields.letter(mode_at), [ord(letter) for letter in "NEM"])
 
 
 def _quality(gga: Fields) -> FloatArray:
-    """1 for a satellite fix, 0 for none (0), dead reckoning (6) and hand entry (7), NaN where empty."""
+    """Return 1 for a satellite fix, 0 for none, dead reckoning and manual input, NaN where empty."""
     quality = gga.number(6)
     return np.where(np.isnan(quality), np.nan, ~np.isin(quality, (0.0, 6.0, 7.0)))
 
@@ -329,7 +346,7 @@ def _speed_and_course(
     leading = epochs.begins_with("VTG") if misfits[0] == misfits[1] else misfits[1] < misfits[0]
     from_vtg, misfit = spreads[leading], misfits[leading]
 
-    # VTG is preferred only where it is finer and tells the same as RMC to within the rounding of both.
+    # VTG is preferred only where it is finer and agrees with RMC within the rounding of both.
     trusted = np.isfinite(misfit) and misfit <= step_rmc + step_vtg
     first, second = (from_vtg, from_rmc) if step_vtg < step_rmc and trusted else (from_rmc, from_vtg)
     course_rmc = epochs.spread(rmc.number(8), rmc_row)

@@ -23,7 +23,7 @@ _MAX_FIELDS = 18  # one more than GSA, the longest sentence read
 
 @dataclass(frozen=True)
 class Sentences:
-    """Every ``$``-sentence of a log, in file order.
+    """Every sentence of a log, in file order: those that begin with ``$``, and the encapsulated ones (``!``).
 
     Attributes
     ----------
@@ -32,7 +32,10 @@ class Sentences:
     start, end : ndarray of int, shape (n,)
         Offsets of the ``$`` and of the end of the body (the ``*``, or the end of the line without one).
     kind : ndarray of int, shape (n,)
-        The three letters of the sentence type as one number, see :func:`kind_code`; 0 for proprietary ones.
+        The three letters of the sentence type as one number, see :func:`kind_code`; 0 for those that are
+        neither standard nor read.
+    foreign : ndarray of bool, shape (n,)
+        Proprietary (``$P...``) and encapsulated (``!...``) sentences; their checksums do not count.
     has_checksum, checksum_ok : ndarray of bool, shape (n,)
         Whether a checksum follows the body, and whether it is right.
     stray_lines : int
@@ -43,6 +46,7 @@ class Sentences:
     start: IntArray
     end: IntArray
     kind: IntArray
+    foreign: BoolArray
     has_checksum: BoolArray
     checksum_ok: BoolArray
     stray_lines: int
@@ -57,8 +61,9 @@ def kind_code(letters: str) -> int:
 def split(data: bytes) -> Sentences:
     """Find the sentences and verify their checksums.
 
-    A sentence runs from a ``$`` to the first of line end and next ``$``, so one that lost its line end does
-    not take the following one with it. The checksum is the exclusive or of the bytes between ``$`` and ``*``.
+    A sentence runs from its first sign to the first of line end and next sentence, so one that lost its line
+    end does not take the following one with it. The checksum is the exclusive or of the bytes between ``$``
+    and ``*``.
 
     References
     ----------
@@ -67,7 +72,10 @@ def split(data: bytes) -> Sentences:
     buffer = np.frombuffer(data, dtype=np.uint8)
     is_end = (buffer == 10) | (buffer == 13)
     line_ends = np.append(np.flatnonzero(is_end), buffer.size)
+    encapsulated = _encapsulated(buffer)
     start = np.flatnonzero(buffer == ord("$"))
+    if encapsulated.size:
+        start = np.sort(np.concatenate([start, encapsulated]))
     stop = np.minimum(
         line_ends[np.searchsorted(line_ends, start)], np.append(start[1:], buffer.size)[: start.size]
     )
@@ -90,16 +98,39 @@ def split(data: bytes) -> Sentences:
     kind = (
         letter[start + 3].astype(np.int64) << 16 | letter[start + 4].astype(np.int64) << 8 | letter[start + 5]
     )
-    addressed = (letter[start + 6] == ord(",")) & (letter[start + 1] != ord("P"))
+    foreign = (letter[start + 1] == ord("P")) | (letter[start] == ord("!"))
+    addressed = (letter[start + 6] == ord(",")) & ~foreign
     return Sentences(
         buffer,
         start,
         end,
         np.where(addressed, kind, 0),
+        foreign,
         has_checksum,
         checksum_ok,
         _stray_lines(buffer, line_ends, start),
     )
+
+
+def _encapsulated(buffer: Bytes) -> IntArray:
+    """Find the sentences such as ``!AIVDM,``: an exclamation mark, five capitals and a comma."""
+    at = np.flatnonzero(buffer == ord("!"))
+    at = at[at + _SHORTEST <= buffer.size]
+    for i in range(1, 6):
+        at = at[(buffer[at + i] >= ord("A")) & (buffer[at + i] <= ord("Z"))]
+    return np.asarray(at[buffer[at + 6] == ord(",")])
+
+
+def foreign_addresses(sentences: Sentences, most: int) -> list[str]:
+    """List the addresses of the proprietary and encapsulated sentences, each once, at most so many."""
+    names: dict[str, None] = {}
+    text = sentences.buffer
+    for at in sentences.start[sentences.foreign].tolist():
+        address = bytes(text[at + 1 : at + 12]).split(b",")[0].split(b"*")[0]
+        names[address.decode("ascii", errors="replace")] = None
+        if len(names) >= most:
+            break
+    return list(names)
 
 
 def _hex_digit(character: Bytes) -> IntArray:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+import numpy as np
+
 from telemetry.core.frames import BoolArray, Finding, FloatArray, IntArray
 from telemetry.readers.stamps import GPS_BEGINS_US, seconds, utc
 
@@ -43,3 +45,16 @@ def spanning(code: str, message: str, where: BoolArray, t_s: FloatArray) -> list
         return []
     times = t_s[where]
     return [Finding(code, message, int(where.sum()), float(times.min()), float(times.max()))]
+
+
+def sorted_by_time(stamp_us: IntArray) -> list[Finding]:
+    """Describe a log whose stretches stood out of the order of time and were sorted.
+
+    Parameters
+    ----------
+    stamp_us : ndarray of int, shape (n,)
+        In file order.
+    """
+    steps_back = int((np.diff(stamp_us) < 0).sum())
+    message = "rows or tracks stood out of the order of time and were sorted; places where time steps back"
+    return [Finding("out-of-order", message, steps_back)]

@@ -71,11 +71,11 @@ class SavedColumnMap:
         return replace(self, kept_utc="") == replace(other, kept_utc="")
 
     def text(self) -> str:
-        """Tell what was said, in one line.
+        """Describe the map in one line.
 
         Examples
         --------
-        >>> KeptMap(("wann", "umdr"), (), {"umdr": "erpm"}, 3, 1.5).text()
+        >>> SavedColumnMap(("wann", "umdr"), (), {"umdr": "erpm"}, 3, 1.5).text()
         'umdr as erpm, pole pairs 3, gear ratio 1.5'
         """
         said = [f"{heading} as {column}" for heading, column in self.columns.items()]
@@ -84,7 +84,7 @@ class SavedColumnMap:
         return ", ".join(said)
 
     def columns_of(self, headings: Sequence[str]) -> dict[str, str]:
-        """Say the columns in the spelling of another table of the same kind."""
+        """Return the columns in the spelling of another table of the same kind."""
         pairs = zip(headings, self.headings, strict=True)
         return {heading.strip(): self.columns[old] for heading, old in pairs if old in self.columns}
 

@@ -44,7 +44,7 @@ def of_hhmmss(numbers: FloatArray, seconds_below: int) -> IntArray:
     Returns
     -------
     ndarray of int, shape (n,)
-        Since midnight [µs]; -1 where the number is no time of day.
+        Since midnight [µs]; -1 where the number is not a time of day.
     """
     value = np.where((numbers >= 0) & (numbers < 240_000), numbers, np.nan)
     minutes, secs = value // 100 % 100, value % 100
@@ -63,7 +63,7 @@ def days_since_1970(year: IntArray, month: IntArray, day: IntArray) -> FloatArra
 
 
 def believable(stamp_us: IntArray) -> BoolArray:
-    """Tell which stamps at least one other stamp of the file supports, shape (n,).
+    """Mark stamps that at least one other stamp of the file supports, shape (n,).
 
     A stamp that no other lies within a day of is a misread record: an outing is minutes to hours long, and
     even files that join outings months apart hold more than one fix of each. Files of fewer than three stamps
@@ -77,3 +77,48 @@ def believable(stamp_us: IntArray) -> BoolArray:
     result = np.empty(stamp_us.size, dtype=np.bool_)
     result[order] = supported
     return result if result.any() else np.ones(stamp_us.size, dtype=np.bool_)
+
+
+def chronological(stamp_us: IntArray) -> IntArray | None:
+    """Find the order that brings stretches of a log which stand out of order into the order of time.
+
+    Parameters
+    ----------
+    stamp_us : ndarray of int, shape (n,)
+        In file order.
+
+    Returns
+    -------
+    ndarray of int, shape (n,), or None
+        A permutation; None where nothing is to be moved.
+
+    Notes
+    -----
+    The file is cut into stretches wherever its time steps back. Stretches that overlap in time stay together
+    in file order, as one false stamp makes two of them out of one; the groups are then sorted by their start.
+    Stretches of fewer than three samples are false stamps rather than tracks and stay with the stretch before
+    them, unless the whole file runs backwards.
+    """
+    step = np.diff(stamp_us)
+    if not (step < 0).any():
+        return None
+    if (step <= 0).all() or float((step < 0).mean()) > _REVERSED_SHARE:
+        return np.argsort(stamp_us, kind="stable")
+    cuts = np.flatnonzero(step < 0) + 1
+    begins, ends = np.r_[0, cuts], np.r_[cuts, stamp_us.size]
+    large = np.flatnonzero(ends - begins >= _MIN_STRETCH)
+    if large.size < 2:
+        return None
+    first, last = stamp_us[begins[large]], stamp_us[ends[large] - 1]
+    by_start = np.argsort(first, kind="stable")
+    reach = np.maximum.accumulate(last[by_start])
+    group = np.empty(large.size, dtype=np.int64)
+    group[by_start] = np.cumsum(np.r_[False, first[by_start][1:] > reach[:-1]])
+    # Every sample belongs to the group of the last large stretch that begins at or before it.
+    stretch = np.searchsorted(begins[large], np.arange(stamp_us.size), side="right") - 1
+    order = np.argsort(group[np.maximum(stretch, 0)], kind="stable")
+    return None if (np.diff(order) > 0).all() else order
+
+
+_MIN_STRETCH: Final = 3
+_REVERSED_SHARE: Final = 0.9

@@ -35,20 +35,24 @@ from telemetry.core.frames import (
 )
 from telemetry.core.progress import report
 from telemetry.core.sanitize import LABEL, LONG, cut, shortened
-from telemetry.readers import motor_sanity, notes, speed_unit, stamps
+from telemetry.readers import motion_rows, motor_sanity, notes, speed_unit, stamps, table_cells
 from telemetry.readers.base import LogReader, ReadOptions
-from telemetry.readers.headings import RPM_COLUMNS, TIME_COLUMNS, Match, best, match
+from telemetry.readers.heading_form import example_line, form_hint
+from telemetry.readers.headings import IGNORE, RPM_COLUMNS, TIME_COLUMNS, Match, best, match
 from telemetry.readers.saved_columns import ExplainedTable
 from telemetry.readers.table_clock import RowClock, find_clock
 from telemetry.readers.table_layout import Layout, find_layout
-from telemetry.readers.text import decode
+from telemetry.readers.table_samples import Samples, look_at_cells
+from telemetry.readers.text import decode, table_text
 
-_SENTENCE: Final = re.compile(r"\$[A-Z]{5},")
+_SENTENCE: Final = re.compile(r"\$[A-Z]{5},|![A-Z]{2}VD[MO],")
 _CONTROL: Final = re.compile(r"[\x01-\x08\x0e-\x1f]")
 # Quantities whose customary unit is beyond doubt even where none is stated.
 _CUSTOMARY_UNITS: Final = {"alt_m", "esc_temp_c", "motor_temp_c", "ax_mps2", "ay_mps2", "az_mps2"}
+_LIKELY_SPEED: Final = ("speed", "spd", "v", "km", "mph", "tempo", "fahrt")
+_LIKELY_TIME: Final = ("time", "wann", "when", "clock", "stamp")
+_ANGLES: Final = ("lat_deg", "lon_deg")
 _MAX_LISTED: Final = 25
-_MEND_MAP: Final = "say which heading means what and in which unit (a heading map)"
 
 
 def _sniff(head: bytes) -> bool:
@@ -60,57 +64,72 @@ def _sniff(head: bytes) -> bool:
 
 
 def explain_table(data: bytes, file: str, options: ReadOptions) -> ExplainedTable:
-    """Tell what the options say of one table.
+    """Return what the options say about one table.
 
     Raises
     ------
-    DamagedLogError, HeadingMapNeededError
+    DamagedLogError, ColumnMapNeededError
         If the table has no line of headings that could be found.
     """
-    layout = find_layout(_text(data), file)
+    layout = find_layout(table_text(data), file)
     return options.about(layout.headings, layout.units)
 
 
-def _text(data: bytes) -> str:
-    return decode(data)[0].replace("\r\n", "\n").replace("\r", "\n").replace("\0", "")
-
-
 def _read(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
-    text = _text(data)
+    text = table_text(data)
     layout = find_layout(text, file)
     said = options.about(layout.headings, layout.units)
     try:
         matches = match(layout.headings, layout.units, said.columns)
     except ValueError as error:
         raise ColumnMapNeededError(
-            f"the heading map does not fit: {error}", headings=layout.headings, file=file, hint=_MEND_MAP
+            f"the heading map does not fit: {error}",
+            headings=layout.headings,
+            file=file,
+            hint=form_hint(file),
         ) from error
     columns = best(matches)
-    findings = _remembered(said) + _unread(layout, matches, columns)
+    left = frozenset(
+        at for at, heading in enumerate(layout.headings) if said.columns.get(heading.strip()) == IGNORE
+    )
+    samples = look_at_cells(text, layout, columns, left)
+    matches += samples.matches
+    columns |= {m.column: m for m in samples.matches}
+    findings = _remembered(said) + _unread(layout, matches, columns, samples)
     is_speed_log = {"lat_deg", "lon_deg"} <= columns.keys() or "speed_mps" in columns
     if not is_speed_log and not (columns.keys() & MOTOR_COLUMNS.keys() or columns.keys() & set(RPM_COLUMNS)):
         raise _map_needed("no heading names a position, a speed or a motor quantity", layout, file)
     if not columns.keys() & set(TIME_COLUMNS):
-        raise _map_needed("no heading names the time", layout, file)
+        raise _map_needed("no heading names the time", layout, file, "clock")
 
     report(0.1)
-    frame, bad_lines = _parse(text, layout, columns, file)
+    positions = {m.position for m in columns.values()} | samples.positions
+    frame, bad_lines = _parse(text, layout, positions, file)
     report(0.7)
     if bad_lines:
         findings.append(Finding("bad-lines", "lines with too many cells were skipped", bad_lines))
-    clock = find_clock(columns, lambda m: frame[m.position], is_speed_log)
+    beside = None if samples.milliseconds is None else frame[samples.milliseconds]
+    clock = find_clock(columns, lambda m: frame[m.position], is_speed_log, beside)
     if clock is None:
-        raise NothingUsableError("none of its rows has a time that can be read", file=file, hint=_MEND_MAP)
-    return _Table(frame, layout, columns, clock, findings, file).logs(said)
+        raise NothingUsableError(
+            "none of its rows has a time that can be read", file=file, hint=form_hint(file)
+        )
+    return _Table(frame, layout, columns, samples, clock, findings, file).logs(said)
 
 
-def _map_needed(reason: str, layout: Layout, file: str) -> ColumnMapNeededError:
+def _map_needed(
+    reason: str, layout: Layout, file: str, column: str = "speed_mps:km/h"
+) -> ColumnMapNeededError:
+    # The heading that most likely means the column, as an example that can be copied.
+    hints = _LIKELY_TIME if column == "clock" else _LIKELY_SPEED
+    likely = [h for h in layout.headings if any(word in h.lower() for word in hints)]
+    heading = (likely or [h for h in layout.headings if h] or ["V GPS"])[0]
     return ColumnMapNeededError(
         f"{reason}; its headings are: {_listed(layout.headings)}",
         headings=layout.headings,
         file=file,
         place=f"line {layout.heading_line}",
-        hint=_MEND_MAP,
+        hint=form_hint(file, example_line(shortened(heading, LABEL), column)),
     )
 
 
@@ -127,7 +146,9 @@ def _remembered(said: ExplainedTable) -> list[Finding]:
     ]
 
 
-def _unread(layout: Layout, matches: list[Match], columns: dict[str, Match]) -> list[Finding]:
+def _unread(
+    layout: Layout, matches: list[Match], columns: dict[str, Match], samples: Samples
+) -> list[Finding]:
     findings = []
     second = [m for m in matches if columns[m.column] is not m and m.column not in TIME_COLUMNS]
     if second:
@@ -135,15 +156,15 @@ def _unread(layout: Layout, matches: list[Match], columns: dict[str, Match]) -> 
         used = _listed(sorted({columns[m.column].heading for m in second}))
         message = f"{left}: left aside for {used}, which says the same more plainly"
         findings.append(Finding("column-chosen", message, len(second)))
-    named = {m.position for m in matches}
+    named = {m.position for m in matches} | samples.positions
     unknown = [h for i, h in enumerate(layout.headings) if i not in named and h]
     if unknown:
         findings.append(Finding("columns-unread", f"headings not read: {_listed(unknown)}", len(unknown)))
     return findings
 
 
-def _parse(text: str, layout: Layout, columns: dict[str, Match], file: str) -> tuple[pd.DataFrame, int]:
-    """Read the matched columns; returns them by position, and how many lines had too many cells."""
+def _parse(text: str, layout: Layout, positions: set[int], file: str) -> tuple[pd.DataFrame, int]:
+    """Read the columns at some positions; returns them by position, and how many lines had too many cells."""
     body = text[layout.body_at :]
     if not body.endswith("\n"):
         body += "\n"
@@ -155,7 +176,7 @@ def _parse(text: str, layout: Layout, columns: dict[str, Match], file: str) -> t
                 decimal=layout.decimal,
                 header=None,
                 names=list(range(layout.width)),
-                usecols=sorted(m.position for m in columns.values()),
+                usecols=sorted(positions),
                 index_col=False,
                 engine="c",
                 low_memory=False,
@@ -171,7 +192,7 @@ def _parse(text: str, layout: Layout, columns: dict[str, Match], file: str) -> t
 
 
 def _left_aside(present: list[Match], chosen: Match) -> list[Finding]:
-    """Tell which columns of rpm are not read, and why."""
+    """Report the columns of rpm that are not read, and why."""
     at = present.index(chosen)
     without, farther = present[:at], present[at + 1 :]
     findings = []
@@ -191,6 +212,7 @@ class _Table:
         frame: pd.DataFrame,
         layout: Layout,
         columns: dict[str, Match],
+        samples: Samples,
         clock: RowClock,
         findings: list[Finding],
         file: str,
@@ -198,6 +220,8 @@ class _Table:
         self._frame = frame
         self._layout = layout
         self._columns = columns
+        self._hemispheres = samples.hemispheres
+        self._units_in_cells: set[str] = set()
         self._clock = clock
         self._file = file
         self._decimal = layout.decimal
@@ -211,8 +235,13 @@ class _Table:
             self._findings += notes.odd_stamps(clock.stamp_us[kept], believed)
             kept[kept] = believed
             self._findings += notes.before_gps(clock.stamp_us[kept])
-        self._kept = kept
-        self._stamp_us = clock.stamp_us[kept]
+        rows = np.flatnonzero(kept)
+        order = stamps.chronological(clock.stamp_us[rows]) if clock.dated else None
+        if order is not None:
+            self._findings += notes.sorted_by_time(clock.stamp_us[rows])
+            rows = rows[order]
+        self._rows = rows
+        self._stamp_us = clock.stamp_us[rows]
         self._t_s = stamps.seconds(self._stamp_us)
 
     def logs(self, said: ExplainedTable) -> tuple[Log, ...]:
@@ -242,7 +271,7 @@ class _Table:
             lacking = [] if has_motor else motor_findings
             findings = [*self._findings, *notes.no_fix(track, self._t_s), *lacking]
             meta = LogMeta(self._file, "table", start_utc=start_utc, clock=self._clock.source)
-            logs.append(make_track(track, self._t_s, meta, findings))
+            logs.append(self._track(track, meta, findings))
         if has_motor or not has_track:
             source = self._clock.source if has_track else "controller"
             motor, sanity = motor_sanity.check_motor(motor, self._t_s)
@@ -250,29 +279,72 @@ class _Table:
             logs.append(make_motor_log(motor, self._t_s, meta, [*self._findings, *motor_findings, *sanity]))
         return tuple(logs)
 
+    def _track(self, track: dict[str, FloatArray], meta: LogMeta, findings: list[Finding]) -> Log:
+        """Build the speed log, with the motion at its own rate where the fixes are sparse."""
+        rows = motion_rows.fix_rows(track)
+        if rows is None:
+            return make_track(track, self._t_s, meta, findings)
+        track, motion = motion_rows.split_motion(track, self._t_s, rows)
+        message = "accelerations and turn rates are kept at their own rate beside the fixes; rows"
+        told = Finding("motion-rate", message, len(motion))
+        return make_track(track, self._t_s[rows], meta, [*findings, told], motion)
+
     def _values(self, m: Match) -> FloatArray:
-        """Return a column in its frame unit; cells that are no numbers become NaN, with a finding."""
-        cells = self._frame[m.position][self._kept]
+        """Return a column in its frame unit; cells that are not numbers become NaN, with a finding."""
+        cells = self._frame[m.position].iloc[self._rows]
+        if m.part >= 0:
+            return self._counted(m, cells, table_cells.pair_part(cells.astype("str"), m.part))
         if not pd.api.types.is_numeric_dtype(cells):
-            filled = cells.notna() & (cells.astype("str").str.strip() != "")
             texts = cells.astype("str").str.strip()
             if self._decimal == ",":
                 texts = texts.str.replace(",", ".", regex=False)
-            numbers = pd.to_numeric(texts, errors="coerce")
-            bad = int((filled & numbers.isna()).sum())
-            if bad:
-                self._findings.append(
-                    Finding("bad-number", f"{m.shown!r}: cells that are no number were left out", bad)
-                )
-            cells = numbers
-        if not m.unit and m.column in _CUSTOMARY_UNITS:
+            numbers = pd.to_numeric(texts, errors="coerce").to_numpy(dtype=np.float64)
+            values = self._scaled(m, numbers)
+            rest = np.isnan(numbers)
+            if rest.any():
+                is_angle = m.column in _ANGLES
+                more = table_cells.angles_deg(texts) if is_angle else table_cells.with_units(texts, m.column)
+                values = np.where(rest, more, values)
+                if not is_angle and np.isfinite(more).any():
+                    self._units_in_cells.add(m.column)
+            values = self._counted(m, cells, values)
+        else:
+            values = self._scaled(m, cells.to_numpy(dtype=np.float64))
+        if not m.unit and m.column in _CUSTOMARY_UNITS and m.column not in self._units_in_cells:
             spec = {**TRACK_COLUMNS, **MOTOR_COLUMNS}[m.column]
             self._findings.append(
                 Finding("unit-assumed", f"{m.shown!r} states no unit; {spec.unit} was assumed")
             )
+        return self._with_hemisphere(m, values)
+
+    @staticmethod
+    def _scaled(m: Match, numbers: FloatArray) -> FloatArray:
         with np.errstate(over="ignore"):  # what no float holds becomes infinite, and so out of any range
-            values = cells.to_numpy(dtype=np.float64) * m.factor + m.offset
-        return np.asarray(values, dtype=np.float64)
+            return np.asarray(numbers * m.factor + m.offset, dtype=np.float64)
+
+    def _counted(self, m: Match, cells: pd.Series, values: FloatArray) -> FloatArray:
+        """Report the cells that hold something and could not be read."""
+        filled = cells.notna() & (cells.astype("str").str.strip() != "")
+        bad = int((filled.to_numpy(dtype=np.bool_) & np.isnan(values)).sum())
+        if bad:
+            self._findings.append(
+                Finding("bad-number", f"{m.shown!r}: cells that are no number were left out", bad)
+            )
+        return values
+
+    def _with_hemisphere(self, m: Match, values: FloatArray) -> FloatArray:
+        """Apply the hemisphere that stands in a column of its own."""
+        position = self._hemispheres.get(m.column)
+        if position is None:
+            return values
+        limit = 90.0 if m.column == "lat_deg" else 180.0
+        known = values[np.isfinite(values) & (values != 0.0)]
+        if known.size and float(np.median(np.abs(known))) > limit:
+            values = table_cells.degrees_of_nmea(values)
+            message = f"{m.shown!r}: degrees and minutes in one number, as receivers write them, were assumed"
+            self._findings.append(Finding("unit-assumed", message))
+        signs = table_cells.hemisphere_signs(self._frame[position].iloc[self._rows])
+        return np.where(np.isnan(signs), values, np.abs(values) * np.nan_to_num(signs))
 
     def _shaft_rpm(self, said: ExplainedTable, findings: list[Finding]) -> FloatArray | None:
         """Propeller-shaft rpm from the first that has numbers: the shaft's, the motor's or electrical rpm."""
@@ -300,7 +372,7 @@ class _Table:
     def _with_speed_unit(self, track: dict[str, FloatArray], has_motor: bool) -> dict[str, FloatArray]:
         """Bring a speed without a unit to m/s by the positions, or refuse to guess."""
         m = self._columns.get("speed_mps")
-        if m is None or m.unit:
+        if m is None or m.unit or m.column in self._units_in_cells:
             return track
         if not np.isfinite(track["speed_mps"]).any():
             return track
@@ -325,7 +397,7 @@ class _Table:
             f"the speed {m.shown!r} states no unit and {why}",
             headings=self._layout.headings,
             file=self._file,
-            hint=f"give its unit in a heading map, for instance {m.shown!r} as speed_mps:km/h",
+            hint=form_hint(self._file, example_line(m.shown, "speed_mps:km/h")),
         )
 
 

@@ -1,4 +1,4 @@
-"""The time of each row of a table, from whichever of its columns tells it best."""
+"""The time of each row of a table, from its most reliable column."""
 
 from __future__ import annotations
 
@@ -22,9 +22,11 @@ _READ_AS_THIS_MOMENT: Final = ("now", "today")  # by pandas, which no cell of a 
 _ANY_DATE: Final = re.compile(r"\s*\d{1,4}[-./]?\d")
 _DATE_PARTS: Final = re.compile(r"\s*(\d{1,4})([-./])(\d{1,2})\2(\d{1,4})")
 _COMPACT_DATE: Final = re.compile(r"(\d{4})()(\d\d)(\d\d)(?:\.0)?$")  # the .0 where the column has gaps
+_HALF_DAY: Final = r"^\s*(\d{1,2})(?::(\d\d))?(?::(\d\d(?:\.\d*)?))?\s*([aApP])\.?\s?[mM]\.?\s*$"
+_SHORT_DATE: Final = re.compile(r"(\d\d)()(\d\d)(\d\d)$")
 _TWO_PARTS: Final = r"^\s*(\d{1,4}):([0-5]?\d(?:\.\d*)?)\s*$"
 # Numbers above these are seconds, milliseconds, microseconds or nanoseconds since 1970, from 1980 on.
-_MOST: Final = 1e19  # beyond it a number is no time in any unit
+_MOST: Final = 1e19  # beyond it a number is not a time in any unit
 _EPOCH_FROM: Final = ((3e17, 1e-9), (3e14, 1e-6), (3e11, 1e-3), (3e8, 1.0))
 
 
@@ -66,7 +68,10 @@ class _Reading:
 
 
 def find_clock(
-    columns: Mapping[str, Match], values: Callable[[Match], pd.Series], has_positions: bool
+    columns: Mapping[str, Match],
+    values: Callable[[Match], pd.Series],
+    has_positions: bool,
+    milliseconds: pd.Series | None = None,
 ) -> RowClock | None:
     """Choose the clock: the receiver's before a dated one, that before the host's and bare elapsed time.
 
@@ -78,17 +83,23 @@ def find_clock(
         Gives a matched column's raw values.
     has_positions : bool
         Whether the table holds a speed log; then a dated clock is taken for the receiver's.
+    milliseconds : Series, shape (n,), optional
+        A column of milliseconds to add to times of whole seconds.
 
     Returns
     -------
-    Clock or None
+    RowClock or None
         None where no column gives any row a time.
     """
     present = [columns[name] for name in TIME_COLUMNS if name in columns and name != "date"]
     for m in present:
-        reading = _read_column(m, values(m))
-        if not reading.dated and "date" in columns and m.column in ("utc", "clock"):
-            reading = _with_date(reading, values(columns["date"]))
+        cells = values(m)
+        dates = values(columns["date"]) if "date" in columns and m.column in ("utc", "clock") else None
+        reading = _read_column(m, cells, dates is not None)
+        if milliseconds is not None and cells is not milliseconds:
+            reading = _with_milliseconds(reading, milliseconds)
+        if not reading.dated and dates is not None:
+            reading = _with_date(reading, dates, columns["date"].heading)
         if not reading.timed.any():
             continue
         findings = reading.findings
@@ -106,9 +117,20 @@ def find_clock(
     return None
 
 
-def _read_column(m: Match, values: pd.Series) -> _Reading:
+def _with_milliseconds(reading: _Reading, milliseconds: pd.Series) -> _Reading:
+    """Add a column of milliseconds to times of whole seconds."""
+    more_ms = pd.to_numeric(milliseconds, errors="coerce").to_numpy(dtype=np.float64)
+    usable = reading.timed & (more_ms >= 0.0) & (more_ms < 1000.0)
+    if not usable.any() or (reading.stamp_us[usable] % 1_000_000 != 0).any():
+        return reading
+    stamp_us = reading.stamp_us.copy()
+    stamp_us[usable] += np.rint(more_ms[usable] * 1000.0).astype(np.int64)
+    return _Reading(stamp_us, reading.dated, reading.findings, reading.east_us)
+
+
+def _read_column(m: Match, values: pd.Series, has_dates: bool) -> _Reading:
     if pd.api.types.is_numeric_dtype(values):
-        return _from_numbers(m, values.to_numpy(dtype=np.float64))
+        return _from_numbers(m, values.to_numpy(dtype=np.float64), has_dates)
     filled = values.dropna()
     if filled.empty:
         return _Reading(np.full(len(values), _NONE), False, [])
@@ -121,7 +143,9 @@ def _read_column(m: Match, values: pd.Series) -> _Reading:
         return _of_stopwatch(m, values)
     if ":" in sample:
         return _times_of_day(values)
-    return _from_numbers(m, pd.to_numeric(_points(values), errors="coerce").to_numpy(dtype=np.float64))
+    return _from_numbers(
+        m, pd.to_numeric(_points(values), errors="coerce").to_numpy(dtype=np.float64), has_dates
+    )
 
 
 def _points(values: pd.Series) -> pd.Series:
@@ -140,7 +164,7 @@ def _times_of_day(values: pd.Series) -> _Reading:
 
 
 def _without_zone(texts: pd.Series) -> tuple[pd.Series, FloatArray]:
-    """Take the zones off times of day; returns how far each is ahead of UTC [µs], NaN where not told."""
+    """Take the zones off times of day; returns how far each is ahead of UTC [µs], NaN where not stated."""
     parts = texts.str.extract(_ZONED)
     named = parts[0].notna()
     minutes = parts[2].astype("float64").fillna(0.0) * 60.0 + parts[3].astype("float64").fillna(0.0)
@@ -154,8 +178,22 @@ def _durations(texts: pd.Series) -> IntArray:
     times = _microseconds(stamps.dt.tz_localize(None))
     rest = times == _NONE
     if rest.any():
+        times[rest] = _half_day_times(texts[rest])
+        rest = times == _NONE
+    if rest.any():
         times[rest] = _microseconds(pd.to_timedelta(texts[rest].str.strip(), errors="coerce"))
     return times
+
+
+def _half_day_times(texts: pd.Series) -> IntArray:
+    """Read times of day with am or pm [µs], shape (n,)."""
+    parts = texts.str.extract(_HALF_DAY)
+    hour, minute, second = (pd.to_numeric(parts[i], errors="coerce").fillna(0.0) for i in range(3))
+    afternoon = parts[3].str.lower() == "p"
+    valid = parts[3].notna() & hour.between(1, 12) & (minute < 60) & (second < 61)
+    seconds = (hour % 12 + 12 * afternoon) * 3600 + minute * 60 + second
+    times = np.rint(seconds.to_numpy(dtype=np.float64) * 1e6)
+    return np.where(valid.to_numpy(dtype=np.bool_), times, float(_NONE)).astype(np.int64)
 
 
 def _of_stopwatch(m: Match, values: pd.Series) -> _Reading:
@@ -178,12 +216,12 @@ def _microseconds(times: pd.Series) -> IntArray:
     return np.where(missing, _NONE, stamp_us)
 
 
-def _from_numbers(m: Match, numbers: FloatArray) -> _Reading:
+def _from_numbers(m: Match, numbers: FloatArray, has_dates: bool) -> _Reading:
     numbers = np.where(np.abs(numbers) < _MOST, numbers, np.nan)
     finite = numbers[np.isfinite(numbers)]
     if finite.size == 0:
         return _Reading(np.full(numbers.size, _NONE), False, [])
-    if m.column == "utc" and not m.unit and _are_times_of_day(finite):
+    if not m.unit and _are_times_of_day(m, finite, has_dates):
         message = f"{m.shown!r} states no unit; hours, minutes and seconds in one number were assumed"
         times = np.where(np.isfinite(numbers), of_hhmmss(numbers, 60), _NONE)
         return _Reading(_roll_over(times), False, [Finding("unit-assumed", message)])
@@ -201,6 +239,12 @@ def _from_numbers(m: Match, numbers: FloatArray) -> _Reading:
             name = "milliseconds" if coarse else "seconds"
             findings.append(Finding("unit-assumed", f"{m.shown!r} states no unit; {name} were assumed"))
     seconds = numbers * factor
+    if not m.unit or m.column in ("elapsed", "clock"):
+        numbers, wraps = _unwrapped(numbers)
+        if wraps:
+            message = f"{m.shown!r}: the device's counter ran over and was counted on"
+            findings.append(Finding("clock-wrapped", message, wraps))
+        seconds = numbers * factor
     usable = np.isfinite(seconds) & (np.abs(seconds) < 9e12)
     # Whole milli- and microseconds stay exact: they are scaled up, not down to seconds and up again.
     scale = round(1e6 * factor) if factor >= 1e-6 else 1e6 * factor
@@ -210,14 +254,50 @@ def _from_numbers(m: Match, numbers: FloatArray) -> _Reading:
     return _Reading(stamp_us, dated, findings)
 
 
-def _are_times_of_day(numbers: FloatArray) -> bool:
-    """Tell whether all numbers could be ``hhmmss.ss``, and one is too large to be seconds of a short log."""
-    return bool((of_hhmmss(numbers, 60) >= 0).all()) and float(numbers.max()) >= 10_000
+def _unwrapped(numbers: FloatArray) -> tuple[FloatArray, int]:
+    """Count on over the places where a counter of 16, 24, 31 or 32 bits runs over.
+
+    A step back is one only if, with the counter's whole range added, it is a usual step of the log.
+    """
+    at = np.flatnonzero(np.isfinite(numbers))
+    step = np.diff(numbers[at])
+    back = np.flatnonzero(step < 0)
+    forward = step[step > 0]
+    if back.size == 0 or forward.size < 3:
+        return numbers, 0
+    usual = float(np.median(forward))
+    for bits in (16, 24, 31, 32):
+        whole = 2.0**bits
+        inside = numbers[at].min() >= 0.0 and numbers[at].max() < whole
+        if inside and bool((np.abs(step[back] + whole - usual) <= _MAX_WRAP_STEPS * usual).all()):
+            result = numbers.copy()
+            result[at] += np.concatenate([[0.0], np.cumsum(np.where(step < 0, whole, 0.0))])
+            return result, int(back.size)
+    return numbers, 0
+
+
+_MAX_WRAP_STEPS: Final = 20.0
+
+
+def _are_times_of_day(m: Match, numbers: FloatArray, has_dates: bool) -> bool:
+    """Check whether all numbers can be ``hhmmss.ss`` and cannot well be anything else.
+
+    Receivers' times count as such from 10 000 on, a value too large for the seconds of a short log. A bare
+    ``time`` has to come with dates, or to leave out 60 to 99 of every hundred, over ten minutes at least.
+    """
+    if m.column not in ("utc", "clock") or not bool((of_hhmmss(numbers, 60) >= 0).all()):
+        return False
+    if m.column == "utc" or "hhmmss" in m.heading.lower():
+        return float(numbers.max()) >= 10_000
+    return has_dates or (float(numbers.max()) >= 10_000 and np.unique(numbers // 100).size >= _MIN_MINUTES)
+
+
+_MIN_MINUTES: Final = 3
 
 
 def _from_dates(values: pd.Series, sample: str) -> _Reading:
     texts = _points(values)
-    if not _ISO_DATE.match(sample):
+    if not _ISO_DATE.match(sample) or re.search(r"[aApP]\.?[mM]\.?\s*$", sample):
         parts = texts.str.split(r"[T\s]+", n=1, regex=True, expand=True)
         if parts.shape[1] < 2:
             return _Reading(np.full(len(values), _NONE), False, [])
@@ -232,11 +312,11 @@ def _from_dates(values: pd.Series, sample: str) -> _Reading:
     return _Reading(_microseconds(stamps), True, findings)
 
 
-def _with_date(reading: _Reading, dates: pd.Series) -> _Reading:
+def _with_date(reading: _Reading, dates: pd.Series, heading: str = "") -> _Reading:
     """Add the day from a column of dates to times of day."""
     codes, unique = pd.factorize(dates.astype("str").str.strip())
-    parts = [_DATE_PARTS.match(str(text)) or _COMPACT_DATE.match(str(text)) for text in unique]
-    orders, days = _read_dates(parts)
+    parts = [_date_parts(str(text)) for text in unique]
+    orders, days = _read_dates(parts, heading)
     ambiguous = len(orders) > 1
     if ambiguous:
         message = f"its dates may be {' or '.join(orders)}; times are kept, the day is not known"
@@ -258,7 +338,15 @@ def _with_date(reading: _Reading, dates: pd.Series) -> _Reading:
     return _Reading(stamp_us, True, reading.findings)
 
 
-def _read_dates(parts: list[re.Match[str] | None]) -> tuple[list[str], FloatArray]:
+def _date_parts(text: str) -> re.Match[str] | None:
+    short = text.removesuffix(".0")  # where the column has gaps
+    padded = (
+        short.zfill(6) if short.isdigit() and len(short) in (5, 6) else short
+    )  # a zero is lost in a number
+    return _DATE_PARTS.match(text) or _COMPACT_DATE.match(text) or _SHORT_DATE.match(padded)
+
+
+def _read_dates(parts: list[re.Match[str] | None], heading: str) -> tuple[list[str], FloatArray]:
     """Read dates in the order that the most of them allow.
 
     Returns
@@ -273,6 +361,8 @@ def _read_dates(parts: list[re.Match[str] | None]) -> tuple[list[str], FloatArra
         orders = ["year/month/day"]
     elif any(p[2] == "." for p in known):  # written with points, the day goes first
         orders = ["day/month/year"]
+    elif any(not p[2] for p in known):
+        orders = _short_orders(parts, heading)
     elif any(len(p[4]) == 4 for p in known):
         orders = ["day/month/year", "month/day/year"]
     else:
@@ -285,6 +375,26 @@ def _read_dates(parts: list[re.Match[str] | None]) -> tuple[list[str], FloatArra
         order for order in best[1:] if not np.array_equal(read[order], read[best[0]], equal_nan=True)
     ]
     return [best[0], *differing], read[best[0]]
+
+
+def _short_orders(parts: list[re.Match[str] | None], heading: str) -> list[str]:
+    """Orders that dates of six digits may have: what the heading says, else what gives years of GPS logs."""
+    plain = re.sub(r"[^a-z]", "", heading.lower())
+    orders = ["year/month/day", "day/month/year"]
+    for written, order in zip(("yymmdd", "ddmmyy"), orders, strict=True):
+        if written in plain:
+            return [order]
+    years = {
+        order: int(np.nanmedian(days)) // 365 + 1970
+        for order in orders
+        if np.isfinite(days := _days(parts, order)).any()
+    }
+    recent = [order for order, year in years.items() if _FIRST_YEAR <= year <= _LAST_YEAR]
+    return recent or orders
+
+
+_FIRST_YEAR: Final = 2008
+_LAST_YEAR: Final = 2035
 
 
 def _days(parts: list[re.Match[str] | None], order: str) -> FloatArray:

@@ -15,7 +15,7 @@ _DELIMITERS: Final = ("\t", ";", ",")
 _LOOKED_AT_LINES: Final = 120
 _LONGEST_LINE: Final = 60_000
 _MAX_COLUMNS: Final = 1000
-_VALUE: Final = re.compile(r"\s*[-+]?[.,]?\d")
+_VALUE: Final = re.compile(r"\s*(?:[NSEW]\s*)?[-+]?[.,]?\d")
 _DECIMAL_COMMA: Final = re.compile(r"\s*[-+]?\d+,\d+\s*")
 
 
@@ -55,7 +55,7 @@ def find_layout(text: str, file: str) -> Layout:
     ------
     DamagedLogError
         If its lines or columns are beyond anything a logger writes, or it has no row of values.
-    HeadingMapNeededError
+    ColumnMapNeededError
         If no line of headings stands above the values.
     """
     lines = _first_lines(text, file)
@@ -93,6 +93,12 @@ def find_layout(text: str, file: str) -> Layout:
         len(rows[first]),
         sum(len(line) + 1 for line in lines[:first]),
     )
+
+
+def sample_rows(text: str, layout: Layout, count: int) -> list[list[str]]:
+    """Return the cells of the first rows of values."""
+    lines = text[layout.body_at : layout.body_at + count * _LONGEST_LINE].split("\n", count)[:count]
+    return [_cells(line, layout.delimiter) for line in lines if line.strip()]
 
 
 def _first_lines(text: str, file: str) -> list[str]:

@@ -38,3 +38,8 @@ def decode(data: bytes) -> tuple[str, str]:
         return data.decode("utf-8").lstrip("\ufeff"), "utf-8"
     except UnicodeDecodeError:
         return data.decode("latin-1"), "latin-1"
+
+
+def table_text(data: bytes) -> str:
+    """Decode a table: plain line feeds, no NUL characters."""
+    return decode(data)[0].replace("\r\n", "\n").replace("\r", "\n").replace("\0", "")

@@ -23,6 +23,7 @@ from timing import least
 
 from telemetry.readers import read_bytes
 from telemetry.readers.fit_scan import crc16
+from telemetry.readers.gpx_points import points_of_elements
 
 pytestmark = pytest.mark.benchmark
 N = 36_000
@@ -64,7 +65,8 @@ def gpx_text(n: int) -> str:
     points = "".join(
         f'<trkpt lat="{LAT_DEG[i]:.7f}" lon="{LON_DEG[i]:.7f}"><ele>400.0</ele><time>{ISO[i]}</time>'
         "<extensions>"
-        f"<x:TrackPointExtension><x:speed>{SPEED_MPS[i]:.3f}</x:speed></x:TrackPointExtension></extensions></trkpt>"
+        f"<x:TrackPointExtension><x:speed>{SPEED_MPS[i]:.3f}</x:speed>"
+        "<x:course>45.0</x:course></x:TrackPointExtension></extensions></trkpt>"
         for i in range(n)
     )
     head = '<?xml version="1.0"?><gpx version="1.1" creator="made" xmlns="http://www.topografix.com/GPX/1/1" '
@@ -75,7 +77,9 @@ def gpx_text(n: int) -> str:
 def test_gpx(n: int) -> None:
     text = gpx_text(n)
     data = text.encode()
-    compare(f"GPX, {n} points with speed", "gpxpy", data, lambda: gpxpy.parse(text), "ratio <= 1.15", 2, n)
+    name = f"GPX, {n} points with speed and course"
+    compare(name, "gpxpy", data, lambda: gpxpy.parse(text), "3x faster", 2, n)
+    compare(name, "element walk", data, lambda: points_of_elements(text), "3x faster", 3, n)
 
 
 def sentence(body: str) -> str:
@@ -124,7 +128,7 @@ def test_fit() -> None:
                 pass
 
     for name, decoder in (("fitparse", usual), ("fitdecode", second)):
-        compare("FIT, records", name, data, decoder, "ratio <= 1.15", 2)
+        compare("FIT, records", name, data, decoder, "3x faster", 2)
 
 
 @pytest.mark.parametrize("style", ["epoch milliseconds", "ISO 8601", "date and time, semicolons"])

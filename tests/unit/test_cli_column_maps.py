@@ -32,7 +32,7 @@ def test_said_once_known_the_next_time(
     logs: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert main(["analyse", *logs]) == 1
-    assert "a heading map" in capsys.readouterr().err
+    assert "reciprocal headings speed.csv" in capsys.readouterr().err
     said = codes(capsys, *logs, "--headings", str(tmp_path / "map.toml"), "--pole-pairs", "3")
     assert not any("heading-map-kept" in found for found in said.values())
     known = codes(capsys, *logs)

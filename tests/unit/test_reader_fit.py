@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import struct
 from collections.abc import Sequence
 
@@ -10,9 +11,9 @@ import numpy as np
 import pytest
 
 from telemetry.core.errors import DamagedLogError, NothingUsableError
-from telemetry.core.frames import Log
-from telemetry.readers import fit, read_bytes
-from telemetry.readers.fit_scan import crc16, scan_fit
+from telemetry.core.frames import Log, Track
+from telemetry.readers import fit, fit_scan, read_bytes
+from telemetry.readers.fit_scan import FitStructure, crc16, scan_fit
 
 START = 1_000_000_000  # FIT seconds: 2021-09-08T01:46:40Z
 STAMP, LAT, LON, ALT, SPEED, ENHANCED = (
@@ -123,7 +124,7 @@ def test_a_header_never_finished_by_its_recorder() -> None:
     data[4:8] = bytes(4)
     log = read(bytes(data))
     assert len(log.frame) == 5
-    assert codes(log).keys() == {"salvaged", "second-decoder"}
+    assert codes(log).keys() == {"salvaged"}
 
 
 def test_chained_files_and_a_false_stamp() -> None:
@@ -137,49 +138,72 @@ def test_chained_files_and_a_false_stamp() -> None:
     assert codes(log) == {"odd-stamp": 1}
 
 
-def test_the_second_decoder_takes_over_at_a_misfitting_size() -> None:
+def test_a_size_that_misfits_its_type_costs_no_record() -> None:
     odd = definition(STAMP, LAT, LON, SPEED, (30, 1, 0x86)) + b"".join(
         record(10 + i) + b"\x01" for i in range(3)
     )
     log = read(whole(BODY + odd))
     assert len(log.frame) == 8
-    assert codes(log) == {"second-decoder": 1}
-    assert "second decoder" in log.findings[0].message
+    assert codes(log) == {}
 
 
-def test_a_large_file_is_read_in_bulk_with_the_same_values(monkeypatch: pytest.MonkeyPatch) -> None:
-    usual = read(whole(BODY))
-    monkeypatch.setattr(fit, "_MAX_MESSAGES", 4)
-    bulk = read(whole(BODY))
-    assert bulk.frame.equals(usual.frame)
-    assert codes(bulk) == {}
+def test_fitparse_is_asked_where_the_walk_breaks_off(monkeypatch: pytest.MonkeyPatch) -> None:
+    whole_log = read(whole(BODY))
+    scan = fit.scan_fit
+
+    def broken(data: bytes, wanted: tuple[int, ...], fast: tuple[int, ...]) -> FitStructure:
+        return dataclasses.replace(scan(data, wanted, fast), records=2, damage="a made damage")
+
+    monkeypatch.setattr(fit, "scan_fit", broken)
+    log = read(whole(BODY))
+    assert log.frame.equals(whole_log.frame)
+    assert codes(log).keys() == {"second-decoder", "salvaged"}
 
 
-def test_a_signalling_nan_in_a_bulk_file_is_a_missing_speed_and_no_warning(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
+@pytest.mark.parametrize("stamped", [True, False])
+def test_a_run_of_like_messages_is_read_as_one_by_one(stamped: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Runs between other messages, cut anywhere, and compressed stamps that count on from them."""
+    rng = np.random.default_rng(5)
+    head = (STAMP, SPEED) if stamped else (SPEED,)
+    body = definition(*head) + definition(SPEED, local=1) + definition((253, 4, 0x86), local=2, number=21)
+    second = START
+    for length in rng.integers(1, 60, 30).tolist():
+        for _ in range(length):
+            second += 1
+            stamp = 0xFFFFFFFF if rng.random() < 0.1 else second
+            body += struct.pack("<BIH", 0, stamp, 900) if stamped else struct.pack("<BH", 0, 900)
+        body += struct.pack("<BI", 2, second)
+        body += struct.pack("<BH", 0x80 | 1 << 5 | second % 32, 800)
+    data = whole(body)
+    for cut in (0, 1, 2, 3, 5, 9, 40, 700):
+        runs = scan_fit(data[: len(data) - cut], (6,))
+        with monkeypatch.context() as patch:
+            patch.setattr(fit_scan, "_MIN_RUN", 10**9)
+            singly = scan_fit(data[: len(data) - cut], (6,))
+        assert (runs.messages, runs.records, runs.damage) == (singly.messages, singly.records, singly.damage)
+        assert runs.columns().keys() == singly.columns().keys()
+        for number, values in singly.columns().items():
+            np.testing.assert_array_equal(runs.columns()[number], values)
+
+
+def test_a_signalling_nan_is_a_missing_speed_and_no_warning() -> None:
     body = definition(STAMP, LAT, LON, (6, 4, 0x88))
     for i, bits in enumerate([0x41400000, 0x7FA00000, 0xFFFFFFFF, 0x41400000]):  # the first of them is 12.0
         body += record(i)[:-2] + struct.pack("<I", bits)
-    monkeypatch.setattr(fit, "_MAX_MESSAGES", 1)
     speed = read(whole(body)).frame["speed_mps"].to_numpy()
     assert np.isnan(speed).tolist() == [False, True, True, False]
 
 
-def test_a_stamp_that_says_invalid_is_none_to_count_on_from(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_stamp_that_says_invalid_is_none_to_count_on_from() -> None:
     first = START - START % 32
     body = definition(STAMP, SPEED) + definition(SPEED, local=1) + struct.pack("<BIH", 0, first, 1000)
     for i in range(1, 20):
         body += struct.pack("<BH", 0x80 | 1 << 5 | i, 1000 + i)
         if i == 5:
             body += struct.pack("<BIH", 0, 0xFFFFFFFF, 1000)
-    usual = read(whole(body))
-    monkeypatch.setattr(fit, "_MAX_MESSAGES", 4)
-    bulk = read(whole(body))
-    assert bulk.t_s.tolist() == list(range(20))
-    assert bulk.t_s.tolist() == usual.t_s.tolist()
-    assert bulk.frame.equals(usual.frame)
-    assert codes(bulk) == codes(usual)
+    log = read(whole(body))
+    assert log.t_s.tolist() == list(range(20))
+    assert codes(log) == {"no-time": 1}
 
 
 def test_developer_fields_do_not_pass_for_the_record_s_own() -> None:
@@ -215,6 +239,91 @@ def test_a_stamp_of_another_type_that_no_stamp_can_hold_is_none() -> None:
     log = read(whole(fields + b"".join(struct.pack("<BdH", 0, s, v) for s, v in rows)))
     assert log.frame["speed_mps"].tolist() == [1.0, 1.3]
     assert codes(log)["no-time"] == 2
+
+
+def fast_messages(seconds: int = 4) -> bytes:
+    """Write a record a second, fixes ten times and accelerations and turn rates a hundred times a second."""
+    body = definition(STAMP, LAT, LON, SPEED)
+    body += definition(
+        STAMP, (0, 2, 0x84), (1, 4, 0x85), (2, 4, 0x85), (4, 4, 0x86), (7, 6, 0x83), local=1, number=160
+    )
+    body += definition(
+        STAMP, (0, 2, 0x84), (1, 20, 0x84), *((n, 40, 0x88) for n in (5, 6, 7)), local=2, number=165
+    )
+    body += definition(
+        STAMP, (0, 2, 0x84), (1, 20, 0x84), *((n, 20, 0x84) for n in (2, 3, 4)), local=3, number=164
+    )
+    body += definition((0, 1, 0x00), *((n, 4, 0x86) for n in (1, 2, 3)), (4, 12, 0x85), local=4, number=167)
+    body += struct.pack("<BB3I3i", 4, 1, 5, 100, 32768, 10, 20, 30)
+    offsets = struct.pack("<10H", *range(0, 100, 10))
+    for second in range(seconds):
+        body += record(second)
+        for tenth in range(10):
+            lat = round((46.0 + (second + tenth / 10) * 1e-4) / 180 * 2**31)
+            body += struct.pack(
+                "<BIHiiI3h", 1, START + second, tenth * 100, lat, 95_443_718, 12_000, 0, 1200, -50
+            )
+            moments = second + tenth / 10 + np.arange(10) / 100
+            heave_g = 1.0 + 0.5 * np.sin(2 * np.pi * 20.0 * moments)
+            body += struct.pack("<BIH", 2, START + second, tenth * 100) + offsets
+            body += struct.pack("<30f", *np.zeros(20), *heave_g)
+            body += struct.pack("<BIH", 3, START + second, tenth * 100) + offsets
+            body += struct.pack("<30H", *[32768 + 10 + 200] * 10, *[32768 + 20] * 10, *[32768 + 30] * 10)
+    return whole(body)
+
+
+def test_fixes_and_motion_are_read_at_their_own_rates() -> None:
+    log = read(fast_messages())
+    assert isinstance(log, Track)
+    np.testing.assert_allclose(log.t_s, np.arange(40) / 10, atol=1e-9)
+    np.testing.assert_allclose(log.column("lat_deg"), 46.0 + np.arange(40) * 1e-5, atol=1e-7)
+    assert set(log.frame.speed_mps) == {12.0}
+    assert set(log.frame.vertical_mps) == {-0.5}
+    assert log.motion is not None
+    t_s = np.arange(400) / 100
+    np.testing.assert_allclose(log.motion.index, t_s, atol=1e-9)
+    np.testing.assert_allclose(
+        log.motion["az_mps2"], 9.80665 * (1 + 0.5 * np.sin(2 * np.pi * 20 * t_s)), atol=1e-5
+    )
+    # (raw - level shift - offset) * factor / divisor
+    assert set(log.motion["gx_dps"]) == {10.0}
+    assert set(log.motion["gy_dps"]) == {0.0}
+    assert {"gps-rate": 40, "motion-rate": 400}.items() <= codes(log).items()
+
+
+def test_motion_without_a_calibration_is_named_and_not_read() -> None:
+    body = BODY + definition(STAMP, *((n, 2, 0x84) for n in (2, 3, 4)), local=3, number=164)
+    body += struct.pack("<BI3H", 3, START, 1, 2, 3)
+    log = read(whole(body))
+    assert isinstance(log, Track)
+    assert log.motion is None
+    (told,) = [f.message for f in log.findings if f.code == "columns-unread"]
+    assert told == "messages not read: gyroscope (without calibration)"
+
+
+def test_developer_fields_are_read_by_name_and_unit_or_named() -> None:
+    described = definition((0, 1, 2), (1, 1, 2), (2, 1, 2), (3, 12, 7), (8, 6, 7), local=3, number=206)
+    for number, base, name, unit in (
+        (0, 0x88, b"Hdop", b""),
+        (1, 0x84, b"GPS speed", b"km/h"),
+        (2, 2, b"Mood", b""),
+    ):
+        described += struct.pack("<BBBB12s6s", 3, 0, number, base, name, unit)
+    head = struct.pack("<BBBHB", 0x60, 0, 0, 20, 3) + bytes([*STAMP, *LAT, *LON])
+    head += bytes([3, 0, 4, 0, 1, 2, 0, 2, 1, 0])
+    rows = [struct.pack("<BIiifHB", 0, START + i, 500_000_000 + i, 9, 0.5 + i, 36 + i, 7) for i in range(3)]
+    log = read(whole(described + head + b"".join(rows)))
+    assert log.frame.hdop.tolist() == [0.5, 1.5, 2.5]
+    np.testing.assert_allclose(log.column("speed_mps"), [10.0, 37 / 3.6, 38 / 3.6])
+    assert codes(log) == {"columns-unread": 1}
+    assert log.findings[0].message == "developer fields not read: Mood"
+
+
+def test_records_without_any_time_are_counted_and_not_kept() -> None:
+    timeless = definition(SPEED, local=1) + struct.pack("<BH", 1, 900) * 20
+    log = read(whole(BODY + timeless + definition(SPEED, local=2) + struct.pack("<BH", 2, 900)))
+    assert len(log.frame) == 5
+    assert codes(log) == {"no-time": 21}
 
 
 def test_refusals_are_one_sentence() -> None:

@@ -104,7 +104,7 @@ def test_a_sum_on_the_makers_own_sentences_alone_asks_for_none_on_the_others() -
     bare = "$GPRMC,10000{}.00,A,4600.000,N,00800.000,E,10.0,90.0,010221,,,A\n"
     log = read(sentence("PMTK001,220,3"), bare.format(0), bare.format(1), sentence("GPTXT,01,01,02,hello"))
     assert len(log.frame) == 2
-    assert codes(log) == {"no-checksum": 4}
+    assert codes(log) == {"no-checksum": 3, "sentences-unread": 1}
 
 
 def test_lines_that_lost_their_end_and_text_between() -> None:
@@ -217,3 +217,32 @@ def test_refusals_are_one_sentence() -> None:
         read("$GPRMC,100000.00,A,4600.000,N,00800.000,E,10.0,90.0,010221,,,A*00\n")
     with pytest.raises(NothingUsableError, match="no sentence with a time and a fix"):
         read(sentence("GPGSV,3,1,12,04,16,162,46"))
+
+
+def test_encapsulated_and_proprietary_sentences_are_passed_over_and_named() -> None:
+    other = ["!AIVDM,1,1,,A,15M67F,0*XX\r\n", "$PGRME,15.0,M,45.0,M\r\n", "$PABCD,7*00\r\n"]
+    other.append(sentence("PMTK001,220,3"))
+    log = read(rmc("100000.00"), *other, rmc("100001.00"), *other, rmc("100002.00"))
+    assert log.t_s.tolist() == [0.0, 1.0, 2.0]
+    assert codes(log) == {"sentences-unread": 8}
+    assert "AIVDM, PGRME, PABCD, PMTK001" in log.findings[0].message
+
+
+def test_an_encapsulated_sentence_does_not_take_the_end_of_the_one_before_it() -> None:
+    joined = rmc("100000.00").strip() + "!AIVDM,1,1,,A,15M67F,0*00\r\n" + "wow! text\r\n" + rmc("100001.00")
+    log = read(joined)
+    assert log.t_s.tolist() == [0.0, 1.0]
+    assert codes(log) == {"sentences-unread": 1, "stray-text": 1}
+
+
+def test_a_log_that_begins_with_encapsulated_sentences_is_nmea() -> None:
+    log = read("!AIVDM,1,1,,A,15M67F,0*00\r\n" * 300, rmc("100000.00"), rmc("100001.00"))
+    assert log.meta.format == "nmea"
+    assert len(log.frame) == 2
+
+
+def test_rows_of_another_day_first_are_sorted() -> None:
+    late = [rmc(f"10000{i}.00", date="020221") for i in range(3)]
+    log = read(*late, *[rmc(f"10000{i}.00") for i in range(3)])
+    assert log.t_s.tolist() == [0.0, 1.0, 2.0, 86_400.0, 86_401.0, 86_402.0]
+    assert codes(log) == {"out-of-order": 1}
