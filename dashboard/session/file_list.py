@@ -98,7 +98,7 @@ def _findings(view: FileView) -> html.Details:
 
 
 def findings_count(lines: list[str]) -> str:
-    """Say how many findings there are."""
+    """Describe how many findings there are."""
     return f"{len(lines)} finding{'' if len(lines) == 1 else 's'}"
 
 

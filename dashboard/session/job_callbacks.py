@@ -26,7 +26,7 @@ def register(app: Dash, sessions: Sessions, page: str, revision: str, form: str)
     page : str
         What the ids of its :func:`dashboard.session.job_list.jobs_area` begin with.
     revision : str
-        The id of the store whose change has the page show the session anew. What it was when the page last
+        The id of the store whose change has the page show the session again. What it was when the page last
         asked it for an answer stands in the area's own store, which ends in ``seen``.
     form : str
         What the ids of its :func:`dashboard.features.save.view.outing_form` begin with.

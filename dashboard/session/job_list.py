@@ -55,7 +55,7 @@ def percent(job: JobView) -> int:
 def jobs_list(jobs: tuple[JobView, ...], page: str, *, keeping: bool = False) -> list[html.Li]:
     """List the jobs, those under way with their share done: what is kept, or all else."""
     mine = [job for job in jobs if (job.kind == "keeping") == keeping]
-    # An analysis that waits is no news: it follows what is read. A form says itself why it cannot be kept.
+    # An analysis that waits is not news: it follows what is read. A form says itself why it cannot be kept.
     hidden = (("analysing", "waiting"), ("keeping", "failed"))
     return [_job(job, page) for job in mine if (job.kind, job.state) not in hidden]
 

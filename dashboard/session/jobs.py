@@ -82,7 +82,7 @@ class Job:
 
     @property
     def view(self) -> JobView:
-        """Say how it stands."""
+        """Describe how it stands."""
         return JobView(self.key, self.kind, self.name, self._state, self._share, self._said)
 
     def cancel(self) -> None:
@@ -105,7 +105,7 @@ class Job:
             self._concluding = True
 
     def run(self, heard: Callable[[], bool]) -> None:
-        """Do the work; whatever goes wrong ends in what is said of it."""
+        """Do the work; whatever goes wrong ends in what is recorded about it."""
         with self._lock:
             if not self.waiting:
                 return
@@ -154,7 +154,7 @@ class Queue:
     Parameters
     ----------
     pool : Executor, optional
-        Which threads do the work, shared by all readers; without one it is done at once by whoever adds it.
+        Which threads do the work, shared by all readers; without one it is done at once by anyone who adds it.
     clock : callable
         Seconds that only grow; tests pass their own.
     """
@@ -174,7 +174,7 @@ class Queue:
 
     @property
     def views(self) -> tuple[JobView, ...]:
-        """Say how every job stands that has not been taken off the list, in the order they came."""
+        """Describe how every job stands that has not been taken off the list, in the order they came."""
         return tuple(job.view for job in list(self._jobs.values()))
 
     @property

@@ -22,7 +22,7 @@ _REMEMBERED_ANSWERS: Final = 8
 
 
 def _new_edition() -> str:
-    # A tab may outlive its session, so that a count from nought could name another session's answers.
+    # A tab may outlive its session, so that a count from zero could name another session's answers.
     return secrets.token_hex(8)
 
 
@@ -95,7 +95,7 @@ class Session:
         return self._held + self.queue.waiting_bytes
 
     def has_room(self, n_bytes: int) -> bool:
-        """Tell whether another file of so many bytes may come in, beside what waits to be read."""
+        """Return whether another file of so many bytes may come in, beside what waits to be read."""
         files = len(self.uploads) + self.queue.count("reading")
         taken = sum(u.size for u in self.uploads.values()) + self.queue.waiting_bytes
         return files < MAX_FILES and taken + n_bytes <= MAX_BYTES
@@ -153,7 +153,7 @@ class Session:
             self.revision += 1
 
     def failure(self, kind: JobKind) -> str:
-        """Say why the latest job of a kind failed, once; empty where none did."""
+        """Explain why the latest job of a kind failed, once; empty where none did."""
         said = ""
         for view in self.queue.views:
             if view.kind == kind and view.state == "failed":
@@ -279,7 +279,7 @@ class Session:
             self._answered = self._state
 
     def _weigh(self) -> None:
-        """Reckon anew what is held; the server may have to make room for it."""
+        """Compute again what is held; the server may have to make room for it."""
         with self._lock:
             made = [(a.speed_logs, a.motor_logs, a.measured, a.motors) for a in self._answers.values()]
             uploads = list(self.uploads.values())

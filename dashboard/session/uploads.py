@@ -67,7 +67,7 @@ class Upload:
         What came, for a table to be read again with other headings and for the logbook; None where it was
         turned away.
     said : ExplainedTable or None
-        What is said of a table, now or before; None for other formats.
+        What is recorded about a table, now or before; None for other formats.
     """
 
     key: str

@@ -35,7 +35,7 @@ def verdict_mark(verdict: TwoWayVerdict | CheckResult) -> html.Span:
 def speed_value(
     speed_mps: float, unit: str, u95_mps: float | None = None, *, large: bool = False
 ) -> html.Span:
-    """Write a speed with its 95 % uncertainty beside it; the same digits as on the command line."""
+    """Write a speed with its 95 % uncertainty next to it; the same digits as on the command line."""
     text = speed_text(speed_mps, unit, u95_mps).removesuffix(f" {unit}")
     value, _, uncertainty = text.partition(" ± ")
     parts = [html.Span(value, className="value")]

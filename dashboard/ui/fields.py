@@ -94,11 +94,11 @@ class Field:
         return None if value is None or value == "" else units.inside(self.kind, float(value))
 
     def written(self, value: float | None, units: Chosen) -> float | str:
-        """Say what stands in the field for a value; nothing for None."""
+        """Describe what stands in the field for a value; nothing for None."""
         return "" if value is None else units.shown(self.kind, value)
 
     def hint(self, units: Chosen) -> str:
-        """Say what holds while the field is empty."""
+        """Describe what holds while the field is empty."""
         return "" if self.usual is None else f"{units.shown(self.kind, self.usual):g} is usual"
 
 
@@ -152,6 +152,6 @@ WHAT_IF: Final = {
 
 
 def limits_of(given: Mapping[str, Any]) -> Limits:
-    """Gather limits; one that is not given is as it usually is, one that is given is the reader's own."""
+    """Collect limits; one that is not given is as it usually is, one that is given is the reader's own."""
     own = {name: given[name] for name in LIMITS if given.get(name)}
     return Limits(**own, own=tuple(own))

@@ -32,7 +32,7 @@ def bench_address(boat: str | None, sheet_id: str | None = None, back_to: str | 
 
 
 def compare_address(boat: str | None, before: str | None = None, after: str | None = None) -> str:
-    """Give the address of a boat's two sheets beside each other."""
+    """Give the address of a boat's two sheets next to each other."""
     return _with(COMPARE, boat=boat, before=before, after=after)
 
 
@@ -52,7 +52,7 @@ def outing_address(outing_id: int) -> str:
 
 
 def overlay_address(keys: Iterable[str]) -> str:
-    """Give the address of passes beside one another.
+    """Give the address of passes next to one another.
 
     Examples
     --------

@@ -8,6 +8,6 @@ from dash import set_props
 
 
 def say_unknown_boat(asked: str | None, boats: Collection[str]) -> None:
-    """Say that an address asks for a boat that the logbook does not know; from inside a callback."""
+    """State that an address asks for a boat that the logbook does not know; from inside a callback."""
     if asked and asked not in boats:
         set_props("notice", {"children": f"There is no boat {asked[:80]} in this logbook."})

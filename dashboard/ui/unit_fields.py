@@ -22,7 +22,7 @@ def memory(form: str) -> dcc.Store:
 
 
 def follow_units(app: Dash, form: str, fields: Iterable[Field]) -> None:
-    """Call a form's fields by the units chosen, and say what stands in them anew where those change."""
+    """Call a form's fields by the units chosen, and say what stands in them again where those change."""
     following = [field for field in fields if field.kind]
     hinting = [field for field in following if field.usual is not None]
 

@@ -19,7 +19,7 @@ from telemetry.core.errors import CallError, LogError, path_fault
 from telemetry.readers import LOG_SUFFIXES, is_shadow
 
 MARKER: Final = "reciprocal-archive.txt"
-"""Lies in a folder of results, which is no folder of logs."""
+"""Lies in a folder of results, which is not a folder of logs."""
 MAX_LOGS_OF_AN_OUTING: Final = 24
 
 
@@ -70,14 +70,14 @@ def find_items(archive: Path) -> ArchiveContents:
     Raises
     ------
     CallError
-        If it is no folder, or none of its files looks like a log.
+        If it is not a folder, or none of its files looks like a log.
     """
     try:
         is_folder = archive.is_dir()
     except OSError as error:
         raise unopened_archive_error(archive, error) from None
     if not is_folder:
-        raise CallError(f"{archive} is no folder", hint="give the folder in which the logs lie")
+        raise CallError(f"{archive} is not a folder", hint="give the folder in which the logs lie")
     items: list[ArchiveItem] = []
     passed_over = 0
 
@@ -125,7 +125,7 @@ def _outing(archive: Path, folder: Path, logs: list[str]) -> ArchiveItem:
     name = _name(archive, folder)
     if len(logs) <= MAX_LOGS_OF_AN_OUTING:
         return ArchiveItem(name, tuple(folder / log for log in logs))
-    reason = f"{len(logs)} logs in one folder are no outing, which has {MAX_LOGS_OF_AN_OUTING} at most"
+    reason = f"{len(logs)} logs in one folder are not outing, which has {MAX_LOGS_OF_AN_OUTING} at most"
     hint = "give this folder itself to --archive, where each of its logs is taken alone"
     return ArchiveItem(name, error=LogError(reason, file=name, hint=hint))
 
@@ -141,5 +141,5 @@ def _name(archive: Path, path: Path) -> str:
 
 
 def utf8_name(name: str) -> str:
-    r"""Write a file's name so that any program can: bytes that are no UTF-8 become ``\udc..``."""
+    r"""Write a file's name so that any program can: bytes that are not UTF-8 become ``\udc..``."""
     return name.encode("utf-8", "backslashreplace").decode()

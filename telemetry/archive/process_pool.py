@@ -161,7 +161,7 @@ def _defer_sigint() -> Iterator[None]:
 
 @contextmanager
 def single_threaded_workers() -> Iterator[None]:
-    """Have workers that start meanwhile reckon in one thread: more only wait for one another.
+    """Have workers that start meanwhile compute in one thread: more only wait for one another.
 
     It has to be said before they load their libraries, hence in the surroundings that they inherit.
     """

@@ -25,7 +25,7 @@ _HOUR_S: Final = 3600.0
 
 
 def request_id(request: Request, options: ReadOptions) -> str:
-    """Name a question: what is asked, what is said of the logs, and which version of the program answers.
+    """Name a question: what is asked, what is recorded about the logs, and which version of the program answers.
 
     The request holds its rule itself, so that an edited rule file is another question.
     """

@@ -31,7 +31,7 @@ class Summary:
     before : int
         How many results an earlier run had finished.
     outdated : int
-        How many results were made anew, since other versions of Python or of a library had made them.
+        How many results were made again, since other versions of Python or of a library had made them.
     passed_over : int
         Files whose endings are those of no log.
     table : Path

@@ -302,7 +302,7 @@ def _judge_reach(judge: SampleFlags, track: Track, limits: HullLimits) -> None:
     judge.reject(
         left,
         "false-spike",
-        "as high as the false speeds beside it: set aside",
+        "as high as the false speeds next to it: set aside",
         speed=True,
         position=False,
     )
@@ -401,7 +401,7 @@ def clean(track: Track, limits: HullLimits | None = None, by_hand: ByHand | None
     judge, leaps = _judged(ordered, limits, by_hand, np.zeros(ordered.t_s.size, dtype=np.bool_))
     astray = _astray(judge, ordered)
     if astray.any():
-        # They had borne out the false speeds, and spoken against the good ones beside them.
+        # They had confirmed the false speeds, and spoken against the good ones next to them.
         judge, leaps = _judged(ordered, limits, by_hand, astray)
     judge.findings[:0] = told
     broken = broken | leaps

@@ -1,6 +1,6 @@
 """What a person corrected by hand: stretches cut out, values restored, a clock set.
 
-Nothing is deleted: a correction is a value beside the logs, and taking it away gives back what was before,
+Nothing is deleted: a correction is a value next to the logs, and taking it away gives back what was before,
 bit for bit. A log is known by the SHA-256 of its bytes, or by its name where it has none.
 """
 
@@ -54,7 +54,7 @@ class _Stretch:
         return (self.log,)
 
     def told(self) -> str:
-        """Say what was done."""
+        """Describe what was done."""
         return f"{self.done} from {self.start_s:.2f} to {self.end_s:.2f} s"
 
 
@@ -100,7 +100,7 @@ class ClockByHand:
         return (self.log, self.speed_log)
 
     def told(self) -> str:
-        """Say what was done."""
+        """Describe what was done."""
         sure = "" if self.u95_s is None else f" ± {self.u95_s:g} s"
         return f"clock set to {self.offset_s:.3f} s{sure}"
 
@@ -268,7 +268,7 @@ def parse_moment_s(text: str, log: Track) -> float:
     start = log.meta.start_utc
     if said is None:
         raise CallError(
-            f"'{text}' is no time", hint="write seconds from the log's start, or 09:31:07.5 for UTC"
+            f"'{text}' is not a time", hint="write seconds from the log's start, or 09:31:07.5 for UTC"
         )
     if start is None:
         raise CallError(
@@ -278,7 +278,7 @@ def parse_moment_s(text: str, log: Track) -> float:
     try:
         at = pd.Timestamp(f"{day or start.date()}T{hour:0>2}:{rest}Z")
     except ValueError:
-        raise CallError(f"'{text}' is no time", hint="write hours to 23, minutes and seconds to 59") from None
+        raise CallError(f"'{text}' is not a time", hint="write hours to 23, minutes and seconds to 59") from None
     if day is None and at < start.floor("s"):
         at += pd.Timedelta(days=1)
     return float((at - start).total_seconds())

@@ -139,7 +139,7 @@ def _short_excursions(t_s: FloatArray, v_mps: FloatArray, limits: HullLimits, st
     """Mark short humps: up and back within a second, both ways faster than a hull can."""
     bad = np.zeros(t_s.size, dtype=np.bool_)
     widest = max(_HUMP_S, step_s)
-    # Narrow humps first: once cut, they do not make a wide one of the good samples beside them.
+    # Narrow humps first: once cut, they do not make a wide one of the good samples next to them.
     for k in range(1, int(widest / step_s + 1e-6) + 1):
         w = k * step_s
         good = np.flatnonzero(~bad)
@@ -204,10 +204,10 @@ def unreachable(
     t_s, v_mps : ndarray, shape (n,)
         Strictly increasing times and measured speeds without NaN [s, m/s].
     doubtful : ndarray of bool, shape (n,)
-        Samples beside a loss of fix: they weigh a third of the others.
+        Samples next to a loss of fix: they weigh a third of the others.
     limits : HullLimits, optional
     sure : ndarray of bool, shape (n,), optional
-        Samples that the positions bear out: they weigh three times as much.
+        Samples that the positions confirm: they weigh three times as much.
 
     Returns
     -------
@@ -223,7 +223,7 @@ def unreachable(
     step_s = float(np.median(dt))
     impossible = (dv > lim.rise_mps(dt, v_mps[:-1])) | (dv < -lim.fall_mps(dt))
     # A lone sample above the line through its neighbours, further than any change of acceleration takes it.
-    # Where a step beside it is impossible the neighbour may be the false one, or the boat has crashed.
+    # Where a step next to it is impossible the neighbour may be the false one, or the boat has crashed.
     bend = v_mps[1:-1] - (v_mps[:-2] * dt[1:] + v_mps[2:] * dt[:-1]) / (dt[:-1] + dt[1:])
     short = np.maximum(dt[:-1], dt[1:]) < 3 * step_s
     plain = short & ~impossible[:-1] & ~impossible[1:]
@@ -324,7 +324,7 @@ def _steady_m(noise_m: float, made_m: FloatArray) -> FloatArray:
 def confirmed_by_positions(
     t_s: FloatArray, v_mps: FloatArray, way_m: FloatArray, noise_m: float
 ) -> BoolArray:
-    """Mark speeds that the way made good on one side of them bears out, whatever is on the other.
+    """Mark speeds that the way made good on one side of them confirms, whatever is on the other.
 
     The last speeds before a crash are true, though every window about them holds the tumble too.
 
@@ -418,7 +418,7 @@ def denied_by_positions(
         whole = span_s < 1.5 * max(width_s, 2.0 * usual_s)
         excess_m = excess_m + lag_s * gain_mps
         # Too slow a speed is believed against the positions unless it has all but gone: a position that leaps
-        # ahead must not cost the good speeds beside it.
+        # ahead must not cost the good speeds next to it.
         guilty = whole & ((excess_m > allowed_m) | ((excess_m < -allowed_m) & (v_mps < 0.5 * made_mps)))
         # The whole window is accused; false is what stands out in it against the way made good.
         tolerance_mps = _DENIED_MPS + (3.0 * noise_m + (abs(lag_s) + doubt_s) * np.abs(gain_mps)) / span_s

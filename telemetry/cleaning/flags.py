@@ -24,7 +24,7 @@ class SampleFlags:
         Why each sample was set aside first; empty where it was not.
     speed_ok, position_ok : ndarray of bool, shape (n,)
     false, sure : ndarray of bool, shape (n,)
-        Speeds found false, and those that the positions bear out.
+        Speeds found false, and those that the positions confirm.
     findings : list of Finding
     """
 

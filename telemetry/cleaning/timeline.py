@@ -72,7 +72,7 @@ def longest_increasing_run(t_s: FloatArray) -> BoolArray:
 
 
 def stamp_findings(t_s: FloatArray, keep: BoolArray) -> tuple[list[Finding], list[str]]:
-    """Say what is wrong with the stamps that were left out.
+    """Describe what is wrong with the stamps that were left out.
 
     Returns
     -------

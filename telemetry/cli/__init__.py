@@ -56,7 +56,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 def _no_letters(error: UnicodeEncodeError) -> CallError:
     """Name the word that holds bytes of another encoding, which only a file's name can."""
     word = shortened(error.object[max(0, error.start - LABEL) : error.end + LABEL], SHORT)
-    return CallError(f"'{word}' holds bytes that are no letters here", hint="write it in UTF-8")
+    return CallError(f"'{word}' holds bytes that are not letters here", hint="write it in UTF-8")
 
 
 def build_parser(named: str | None = None) -> argparse.ArgumentParser:

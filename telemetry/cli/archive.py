@@ -24,7 +24,7 @@ _MAX_NAMED: Final = 20
 
 
 def add_archive(parser: argparse.ArgumentParser) -> None:
-    """Add what is said of an archive."""
+    """Add what is recorded about an archive."""
     archive = parser.add_argument_group(
         "archive", "thousands of logs analysed again; after a kill the same call goes on from where it was"
     )
@@ -101,7 +101,7 @@ def _tell(summary: Summary) -> None:
     if summary.before:
         print(f"{summary.before} were analysed before, by the same question and version, and were not again")
     if summary.outdated:
-        print(f"{summary.outdated} were analysed anew: another Python or library had made them")
+        print(f"{summary.outdated} were analysed again: another Python or library had made them")
     if summary.partly_used:
         print(f"{summary.partly_used} are done with some of their logs left out; the table names why")
     if summary.motors_alone:

@@ -26,7 +26,7 @@ Gates = tuple[tuple[float, float], tuple[float, float]]
 def speed_unit(text: str) -> str:
     """Accept a key of the table of speed units."""
     if text not in SPEED_UNITS:
-        raise argparse.ArgumentTypeError(f"'{text}' is no speed unit; choose {', '.join(SPEED_UNITS)}")
+        raise argparse.ArgumentTypeError(f"'{text}' is not a speed unit; choose {', '.join(SPEED_UNITS)}")
     return text
 
 
@@ -34,7 +34,7 @@ def temperature_unit(text: str) -> str:
     """Accept a key of the table of temperature units, with its degree sign or without."""
     unit = text if text in TEMPERATURE_UNITS else f"°{text.upper()}"
     if unit not in TEMPERATURE_UNITS:
-        raise argparse.ArgumentTypeError(f"'{text}' is no temperature unit; choose C or F")
+        raise argparse.ArgumentTypeError(f"'{text}' is not a temperature unit; choose C or F")
     return unit
 
 
@@ -72,7 +72,7 @@ def jobs(text: str) -> int:
 def _count(text: str, of_what: str) -> int:
     if not text.isdecimal() or not 1 <= int(text) <= 100:
         raise argparse.ArgumentTypeError(
-            f"'{text}' is no count of {of_what}; write a whole number from 1 to 100"
+            f"'{text}' is not a count of {of_what}; write a whole number from 1 to 100"
         )
     return int(text)
 
@@ -85,7 +85,7 @@ def gear(text: str) -> float:
 def outing(text: str) -> int:
     """Read a number that counts from one."""
     if not text.isdecimal() or not 1 <= int(text) < 2**31:
-        raise argparse.ArgumentTypeError(f"'{text}' is no whole number from 1")
+        raise argparse.ArgumentTypeError(f"'{text}' is not a whole number from 1")
     return int(text)
 
 
@@ -96,7 +96,7 @@ def moment_argument(text: str) -> datetime:
         return read.replace(tzinfo=UTC) if read.tzinfo is None else read.astimezone(UTC)
     except (ValueError, OverflowError):
         raise argparse.ArgumentTypeError(
-            f"'{text}' is no time; write 2026-06-13 or 2026-06-13T09:30"
+            f"'{text}' is not a time; write 2026-06-13 or 2026-06-13T09:30"
         ) from None
 
 
@@ -120,7 +120,7 @@ def boat_limit(text: str) -> tuple[str, float | None]:
     name, given, value = text.partition("=")
     if not given or name not in LIMIT_NAMES:
         raise argparse.ArgumentTypeError(
-            f"'{text}' is no limit; write NAME=VALUE with one of {', '.join(LIMIT_NAMES)}"
+            f"'{text}' is not a limit; write NAME=VALUE with one of {', '.join(LIMIT_NAMES)}"
         )
     return name, limit(value)
 
@@ -141,19 +141,19 @@ def positive(text: str) -> float:
 
 
 def limit(text: str) -> float | None:
-    """Read one of the user's limits; the word ``none`` is no limit."""
+    """Read one of the user's limits; the word ``none`` is not a limit."""
     return None if text == "none" else _number(text, 1e-6, 1e6, "limit; write a positive number, or none")
 
 
 def limits(args: argparse.Namespace) -> Limits:
-    """Gather the limits; those not given stay as they are usual, those given are the user's own."""
+    """Collect the limits; those not given stay as they are usual, those given are the user's own."""
     options = {name: f"limit_{name}" for name in LIMIT_NAMES}
     given = {name: getattr(args, option) for name, option in options.items() if hasattr(args, option)}
     return Limits(**given, own=tuple(given))
 
 
 def judging(args: argparse.Namespace) -> Request:
-    """Gather how two-ways are judged."""
+    """Collect how two-ways are judged."""
     return Request(
         rule=args.rule,
         distance_m=args.distance,
@@ -164,7 +164,7 @@ def judging(args: argparse.Namespace) -> Request:
 
 
 def power_options(args: argparse.Namespace, limits: Limits) -> PowerOptions:
-    """Gather what the options say of propeller, motor and pack."""
+    """Collect what the options say of propeller, motor and pack."""
     return PowerOptions(
         pitch_mm=args.pitch_mm,
         diameter_mm=args.diameter_mm,
@@ -177,7 +177,7 @@ def power_options(args: argparse.Namespace, limits: Limits) -> PowerOptions:
 
 
 def change(args: argparse.Namespace) -> PowerTrainChange:
-    """Gather what would be different.
+    """Collect what would be different.
 
     Raises
     ------
@@ -210,7 +210,7 @@ def _number(text: str, low: float, high: float, what: str) -> float:
 def port(text: str) -> int:
     """Read a TCP port; 0 lets the system choose."""
     if not text.isdecimal() or int(text) > 65535:
-        raise argparse.ArgumentTypeError(f"'{text}' is no port; write a number from 0 to 65535")
+        raise argparse.ArgumentTypeError(f"'{text}' is not a port; write a number from 0 to 65535")
     return int(text)
 
 
@@ -272,7 +272,7 @@ def headings(file: Path | None) -> dict[str, str]:
     Raises
     ------
     CallError
-        If the file cannot be read, is no TOML, or maps a heading to something else than text.
+        If the file cannot be read, is not TOML, or maps a heading to something else than text.
     """
     if file is None:
         return {}
@@ -286,7 +286,7 @@ def headings(file: Path | None) -> dict[str, str]:
     for heading, column in table.items():
         if not isinstance(column, str):
             raise CallError(
-                f"{column!r} is no column",
+                f"{column!r} is not a column",
                 file=str(file),
                 place=heading,
                 hint='write "speed_mps:km/h" or the like',

@@ -127,7 +127,7 @@ def bench(args: Namespace) -> int:
 
 
 def strut(args: Namespace) -> int:
-    """Reckon a strut from two heights."""
+    """Compute a strut from two heights."""
     show = showing_of(args)
     usual = {"front": CALIPER, "rear": CALIPER, "span": RULE, "block": CALIPER, "overhang": RULE}
     given = {
@@ -155,7 +155,7 @@ def _reading(name: str, text: str, show: BenchDisplay) -> Reading:
 
 
 def balance_of(args: Namespace) -> int:
-    """Reckon a balance, what changes do to it, and how a wanted one is had."""
+    """Compute a balance, what changes do to it, and how a wanted one is had."""
     show = showing_of(args)
     ranges = dict(_range(text, show) for text in args.range)
     with _logbook(args) as logbook:
@@ -175,7 +175,7 @@ def balance_of(args: Namespace) -> int:
 
 
 def service(args: Namespace) -> int:
-    """Say what is due; record what was done."""
+    """Describe what is due; record what was done."""
     now = datetime.now(UTC)
     with _logbook(args) as logbook:
         if logbook is None:
@@ -198,7 +198,7 @@ def service(args: Namespace) -> int:
 
 
 def showing_of(args: Namespace) -> BenchDisplay:
-    """Gather in which units and signs this user reads the bench."""
+    """Collect in which units and signs this user reads the bench."""
     return BenchDisplay(args.length, args.mass, frozenset(args.turn))
 
 
@@ -214,7 +214,7 @@ def _logbook(args: Namespace) -> Iterator[Logbook | None]:
 
 @contextmanager
 def _kept(args: Namespace, logbook: Logbook | None) -> Iterator[Logbook]:
-    """Hand on the open logbook, or open it for what comes from a file."""
+    """Pass on the open logbook, or open it for what comes from a file."""
     if logbook is not None:
         yield logbook
     else:
@@ -244,7 +244,7 @@ def _pair(text: str, option: str, form: str) -> tuple[str, str]:
 
 
 def _known(told: SetupSheet, logbook: Logbook | None) -> FoundMeasure:
-    """Gather the items that the boat alone has: the sheet's, and those that the logbook knows of the boat."""
+    """Collect the items that the boat alone has: the sheet's, and those that the logbook knows of the boat."""
     of_boat = () if logbook is None else logbook.boat(told.boat).own_items
     items = {item.name: item for item in (*of_boat, *told.own)}
     return FoundMeasure(told.boat, {}, tuple(items.values()))
@@ -257,7 +257,7 @@ def _edit(told: FoundMeasure, text: str, show: BenchDisplay) -> tuple[str, Readi
 
 
 def _found(args: Namespace, known: FoundMeasure, show: BenchDisplay) -> FoundMeasure | None:
-    """Gather the boat as found from a file and from single measures, which go before it."""
+    """Collect the boat as found from a file and from single measures, which go before it."""
     base = None if args.found is None else load_found(args.found, known.own)
     if base is None and not args.measured:
         return None

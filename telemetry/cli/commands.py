@@ -65,7 +65,7 @@ def what_if_command(args: Namespace) -> int:
 def read_named_logs(args: Namespace, request: Request) -> tuple[Analysis, list[LogError]]:
     """Read and analyse the logs named; return with them what could not be used.
 
-    What is said of their columns is kept, and what was said before completes it.
+    What is recorded about their columns is kept, and what was said before completes it.
     """
     kept, damaged = column_maps.load()
     complain(damaged)

@@ -81,7 +81,7 @@ def _stretch(text: str) -> _Stretch:
     said = _STRETCH.fullmatch(text)
     if said is None:
         raise argparse.ArgumentTypeError(
-            f"'{text}' is no stretch; write {STRETCH}, such as lake.gpx:36.5..38:spray"
+            f"'{text}' is not a stretch; write {STRETCH}, such as lake.gpx:36.5..38:spray"
         )
     file, start, end, why = said.groups()
     return _Stretch(file, start, end, why or "")
@@ -91,7 +91,7 @@ def _clock(text: str) -> _Clock:
     said = _CLOCK.fullmatch(text)
     if said is None:
         raise argparse.ArgumentTypeError(
-            f"'{text}' is no clock; write FILE:OFFSET in seconds, such as motor.csv:-22.4+-0.1"
+            f"'{text}' is not a clock; write FILE:OFFSET in seconds, such as motor.csv:-22.4+-0.1"
         )
     file, offset, u95, why = said.groups()
     return _Clock(file, float(offset), None if u95 is None else float(u95), why or "")
@@ -100,7 +100,7 @@ def _clock(text: str) -> _Clock:
 def _numbers(text: str) -> tuple[int, ...]:
     parts = text.split(",")
     if not all(part.isdecimal() and len(part) < 10 for part in parts):
-        raise argparse.ArgumentTypeError(f"'{text}' is no number of a correction; write 3 or 3,4")
+        raise argparse.ArgumentTypeError(f"'{text}' is not a number of a correction; write 3 or 3,4")
     return tuple(map(int, parts))
 
 

@@ -80,7 +80,7 @@ class _SampleOuting:
 
 def _sample_outings() -> list[_SampleOuting]:
     # The samples are data to this library: found through the import system, never imported. The truth that
-    # the simulator wrote beside each outing names its logs.
+    # the simulator wrote next to each outing names its logs.
     folder = Path(str(resources.files("sample_logs"))) / "data"
     truths = [json.loads(file.read_text(encoding="utf-8")) for file in folder.glob("*_truth.json")]
     return sorted((_told(truth, folder) for truth in truths), key=lambda outing: outing.start_utc)
@@ -131,7 +131,7 @@ def _known(logbook: Logbook, boat: Boat) -> str | Boat:
 
 def _add_demo(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
-        "--no-serve", action="store_true", help="print only; so too where the output is no terminal"
+        "--no-serve", action="store_true", help="print only; so too where the output is not a terminal"
     )
     options.add_unit(parser)
     options.add_temperature_unit(parser)

@@ -104,7 +104,7 @@ def _tell(imported: Imported, args: Namespace) -> None:
 
 
 def _conditions(args: Namespace, before: Conditions | None = None) -> Conditions:
-    """Gather what is said of an outing; what is not said stays as it was."""
+    """Collect what is recorded about an outing; what is not said stays as it was."""
     speed, degrees = SPEED_UNITS[args.unit], TEMPERATURE_UNITS[args.temperature_unit]
     said = {
         "place": args.place,
@@ -120,7 +120,7 @@ def _conditions(args: Namespace, before: Conditions | None = None) -> Conditions
 
 
 def boats(args: Namespace) -> int:
-    """List the boats, or add one, or correct what is said of it."""
+    """List the boats, or add one, or correct what is recorded about it."""
     if args.rename is not None and args.edit is None:
         raise CallError("--rename goes with --edit", hint="give --edit NAME --rename NAME")
     with open_logbook(args.logbook) as logbook:
@@ -141,7 +141,7 @@ def boats(args: Namespace) -> int:
 
 
 def _said_of(boat: Boat, args: Namespace) -> Boat:
-    """Put what the options say of a boat in the place of what is said of it."""
+    """Put what the options say of a boat in the place of what is recorded about it."""
     said = {"hull_kind": args.kind, "length_m": args.length_m, "note": args.note}
     limits = dict(args.limit)
     own = {*boat.limits.own, *limits}
@@ -206,7 +206,7 @@ def _write(logs: tuple[NamedLog, ...], folder: Path) -> None:
 
 
 def correct(args: Namespace) -> int:
-    """Correct what is said of an outing, or its logs by hand."""
+    """Correct what is recorded about an outing, or its logs by hand."""
     with open_logbook(args.logbook) as logbook:
         outing = logbook.outing(args.outing)
         before = outing.conditions
@@ -224,7 +224,7 @@ def correct(args: Namespace) -> int:
 
 
 def _told(logbook: Logbook, outing: Outing, args: Namespace) -> str:
-    """Tell what an outing was, with what was corrected by hand in its logs."""
+    """Describe what an outing was, with what was corrected by hand in its logs."""
     told = outing_text(outing, args.unit, args.temperature_unit)
     corrections = corrections_text(logbook.corrections(outing.id))
     return f"{told}\n\n{corrections}" if corrections else told

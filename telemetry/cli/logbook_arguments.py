@@ -58,7 +58,7 @@ def _units(parser: argparse.ArgumentParser) -> None:
 def _boats(parser: argparse.ArgumentParser) -> None:
     which = parser.add_mutually_exclusive_group()
     which.add_argument("--add", metavar="NAME", help="add a boat")
-    which.add_argument("--edit", metavar="NAME", help="correct what is said of a boat")
+    which.add_argument("--edit", metavar="NAME", help="correct what is recorded about a boat")
     parser.add_argument(
         "--rename", metavar="NAME", help="with --edit: its new name, as long as it has no sheets"
     )

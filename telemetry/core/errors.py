@@ -130,7 +130,7 @@ class FilledLogbookError(LogbookError):
 
 
 def path_fault(error: Exception) -> str:
-    """Say why a path leads to no file: from the OSError, RuntimeError or ValueError that it brings about."""
+    """Explain why a path leads to no file: from the OSError, RuntimeError or ValueError that it brings about."""
     if isinstance(error, RuntimeError):  # how pathlib tells of links before Python 3.13
         return "its links lead in a circle"
     return getattr(error, "strerror", None) or str(error)

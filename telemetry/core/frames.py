@@ -133,7 +133,7 @@ class Finding:
     end_s: float | None = None
 
     def touches(self, start_s: float, end_s: float) -> bool:
-        """Tell whether the finding's span meets ``[start_s, end_s]``."""
+        """Return whether the finding's span meets ``[start_s, end_s]``."""
         if self.start_s is None or self.end_s is None:
             return False
         return self.start_s <= end_s and self.end_s >= start_s
@@ -150,7 +150,7 @@ class Finding:
 
 
 def group_by_code(findings: Iterable[Finding]) -> dict[str, list[Finding]]:
-    """Gather findings of a kind, the kinds in order of their first."""
+    """Collect findings of a kind, the kinds in order of their first."""
     kinds: dict[str, list[Finding]] = {}
     for finding in findings:
         kinds.setdefault(finding.code, []).append(finding)

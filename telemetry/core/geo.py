@@ -178,7 +178,7 @@ def parse_gates(text: str) -> tuple[tuple[float, float], tuple[float, float]]:
     Raises
     ------
     ValueError
-        If these are no two places on Earth; its message is for the user.
+        If these are not two places on Earth; its message is for the user.
 
     Examples
     --------

@@ -23,7 +23,7 @@ def home_folder() -> Path:
 
 @contextmanager
 def atomic_write(file: Path, *, private: bool = False) -> Iterator[IO[bytes]]:
-    """Write a file beside its place and rename it onto it at the end: nobody ever sees a part of it.
+    """Write a file next to its place and rename it onto it at the end: nobody ever sees a part of it.
 
     Parameters
     ----------

@@ -51,7 +51,7 @@ def watched(watch: Watch) -> Iterator[None]:
 
 
 def report(share: float) -> None:
-    """Tell whoever watches how much is done.
+    """Tell the watcher watches how much is done.
 
     Raises
     ------

@@ -139,7 +139,7 @@ def parse_distance(text: str) -> float:
     Raises
     ------
     ValueError
-        If the text is no positive distance in m, km, ft or miles; its message is for the user.
+        If the text is not a positive distance in m, km, ft or miles; its message is for the user.
 
     Examples
     --------
@@ -149,11 +149,11 @@ def parse_distance(text: str) -> float:
     match = _DISTANCE.fullmatch(text.strip().lower())
     unit_m = _DISTANCE_UNITS_M.get(match[3]) if match else None
     if match is None or unit_m is None:
-        raise ValueError(f"'{text}' is no distance; write 100, '330 ft', '0.5 km' or '1/8 mi'")
+        raise ValueError(f"'{text}' is not a distance; write 100, '330 ft', '0.5 km' or '1/8 mi'")
     parts = int(match[2] or 1)
     metres = float(match[1].replace(",", ".")) / parts * unit_m if parts else 0.0
     if metres <= 0.0:
-        raise ValueError(f"'{text}' is no distance: it must be longer than nothing")
+        raise ValueError(f"'{text}' is not a distance: it must be longer than nothing")
     return metres
 
 
@@ -207,7 +207,7 @@ def parse_measure(text: str, unit: str) -> float:
     Raises
     ------
     ValueError
-        If the text is no number, or its unit is not of the kind of ``unit``; its message is for the user.
+        If the text is not a number, or its unit is not of the kind of ``unit``; its message is for the user.
 
     Examples
     --------
@@ -216,7 +216,7 @@ def parse_measure(text: str, unit: str) -> float:
     """
     match = _MEASURE.fullmatch(text.strip().translate(_MINUS))
     if match is None or not int(match["bottom"] or 1):
-        raise ValueError(f"'{text.strip()}' is no measure")
+        raise ValueError(f"'{text.strip()}' is not a measure")
     if match["top"]:
         value = int(match["whole"] or 0) + int(match["top"]) / int(match["bottom"])
     else:
@@ -225,5 +225,5 @@ def parse_measure(text: str, unit: str) -> float:
     lower = written.lower()
     factor = 1.0 if written in ("", unit) else _factor(_SPELLINGS.get(lower, lower), unit)
     if factor is None:
-        raise ValueError(f"'{text.strip()}': {written} is no unit for a value in {unit}")
+        raise ValueError(f"'{text.strip()}': {written} is not a unit for a value in {unit}")
     return -value * factor if match["sign"] == "-" else value * factor

@@ -1,4 +1,4 @@
-"""A motor log made fit to reckon with: offsets taken off, held values set aside, charge summed."""
+"""A motor log made fit to compute with: offsets taken off, held values set aside, charge summed."""
 
 from __future__ import annotations
 
@@ -135,7 +135,7 @@ def _at_rest(rpm: FloatArray | None, throttle: FloatArray | None) -> BoolArray |
 
 
 def _counts(charge_mah: FloatArray) -> bool:
-    """Tell whether a column is a running count: it rises and never falls by more than a step of its own."""
+    """Return whether a column is a running count: it rises and never falls by more than a step of its own."""
     known = charge_mah[np.isfinite(charge_mah)]
     return known.size > 1 and bool(known[-1] > known[0]) and bool(np.diff(known).min() >= -1.0)
 

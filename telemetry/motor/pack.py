@@ -102,7 +102,7 @@ def estimate_pack(log: Channels, cells: int | None = None) -> PackEstimate | str
     if not sound.any():
         return "voltage and current are never logged together"
     # Chosen by the neighbours, so that the choice does not look at the sample's own noise. At rest a current
-    # sensor is clipped at zero, which is no noise any more.
+    # sensor is clipped at zero, which is not noise any more.
     use = sound & (beside > _LOAD_SHARE * float(np.max(beside[sound])))
     if int(use.sum()) < _MIN_SAMPLES or float(np.ptp(beside[use])) < _MIN_RANGE_A:
         return "the current hardly changes, so that resistance cannot be told from the pack's own voltage"

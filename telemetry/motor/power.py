@@ -226,7 +226,7 @@ def power_report(
     motion: Motion,
     options: PowerOptions | None = None,
 ) -> PowerReport:
-    """Tell what the power train did.
+    """Describe what the power train did.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""What another propeller, pack or motor would do, reckoned from a measured pass of this very boat.
+"""What another propeller, pack or motor would do, computed from a measured pass of this very boat.
 
 The power train is taken at one operating point, the best second of a pass at full throttle:
 
@@ -123,7 +123,7 @@ class WhatIf:
 
     @classmethod
     def refusal(cls, why: str, assumptions: tuple[str, ...] = ()) -> WhatIf:
-        """Say why nothing is said."""
+        """Explain why nothing is said."""
         return cls(None, None, None, None, None, why, assumptions)
 
     def to_dict(self) -> dict[str, Any]:
@@ -200,7 +200,7 @@ def operating_point(one: PassPower, pack: PackEstimate | None, options: PowerOpt
     if options.diameter_mm is None or options.pitch_mm is None:
         return "it needs the propeller's diameter and pitch"
     if one.throttle_pct is not None and one.throttle_pct < _FULL_THROTTLE_PCT:
-        return f"the best second was ridden at {one.throttle_pct:.0f} % throttle, not at full"
+        return f"the best second was driven at {one.throttle_pct:.0f} % throttle, not at full"
     said = [
         "torque goes with shaft speed squared, diameter to the fourth, and pitch",
         "near the measured speed the hull's drag goes with its square",
@@ -240,7 +240,7 @@ def operating_point(one: PassPower, pack: PackEstimate | None, options: PowerOpt
 
 
 def what_if(point: OperatingPoint, change: PowerTrainChange) -> WhatIf:
-    """Reckon a change from a measured operating point.
+    """Compute a change from a measured operating point.
 
     Parameters
     ----------
@@ -275,7 +275,7 @@ def what_if(point: OperatingPoint, change: PowerTrainChange) -> WhatIf:
         return WhatIf.refusal(refused, tuple(said))
     plain = _moved(point, change, {})
     if plain["current_a"] > _MAX_CURRENT_RATIO * point.current_a:
-        refused = "the current would be more than twice what was measured: too far to reckon"
+        refused = "the current would be more than twice what was measured: too far to estimate"
         return WhatIf.refusal(refused, tuple(said))
     before = _moved(point, PowerTrainChange(), {})
     u95 = _intervals(point, change, plain)
@@ -303,12 +303,12 @@ def _out_of_range(point: OperatingPoint, change: PowerTrainChange) -> str:
         if not SIZE_RANGE[0] <= ratio <= SIZE_RANGE[1]:
             return (
                 f"a {name} of {100 * ratio:.0f} % of the measured one is outside "
-                f"{100 * SIZE_RANGE[0]:.0f} to {100 * SIZE_RANGE[1]:.0f} %: too far to reckon"
+                f"{100 * SIZE_RANGE[0]:.0f} to {100 * SIZE_RANGE[1]:.0f} %: too far to estimate"
             )
     if not NO_LOAD_SPEED_RANGE[0] <= cells * kv <= NO_LOAD_SPEED_RANGE[1]:
         return (
             f"volts times motor constant of {100 * cells * kv:.0f} % of the measured are outside "
-            f"{100 * NO_LOAD_SPEED_RANGE[0]:.0f} to {100 * NO_LOAD_SPEED_RANGE[1]:.0f} %: too far to reckon"
+            f"{100 * NO_LOAD_SPEED_RANGE[0]:.0f} to {100 * NO_LOAD_SPEED_RANGE[1]:.0f} %: too far to estimate"
         )
     resistances = (point.motor_resistance_ohm, change.motor_resistance_ohm or 0.0)
     if max(resistances) * point.current_a > _MAX_DROP_SHARE * point.loaded_v:
@@ -359,7 +359,7 @@ def _moved(point: OperatingPoint, change: PowerTrainChange, off: dict[str, float
     shaft_power = off.get("shaft", 0.0) * _SHAFT_POWER_SD
     drag_power = _DRAG_POWER + off.get("drag", 0.0) * _DRAG_POWER_SD
 
-    from scipy.optimize import brentq  # dear to load, and only a what-if needs it
+    from scipy.optimize import brentq  # slow to import, and only a what-if needs it
 
     def shaft(at_slip: float) -> tuple[float, float]:
         """Balance torque: n = kV (V0 - r I) with I = I0 + load kV n²; shaft speed and current."""

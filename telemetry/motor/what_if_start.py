@@ -35,7 +35,7 @@ def start_pass(passes: Sequence[Pass], motors: Sequence[MotorAssignment], pass_i
 def what_if_from(
     start: Pass, motors: Sequence[MotorAssignment], options: PowerOptions, change: PowerTrainChange
 ) -> WhatIf:
-    """Reckon a change from a measured pass, or refuse with the reason.
+    """Compute a change from a measured pass, or refuse with the reason.
 
     Parameters
     ----------

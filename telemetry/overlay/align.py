@@ -41,7 +41,7 @@ class AlignedPass:
     x : ndarray, shape (n,)
         The abscissa at each of the pass's samples, ``curves.t_s`` [m or s].
     origin_s : float or None
-        Where on the pass's own clock the abscissa is nought; None where all passes share one origin.
+        Where on the pass's own clock the abscissa is zero; None where all passes share one origin.
     """
 
     index: int
@@ -94,7 +94,7 @@ def align(curves: Sequence[PassCurves], abscissa: Abscissa, anchor: Anchor) -> O
     abscissa : {"distance", "time", "day"}
         Way along the course, time, or time of day (UTC, counted from midnight).
     anchor : {"take-off", "on plane", "start", "peak", "course"}
-        Where the abscissa of each pass is nought. ``"course"``, for the distance alone, counts along the line
+        Where the abscissa of each pass is zero. ``"course"``, for the distance alone, counts along the line
         that the passes share; passes of opposite direction then run against each other.
 
     Returns
@@ -194,7 +194,7 @@ def _own_part(one: PassCurves, place: Places | None) -> Places:
 
 
 def _why_not_shared(first: PassCurves | None, one: PassCurves) -> str:
-    """Say why a pass does not share the first one's course line; empty where it does."""
+    """Explain why a pass does not share the first one's course line; empty where it does."""
     if first is None or first.course is None or one.course is None:
         return "its log has no positions, so it has no place on a course line"
     line = _in_frame(one.course, one.frame, first.frame)

@@ -58,7 +58,7 @@ class PassCurves:
     ----------
     one : Pass
     start_utc : Timestamp or None
-        When its log's clock was at nought; None where the log does not say which day it was.
+        When its log's clock was at zero; None where the log does not say which day it was.
     t_s : ndarray, shape (n,)
         The log's own samples, from shortly before take-off to shortly after the pass, or to the crash that
         ends it [s].
@@ -220,7 +220,7 @@ def _motor(
 
 
 def _slip(signals: Mapping[str, Signal], one: Pass, speed: Signal, pitch_mm: float) -> Signal:
-    """Reckon slip while the pass is under power; NaN elsewhere."""
+    """Compute slip while the pass is under power; NaN elsewhere."""
     t_s, rpm = signals["rpm"].t_s, signals["rpm"].value
     inside = (t_s >= one.start_s) & (t_s <= one.end_s)
     drive, share = (signals["current_a"].value, _POWER_ON) if "current_a" in signals else (rpm, _TURNED)

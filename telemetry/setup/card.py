@@ -88,7 +88,7 @@ def _day(moment: datetime) -> str:
 
 
 def sheet_text(measures: Measures, showing: BenchDisplay | None = None, *, room: bool = False) -> str:
-    """Write the readings of a sheet by group; with room, a line beside each to write on."""
+    """Write the readings of a sheet by group; with room, a line next to each to write on."""
     show = showing or BenchDisplay()
     head = ["item", "as set", "gauge", *(["as found", "gauge used"] if room else [])]
     rows = [head]
@@ -165,7 +165,7 @@ def steps_text(steps: Sequence[Step], showing: BenchDisplay | None = None) -> st
 
 
 def signs_text(measures: Measures, showing: BenchDisplay | None = None) -> str:
-    """Say how each item with a sign counts."""
+    """Describe how each item with a sign counts."""
     show = showing or BenchDisplay()
     turned = [name for names in SIGNS.values() for name in names]
     said: dict[str, Item] = {}

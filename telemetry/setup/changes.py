@@ -21,7 +21,7 @@ class ItemChange:
     before, after : Reading or None
         None where the sheet does not say.
     difference : float or None
-        After less before, in the item's unit; None where one is missing or the item is no number.
+        After less before, in the item's unit; None where one is missing or the item is not a number.
     limit : DetectionLimit or None
         What the two gauges can tell, where there is a difference.
     """
@@ -43,7 +43,7 @@ class ItemChange:
 def item_changes(before: Measures, after: Measures) -> tuple[ItemChange, ...]:
     """List the items whose values differ, in the order of a sheet.
 
-    A value measured again with another gauge is no change; one that only one of the sheets states is.
+    A value measured again with another gauge is not a change; one that only one of the sheets states is.
 
     Parameters
     ----------

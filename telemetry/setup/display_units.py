@@ -65,7 +65,7 @@ class BenchDisplay:
         return "" if item.unit == "1" else {"mm": self.length, "kg": self.mass}.get(item.unit, item.unit)
 
     def sign(self, item: Item) -> str:
-        """Say how an item is measured and what a positive value means, as this user counts."""
+        """Describe how an item is measured and what a positive value means, as this user counts."""
         return item.other_sign if self._turns(item) and item.other_sign else item.sign
 
     def shown(self, item: Item, value: float) -> float:
@@ -120,7 +120,7 @@ class BenchDisplay:
         told: Unit | None = next(
             (t[unit] for t in (LENGTH_UNITS, MASS_UNITS, ANGLE_UNITS) if unit in t), None
         )
-        # At least one place, noughts at the end aside: half a thou on a fine gauge is not cut off.
+        # At least one place, zeros at the end aside: half a thou on a fine gauge is not cut off.
         digits = f"{value:.{3 if told is None else max(told.decimals, 1)}f}"
         digits = digits.rstrip("0").rstrip(".") if "." in digits else digits
         return f"{'0' if digits == '-0' else digits} {unit}".strip()

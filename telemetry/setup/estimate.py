@@ -11,7 +11,7 @@ from telemetry.setup.gauges import Z95, Gauge, Reading
 
 @dataclass(frozen=True, slots=True)
 class Estimate:
-    """A value and its standard uncertainty, both in one unit that the name beside it tells."""
+    """A value and its standard uncertainty, both in one unit that the name next to it tells."""
 
     value: float
     u: float = 0.0

@@ -125,7 +125,7 @@ class Item:
             if not isinstance(value, bool):
                 raise self._error(f"{value!r} is neither yes nor no", "write true or false", file)
         elif not isinstance(value, str) or not value.strip():
-            raise self._error(f"{value!r} is no text", "write a text, or leave the item out", file)
+            raise self._error(f"{value!r} is not text", "write a text, or leave the item out", file)
         else:
             value = value.strip()
             if self.kind == "choice" and value not in self.choices:
@@ -136,7 +136,7 @@ class Item:
 
     def _number(self, value: float | str | bool, file: str) -> float:
         if isinstance(value, (bool, str)) or not math.isfinite(value):
-            raise self._error(f"{value!r} is no number", f"write a number of {self.unit}", file)
+            raise self._error(f"{value!r} is not a number", f"write a number of {self.unit}", file)
         if not self.low <= value <= self.high:
             raise self._error(
                 f"{value:g} {self.unit} is out of range",
@@ -144,7 +144,7 @@ class Item:
                 file,
             )
         if self.kind == "count" and value != int(value):
-            raise self._error(f"{value:g} is no whole number", "write a whole number", file)
+            raise self._error(f"{value:g} is not a whole number", "write a whole number", file)
         return float(value) + 0.0  # -0 is 0
 
     def _error(self, reason: str, hint: str, file: str) -> SetupError:
@@ -176,7 +176,7 @@ class OwnItem(Item):
         ending = _ENDINGS.get(self.unit)
         if self.kind == "number" and self.unit != "1" and ending is None:
             raise self._error(
-                f"{self.unit!r} is no unit of an item", f"one of {', '.join(_ENDINGS)} or 1", ""
+                f"{self.unit!r} is not a unit of an item", f"one of {', '.join(_ENDINGS)} or 1", ""
             )
         if self.kind == "number" and ending and not self.name.endswith(ending):
             raise self._error(

@@ -56,7 +56,7 @@ def parse_measure_value(value: object, unit: str, place: str, file: str = "") ->
 
 
 def keys_of(table: object, known: Collection[str], place: str, file: str) -> Mapping[str, Any]:
-    """Hold that something is a table with known keys only.
+    """Check that something is a table with known keys only.
 
     Raises
     ------
@@ -64,7 +64,7 @@ def keys_of(table: object, known: Collection[str], place: str, file: str) -> Map
         Naming the first key that is not.
     """
     if not isinstance(table, Mapping):
-        raise SetupError(f"{table!r} is no table", file=file, place=place, hint=f"write {', '.join(known)}")
+        raise SetupError(f"{table!r} is not a table", file=file, place=place, hint=f"write {', '.join(known)}")
     strange = next((str(key) for key in table if key not in known), None)
     if strange is not None:
         raise SetupError(
@@ -86,7 +86,7 @@ def text_of(table: Mapping[str, Any], key: str, file: str) -> str:
     """
     value = table.get(key)
     if value is not None and not isinstance(value, str):
-        raise SetupError(f"{value!r} is no text", file=file, place=key, hint="write a text in quotes")
+        raise SetupError(f"{value!r} is not text", file=file, place=key, hint="write a text in quotes")
     return value or ""
 
 
@@ -120,7 +120,7 @@ def gauge_of(
             f"the resolution of '{name}' is not told",
             file=file,
             place=f"{place}, gauge",
-            hint=f"write resolution beside it, or take {', '.join(g.name for g in GAUGES)}",
+            hint=f"write resolution next to it, or take {', '.join(g.name for g in GAUGES)}",
         )
     return known
 
@@ -225,7 +225,7 @@ def utc_iso(moment: datetime | None) -> str | None:
 
 
 def aware(moment: datetime | None, place: str) -> datetime | None:
-    """Hold that a time says its zone, and return it in UTC.
+    """Check that a time says its zone, and return it in UTC.
 
     Raises
     ------
@@ -243,7 +243,7 @@ def moment_of(written: object, place: str, file: str = "") -> datetime | None:
     Raises
     ------
     SetupError
-        If it is no time, or says no zone.
+        If it is not a time, or says no zone.
     """
     with located(file):
         if written is None or isinstance(written, datetime):
@@ -252,7 +252,7 @@ def moment_of(written: object, place: str, file: str = "") -> datetime | None:
         moment = datetime.fromisoformat(str(written))
     except ValueError:
         raise SetupError(
-            f"{written!r} is no time", file=file, place=place, hint="write it as 2025-06-14T08:30:00Z"
+            f"{written!r} is not a time", file=file, place=place, hint="write it as 2025-06-14T08:30:00Z"
         ) from None
     with located(file):
         return aware(moment, place)

@@ -1,4 +1,4 @@
-"""What a sheet says of the masses aboard, as parts to reckon a balance with."""
+"""What a sheet says of the masses aboard, as parts to compute a balance with."""
 
 from __future__ import annotations
 

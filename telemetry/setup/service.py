@@ -143,7 +143,7 @@ def tasks_from_table(table: object, file: str = "") -> tuple[ServiceTask, ...]:
     """
     usual = {task.name: task for task in USUAL_TASKS}
     if not isinstance(table, Mapping):
-        raise SetupError("it is no table of tasks", file=file, place="service", hint="write [service.NAME]")
+        raise SetupError("it is not a table of tasks", file=file, place="service", hint="write [service.NAME]")
     tasks = []
     keys = ("title", "look", "every_runs", "every_hours", "every_days", "source")
     for name, written in table.items():
@@ -177,7 +177,7 @@ class Use:
     Raises
     ------
     SetupError
-        If runs or hours are no number from nought up.
+        If runs or hours are not number from zero up.
     """
 
     utc: datetime
@@ -251,7 +251,7 @@ class Due:
 def due(
     tasks: Iterable[ServiceTask], uses: Sequence[Use], done: Mapping[str, datetime], now_utc: datetime
 ) -> tuple[Due, ...]:
-    """Say what is due.
+    """Describe what is due.
 
     Parameters
     ----------

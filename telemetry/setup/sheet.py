@@ -109,7 +109,7 @@ class Measures:
     def value(self, name: str) -> float | None:
         """Give the number of an item of the tune, None where it was not measured.
 
-        A pitch that is only told as a ratio is reckoned from it and the diameter; it is no item of the tune,
+        A pitch that is only told as a ratio is computed from it and the diameter; it is not an item of the tune,
         or another diameter would count as two changes.
         """
         reading = self.tune.get(name, self.readings.get(name))
@@ -119,7 +119,7 @@ class Measures:
         return None if reading is None or isinstance(reading.value, (str, bool)) else reading.value
 
     def hold_same_boat(self, other: Measures) -> None:
-        """Hold that both are of one boat.
+        """Check that both are of one boat.
 
         Raises
         ------
@@ -259,7 +259,7 @@ class SetupSheet(Measures):
 
 
 def schema_of(table: Mapping[str, Any], schema: str, file: str) -> None:
-    """Hold that a table that names its schema names this one.
+    """Check that a table that names its schema names this one.
 
     Raises
     ------
@@ -286,11 +286,11 @@ def measures_of(
     entries, written_readings = table.get("own", []), table.get("readings", {})
     if not isinstance(entries, list):
         raise SetupError(
-            f"{entries!r} is no list", file=file, place="own", hint="write an [[own]] for each item"
+            f"{entries!r} is not a list", file=file, place="own", hint="write an [[own]] for each item"
         )
     if not isinstance(written_readings, Mapping):
         raise SetupError(
-            f"{written_readings!r} is no table", file=file, place="readings", hint="write [readings]"
+            f"{written_readings!r} is not a table", file=file, place="readings", hint="write [readings]"
         )
     own = tuple(own_item_of(entry, file) for entry in entries)
     of_boat = {item.name: item for item in (*known, *own)}
@@ -305,7 +305,7 @@ def measures_of(
 
 
 def unknown_item(name: str, file: str = "") -> SetupError:
-    """Say that there is no such item, and which name comes nearest."""
+    """State that there is no such item, and which name comes nearest."""
     near = get_close_matches(name, ITEMS, n=1)
     hint = f"did you mean {near[0]}? " if near else ""
     return SetupError(

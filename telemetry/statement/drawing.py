@@ -137,7 +137,7 @@ def _line(
 
 
 def _arrow(x: _Axis, y: _Axis, way: StatementPass, which: int) -> etree._Element:
-    """Name a way beside the gates with the arrow of its direction."""
+    """Name a way next to the gates with the arrow of its direction."""
     forward = which == 0
     place = x.start + 2.0 if forward else x.end - 2.0
     text = f"{way.pass_id} ▸" if forward else f"◂ {way.pass_id}"

@@ -240,7 +240,7 @@ def build_statement(
         If the analysis holds two-ways but none of that id, or there is no such unit.
     """
     if unit not in SPEED_UNITS:
-        raise CallError(f"'{unit}' is no speed unit", hint=f"choose {', '.join(SPEED_UNITS)}")
+        raise CallError(f"'{unit}' is not a speed unit", hint=f"choose {', '.join(SPEED_UNITS)}")
     chosen = _chosen(analysis, two_way_id)
     by_id = {p.id: p for p in analysis.passes}
     names = chosen.passes if chosen else ()
@@ -286,7 +286,7 @@ def _chosen(analysis: Analysis, two_way_id: str | None) -> TwoWay | None:
 
 
 def _logs(analysis: Analysis, numbers: set[int] | None) -> tuple[LogFacts, ...]:
-    """Gather the speed logs of these numbers, all without any, and the motor logs joined to them."""
+    """Collect the speed logs of these numbers, all without any, and the motor logs joined to them."""
     chosen = range(len(analysis.speed_logs)) if numbers is None else sorted(numbers)
     logs: list[Log] = [analysis.speed_logs[k].cleaned.track for k in chosen]
     if numbers is None:
@@ -312,7 +312,7 @@ def _logs(analysis: Analysis, numbers: set[int] | None) -> tuple[LogFacts, ...]:
 def _corrections(
     analysis: Analysis, numbers: set[int] | None, spans: Sequence[tuple[int, float, float]]
 ) -> tuple[tuple[str, str], ...]:
-    """Gather what a person corrected in these logs, first what lies between the gates.
+    """Collect what a person corrected in these logs, first what lies between the gates.
 
     ``spans`` are the times between the gates, each with its log's number.
     """
@@ -367,7 +367,7 @@ def _way(analysis: Analysis, chosen: TwoWay, which: int, one: Pass) -> Statement
 
 
 def _trace(data: PassData, chosen: TwoWay) -> Trace:
-    """Lay a pass along the course, gate A at nought, as its time between the gates was found."""
+    """Lay a pass along the course, gate A at zero, as its time between the gates was found."""
     line = _from_a_to_b(chosen)
     chain = data.along(line)
     _, across_m = line.along_across(data.east_m, data.north_m)

@@ -34,7 +34,7 @@ class Section:
     key, title : str
         A stable name, and the heading.
     head : tuple of str
-        The columns' headings; empty where each row is a name and what is said of it, or a sentence alone.
+        The columns' headings; empty where each row is a name and what is recorded about it, or a sentence alone.
     rows : tuple of tuple of str
     """
 
@@ -45,7 +45,7 @@ class Section:
 
 
 def sections(s: Statement) -> tuple[Section, ...]:
-    """Word everything below the headline, in the order of reading; what is not known is left out."""
+    """Format everything below the headline, in the order of reading; what is not known is left out."""
     every = (
         _ways(s),
         _checks(s),

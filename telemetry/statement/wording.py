@@ -43,7 +43,7 @@ class Headline:
 
 
 def headline(s: Statement) -> Headline:
-    """Word the figure and the verdict."""
+    """Format the figure and the verdict."""
     chosen, rule = s.two_way, shortened(s.rule.name, LABEL)
     if chosen is None:
         plain = "There is no two-way to state: the logs cannot tell one."

@@ -59,7 +59,7 @@ def outings_text(outings: Sequence[Outing], count: int, unit: str) -> str:
 
 
 def outing_text(outing: Outing, unit: str, temperature_unit: str) -> str:
-    """Tell what an outing was: boat, sheet, conditions and logs."""
+    """Describe what an outing was: boat, sheet, conditions and logs."""
     told = [
         ("boat", outing.boat),
         ("sheet", f"{outing.sheet_name} ({outing.sheet_id})"),
@@ -97,7 +97,7 @@ def _taken_back(one: SavedCorrection) -> str:
 
 
 def conditions_text(c: Conditions, unit: str, temperature_unit: str) -> dict[str, str]:
-    """Word what is said of an outing, by what it is of; what is not said is left out."""
+    """Format what is recorded about an outing, by what it is of; what is not said is left out."""
     degrees = TEMPERATURE_UNITS[temperature_unit]
     told = (
         ("place", c.place),
@@ -139,7 +139,7 @@ def speed_or_nothing(speed_mps: float | None, u95_mps: float | None, unit: str) 
 
 
 def backup_text(backup: Backup) -> str:
-    """Say what a backup holds."""
+    """Describe what a backup holds."""
     names = {"boats": "boat", "sheets": "setup sheet", "outings": "outing", "logs": "log"}
     told = [
         f"{backup.rows[table]} {name}{'' if backup.rows[table] == 1 else 's'}"

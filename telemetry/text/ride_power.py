@@ -53,7 +53,7 @@ def unseen_lines(events: Sequence[RideEvent]) -> list[str]:
 
 
 def _listed(events: Sequence[RideEvent]) -> str:
-    """Gather passes by kind of event, porpoising by phase too: ``porpoising at speed (P1 P2), veer (P1)``."""
+    """Collect passes by kind of event, porpoising by phase too: ``porpoising at speed (P1 P2), veer (P1)``."""
     passes: dict[str, list[str]] = {}
     for e in events:
         name = (
@@ -102,7 +102,7 @@ def _motor_text(joined: MotorAssignment, temperature_unit: str) -> str:
 
 
 def clock_text(clock: MotorClock) -> str:
-    """Say how a motor log's clock was joined, or why it was not."""
+    """Describe how a motor log's clock was joined, or why it was not."""
     if not clock.trusted:
         return f"clock not joined, cannot tell what the power train did in the passes: {clock.why}"
     how = clock.method if clock.method == CLOCK_SET_BY_HAND else f"by {clock.method}"
@@ -122,7 +122,7 @@ def pack_text(pack: PackEstimate) -> str:
 
 
 def power_notes(power: PowerReport, temperature_unit: str = CELSIUS) -> list[str]:
-    """Gather limits exceeded and what could not be told."""
+    """Collect limits exceeded and what could not be told."""
     notes = []
     for p in power.passes:
         notes += [f"{p.pass_id}: {_exceeded(e, temperature_unit)}" for e in p.exceeded]
@@ -208,7 +208,7 @@ def what_if_text(pass_id: str, answer: WhatIf, unit: str) -> str:
 
 
 def what_if_rows(answer: WhatIf, unit: str) -> list[tuple[str, str, str]]:
-    """Write the figures of an answer as cells, as measured and as reckoned; the first row is their heads."""
+    """Write the figures of an answer as cells, as measured and as computed; the first row is their heads."""
     speed = SPEED_UNITS[unit]
     figures = (
         ("shaft rpm", answer.rpm, 1.0, 0),

@@ -1,6 +1,6 @@
 """An analysis as plain text: what was read and found, the passes, the two-ways, the ride and the power train.
 
-Everything is in the reader's speed unit; each figure stands beside its 95 % uncertainty.
+Everything is in the reader's speed unit; each figure stands next to its 95 % uncertainty.
 """
 
 from __future__ import annotations

@@ -118,7 +118,7 @@ def weigh(
     showing: BenchDisplay,
     as_set_mm: Estimate | None = None,
 ) -> Weighed:
-    """Reckon the balance of what was typed; rows without a mass and a place do not count.
+    """Compute the balance of what was typed; rows without a mass and a place do not count.
 
     Where no place is wanted, the one that was set is, as soon as a part may be moved.
     """

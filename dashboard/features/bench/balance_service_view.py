@@ -47,7 +47,7 @@ def part_rows(rows: Sequence[Mapping[str, str]], showing: BenchDisplay) -> list[
 
 
 def weighed(told: Weighed) -> list[Any]:
-    """Say what the balance is, and what a change does."""
+    """Describe what the balance is, and what a change does."""
     if told.error:
         return [html.P([icon("question"), " ", sentence(told.error)], className="field-error", role="alert")]
     if not told.sentences:

@@ -197,7 +197,7 @@ def judged(bench: OnBench, entries: Sequence[BenchEntry], kept: Sequence[str | N
 
 
 def kept_in(entries: Any) -> list[str | None]:
-    """Read the kept gauges that stood beside the entries."""
+    """Read the kept gauges that stood next to the entries."""
     return (entries or {}).get("gauges", [])
 
 
@@ -267,7 +267,7 @@ def _register_found(app: Dash, book: BenchClient) -> None:
 
 
 def _found(bench: OnBench, entries: Any, shown: Sequence[Any]) -> FoundMeasure:
-    """Gather what was typed, as it was judged."""
+    """Collect what was typed, as it was judged."""
     rows = judged(bench, stored(entries), kept_in(entries))
     return tell(bench, None, rows, showing_of(*shown)).found
 

@@ -30,11 +30,11 @@ class KeptGauges:
 
     @classmethod
     def of(cls, told: Sequence[str | None]) -> KeptGauges:
-        """Gather the fields, in the order of ``KINDS``."""
+        """Collect the fields, in the order of ``KINDS``."""
         return cls(*(text or "" for text in told))
 
     def text(self, item: Item) -> str:
-        """Say what is kept for an item, with its unit."""
+        """Describe what is kept for an item, with its unit."""
         told = {"mm": self.mm, "deg": self.deg, "kg": self.kg}.get(item.unit, "").strip()
         return f"{told} {STEP_UNITS[item.unit]}" if told and _is_bare(told) else told
 
@@ -50,7 +50,7 @@ class KeptGauges:
         ]
 
     def usable(self, item: Item) -> str:
-        """Say what is kept for an item; empty where it is none."""
+        """Describe what is kept for an item; empty where it is none."""
         return "" if _error(item, self.text(item)) else self.text(item)
 
 
@@ -76,7 +76,7 @@ def gauge_choices(unit: str) -> list[str]:
 def steps_of(
     bench: OnBench, entries: Sequence[BenchEntry], showing: BenchDisplay
 ) -> dict[str, dict[str, float | None]]:
-    """Say how far one press of a button takes each value.
+    """Describe how far one press of a button takes each value.
 
     Parameters
     ----------

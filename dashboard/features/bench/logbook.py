@@ -89,7 +89,7 @@ class BenchClient:
             book.add_found(found)
 
     def service(self, boat: str | None) -> tuple[Due, ...]:
-        """Say what is due; for a boat that the logbook does not know, that nobody can tell."""
+        """Describe what is due; for a boat that the logbook does not know, that nobody can tell."""
         with open_logbook(self.url) as book:
             if boat is not None and knows(book, boat):
                 return book.service(boat)

@@ -17,7 +17,7 @@ from telemetry.setup import GROUPS
 VALUE, GAUGE, VERDICT = "found-value", "found-gauge", "found-verdict"
 ROW, STEP = "found-row", "found-step"
 WAYS: Final = {"less": ("−", "less"), "more": ("+", "more"), "turn": ("±", "turn its sign")}
-"""The buttons beside a value, each with what a screen reader says of it."""
+"""The buttons next to a value, each with what a screen reader says of it."""
 _DRAWN: Final[dict[str, Any]] = {"displayModeBar": False, "responsive": True, "staticPlot": True}
 
 

@@ -139,7 +139,7 @@ class Told:
 
 
 def showing_of(length: str | None, mass: str | None, turned: Sequence[str] | None) -> BenchDisplay:
-    """Gather how this user reads the bench."""
+    """Collect how this user reads the bench."""
     return BenchDisplay(length or "mm", mass or "kg", frozenset(turned or ()) & frozenset(SIGNS))
 
 
@@ -248,7 +248,7 @@ def _found(bench: OnBench, readings: Mapping[str, Reading]) -> FoundMeasure:
 def entries_in(
     entries: Sequence[BenchEntry], bench: OnBench, old: BenchDisplay, new: BenchDisplay
 ) -> tuple[BenchEntry, ...]:
-    """Say what was typed in another unit or sign; what cannot be read stays as it is."""
+    """Describe what was typed in another unit or sign; what cannot be read stays as it is."""
     if old == new:
         return tuple(entries)
     return tuple(_entry_in(entry, bench, old, new) for entry in entries)

@@ -51,7 +51,7 @@ def way_back(steps: Sequence[Step], showing: BenchDisplay, *, measured: bool) ->
 
 
 def sheet_told(sheet: SetupSheet | None) -> list[Any]:
-    """Say which sheet lies on the bench."""
+    """Describe which sheet lies on the bench."""
     if sheet is None:
         return [
             html.P(

@@ -55,7 +55,7 @@ class Aside:
 
 @dataclass(frozen=True, slots=True)
 class ClockNow:
-    """A motor log's clock as it stands, and the program's own beside it.
+    """A motor log's clock as it stands, and the program's own next to it.
 
     Attributes
     ----------
@@ -81,7 +81,7 @@ def speed_logs(analysis: Analysis) -> list[tuple[str, str]]:
 
 
 def marked(analysis: Analysis, window: tuple[float, float]) -> tuple[str, str, str] | None:
-    """Say which log and which times a part of the speed plot's time axis means.
+    """Describe which log and which times a part of the speed plot's time axis means.
 
     Parameters
     ----------
@@ -132,7 +132,7 @@ def cut_out(session: Session, analysis: Analysis, log: str, start: str, end: str
 
 
 def restore(session: Session, analysis: Analysis, log: str, start: str, end: str, why: str) -> None:
-    """Say that what the cleaning set aside in a stretch was real.
+    """State that what the cleaning set aside in a stretch was real.
 
     Raises
     ------
@@ -187,7 +187,7 @@ def done(session: Session, analysis: Analysis) -> tuple[Done, ...]:
 
 
 def _done(analysis: Analysis, one: Correction) -> Done | None:
-    """Word a correction; None where its log is not shown."""
+    """Format a correction; None where its log is not shown."""
     if isinstance(one, ClockByHand):
         joined = _joined(analysis, one.log)
         name = PurePath(joined.log.meta.file).name if joined else ""
@@ -274,7 +274,7 @@ def set_clock(
     """
     now = clock_now(session, analysis, motor)
     if now is None:
-        raise CallError("there is no motor log beside a speed log", hint="drop one")
+        raise CallError("there is no motor log next to a speed log", hint="drop one")
     joined, clock = now
     speed = log_key(analysis.speed_logs[joined.speed_log].read.meta)
     latest = session.by_hand.clock_of(clock.motor)  # several steps may come before one is answered
@@ -318,7 +318,7 @@ class InLogbook:
 
 
 def in_logbook(url: str | None, session: Session) -> InLogbook | None:
-    """Tell which outing of the logbook has these logs; None where none has, or nothing was corrected here.
+    """Describe which outing of the logbook has these logs; None where none has, or nothing was corrected here.
 
     Parameters
     ----------

@@ -80,7 +80,7 @@ def done_list(rows: tuple[Done, ...]) -> list[Any]:
 
 
 def in_logbook_told(found: InLogbook | None) -> str:
-    """Say whether the logbook's outing has these corrections; nothing where the logs are in none."""
+    """Return whether the logbook's outing has these corrections; nothing where the logs are in none."""
     if found is None:
         return ""
     if found.in_step:
@@ -112,7 +112,7 @@ def _item(text: str, button: str, name: dict[str, Any]) -> html.Li:
 
 
 def clock_form() -> html.Div:
-    """Ask for a motor log's clock: a field, steps beside it, and the way back."""
+    """Ask for a motor log's clock: a field, steps next to it, and the way back."""
     steps = [
         dmc.Button(
             f"{step_s:+g} s".replace("-", "−"),
@@ -143,7 +143,7 @@ def clock_form() -> html.Div:
 
 
 def clock_told(joined: MotorAssignment, now: ClockNow) -> list[html.P]:
-    """Say whose clock it is, the program's own beside it, and what speaks against it."""
+    """Say whose clock it is, the program's own next to it, and what speaks against it."""
     whose = "Set by hand." if now.by_hand else "The program's own."
     clock = joined.clock
     if clock.trusted:

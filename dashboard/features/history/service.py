@@ -116,7 +116,7 @@ class HistoryClient:
         return BenchClient(self.url).last_set()
 
     def past(self, boat: str | None) -> Past | None:
-        """Gather what is known of a boat; None where the logbook does not know it."""
+        """Collect what is known of a boat; None where the logbook does not know it."""
         with open_logbook(self.url) as book:
             if boat is None or not knows(book, boat):
                 return None

@@ -110,7 +110,7 @@ def _plural(count: int, name: str) -> str:
 
 
 def tune_told(boat: str, tune: Tune, showing: BenchDisplay) -> list[Any]:
-    """Say what lies between the sheet of today and the best one, with the way to the bench."""
+    """Describe what lies between the sheet of today and the best one, with the way to the bench."""
     if tune.latest is None:
         return [html.P("This boat has no setup sheet yet.")]
     last = html.P(["Last set to: ", html.Strong(tune.latest.name), "."])

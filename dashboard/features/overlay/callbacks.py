@@ -1,4 +1,4 @@
-"""Callbacks of the page "Pass beside pass"; the cursor moves in the browser alone."""
+"""Callbacks of the page "Pass next to pass"; the cursor moves in the browser alone."""
 
 from __future__ import annotations
 

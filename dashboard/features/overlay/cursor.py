@@ -20,7 +20,7 @@ _MORE_DIGITS: Final = 2  # than are shown, so that what is read between two samp
 def cursor_data(
     overlay: Overlay, looked: Sequence[Look], speed_unit: Unit, palette: Palette
 ) -> dict[str, Any]:
-    """Gather every sample of what is drawn, in the units shown.
+    """Collect every sample of what is drawn, in the units shown.
 
     Returns
     -------

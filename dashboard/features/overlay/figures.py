@@ -49,7 +49,7 @@ def plot_rows(overlay: Overlay, speed_unit: Unit) -> tuple[PlotRow, ...]:
 
 
 def abscissa_title(overlay: Overlay) -> str:
-    """Say what the abscissa counts, and from where."""
+    """Describe what the abscissa counts, and from where."""
     if overlay.abscissa == "day":
         return "Time of day (UTC)"
     if overlay.anchor == "course":

@@ -1,4 +1,4 @@
-"""The page "Pass beside pass": passes of any outings over one another, with a cursor through all of them."""
+"""The page "Pass next to pass": passes of any outings over one another, with a cursor through all of them."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from dashboard.ui.links import OVERLAY
 from telemetry.overlay import Abscissa, Anchor
 
 PATH: Final = OVERLAY
-NAME: Final = "Pass beside pass"
+NAME: Final = "Pass next to pass"
 QUESTION: Final = "Where was one pass faster than another?"
 ABSCISSAE: Final = (
     ("distance", "Along the course"),

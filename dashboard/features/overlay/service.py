@@ -157,7 +157,7 @@ class OverlayClient:
         analysed: Callable[[], Analysis],
         alive: Analysis | None = None,
     ) -> PassCurves:
-        """Take a pass's curves from those kept, or make them, and those of the passes beside it.
+        """Take a pass's curves from those kept, or make them, and those of the passes next to it.
 
         What comes from an analysis that the tab may let go of is held to it, and never holds it.
         """

@@ -1,4 +1,4 @@
-"""Pieces of the page "Pass beside pass"."""
+"""Pieces of the page "Pass next to pass"."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ def _short(one: Offer, unit: str) -> str:
 
 
 def origins(over: Abscissa, chosen: Anchor) -> tuple[list[dict[str, str]], Anchor]:
-    """List where an abscissa can be counted from, and choose anew where it is not from there."""
+    """List where an abscissa can be counted from, and choose again where it is not from there."""
     data = [
         {"value": anchor, "label": label}
         for anchor, label in ANCHORS.items()
@@ -87,7 +87,7 @@ def _named(one: ChosenPasses) -> str:
 def overlay_remarks(
     overlay: Overlay, chosen: Sequence[ChosenPasses], looked: Sequence[Look], refused: Sequence[str]
 ) -> Any:
-    """Say what cannot be laid there, what the abscissa means, and what each pass lacks."""
+    """Describe what cannot be laid there, what the abscissa means, and what each pass lacks."""
     out = [
         html.Li([look_mark(looked[k]), f" {_named(chosen[k])} is left out: {why}."])
         for k, why in overlay.left_out
@@ -102,7 +102,7 @@ def overlay_remarks(
 
 
 def sheets(groups: Sequence[SheetGroup], chosen: Sequence[ChosenPasses], looked: Sequence[Look]) -> list[Any]:
-    """Tell what differs between the sheets of the chosen passes."""
+    """Describe what differs between the sheets of the chosen passes."""
     if not groups:
         return []
     if len(groups) == 1 and len(chosen) > 1:
@@ -131,14 +131,14 @@ def _sheet(group: SheetGroup, first: SheetGroup | None, looked: Sequence[Look]) 
 
 
 def list_told(listed: int, left_out: int) -> str:
-    """Say where passes come from where there is none, and how many the list leaves out."""
+    """Describe where passes come from where there is none, and how many the list leaves out."""
     if left_out:
         return f"{left_out} older passes are not in this list; their outings' pages lead to them."
     return "" if listed else 'No pass yet: drop logs on "After the water", or add an outing to the logbook.'
 
 
 def key() -> dmc.Text:
-    """Say how the lines are to be read."""
+    """Describe how the lines are to be read."""
     return dmc.Text(
         "Each pass has a letter and a dash pattern of its own; the colour is its direction, as the first one "
         "went or back. The band about a speed is its 95 % interval; away from the pass there is none.",
@@ -154,4 +154,4 @@ def passes_beside(outing_id: int, count: int) -> html.P:
         some = keys[:MOST]
         whole = "all of them" if len(some) == count else f"the first {MOST}"
         told.append(html.A(f"{whole} beside one another", href=overlay_address(some)))
-    return html.P(["Lay beside others: ", *told] if told else [], className="beside")
+    return html.P(["Lay next to others: ", *told] if told else [], className="beside")

@@ -221,7 +221,7 @@ def _names(analysis: Analysis, frame: LocalFrame, palette: Palette) -> list[go.S
 
 
 def _behind(heading_deg: float) -> str:
-    """Tell which side of a start lies behind a boat of this heading."""
+    """Describe which side of a start lies behind a boat of this heading."""
     return "top center" if math.isnan(heading_deg) else _BEHIND[round(heading_deg / 45.0) % 8]
 
 

@@ -10,7 +10,7 @@ from telemetry.text.ride_power import seen_events
 
 
 def ripple_of(analysis: Analysis, pass_id: str | None) -> RippleView | None:
-    """Gather the ripple of the chosen pass; where the choice is not among them, of the first that swings."""
+    """Collect the ripple of the chosen pass; where the choice is not among them, of the first that swings."""
     if not analysis.passes:
         return None
     swings = {e.pass_id for e in seen_events(analysis.ride) if e.kind == "porpoising"}

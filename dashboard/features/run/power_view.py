@@ -46,7 +46,7 @@ def power_told(
 ) -> list[html.Div | html.P]:
     """Tell every motor log."""
     if not motors:
-        return [html.P("No motor log given beside a speed log.")]
+        return [html.P("No motor log given next to a speed log.")]
     return [_told(j, temperature_unit) for j in motors]
 
 

@@ -144,7 +144,7 @@ def asked_of(
 
 
 def figure_in(said: Value) -> float | None:
-    """Take the number out of a number field; an empty field or a nought is nothing said."""
+    """Take the number out of a number field; an empty field or a zero is nothing said."""
     return float(said) if said else None
 
 
@@ -154,7 +154,7 @@ def count_in(said: Value) -> int | None:
 
 
 def begun_with(session: Session, request: Request) -> dict[str, object]:
-    """Say what the controls are to show for a request: the reverse of :func:`request_of`.
+    """Describe what the controls are to show for a request: the reverse of :func:`request_of`.
 
     A rule of the user's own is added to the session.
     """

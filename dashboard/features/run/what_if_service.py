@@ -31,7 +31,7 @@ class Supposed:
 def supposed(
     analysis: Analysis, pass_id: str | None, wanted: Mapping[str, Value], units: Chosen = USUAL
 ) -> Supposed | None:
-    """Reckon what the fields of the page ask; None without a pass to start from.
+    """Compute what the fields of the page ask; None without a pass to start from.
 
     Parameters
     ----------

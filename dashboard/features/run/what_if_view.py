@@ -1,4 +1,4 @@
-"""What if: the fields for what would be different, and the estimate beside what was measured."""
+"""What if: the fields for what would be different, and the estimate next to what was measured."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def what_if_form() -> html.Div:
 
 
 def what_if_told(supposed: Supposed | None, unit: str) -> list[html.P | html.Ul | dmc.Table]:
-    """Show the estimate with its interval beside what was measured, or why there is none."""
+    """Show the estimate with its interval next to what was measured, or why there is none."""
     if supposed is None:
         return [html.P("No pass to start from.")]
     answer = supposed.answer

@@ -39,7 +39,7 @@ def save_outing(
 ) -> None:
     """Have the session's logs put into the logbook as one outing.
 
-    What comes of it stands in ``session.kept``, or in what is said of the job.
+    What comes of it stands in ``session.kept``, or in what is recorded about the job.
 
     Parameters
     ----------

@@ -121,7 +121,7 @@ def changed_rows(
 
 
 def kept_told(kept: SavedOuting) -> list[Any]:
-    """Say what was kept, with the way to it, and which logs were not."""
+    """Describe what was kept, with the way to it, and which logs were not."""
     outing = kept.outing
     logs = ", ".join(log.file for log in outing.logs)
     link = html.A(f"outing {outing.id}", href=outing_address(outing.id))

@@ -157,7 +157,7 @@ def clock_by_hand(
     cleaned, motion : Cleaned, Motion
         The speed log that it is joined to.
     own : MotorClock
-        The program's own estimate, told beside it.
+        The program's own estimate, told next to it.
 
     Notes
     -----
@@ -229,7 +229,7 @@ def pass_power_of(joined: Sequence[MotorAssignment], a_pass: Pass) -> PassPower 
 
 
 def why_no_power(joined: Sequence[MotorAssignment], a_pass: Pass) -> str:
-    """Say why :func:`pass_power_of` finds nothing, of every log that might have told."""
+    """Explain why :func:`pass_power_of` finds nothing, of every log that might have told."""
     # One that is not joined belongs to no speed log: it may be of any.
     refused = [f"{j.log.meta.file} is not joined: {j.clock.why}" for j in joined if not j.clock.trusted]
     if any(j.clock.trusted and j.speed_log == a_pass.log for j in joined):

@@ -149,7 +149,7 @@ def match_clock(motor: MotorLog, cleaned: Cleaned, motion: Motion, lag_s: float 
     if speed.size < 20 or np.ptp(speed) < _MIN_CHANGE_MPS:
         return _refused(method, "the speed hardly changes, so that there is nothing to compare")
     if any(b - a > _LONGEST_DAYS * _DAY_S for a, b in map(_main_span, (motion.t_s, drive.t_s))):
-        return _refused(method, f"a log of more than {_LONGEST_DAYS} days is no outing's: split it")
+        return _refused(method, f"a log of more than {_LONGEST_DAYS} days is not an outing's: split it")
     matches = _matches(motor, cleaned, motion, drive)
     if not matches:
         return _refused(method, "the logs have no stretch in common in which both change")
@@ -344,7 +344,7 @@ def _judged(match: _Match, proxy: DriveSignal, lag_s: float) -> MotorClock:
 
 
 def _form_covariance(match: _Match, proxy: DriveSignal) -> FloatArray:
-    """Tell how another form of the forces would move offset and drift, as a covariance, shape (2, 2).
+    """Describe how another form of the forces would move offset and drift, as a covariance, shape (2, 2).
 
     The log says how well the model's forces fit, not whether another law would have placed its corners
     elsewhere. So the power with which thrust follows the motor is moved by its standard deviation to either
@@ -373,7 +373,7 @@ def _step_s(problem: SurgeProblem) -> float:
 
 
 def _objection(match: _Match, u95_s: float) -> str:
-    """Say what speaks against a match; empty where nothing does."""
+    """Describe what speaks against a match; empty where nothing does."""
     fit, scatter_s = match.fit, match.step.scatter_s
     if match.runs < _MIN_RUNS or match.step.clusters < _MIN_CLUSTERS:
         return "the part in common holds one run at most, which could be any run of any outing"
@@ -392,5 +392,5 @@ def _objection(match: _Match, u95_s: float) -> str:
             "its clock does not run evenly"
         )
     if u95_s > _MAX_U95_S:
-        return f"the clocks can only be joined within {u95_s:.2f} s, too coarse to set one beside the other"
+        return f"the clocks can only be joined within {u95_s:.2f} s, too coarse to set one next to the other"
     return ""

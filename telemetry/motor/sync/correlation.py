@@ -64,7 +64,7 @@ def cross_correlation(first: FloatArray, second: FloatArray, least: int) -> tupl
 
 def best_shifts(shift: IntArray, coefficient: FloatArray, count: int, apart: int) -> IntArray:
     """Take the highest peaks of a correlation that stand at least so many samples apart, best first."""
-    from scipy.signal import find_peaks  # dear to load, and only a motor log needs it
+    from scipy.signal import find_peaks  # slow to import, and only a motor log needs it
 
     peaks, _ = find_peaks(np.r_[-1.0, coefficient, -1.0], height=-0.999, distance=apart)
     peaks = peaks - 1

@@ -97,7 +97,7 @@ def speed_steps(cleaned: Cleaned, motion: Motion, least_s: float = _MIN_STEP_S) 
     parts = int(np.ceil(max(least_s, step_s) / _NODE_S - 1e-9))
     node_s = start_s[:, None] + (end_s - start_s)[:, None] * np.linspace(0.0, 1.0, parts + 1)
     known = np.isfinite(motion.speed_mps) & np.isfinite(motion.acceleration_mps2)
-    from scipy.interpolate import CubicHermiteSpline  # dear to load, and only a motor log needs it
+    from scipy.interpolate import CubicHermiteSpline  # slow to import, and only a motor log needs it
 
     curve = CubicHermiteSpline(motion.t_s[known], motion.speed_mps[known], motion.acceleration_mps2[known])
     node_mps = curve(node_s)

@@ -166,7 +166,7 @@ class SurgeProblem:
         return used, np.column_stack([thrust, self._drag[used]])
 
     def _moved(self, fit: SurgeFit) -> FloatArray:
-        """Tell how the fitted rises change with offset and with drift, shape (m, 2)."""
+        """Describe how the fitted rises change with offset and with drift, shape (m, 2)."""
         at, v = self.to_motor(self.inc.node_s[fit.used], fit.rest_s, fit.drift), self._node_mean[fit.used]
         u = np.interp(at, self.drive.t_s, self.drive.value)
         by_offset = np.stack([u[:, 0] ** 2 - u[:, -1] ** 2, (np.diff(u, axis=1) * v).sum(axis=1)], axis=1)
@@ -279,7 +279,7 @@ class SurgeProblem:
         """
         inc, used = self.inc, fit.used
         left = inc.rise_mps[used] - fit.forces @ fit.coefficients
-        # By its own freedom, so that a tumble that is loosened already is no odd place anew.
+        # By its own freedom, so that a tumble that is loosened already is not an odd place again.
         usual = np.sqrt(FORCE_DENSITY * inc.loose[used] * inc.span_s[used] + 2.0 * inc.noise_var)
         size = np.abs(left) / usual
         odd = inc.start_s[used][size > _OUTLIER * max(float(np.median(size)) / 0.6745, 0.3)]
