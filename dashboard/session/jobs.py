@@ -154,7 +154,7 @@ class Queue:
     Parameters
     ----------
     pool : Executor, optional
-        Which threads do the work, shared by all readers; without one it is done at once by anyone who adds it.
+        Threads that do the work, shared by all readers; without a pool a job runs at once in the caller.
     clock : callable
         Seconds that only grow; tests pass their own.
     """

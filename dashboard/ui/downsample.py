@@ -2,7 +2,7 @@
 
 A line over an hour holds more samples than a screen has columns. Of each run of samples that falls into one
 column, the lowest and the highest are drawn: every peak and trough stays, and no point is made that was not
-logged. A stretch that is looked at closer is thinned again, to itself alone, until every sample of it appears.
+logged. A stretch that is zoomed into is thinned again by itself, until every sample of it is drawn.
 """
 
 from __future__ import annotations

@@ -25,7 +25,7 @@ _HOUR_S: Final = 3600.0
 
 
 def request_id(request: Request, options: ReadOptions) -> str:
-    """Name a question: what is asked, what is recorded about the logs, and which version of the program answers.
+    """Hash the request, the read options and the version of the program.
 
     The request holds its rule itself, so that an edited rule file is another question.
     """

@@ -278,7 +278,9 @@ def parse_moment_s(text: str, log: Track) -> float:
     try:
         at = pd.Timestamp(f"{day or start.date()}T{hour:0>2}:{rest}Z")
     except ValueError:
-        raise CallError(f"'{text}' is not a time", hint="write hours to 23, minutes and seconds to 59") from None
+        raise CallError(
+            f"'{text}' is not a time", hint="write hours to 23, minutes and seconds to 59"
+        ) from None
     if day is None and at < start.floor("s"):
         at += pd.Timedelta(days=1)
     return float((at - start).total_seconds())

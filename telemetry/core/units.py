@@ -60,13 +60,13 @@ MASS_UNITS: Final[dict[str, Unit]] = {
     "oz": Unit("oz", POUND_KG / 16.0, 2),
 }
 ANGLE_UNITS: Final[dict[str, Unit]] = {
-    # Degrees are what the library stores, so they play the part of the SI side here.
+    # The library stores degrees, so they take the place of the SI unit here.
     "deg": Unit("deg", 1.0, 2),
     "rad": Unit("rad", 180.0 / math.pi, 4),
 }
 CELSIUS: Final = "°C"
 TEMPERATURE_UNITS: Final[dict[str, Unit]] = {
-    # Celsius is what the library stores, so it plays the part of the SI side here.
+    # The library stores Celsius, so it takes the place of the SI unit here.
     CELSIUS: Unit(CELSIUS, 1.0, 1),
     "°F": Unit("°F", 5.0 / 9.0, 1, offset_si=-160.0 / 9.0),
 }
@@ -100,7 +100,7 @@ def speed_text(speed_mps: float, unit: str, u95_mps: float | None = None) -> str
 
 
 def distance_text(distance_m: float) -> str:
-    """Name a measured distance the way the trade does, metres otherwise.
+    """Format a measured distance by its usual name, else in metres.
 
     Examples
     --------
@@ -134,7 +134,7 @@ _DISTANCE = re.compile(r"(\d+(?:[.,]\d+)?)(?:\s*/\s*(\d+))?\s*([a-z]*)")
 
 
 def parse_distance(text: str) -> float:
-    """Read a measured distance as a user writes it; a bare number is metres [m].
+    """Parse a measured distance as a user writes it; a bare number is metres [m].
 
     Raises
     ------
@@ -153,7 +153,7 @@ def parse_distance(text: str) -> float:
     parts = int(match[2] or 1)
     metres = float(match[1].replace(",", ".")) / parts * unit_m if parts else 0.0
     if metres <= 0.0:
-        raise ValueError(f"'{text}' is not a distance: it must be longer than nothing")
+        raise ValueError(f"the distance must be greater than zero; '{text}' is not")
     return metres
 
 
@@ -173,7 +173,7 @@ _MEASURE = re.compile(
 
 
 def _factor(unit: str, into: str) -> float | None:
-    """Find the factor from ``unit`` to ``into``; None where the two are not of one kind."""
+    """Find the factor from ``unit`` to ``into``; None if they are of different kinds."""
     if unit == into:
         return 1.0
     for table in (LENGTH_UNITS, MASS_UNITS, ANGLE_UNITS):
@@ -188,7 +188,7 @@ def convert(value: float, unit: str, into: str) -> float:
     Raises
     ------
     ValueError
-        If the two are not of one kind; its message is for the user.
+        If the two are of different kinds; the message is for the user.
 
     Examples
     --------
@@ -197,12 +197,12 @@ def convert(value: float, unit: str, into: str) -> float:
     """
     factor = _factor(unit, into)
     if factor is None:
-        raise ValueError(f"{unit} cannot be turned into {into}")
+        raise ValueError(f"{unit} cannot be converted to {into}")
     return value * factor
 
 
 def parse_measure(text: str, unit: str) -> float:
-    """Read a measured value as a user writes it; a bare number is in ``unit``, and so is the answer.
+    """Parse a measured value as a user writes it; a bare number is in ``unit``, and so is the result.
 
     Raises
     ------
@@ -216,7 +216,7 @@ def parse_measure(text: str, unit: str) -> float:
     """
     match = _MEASURE.fullmatch(text.strip().translate(_MINUS))
     if match is None or not int(match["bottom"] or 1):
-        raise ValueError(f"'{text.strip()}' is not a measure")
+        raise ValueError(f"'{text.strip()}' is not a measured value")
     if match["top"]:
         value = int(match["whole"] or 0) + int(match["top"]) / int(match["bottom"])
     else:
@@ -225,5 +225,5 @@ def parse_measure(text: str, unit: str) -> float:
     lower = written.lower()
     factor = 1.0 if written in ("", unit) else _factor(_SPELLINGS.get(lower, lower), unit)
     if factor is None:
-        raise ValueError(f"'{text.strip()}': {written} is not a unit for a value in {unit}")
+        raise ValueError(f"'{text.strip()}': {written} cannot be converted to {unit}")
     return -value * factor if match["sign"] == "-" else value * factor

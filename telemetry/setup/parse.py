@@ -64,7 +64,9 @@ def keys_of(table: object, known: Collection[str], place: str, file: str) -> Map
         Naming the first key that is not.
     """
     if not isinstance(table, Mapping):
-        raise SetupError(f"{table!r} is not a table", file=file, place=place, hint=f"write {', '.join(known)}")
+        raise SetupError(
+            f"{table!r} is not a table", file=file, place=place, hint=f"write {', '.join(known)}"
+        )
     strange = next((str(key) for key in table if key not in known), None)
     if strange is not None:
         raise SetupError(

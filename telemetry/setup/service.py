@@ -143,7 +143,9 @@ def tasks_from_table(table: object, file: str = "") -> tuple[ServiceTask, ...]:
     """
     usual = {task.name: task for task in USUAL_TASKS}
     if not isinstance(table, Mapping):
-        raise SetupError("it is not a table of tasks", file=file, place="service", hint="write [service.NAME]")
+        raise SetupError(
+            "it is not a table of tasks", file=file, place="service", hint="write [service.NAME]"
+        )
     tasks = []
     keys = ("title", "look", "every_runs", "every_hours", "every_days", "source")
     for name, written in table.items():

@@ -109,8 +109,8 @@ class Measures:
     def value(self, name: str) -> float | None:
         """Give the number of an item of the tune, None where it was not measured.
 
-        A pitch that is only told as a ratio is computed from it and the diameter; it is not an item of the tune,
-        or another diameter would count as two changes.
+        A pitch given only as a ratio is computed from it and the diameter; it is not an item of the setup, or
+        another diameter would count as two changes.
         """
         reading = self.tune.get(name, self.readings.get(name))
         if reading is None and name == "prop_pitch_mm":

@@ -18,9 +18,9 @@ _WIDTH: Final = 100
 
 
 def statement_text(s: Statement) -> str:
-    """Write a statement for a terminal or a plain letter."""
+    """Format a statement as plain text."""
     head = headline(s)
-    figure = f"{head.figure} ± {head.uncertainty} {head.unit}  ({head.si})" if head.figure else "No figure"
+    figure = f"{head.figure} ± {head.uncertainty} {head.unit}  ({head.si})" if head.figure else "No two-way"
     blocks = [
         f"{TITLE}, {day(s)}\n\n{figure}\n{head.verdict.upper()}. {head.plain}",
         _wrapped([*head.reasons, *head.about, ESTIMATE]),

@@ -1,4 +1,4 @@
-"""The logbook as plain text."""
+"""Logbook data as plain text."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ _CUT = 24
 
 
 def boats_text(boats: Sequence[tuple[Boat, int, int]]) -> str:
-    """List boats with how many sheets and outings each has."""
+    """List boats with the number of their sheets and outings."""
     if not boats:
         return "No boat yet. Add one with `reciprocal boats --add NAME`."
     rows = [("boat", "hull", "length", "sheets", "outings", "note")]
@@ -34,7 +34,7 @@ def boats_text(boats: Sequence[tuple[Boat, int, int]]) -> str:
 
 
 def outings_text(outings: Sequence[Outing], count: int, unit: str) -> str:
-    """List outings, and say how many more there are."""
+    """List outings, and the number of further ones."""
     if not outings:
         return "No outing found."
     rows = [("no", "date, UTC", "boat", "sheet", "place", "passes", "peak", "best two-way", "verdict")]
@@ -59,7 +59,7 @@ def outings_text(outings: Sequence[Outing], count: int, unit: str) -> str:
 
 
 def outing_text(outing: Outing, unit: str, temperature_unit: str) -> str:
-    """Describe what an outing was: boat, sheet, conditions and logs."""
+    """Format an outing: boat, sheet, conditions and logs."""
     told = [
         ("boat", outing.boat),
         ("sheet", f"{outing.sheet_name} ({outing.sheet_id})"),
@@ -72,7 +72,7 @@ def outing_text(outing: Outing, unit: str, temperature_unit: str) -> str:
 
 
 def corrections_text(kept: Sequence[SavedCorrection]) -> str:
-    """List what was corrected by hand, those that were taken back too; nothing where nobody did."""
+    """List the corrections by hand, undone ones too; empty if there are none."""
     if not kept:
         return ""
     rows = [("no", "in", "what", "why", "by", "on, UTC", "")]
@@ -93,11 +93,11 @@ def corrections_text(kept: Sequence[SavedCorrection]) -> str:
 
 def _taken_back(one: SavedCorrection) -> str:
     by = f" by {one.back_who}" if one.back_who else ""
-    return f"taken back {moment_text(one.back_utc)}{by}{with_reason(one.back_why)}"
+    return f"undone {moment_text(one.back_utc)}{by}{with_reason(one.back_why)}"
 
 
 def conditions_text(c: Conditions, unit: str, temperature_unit: str) -> dict[str, str]:
-    """Format what is recorded about an outing, by what it is of; what is not said is left out."""
+    """Format the conditions of an outing by name; those not recorded are left out."""
     degrees = TEMPERATURE_UNITS[temperature_unit]
     told = (
         ("place", c.place),
@@ -129,12 +129,12 @@ def wind_text(wind_mps: float | None, from_deg: float | None, unit: str) -> str:
 
 
 def moment_text(moment: datetime | None) -> str:
-    """Write a moment in UTC to the minute, or that nobody knows it."""
+    """Format a moment in UTC to the minute; None is "day not stated"."""
     return "day not stated" if moment is None else f"{moment:%Y-%m-%d %H:%M}"
 
 
 def speed_or_nothing(speed_mps: float | None, u95_mps: float | None, unit: str) -> str:
-    """Write a speed with its uncertainty, or nothing."""
+    """Format a speed with its uncertainty; None is empty."""
     return "" if speed_mps is None else speed_text(speed_mps, unit, u95_mps)
 
 

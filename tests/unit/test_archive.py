@@ -279,8 +279,8 @@ def test_items_are_taken_as_there_is_room_for_them(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("argv", "says"),
     [
-        (["--jobs", "2", "x.gpx"], "--jobs goes with --archive"),
-        ([], "no log is named"),
+        (["--jobs", "2", "x.gpx"], "--jobs needs --archive"),
+        ([], "no log given"),
         (["--archive", "A", "x.gpx"], "by itself"),
         (["--archive", "A", "--json"], "JSON files"),
         (["--archive", "A", "--cut", "x.gpx:1..2"], "of one outing's logs"),

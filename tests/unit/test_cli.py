@@ -139,7 +139,7 @@ def test_a_folder_without_logs_is_named(
     assert main(["analyse", str(tmp_path), "a.gpx"]) == 1
     out, err = capsys.readouterr()
     assert "Best two-way" in out
-    assert err.startswith(f"reciprocal: {tmp_path}: no file in this folder ends in .")
+    assert err.startswith(f"reciprocal: {tmp_path}: no file in this folder has one of the suffixes .")
 
 
 def test_an_empty_name_is_not_the_current_folder(

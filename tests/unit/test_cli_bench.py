@@ -214,17 +214,17 @@ def test_an_item_of_the_boat_alone_is_known_from_the_logbook(capsys, calm: str, 
 @pytest.mark.parametrize(
     ("args", "what"),
     [
-        (("sheet",), "no sheet is named"),
+        (("sheet",), "no sheet given"),
         (("sheet", "none.toml"), "cannot be read"),
         (("sheet", "CALM", "--set", "strut"), "ITEM=VALUE"),
         (("sheet", "CALM", "--set", "strut_dept=3"), "did you mean strut_depth_mm"),
         (("sheet", "CALM", "--set", "strut_depth_mm=3 kg"), "kg is no unit"),
         (("sheet", "CALM", "--write", "/nowhere/x.toml"), "cannot be written"),
-        (("bench",), "no sheet is named"),
+        (("bench",), "no sheet given"),
         (("bench", "CALM", "--keep"), "nothing was measured"),
-        (("balance",), "no parts are given"),
+        (("balance",), "no parts given"),
         (("balance", "CALM", "--range", "pack=1"), "LOW:HIGH"),
-        (("service",), "no boat is named"),
+        (("service",), "no boat given"),
         (("service", "CALM", "--done", "pack"), "needs the logbook"),
     ],
 )
@@ -251,7 +251,7 @@ def test_what_is_of_a_sheet_is_not_passed_over_without_one(
     more: list[str], capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert main(["bench", "--crash", *more]) == 2
-    assert "no sheet is named" in capsys.readouterr().err
+    assert "no sheet given" in capsys.readouterr().err
 
 
 def test_a_sheet_that_cannot_be_written_leaves_the_file_as_it_was(

@@ -66,9 +66,9 @@ def test_a_statement_names_what_was_cut(logs: list[str], capsys: pytest.CaptureF
 @pytest.mark.parametrize(
     ("option", "value", "said"),
     [
-        ("--cut", "nowhere.gpx:1..2", "it is no speed log of these. Fix: name one of four_passes.gpx"),
-        ("--cut", "four_passes_motor.csv:1..2", "it is no speed log of these"),
-        ("--clock", "four_passes.gpx:1", "it is no motor log of these"),
+        ("--cut", "nowhere.gpx:1..2", "it is not one of these speed logs. Fix: name one of four_passes.gpx"),
+        ("--cut", "four_passes_motor.csv:1..2", "it is not one of these speed logs"),
+        ("--clock", "four_passes.gpx:1", "it is not one of these motor logs"),
         ("--cut", "four_passes.gpx:9..3", "a stretch from 9 s to 3 s"),
         ("--cut", "four_passes.gpx:25:61:00..25:62:00", "is no time"),
         ("--clock", "four_passes_motor.csv:-22+-0", "a clock good to 0 s"),
@@ -114,7 +114,7 @@ def test_an_outing_is_corrected_listed_and_corrected_back(
     assert call("show", "1", "--json") != before
     assert "spray" in call("statement", "--outing", "1")
     told = call("correct", "1", "--take-back", "1", "--by", "Bo", "--why", "it was true")
-    assert "taken back" in told
+    assert "undone" in told
     assert "by Bo: it was true" in told
     assert call("show", "1", "--json") == before
     assert main(["correct", "1", "--take-back", "1", *book]) == 2

@@ -115,7 +115,7 @@ def test_what_cannot_be_reckoned_says_why(
 @pytest.mark.parametrize(
     ("argv", "says"),
     [
-        ([SPEED, MOTOR, *KNOWN], "nothing would be different. Fix: say what"),
+        ([SPEED, MOTOR, *KNOWN], "no change given. Fix: give one"),
         ([SPEED, MOTOR, *LARGER, "--pass", "P9"], "there is no pass 'P9' in these logs. Fix: choose P1, P2"),
     ],
 )

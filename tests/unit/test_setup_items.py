@@ -76,7 +76,7 @@ def test_a_reading_that_cannot_be_is_refused_by_name(name: str, value: float, sa
 
 
 def test_a_gauge_of_another_kind_is_refused() -> None:
-    with pytest.raises(SetupError, match="kg cannot be turned into mm"):
+    with pytest.raises(SetupError, match="kg cannot be converted to mm"):
         ITEMS["strut_depth_mm"].check(Reading(3.0, Gauge("scale", 0.001, "kg")))
 
 

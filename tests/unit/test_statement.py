@@ -59,7 +59,7 @@ FACTS = [
     "T1",
     "330 ft (1/16 mile)",
     "100.584 m",
-    "0.020 m/s averages out between the passes, 0.010 m/s both share",
+    "0.020 m/s is independent for each pass, 0.010 m/s is shared by both",
     "Mean of the two speeds",
     "90°",
     "270°",
@@ -99,7 +99,7 @@ def test_text_and_page_both_state_every_fact(fact: str) -> None:
 def test_a_rule_stands_with_its_source_its_note_and_that_it_ships(rule: object) -> None:
     whole = replace(analysis_fixture.analysis(), request=Request(rule=rule))  # type: ignore[arg-type]
     for told in words(stated(whole)):
-        for part in (rule.title, rule.source, rule.notes, "ships with the program"):  # type: ignore[attr-defined]
+        for part in (rule.title, rule.source, rule.notes, "built in"):  # type: ignore[attr-defined]
             assert " ".join(part.split()) in told
 
 
@@ -107,7 +107,7 @@ def test_a_users_own_rule_window_and_mark_are_called_theirs() -> None:
     own = replace(load_rule("water"), source="our club's book, 2026")
     request = Request(rule=own, window_s=1800.0, mark_mps=30.0)
     for told in words(stated(replace(analysis_fixture.analysis(), request=request))):
-        assert "a rule file of the user's own" in told
+        assert "the user's own rule file" in told
         assert "our club's book, 2026" in told
         assert "30 min, stated by the user" in told
         assert "67.11 mph, stated by the user" in told
@@ -131,7 +131,7 @@ def test_what_cannot_be_told_is_stated_as_plainly_with_the_reason() -> None:
         "cannot tell", Check("opposite directions", "met", "fine"), Check("time window", "cannot tell", "why")
     )
     for told in words(stated(whole)):
-        assert "It cannot be told whether it counts by the rule “water”" in told
+        assert "The logs cannot tell whether it counts by the rule “water”" in told
         assert "cannot answer 1 of 2" in told
         assert "time window: cannot tell. why" in told
 
@@ -196,7 +196,7 @@ def test_a_log_without_a_day_is_told_in_its_own_seconds() -> None:
     for told in words(made):
         assert "Enters, log's clock" in told
         assert "24.000 s" in told
-        assert "The log does not say which day it was." in told
+        assert "The log does not state the day." in told
 
 
 def test_given_gates_are_no_best_case() -> None:

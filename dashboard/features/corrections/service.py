@@ -318,7 +318,7 @@ class InLogbook:
 
 
 def in_logbook(url: str | None, session: Session) -> InLogbook | None:
-    """Describe which outing of the logbook has these logs; None where none has, or nothing was corrected here.
+    """Find the logbook's outing with these logs; None if none has them, or nothing was corrected here.
 
     Parameters
     ----------
