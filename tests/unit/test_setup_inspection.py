@@ -66,7 +66,7 @@ def test_without_a_measure_on_either_side_nobody_can_tell() -> None:
     assert rows["strut_depth_mm"].verdict == "cannot tell"
     assert rows["strut_depth_mm"].why() == "it was not measured as found"
     assert rows["turn_fin_left_depth_mm"].verdict == "cannot tell"
-    assert rows["turn_fin_left_depth_mm"].why() == "the sheet does not say"
+    assert rows["turn_fin_left_depth_mm"].why() == "the sheet has no value"
 
 
 def test_what_a_crash_cannot_move_is_asked_about_only_when_measured() -> None:
