@@ -1,4 +1,4 @@
-"""A motor log made fit to compute with: offsets taken off, held values set aside, charge summed."""
+"""Prepare a motor log for computations: offsets removed, held values excluded, charge summed."""
 
 from __future__ import annotations
 
@@ -26,12 +26,12 @@ class Channels:
     voltage_v, current_a, rpm, throttle_pct, esc_temp_c, motor_temp_c, cell_min_v, charge_mah
         ndarray or None, as in the motor frame; NaN where unknown.
     drawn_ah : ndarray or None
-        Charge drawn since the first sample [A h]: the controller's own count where it is logged, else the sum
-        of the current.
+        Charge drawn since the first sample [A h]: the controller's own count if it is logged, else the
+        integral of the current.
     current_offset_a : float
-        What the current read at rest and was taken off.
+        Current reading at rest, which was subtracted [A].
     rest_rpm : float
-        What the shaft speed read while current and throttle say that the motor stood; 0 where it is sound.
+        Shaft speed read while current and throttle show that the motor stood still [1/min]; 0 if it is sound.
     """
 
     t_s: FloatArray
@@ -56,12 +56,12 @@ class Channels:
 
 
 def channels(motor: MotorLog) -> Channels:
-    """Take the channels out of a motor log.
+    """Extract the channels of a motor log.
 
     Parameters
     ----------
     motor : MotorLog
-        As read; values that its findings call held are not used.
+        As read; values that its findings mark as held are not used.
 
     Returns
     -------
@@ -135,7 +135,7 @@ def _at_rest(rpm: FloatArray | None, throttle: FloatArray | None) -> BoolArray |
 
 
 def _counts(charge_mah: FloatArray) -> bool:
-    """Return whether a column is a running count: it rises and never falls by more than a step of its own."""
+    """Return whether a column is a running count: it rises and never falls by more than one step."""
     known = charge_mah[np.isfinite(charge_mah)]
     return known.size > 1 and bool(known[-1] > known[0]) and bool(np.diff(known).min() >= -1.0)
 

@@ -236,7 +236,7 @@ def test_a_clock_set_by_hand_is_trusted_and_told_beside_the_programs_own() -> No
     assert joined.apart_s == pytest.approx(0.05)
     assert joined.findings == ()
     assert "by ear" in joined.clock.why
-    assert "the program's own estimate is 0.05 s away" in joined.clock.why
+    assert "the automatic estimate is 0.05 s away" in joined.clock.why
 
 
 def test_a_clock_far_from_a_trusted_estimate_is_told_as_a_finding() -> None:

@@ -128,7 +128,7 @@ def test_a_wrong_call_is_a_sentence(argv: list[str], says: str, capsys: pytest.C
 
 def test_logs_without_a_pass_are_no_start(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["what-if", MOTOR, *KNOWN, *LARGER]) == 1
-    assert "no pass in these logs to start from" in capsys.readouterr().err
+    assert "there is no pass in these logs to start from" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(

@@ -137,7 +137,7 @@ def test_limits_say_whose_they_are() -> None:
         "current",
         "motor temperature",
         "lowest cell voltage (the pack's over its cells)",
-        "charge drawn since the log began",
+        "charge drawn since the start of the log",
     }
     assert passed["current"].limit == 100.0
     assert {e.source for e in passed.values()} == {YOURS}

@@ -59,7 +59,7 @@ def test_a_log_that_covers_part_of_a_pass_tells_its_ride_and_no_figure() -> None
         ),
         (
             (joined("a.csv", 0.0, 120.0, "too short", 1), joined("b.csv", 0.0, 30.0)),
-            "no joined motor log covers it; a.csv is not joined: too short",
+            "no matched motor log covers it; a.csv is not joined: too short",
         ),
     ],
 )

@@ -1,4 +1,4 @@
-"""Where two signals could overlap: normalised cross-correlation over every shift, however short the overlap.
+"""Normalised cross-correlation over every shift, however short the overlap.
 
 References
 ----------
@@ -17,21 +17,21 @@ _MIN_VARIANCE_SHARE = 0.1
 
 
 def cross_correlation(first: FloatArray, second: FloatArray, least: int) -> tuple[IntArray, FloatArray]:
-    """Correlate two evenly sampled signals at every shift, over what they have in common there.
+    """Correlate two evenly sampled signals at every shift, over their overlap.
 
     Parameters
     ----------
     first, second : ndarray, shape (n,), (m,)
-        Without missing values.
+        Signals without missing values.
     least : int
-        Fewest samples in common.
+        Fewest samples in the overlap.
 
     Returns
     -------
     shift : ndarray of int, shape (n + m - 1,)
-        ``second[0]`` stands at ``first[shift]``; ascending.
+        ``second[0]`` is at ``first[shift]``; ascending.
     coefficient : ndarray, shape (n + m - 1,)
-        Pearson's coefficient; -1 where too little is in common or either hardly changes there.
+        Pearson's coefficient; -1 if the overlap is too short or either signal hardly changes there.
 
     Examples
     --------
@@ -63,7 +63,7 @@ def cross_correlation(first: FloatArray, second: FloatArray, least: int) -> tupl
 
 
 def best_shifts(shift: IntArray, coefficient: FloatArray, count: int, apart: int) -> IntArray:
-    """Take the highest peaks of a correlation that stand at least so many samples apart, best first."""
+    """Find the highest peaks of a correlation, at least ``apart`` samples from each other, best first."""
     from scipy.signal import find_peaks  # slow to import, and only a motor log needs it
 
     peaks, _ = find_peaks(np.r_[-1.0, coefficient, -1.0], height=-0.999, distance=apart)

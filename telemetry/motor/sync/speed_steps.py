@@ -1,7 +1,7 @@
-"""What is compared when clocks are joined: changes of the logged speed, and what drives the hull.
+"""The data compared when clocks are matched: steps of the logged speed, and the drive signal.
 
-Compared are the differences of neighbouring measured speeds, not the smoothed acceleration, so that nothing
-is smeared over a corner.
+Differences of neighbouring measured speeds are compared, not the smoothed acceleration, so that no corner is
+smeared.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ _MIN_STEP_S = 0.08
 _NODE_S = 0.05
 _LOOSENED = 1e6
 # Lifting off slows a hull by one to two g (common practice, no source); faster is a tumble or a collision,
-# and so is much speed gone inside a gap of the log. What follows one says nothing of the clocks.
+# and so is a large loss of speed inside a gap of the log. The data after one do not help to match the clocks.
 _HULL_MPS2 = 25.0
 _LOST_MPS = 5.0
 _GAP_STEPS = 3.5
@@ -45,7 +45,7 @@ class SpeedSteps:
         The speed of which ``node_speed`` is a share.
     noise_var : float
         Variance of one measured speed [m²/s²].
-    loose : ndarray
+    Factor on ``FORCE_DENSITY``; large where the model does not hold.
         Factor on ``FORCE_DENSITY``; large where the model has been found not to hold.
     """
 
@@ -67,7 +67,7 @@ class SpeedSteps:
 
 @dataclass(frozen=True)
 class Drive:
-    """What drives the hull, scaled to about 1 at the top, and its running integrals, on the motor's clock."""
+    """The drive signal, scaled to about 1 at the top, and its running integrals, on the motor's clock."""
 
     t_s: FloatArray
     value: FloatArray
@@ -76,12 +76,12 @@ class Drive:
 
 
 def speed_steps(cleaned: Cleaned, motion: Motion, least_s: float = _MIN_STEP_S) -> SpeedSteps:
-    """Take the usable differences of speed from a log, samples at least ``least_s`` apart."""
+    """Compute the usable differences of speed of a log, samples at least ``least_s`` apart."""
     measured = cleaned.track.column("speed_mps")
     usable = cleaned.speed_ok if measured is not None else cleaned.position_ok
     speed = measured
     if speed is None:
-        # Not smoothed, so that nothing but what it is a mean over lies on its corners; no closer than that.
+        # Not smoothed, so that each corner carries only its own mean; no closer than that.
         speed = differenced_speed(motion.t_s, motion.east_m, motion.north_m)
         least_s = max(least_s, DIFFERENCED_OVER_S)
     stretch = np.zeros(motion.t_s.size, dtype=np.int64)
@@ -130,7 +130,7 @@ def integrate_drive(t_s: FloatArray, value: FloatArray) -> Drive:
 def downweight(
     start_s: FloatArray, odd_s: FloatArray, loose: FloatArray, after_s: float = REACH_S
 ) -> FloatArray:
-    """Raise the freedom of increments close to odd ones."""
+    """Increase the variance of increments close to outliers."""
     if odd_s.size == 0:
         return loose
     following = np.searchsorted(odd_s, start_s)
