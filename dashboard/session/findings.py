@@ -1,4 +1,4 @@
-"""Findings in words: one by one, but many of a kind together."""
+"""Format findings: one by one, but many of a kind together."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ _SINGLY: Final = 3
 
 
 def finding_lines(findings: Sequence[Finding]) -> list[str]:
-    """Tell each finding with its place in the log; more than three of a kind share a line."""
+    """Format each finding with its place in the log; more than three of a kind share a line."""
     lines: list[str] = []
     for code, kind in group_by_code(findings).items():
         if len(kind) <= _SINGLY:

@@ -64,14 +64,14 @@ SUNLIGHT: Final = Palette(
 
 
 def seen_by(surroundings: Mapping[str, bool] | None) -> tuple[Palette, bool]:
-    """Read what the browser says of itself: its palette, and whether a finger points."""
+    """Parse what the browser reports: its palette, and whether the pointer is a finger."""
     told = surroundings or {}
     palette = DARK if told.get("dark") else SUNLIGHT if told.get("sun") else LIGHT
     return palette, bool(told.get("coarse"))
 
 
 def with_alpha(colour: str, alpha: float) -> str:
-    """Write ``#rrggbb`` as a CSS rgba colour.
+    """Format ``#rrggbb`` as a CSS rgba colour.
 
     Examples
     --------

@@ -134,8 +134,8 @@ class PassPower:
         Means in it.
     slip, slip_u95 : float or None
         1 - speed / (pitch x shaft speed), over ground: a following current makes it look small.
-    Shaft speed over rpm/V x volts: with the volts under load, and with the pack's at rest.
-        Shaft speed over rpm/V x volts: the volts under load, and the pack's at rest.
+    rpm_share, rpm_share_rest : float or None
+        Shaft speed over rpm/V x volts: with the volts under load, and with the pack's at rest.
     peak_current_a, mean_current_a, peak_power_w, mean_power_w : float or None
         Of the whole pass, electrical; peaks are the highest means over a fifth of a second.
     lowest_voltage_v, rest_voltage_v, sag_v : float or None
@@ -234,7 +234,7 @@ def power_report(
     clock : MotorClock
         Of this motor log and the speed log below; without a trusted clock there are no figures of the passes.
     passes : sequence of Pass
-        Of that speed log, in order of time [s, m/s].
+        Of that speed log, in order of time.
     motion : Motion
         Of that speed log.
     options : PowerOptions, optional
@@ -427,7 +427,7 @@ class _PassReader:
         slip = 1.0 - ratio
         if not _USUAL_SLIP[0] <= slip <= _USUAL_SLIP[1]:
             self.notes.append(
-                f"a slip of {100 * slip:.0f} % suggests a wrong pitch, pole count or gear ratio, or to a "
+                f"a slip of {100 * slip:.0f} % suggests a wrong pitch, pole count or gear ratio, or a "
                 "following current"
             )
         return slip, u95

@@ -212,7 +212,7 @@ def operating_point(one: PassPower, pack: PackEstimate | None, options: PowerOpt
     if resistance is None:
         resistance, resistance_sd = _USUAL_DROP_SHARE * one.voltage_v / one.current_a, _GUESS_SD
         said.append(
-            "motor and controller lose about 4 % of the volts (usual; the motor's own resistance gives a better estimate)"
+            "motor and controller lose about 4 % of the volts (usual; the motor's resistance would help)"
         )
     idle, idle_sd = options.no_load_current_a, _GIVEN_SD
     if idle is None:

@@ -61,8 +61,8 @@ class Overlay:
     Attributes
     ----------
     abscissa : {"distance", "time", "day"}
-    A key of :data:`ANCHORS`; not used for the time of day.
-        A key of :data:`ANCHORS`; without meaning by the time of day.
+    anchor : str
+        A key of :data:`ANCHORS`; not used for the time of day.
     laid : tuple of AlignedPass
         In the order given.
     left_out : tuple of (int, str)

@@ -96,7 +96,7 @@ def steps_back(target: SetupSheet, found: FoundMeasure, last: SetupSheet | None 
     ----------
     target : SetupSheet
         Any sheet of the boat.
-    As measured.
+    found : FoundMeasure
         As measured.
     last : SetupSheet, optional
         The sheet it was last set to; supplies items that a crash cannot move and that were not measured, such

@@ -169,7 +169,7 @@ def test_the_balance_and_then_other_units_and_signs(bench: Page) -> None:
 
 @AT_A_DESK
 def test_what_is_kept_is_in_the_logbook(bench: Page) -> None:
-    bench.get_by_text("An item of this boat alone").click()
+    bench.get_by_text("An item for this boat only").click()
     bench.get_by_label("What it is called").fill("Wing height")
     bench.get_by_role("button", name="Add it").click()
     fill(bench, "Wing height as found", "40")
@@ -178,7 +178,7 @@ def test_what_is_kept_is_in_the_logbook(bench: Page) -> None:
     bench.get_by_role("button", name="Keep as found").click()
     expect(bench.locator("#bench-done")).to_contain_text("Kestrel as found, 2 measures")
     bench.get_by_label("Name of the next sheet").fill("deep")
-    bench.get_by_role("button", name="Keep these values as the next sheet").click()
+    bench.get_by_role("button", name="Save these values as the next sheet").click()
     expect(bench.locator("#bench-done")).to_contain_text("Kestrel, deep")
     expect(bench.locator("#bench-said")).to_contain_text("Kestrel: deep")
     expect(verdict(bench, "Strut depth")).to_contain_text("as set")
@@ -189,7 +189,7 @@ def test_what_is_kept_is_in_the_logbook(bench: Page) -> None:
     bench.get_by_role("button", name="Hinge slop: done now").click()
     expect(row).to_contain_text("not due")
     expect(row).to_contain_text("common practice, no source")
-    bench.get_by_text("An interval of this boat's own").click()
+    bench.get_by_text("This boat's own interval").click()
     bench.get_by_role("textbox", name="Every days").fill("7")
     bench.get_by_role("button", name="Keep it").click()
     expect(bench.locator(".service-row", has_text="Fail-safe")).to_contain_text("Every 7 days")
@@ -223,7 +223,7 @@ def test_without_a_logbook_a_file_or_a_new_boat_lies_on_the_bench(page: Page, tm
     fill(page, "Strut depth as found", "2.5")
     expect(verdict(page, "Strut depth")).to_contain_text("The sheet does not say.")
     page.get_by_label("Name of the next sheet").fill("first")
-    page.get_by_role("button", name="Keep these values as the next sheet").click()
+    page.get_by_role("button", name="Save these values as the next sheet").click()
     expect(said).to_contain_text("Heron: first")
     assert fits_the_screen(page)
     wait_until_settled(page)

@@ -64,7 +64,7 @@ def test_what_is_no_stretch_is_said_beside_the_fields(page: Page) -> None:
     page.get_by_role("button", name="Cut out").click()
     expect(page.locator("#hand-said")).to_contain_text("'soon' is no time")
     page.get_by_label("From", exact=True).fill("17:40:40")
-    page.get_by_role("button", name="It was real: restore").click()
+    page.get_by_role("button", name="Restore: it was real").click()
     expect(page.locator("#hand-said")).to_contain_text("set nothing aside there")
     expect(page.locator("#hand-done li")).to_have_count(0)
 
@@ -96,7 +96,7 @@ def test_a_stretch_is_marked_on_the_plot(page: Page) -> None:
 def test_the_motor_logs_clock_is_shifted_by_steps_and_set_back(page: Page) -> None:
     opened(page)
     clock = page.locator("#area-clock")
-    expect(clock.locator("#clock-told")).to_contain_text("The program's own.")
+    expect(clock.locator("#clock-told")).to_contain_text("Automatic.")
     own = float(clock.locator("#clock-offset").input_value())
     clock.get_by_role("button", name="Move the motor log 1 s later").click()
     expect(clock.locator("#clock-offset")).to_have_value(f"{own + 1.0:.3f}".rstrip("0"))
@@ -107,7 +107,7 @@ def test_the_motor_logs_clock_is_shifted_by_steps_and_set_back(page: Page) -> No
     expect(clock.locator("#clock-view .js-plotly-plot")).to_be_visible()
     assert fits_the_screen(page)
 
-    clock.get_by_role("button", name="Back to the program's own").click()
-    expect(clock.locator("#clock-told")).to_contain_text("The program's own.")
+    clock.get_by_role("button", name="Back to automatic").click()
+    expect(clock.locator("#clock-told")).to_contain_text("Automatic.")
     expect(clock.locator("#clock-offset")).to_have_value(f"{own:.3f}".rstrip("0"))
     expect(page.locator("#power-told")).not_to_contain_text("by hand")

@@ -1,4 +1,4 @@
-"""Passes of several outings beside one another, in a real browser, against the library's numbers."""
+"""Passes of several outings together, in a real browser, against the library's numbers."""
 
 from __future__ import annotations
 
@@ -159,7 +159,7 @@ def test_a_pass_comes_from_the_table_of_passes_and_from_an_outing(page: Page) ->
     expect(page.locator("#overlay-readings tbody th")).to_contain_text("P3, this tab, four_passes.gpx")
     expect(page.locator("#overlay-sheets")).to_contain_text("no sheet recorded")
     page.goto("/logbook?outing=2")
-    page.get_by_role("link", name="beside one another").click()
+    page.get_by_role("link", name="together").click()
     expect(page.locator("#overlay-readings tbody tr").nth(3)).to_be_visible()
     expect(page.locator("#overlay-sheets")).to_contain_text("Same sheet:")
     wait_until_settled(page)

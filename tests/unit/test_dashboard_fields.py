@@ -110,7 +110,7 @@ def test_each_job_says_how_it_stands() -> None:
     assert "Analysing the logs" in told(view("under way", "analysing", ""))
     assert "Analyse them" in told(view("cancelled", "analysing", ""))
     assert told(view("under way", "keeping", "Quorrel")) == ""
-    assert "Putting it into the logbook" in told(view("under way", "keeping", "Quorrel"), keeping=True)
+    assert "Saving in the logbook" in told(view("under way", "keeping", "Quorrel"), keeping=True)
     assert shape_of((view("waiting"),)) != shape_of((view("under way"),))
     assert shape_of((), 1) != shape_of(())  # kept before the page asked how far it was
 

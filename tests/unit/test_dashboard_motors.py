@@ -66,5 +66,5 @@ def test_the_blow_over_is_told_with_its_word(upset: Analysis) -> None:
 
 
 def test_without_passes_or_motors_it_is_said() -> None:
-    assert text_of(ride_list((), "mph")) == "No pass whose ride could be looked at."
+    assert text_of(ride_list((), "mph")) == "No pass to check the ride of."
     assert text_of(power_told(())) == "No motor log given beside a speed log."

@@ -1,4 +1,4 @@
-"""What happens on the page "Bench" below the way back: signs, balance, service."""
+"""Callbacks of the page "Bench" below the steps back: signs, balance, service."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ def _register_signs(app: Dash) -> None:
 
 
 def typed_parts(told: list[dict[str, Any]]) -> list[dict[str, str]]:
-    """Put together what Dash tells of the fields, a table a part."""
+    """Combine the values of the fields, one table row a part."""
     count = 1 + max((one["id"]["row"] for one in told), default=-1)
     rows = [dict.fromkeys(FIELDS, "") for _ in range(count)]
     for one in told:
@@ -131,7 +131,7 @@ def _register_service(app: Dash, book: BenchClient) -> None:
     )
     def done_now(_clicks: list[int | None], boat: str | None) -> Any:
         if not ctx.triggered[0]["value"] or boat is None:
-            raise PreventUpdate  # the button was drawn, not pressed
+            raise PreventUpdate  # the button was created, not pressed
         book.done(boat, ctx.triggered_id["task"])
         return service_rows(book.service(boat), known=True)
 

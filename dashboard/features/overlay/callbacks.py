@@ -1,4 +1,4 @@
-"""Callbacks of the page "Pass next to pass"; the cursor moves in the browser alone."""
+"""Callbacks of the page "Overlay"; the cursor moves in the browser only."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ from dashboard.ui.zoom import finer, tell_window
 from telemetry.core.units import SPEED_UNITS
 from telemetry.overlay import Abscissa, Anchor, Overlay, align, sheet_groups
 
-# What an overlay depends on: the names by which the callbacks take it, and the parts of the page that say it.
+# The inputs of an overlay: the names by which the callbacks take them, and the components that hold them.
 _HOW: Final = {
     "keys": ("overlay-passes", "value"),
     "over": ("overlay-over", "value"),
@@ -38,7 +38,7 @@ _HOW: Final = {
     "token": ("session", "data"),
 }
 _ANEW: Final = frozenset({"overlay-over", "overlay-from"})
-"""What changes the abscissa, and with it what a zoom is worth."""
+"""What changes the abscissa, and with it resets the zoom."""
 
 
 def register(app: Dash, sessions: Sessions, book: OverlayClient) -> None:

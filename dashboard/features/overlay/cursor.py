@@ -1,4 +1,4 @@
-"""What the browser needs to move a cursor through plots that lie side by side, without asking the server."""
+"""Data for a cursor through several plots that moves in the browser, without asking the server."""
 
 from __future__ import annotations
 
@@ -14,13 +14,13 @@ from telemetry.core.frames import FloatArray
 from telemetry.core.units import Unit
 from telemetry.overlay import AlignedPass, Overlay, in_one_frame
 
-_MORE_DIGITS: Final = 2  # than are shown, so that what is read between two samples is right in all of those
+_MORE_DIGITS: Final = 2  # more than shown, so that interpolated values have every shown digit right
 
 
 def cursor_data(
     overlay: Overlay, looked: Sequence[Look], speed_unit: Unit, palette: Palette
 ) -> dict[str, Any]:
-    """Collect every sample of what is drawn, in the units shown.
+    """Collect every drawn sample, in the units shown.
 
     Returns
     -------
@@ -71,7 +71,7 @@ def _row(one: AlignedPass, quantity: str, unit: Unit) -> dict[str, Any]:
 
 
 def _plain(values: FloatArray, digits: int) -> list[float | None]:
-    """Write numbers as JSON has them; what is not known is None."""
+    """Convert numbers to JSON's; unknown values are None."""
     rounded = np.round(values, digits)
     return [
         value if known else None for value, known in zip(rounded.tolist(), np.isfinite(values), strict=True)

@@ -1,4 +1,4 @@
-"""How it rode and what the power train did, on the page "After the water"."""
+"""Callbacks of ride and power on the page "After the water"."""
 
 from __future__ import annotations
 

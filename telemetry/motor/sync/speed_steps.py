@@ -45,8 +45,8 @@ class SpeedSteps:
         The speed of which ``node_speed`` is a share.
     noise_var : float
         Variance of one measured speed [m²/s²].
-    Factor on ``FORCE_DENSITY``; large where the model does not hold.
-        Factor on ``FORCE_DENSITY``; large where the model has been found not to hold.
+    loose : ndarray
+        Factor on ``FORCE_DENSITY``; large where the model does not hold.
     """
 
     start_s: FloatArray
