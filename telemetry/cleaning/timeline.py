@@ -42,7 +42,7 @@ def longest_increasing_run(t_s: FloatArray) -> BoolArray:
 
     Examples
     --------
-    >>> longest_increasing(np.array([0.0, 1.0, 99.0, 2.0, 2.0, 3.0])).tolist()
+    >>> longest_increasing_run(np.array([0.0, 1.0, 99.0, 2.0, 2.0, 3.0])).tolist()
     [True, True, False, True, False, True]
     """
     known = ~np.isnan(t_s)

@@ -29,7 +29,7 @@ def true_runs(mask: BoolArray) -> list[tuple[int, int]]:
 
     Examples
     --------
-    >>> runs_of(np.array([True, False, True, True]))
+    >>> true_runs(np.array([True, False, True, True]))
     [(0, 1), (2, 4)]
     """
     edges = np.flatnonzero(np.diff(np.r_[False, mask, False].astype(np.int8))).tolist()
@@ -41,7 +41,7 @@ def cumulative_integral(t_s: FloatArray, values: FloatArray) -> FloatArray:
 
     Examples
     --------
-    >>> integral(np.array([0.0, 1.0, 3.0]), np.array([2.0, 4.0, 4.0])).tolist()
+    >>> cumulative_integral(np.array([0.0, 1.0, 3.0]), np.array([2.0, 4.0, 4.0])).tolist()
     [0.0, 3.0, 11.0]
     """
     return np.asarray(np.r_[0.0, np.cumsum(0.5 * (values[1:] + values[:-1]) * np.diff(t_s))])

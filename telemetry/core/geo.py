@@ -182,7 +182,7 @@ def parse_gates(text: str) -> tuple[tuple[float, float], tuple[float, float]]:
 
     Examples
     --------
-    >>> gates_from_text("47.4, 8.2, 47.4, 8.2013")
+    >>> parse_gates("47.4, 8.2, 47.4, 8.2013")
     ((47.4, 8.2), (47.4, 8.2013))
     """
     try:

@@ -38,8 +38,8 @@ def watched(watch: Watch) -> Iterator[None]:
     --------
     >>> shares = []
     >>> with watched(shares.append):
-    ...     tell(0.5)
-    >>> tell(0.75)  # nobody watches any more
+    ...     report(0.5)
+    >>> report(0.75)  # nobody watches any more
     >>> shares
     [0.5]
     """
@@ -55,7 +55,7 @@ def report(share: float) -> None:
 
     Raises
     ------
-    Stopped
+    Cancelled
         If the work is to end here.
     """
     watch = _WATCH.get()
@@ -70,8 +70,8 @@ def scope(low: float, high: float) -> Iterator[None]:
     Examples
     --------
     >>> shares = []
-    >>> with watched(shares.append), part(0.5, 1.0):
-    ...     tell(0.5)
+    >>> with watched(shares.append), scope(0.5, 1.0):
+    ...     report(0.5)
     >>> shares
     [0.5, 0.75]
     """
@@ -89,7 +89,7 @@ def report_each(things: Iterable[T], total: int, every: int = 1) -> Iterator[T]:
 
     Raises
     ------
-    Stopped
+    Cancelled
         If the work is to end here.
     """
     for number, thing in enumerate(things):

@@ -29,7 +29,7 @@ def sanitize(text: str) -> str:
 
     Examples
     --------
-    >>> legible("a\x1b[2Jb\u202egpx.\n  c")
+    >>> sanitize("a\x1b[2Jb\u202egpx.\n  c")
     'a�[2Jb�gpx. c'
     """
     kept = "".join(" " if c.isspace() else c if c.isprintable() else "�" for c in text)

@@ -143,7 +143,7 @@ def parse_distance(text: str) -> float:
 
     Examples
     --------
-    >>> distance_from_text("330 ft"), distance_from_text("1/8 mi"), distance_from_text("100")
+    >>> parse_distance("330 ft"), parse_distance("1/8 mi"), parse_distance("100")
     (100.584, 201.168, 100.0)
     """
     match = _DISTANCE.fullmatch(text.strip().lower())
@@ -211,7 +211,7 @@ def parse_measure(text: str, unit: str) -> float:
 
     Examples
     --------
-    >>> measure_from_text("3,2", "mm"), measure_from_text("-1/8 in", "mm"), measure_from_text("65 g", "kg")
+    >>> parse_measure("3,2", "mm"), parse_measure("-1/8 in", "mm"), parse_measure("65 g", "kg")
     (3.2, -3.175, 0.065)
     """
     match = _MEASURE.fullmatch(text.strip().translate(_MINUS))

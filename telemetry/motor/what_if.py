@@ -261,7 +261,7 @@ def what_if(point: OperatingPoint, change: PowerTrainChange) -> WhatIf:
 
     >>> pack, motor, idle, propeller = (24.0, 0.02, 0.01), (0.008, 0.15), (4.0, 0.15), (45.0, 63.0)
     >>> point = OperatingPoint(28000.0, 110.0, 26.0, *pack, *motor, *idle, *propeller, 6, 1600.0, 0.05, ())
-    >>> same = what_if(point, Change())
+    >>> same = what_if(point, PowerTrainChange())
     >>> round(same.rpm.value), round(same.current_a.value, 6), round(same.speed_mps.value, 6)
     (28000, 110.0, 26.0)
     """

@@ -97,9 +97,9 @@ def test_a_boat_is_measured_item_by_item(bench: Page) -> None:
 def test_what_was_measured_is_judged_brought_back_and_printed(bench: Page) -> None:
     steps, card = bench.locator("#bench-steps"), bench.locator("#bench-card")
     fill(bench, "Strut depth as found", "deep")
-    expect(bench.get_by_text("'deep' is no measure.")).to_be_visible()
+    expect(bench.get_by_text("'deep' is not a measured value.")).to_be_visible()
     fill(bench, "Strut depth as found", "6.1")
-    expect(bench.get_by_text("'deep' is no measure.")).to_have_count(0)
+    expect(bench.get_by_text("'deep' is not a measured value.")).to_have_count(0)
     expect(verdict(bench, "Strut depth")).to_contain_text("moved")
     expect(verdict(bench, "Strut depth")).to_contain_text("differs by 2.6 mm")
     expect(verdict(bench, "Tab gap, left inner")).to_contain_text("cannot tell")

@@ -62,7 +62,7 @@ def test_what_is_no_stretch_is_said_beside_the_fields(page: Page) -> None:
     page.get_by_label("From", exact=True).fill("soon")
     page.get_by_label("To", exact=True).fill("17:41:12")
     page.get_by_role("button", name="Cut out").click()
-    expect(page.locator("#hand-said")).to_contain_text("'soon' is no time")
+    expect(page.locator("#hand-said")).to_contain_text("'soon' is not a time")
     page.get_by_label("From", exact=True).fill("17:40:40")
     page.get_by_role("button", name="Restore: it was real").click()
     expect(page.locator("#hand-said")).to_contain_text("set nothing aside there")

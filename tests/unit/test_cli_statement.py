@@ -81,7 +81,7 @@ def test_what_could_not_be_used_is_named_beside_the_statement_and_on_it(
 
 
 @pytest.mark.parametrize(
-    ("browser", "said"), [("", "no Chromium was found"), ("./none", "cannot be started")]
+    ("browser", "said"), [("", "printing a PDF needs Chromium"), ("./none", "cannot be started")]
 )
 def test_a_pdf_without_a_browser_points_to_the_page(
     whole: Analysis,

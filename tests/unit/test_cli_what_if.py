@@ -98,7 +98,7 @@ def test_a_motor_that_is_known_narrows_the_answer(capsys: pytest.CaptureFixture[
         ([SPEED, MOTOR, *KNOWN, "--new-diameter-mm", "90"], "a diameter of 200 % of the measured one"),
         ([SPEED, MOTOR, *KNOWN[:4], "--new-cells", "5"], "the propeller's diameter and pitch"),
         ([SPEED, *KNOWN, "--new-cells", "5"], "no motor log"),
-        ([SPEED, MOTOR.replace("four_passes", "blow_over"), *KNOWN, "--new-cells", "5"], "csv is not joined"),
+        ([SPEED, MOTOR.replace("four_passes", "blow_over"), *KNOWN, "--new-cells", "5"], "csv is not matched"),
     ],
 )
 def test_what_cannot_be_reckoned_says_why(
@@ -134,10 +134,10 @@ def test_logs_without_a_pass_are_no_start(capsys: pytest.CaptureFixture[str]) ->
 @pytest.mark.parametrize(
     ("option", "says"),
     [
-        (["--cells", "six"], "'six' is no count of cells"),
-        (["--new-cells", "0"], "'0' is no count of cells"),
-        (["--new-kv", "-1600"], "'-1600' is no positive number"),
-        (["--new-kv", "fast"], "'fast' is no positive number"),
+        (["--cells", "six"], "'six' is not a number of cells"),
+        (["--new-cells", "0"], "'0' is not a number of cells"),
+        (["--new-kv", "-1600"], "'-1600' is not a valid positive number"),
+        (["--new-kv", "fast"], "'fast' is not a valid positive number"),
     ],
 )
 def test_a_figure_that_is_none_is_named(

@@ -104,7 +104,7 @@ def test_each_job_says_how_it_stands() -> None:
 
     assert "Waiting" in told(view("waiting"))
     assert "Reading" in told(view("under way"))
-    assert "nothing of it was kept" in told(view("cancelled"))
+    assert "nothing was saved" in told(view("cancelled"))
     assert "no such thing" in told(view("failed", said="no such thing"))
     assert told(view("waiting", "analysing", "")) == ""  # it follows what is read
     assert "Analysing the logs" in told(view("under way", "analysing", ""))

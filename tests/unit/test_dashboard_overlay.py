@@ -277,7 +277,7 @@ def test_what_is_left_out_or_lacking_is_said(book: OverlayClient, session: Sessi
     curves[1] = type(curves[1])(**{**vars(curves[1]), "start_utc": None})
     said = text_of(overlay_remarks(align(curves, "day", "start"), chosen, looks(curves), ("9.P1: gone",)))
     assert said.startswith("9.P1: goneB ← P2, Kittiwake, outing 1, ")
-    assert "is left out: its log does not say which day it was" in said
+    assert "is left out: its log does not state the day" in said
     assert "A, B, C, D: no motor log." in said
 
 

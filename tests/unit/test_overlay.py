@@ -107,7 +107,7 @@ def test_a_motor_log_that_is_not_joined_gives_nothing_but_the_reason(four_passes
     refused = replace(motor, clock=replace(motor.clock, trusted=False, why="it does not match"))
     (one,) = pass_curves(replace(four_passes, motors=(refused,)), ["P1"])
     assert set(one.signals) == {SPEED, "ripple vertical_mps"}
-    assert f"{refused.log.meta.file} is not joined: it does not match" in one.notes
+    assert f"{refused.log.meta.file} is not matched: it does not match" in one.notes
     (alone,) = pass_curves(replace(four_passes, motors=()), ["P1"])
     assert "no motor log" in alone.notes
 

@@ -197,7 +197,7 @@ def test_the_card_says_all_of_it_in_plain_text() -> None:
         assert check.look in flat
     assert COMMON_PRACTICE in flat
     assert "As found: 6 moved, 2 as set, 0 cannot tell" in flat
-    assert "How it counts" in flat
+    assert "Signs" in flat
     assert "236.2 thou" in flat
     assert flat.index("Straighten") < flat.index("Centre of gravity: from") < flat.index("Strut depth: from")
 

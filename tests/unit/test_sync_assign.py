@@ -55,11 +55,11 @@ def test_a_log_that_covers_part_of_a_pass_tells_its_ride_and_no_figure() -> None
         ((joined("a.csv", 0.0, 30.0),), "no motor log covers it"),
         (
             (joined("a.csv", 0.0, 120.0, "too short"), joined("b.csv", 0.0, 120.0, "of another boat")),
-            "a.csv is not joined: too short; b.csv is not joined: of another boat",
+            "a.csv is not matched: too short; b.csv is not matched: of another boat",
         ),
         (
             (joined("a.csv", 0.0, 120.0, "too short", 1), joined("b.csv", 0.0, 30.0)),
-            "no matched motor log covers it; a.csv is not joined: too short",
+            "no matched motor log covers it; a.csv is not matched: too short",
         ),
     ],
 )

@@ -106,7 +106,7 @@ def test_a_two_way_shows_both_ways_every_check_and_where_the_gates_are() -> None
     assert "0.020 m/s is independent for each pass, 0.010 m/s is shared by both" in text
     assert "met" in line_with(text, "opposite directions: headings 90.0° and 270.0°")
     assert "met" in line_with(text, "within the time window: 43 s of 3600 s")
-    assert "placed by the program" in line_with(text, "47.4000000,8.2000000")
+    assert "placed automatically" in line_with(text, "47.4000000,8.2000000")
 
 
 def test_given_gates_are_called_given() -> None:
