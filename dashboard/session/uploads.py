@@ -165,7 +165,7 @@ def read_again(
     return _read(upload.name, upload.data, ReadOptions(dict(headings), pole_pairs, gear_ratio))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class FileView:
     """One file as shown on the page.
 
@@ -224,19 +224,19 @@ def file_view(upload: Upload, analysis: Analysis | None) -> FileView:
         reason = upload.error.reason
         error = f"{reason[0].upper()}{reason[1:]}{place}.{hint}"
     return FileView(
-        upload.key,
-        upload.name,
-        tuple(_summary(log) for log in upload.logs),
-        tuple(findings),
-        error,
-        said is not None,
-        said.headings if said and offered else (),
-        said.columns if said else {},
-        {m.heading: m.column for m in match(said.headings, said.units, {})} if said else {},
-        said.pole_pairs if said else None,
-        said.gear_ratio if said else None,
-        needs_headings,
-        needs_poles or isinstance(upload.error, PolePairsNeededError),
+        key=upload.key,
+        name=upload.name,
+        summaries=tuple(_summary(log) for log in upload.logs),
+        findings=tuple(findings),
+        error=error,
+        is_table=said is not None,
+        headings=said.headings if said and offered else (),
+        mapped=said.columns if said else {},
+        understood={m.heading: m.column for m in match(said.headings, said.units, {})} if said else {},
+        pole_pairs=said.pole_pairs if said else None,
+        gear_ratio=said.gear_ratio if said else None,
+        needs_headings=needs_headings,
+        needs_poles=needs_poles or isinstance(upload.error, PolePairsNeededError),
     )
 
 

@@ -17,7 +17,7 @@ from typing import Final, Literal
 FONT: Final = "'Atkinson Hyperlegible Next', system-ui, sans-serif"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Palette:
     """One surrounding's colours by meaning."""
 

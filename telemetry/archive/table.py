@@ -16,7 +16,7 @@ DONE = "done"
 NOT_USED = "could not be used"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RowFacts:
     """One row of the summary; SI, and empty where the analysis has no value.
 
@@ -62,7 +62,7 @@ class RowFacts:
     @staticmethod
     def unusable(error: str) -> RowFacts:
         """Build the row of an item without a result."""
-        return RowFacts(NOT_USED, error)
+        return RowFacts(outcome=NOT_USED, error=error)
 
 
 def facts_of(contract: dict[str, Any]) -> RowFacts:

@@ -242,7 +242,7 @@ def with_reason(why: str) -> str:
 
     Examples
     --------
-    >>> because("towed home"), because("")
+    >>> with_reason("towed home"), with_reason("")
     (': towed home', '')
     """
     return f": {why}" if why else ""

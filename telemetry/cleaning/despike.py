@@ -21,7 +21,7 @@ from telemetry.cleaning.timeline import window_bounds
 from telemetry.core.frames import BoolArray, FloatArray, cumulative_integral, true_runs
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class HullLimits:
     """Limits of what a fast model hull can do.
 

@@ -15,7 +15,7 @@ _MIN_OFFSET_A = 0.3
 _MIN_REST_RPM_READING = 50.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Channels:
     """Channels of a motor log on its own clock, arrays of shape (n,); None where not logged.
 
@@ -110,18 +110,18 @@ def channels(motor: MotorLog) -> Channels:
     elif current is not None:
         drawn = _summed_ah(t_s[keep], current)
     return Channels(
-        t_s[keep],
-        column("voltage_v"),
-        current,
-        rpm,
-        throttle,
-        column("esc_temp_c"),
-        column("motor_temp_c"),
-        column("cell_min_v"),
-        charge,
-        drawn,
-        offset_a,
-        rest_rpm,
+        t_s=t_s[keep],
+        voltage_v=column("voltage_v"),
+        current_a=current,
+        rpm=rpm,
+        throttle_pct=throttle,
+        esc_temp_c=column("esc_temp_c"),
+        motor_temp_c=column("motor_temp_c"),
+        cell_min_v=column("cell_min_v"),
+        charge_mah=charge,
+        drawn_ah=drawn,
+        current_offset_a=offset_a,
+        rest_rpm=rest_rpm,
     )
 
 

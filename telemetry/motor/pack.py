@@ -32,7 +32,7 @@ _MIN_SAMPLES = 40
 _MIN_CLUSTERS = 4.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class PackEstimate:
     """Estimate of a pack from its log; half-widths are of 95 % intervals.
 
@@ -128,14 +128,14 @@ def estimate_pack(log: Channels, cells: int | None = None) -> PackEstimate | str
     if resistance <= u95:
         return "the voltage does not fall with current: two columns may be mixed up"
     return PackEstimate(
-        resistance,
-        u95,
-        None if cells is None else resistance / cells,
-        float(theta[0]),
-        wide * float(np.sqrt(covariance[0, 0])),
-        theta,
-        covariance,
-        int(use.sum()),
+        resistance_ohm=resistance,
+        u95_ohm=u95,
+        cell_resistance_ohm=None if cells is None else resistance / cells,
+        rest_voltage_v=float(theta[0]),
+        rest_u95_v=wide * float(np.sqrt(covariance[0, 0])),
+        coefficients=theta,
+        covariance=covariance,
+        samples=int(use.sum()),
     )
 
 

@@ -35,7 +35,7 @@ _MIN_SHARE: Final = 0.8
 _USUAL_SLIP: Final = (0.0, 0.40)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Limits:
     """Limits of the power train; None for no limit. The defaults are common practice, no source.
 
@@ -72,7 +72,7 @@ class Limits:
 LIMIT_NAMES: Final = tuple(f.name for f in fields(Limits) if f.name != "own")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PowerOptions:
     """Facts of the power train from the setup sheet; None if unknown.
 
@@ -119,7 +119,7 @@ class Exceeded:
     source: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class PassPower:
     """The power train in one pass; None where the log cannot answer, with the reason in ``notes``.
 
@@ -333,33 +333,33 @@ class _PassReader:
             drawn = float(log.drawn_ah[self.whole.stop - 1]) * 1000.0
             self._limit("charge drawn since the start of the log", drawn, "charge_mah", "mAh")
         return PassPower(
-            one.id,
-            self.begin_s,
-            self.speed_mps,
-            one.held_1s_u95_mps,
-            rpm,
-            volts,
-            amps,
-            self._best(log.throttle_pct),
-            slip,
-            slip_u95,
-            share,
-            self._share(rpm, rest),
-            peak_a,
-            self._mean(log.current_a),
-            self._peak(power),
-            self._mean(power),
-            lowest,
-            rest,
-            sag,
-            cell,
-            energy,
-            None if energy is None or one.length_m <= 0 else energy / one.length_m * 1000.0,
-            charge,
-            motor_heat,
-            esc_heat,
-            tuple(self.exceeded),
-            tuple(self.notes),
+            pass_id=one.id,
+            best_start_s=self.begin_s,
+            speed_mps=self.speed_mps,
+            speed_u95_mps=one.held_1s_u95_mps,
+            rpm=rpm,
+            voltage_v=volts,
+            current_a=amps,
+            throttle_pct=self._best(log.throttle_pct),
+            slip=slip,
+            slip_u95=slip_u95,
+            rpm_share=share,
+            rpm_share_rest=self._share(rpm, rest),
+            peak_current_a=peak_a,
+            mean_current_a=self._mean(log.current_a),
+            peak_power_w=self._peak(power),
+            mean_power_w=self._mean(power),
+            lowest_voltage_v=lowest,
+            rest_voltage_v=rest,
+            sag_v=sag,
+            lowest_cell_v=cell,
+            energy_wh=energy,
+            wh_per_km=None if energy is None or one.length_m <= 0 else energy / one.length_m * 1000.0,
+            charge_mah=charge,
+            motor_heat=motor_heat,
+            esc_heat=esc_heat,
+            exceeded=tuple(self.exceeded),
+            notes=tuple(self.notes),
         )
 
     def _part(self, values: FloatArray | None, part: slice) -> FloatArray | None:

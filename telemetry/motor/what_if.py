@@ -99,7 +99,7 @@ class WhatIfEstimate:
     measured: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class WhatIf:
     """The answer of a what-if.
 
@@ -124,7 +124,15 @@ class WhatIf:
     @classmethod
     def refusal(cls, why: str, assumptions: tuple[str, ...] = ()) -> WhatIf:
         """Return a refusal with its reason."""
-        return cls(None, None, None, None, None, why, assumptions)
+        return cls(
+            rpm=None,
+            current_a=None,
+            speed_mps=None,
+            motor_heat_w=None,
+            pack_heat_w=None,
+            refused=why,
+            assumptions=assumptions,
+        )
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain types."""

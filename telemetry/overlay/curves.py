@@ -50,7 +50,7 @@ class Signal:
     u95: FloatArray | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class PassCurves:
     """One pass as curves.
 
@@ -141,17 +141,17 @@ def _curves(analysis: Analysis, k: int, prepared: dict[int, Channels]) -> PassCu
     signals |= ripple
     notes += why
     return PassCurves(
-        one,
-        log.cleaned.track.meta.start_utc,
-        t_s,
-        way_m - np.interp(one.start_s, t_s, way_m),
-        "speed" if course is None else "positions",
-        course,
-        log.motion.frame,
-        east_m,
-        north_m,
-        signals,
-        tuple(notes),
+        one=one,
+        start_utc=log.cleaned.track.meta.start_utc,
+        t_s=t_s,
+        way_m=way_m - np.interp(one.start_s, t_s, way_m),
+        way_source="speed" if course is None else "positions",
+        course=course,
+        frame=log.motion.frame,
+        east_m=east_m,
+        north_m=north_m,
+        signals=signals,
+        notes=tuple(notes),
     )
 
 

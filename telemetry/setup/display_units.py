@@ -100,7 +100,7 @@ class BenchDisplay:
 
         Examples
         --------
-        >>> Showing(length="thou").text(ITEMS["strut_depth_mm"], Reading(3.175))
+        >>> BenchDisplay(length="thou").text(ITEMS["strut_depth_mm"], Reading(3.175))
         '125 thou'
         """
         if reading is None:
@@ -150,7 +150,7 @@ def parse_reading(item: Item, text: str, showing: BenchDisplay, gauge: str = "")
 
     Examples
     --------
-    >>> parse_reading(ITEMS["strut_depth_mm"], "1/8 in@caliper", Showing()).value
+    >>> parse_reading(ITEMS["strut_depth_mm"], "1/8 in@caliper", BenchDisplay()).value
     3.175
     """
     if not item.is_measured:
@@ -169,7 +169,7 @@ def gauge_of_text(item: Item, text: str, showing: BenchDisplay) -> Gauge | None:
 
     Examples
     --------
-    >>> gauge_of_text(ITEMS["strut_depth_mm"], "1 thou", Showing()).text()
+    >>> gauge_of_text(ITEMS["strut_depth_mm"], "1 thou", BenchDisplay()).text()
     'gauge, 0.0254 mm'
     """
     told = text.strip()

@@ -63,7 +63,7 @@ def detection_limit(item: Item, first: Reading, second: Reading) -> DetectionLim
     --------
     >>> from telemetry.setup.catalogue import ITEMS
     >>> from telemetry.setup.gauges import CALIPER, RULE
-    >>> limit = limit_of(ITEMS["strut_depth_mm"], Reading(3.0, RULE), Reading(3.4, CALIPER))
+    >>> limit = detection_limit(ITEMS["strut_depth_mm"], Reading(3.0, RULE), Reading(3.4, CALIPER))
     >>> round(limit.u95, 3), round(limit.half_widths, 3), limit.tells(0.4)
     (0.289, 0.3, True)
     """

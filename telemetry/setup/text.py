@@ -20,8 +20,10 @@ def length_text(length_mm: Estimate | float, showing: BenchDisplay, *, signed: b
 
     Examples
     --------
-    >>> length_text(Estimate(269.17, 0.18), Showing()), length_text(25.4, Showing("in"), signed=True)
-    ('269.2 ± 0.4 mm', '+1.000 in')
+    >>> length_text(Estimate(269.17, 0.18), BenchDisplay())
+    '269.2 ± 0.4 mm'
+    >>> length_text(25.4, BenchDisplay("in"), signed=True)
+    '+1.000 in'
     """
     decimals = 1 if showing.length == "mm" else LENGTH_UNITS[showing.length].decimals
     return _quantity(length_mm, "mm", showing.length, decimals, signed=signed)

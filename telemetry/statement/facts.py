@@ -35,7 +35,7 @@ _DRAWN_POINTS: Final = 160  # of one pass: more than its drawing on paper can re
 _DRAWN_BESIDE: Final = 0.3  # of the measured distance, before and after the gates
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LogFacts:
     """One log that the statement uses.
 
@@ -84,7 +84,7 @@ class Trace:
     speed_mps: tuple[float, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class StatementPass:
     """One of the two passes.
 
@@ -121,7 +121,7 @@ class StatementPass:
     trace: Trace
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Statement:
     """All facts of a statement about one two-way.
 

@@ -35,12 +35,12 @@ def answered(capsys: pytest.CaptureFixture[str], *argv: str) -> str:
 
 def test_it_prints_what_the_library_reckons(capsys: pytest.CaptureFixture[str]) -> None:
     options = PowerOptions(
-        BOAT["pitch_mm"],
-        BOAT["diameter_mm"],
-        BOAT["kv_rpm_per_v"],
-        BOAT["cells"],
-        BOAT["motor_resistance_ohm"],
-        BOAT["no_load_current_a"],
+        pitch_mm=BOAT["pitch_mm"],
+        diameter_mm=BOAT["diameter_mm"],
+        kv_rpm_per_v=BOAT["kv_rpm_per_v"],
+        cells=BOAT["cells"],
+        motor_resistance_ohm=BOAT["motor_resistance_ohm"],
+        no_load_current_a=BOAT["no_load_current_a"],
     )
     logs = [Path(SPEED), Path(MOTOR)]
     analysis = read_and_analyse(logs, Request(power=options), ReadOptions(pole_pairs=BOAT["pole_pairs"]))
@@ -98,7 +98,10 @@ def test_a_motor_that_is_known_narrows_the_answer(capsys: pytest.CaptureFixture[
         ([SPEED, MOTOR, *KNOWN, "--new-diameter-mm", "90"], "a diameter of 200 % of the measured one"),
         ([SPEED, MOTOR, *KNOWN[:4], "--new-cells", "5"], "the propeller's diameter and pitch"),
         ([SPEED, *KNOWN, "--new-cells", "5"], "no motor log"),
-        ([SPEED, MOTOR.replace("four_passes", "blow_over"), *KNOWN, "--new-cells", "5"], "csv is not matched"),
+        (
+            [SPEED, MOTOR.replace("four_passes", "blow_over"), *KNOWN, "--new-cells", "5"],
+            "csv is not matched",
+        ),
     ],
 )
 def test_what_cannot_be_reckoned_says_why(

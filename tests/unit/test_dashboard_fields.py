@@ -76,7 +76,15 @@ def test_the_usual_limit_is_said_in_the_unit_chosen() -> None:
         Request(distance_m=76.2),
         Request(gates=((47.4, 8.2), (47.4, 8.2013))),
         Request(
-            power=PowerOptions(63.5, 48.0, 1900.0, 6, 0.0125, 2.5, Limits(current_a=9.0, own=("current_a",)))
+            power=PowerOptions(
+                pitch_mm=63.5,
+                diameter_mm=48.0,
+                kv_rpm_per_v=1900.0,
+                cells=6,
+                motor_resistance_ohm=0.0125,
+                no_load_current_a=2.5,
+                limits=Limits(current_a=9.0, own=("current_a",)),
+            )
         ),
     ],
 )

@@ -87,7 +87,9 @@ def test_a_log_of_another_outing_is_refused_in_words() -> None:
     here, elsewhere = simulate_outing(3), simulate_outing(44)
     analysis = analyse([here.track, elsewhere.motor])
     assert not analysis.motors[0].clock.trusted
-    assert "No power figures: the motor log could not be matched to the speed log" in power_text(analysis.motors)
+    assert "No power figures: the motor log could not be matched to the speed log" in power_text(
+        analysis.motors
+    )
 
 
 def test_without_a_pitch_slip_cannot_be_told(known: Analysis) -> None:

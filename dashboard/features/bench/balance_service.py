@@ -32,7 +32,7 @@ FIRST_PARTS: Final = ("hull", "pack", "motor", "controller")
 _PLACE, _MASS = ITEMS["pack_place_mm"], ITEMS["pack_mass_kg"]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Weighed:
     """Results for the typed parts.
 
@@ -143,7 +143,17 @@ def weigh(
         said += [effect_text(told, showing), f"Then: {balance_text(told.after, showing, length)}"]
     if restoration is not None:
         said.append(restoration_text(restoration, showing))
-    return Weighed(tuple(said), "", before, after, told.before, told.after, restoration, length, as_set_mm)
+    return Weighed(
+        sentences=tuple(said),
+        error="",
+        before=before,
+        after=after,
+        now=told.before,
+        then=told.after,
+        restoration=restoration,
+        hull_length_mm=length,
+        as_set_mm=as_set_mm,
+    )
 
 
 def _typed(row: Mapping[str, Any], key: str) -> str:

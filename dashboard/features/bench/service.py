@@ -85,7 +85,7 @@ class OnBench:
         return cls(SetupSheet.from_dict(table["sheet"]), tuple(own_item_of(own) for own in table["own"]))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Row:
     """One item as the table shows it.
 
@@ -179,13 +179,13 @@ def rows_of(
     items = sorted(map(bench.item, names), key=lambda item: (item.order, item.name))
     return tuple(
         Row(
-            item,
-            showing.unit(item),
-            showing.sign(item),
-            showing.text(item, sheet.tune.get(item.name, sheet.readings.get(item.name))),
-            typed.get(item.name, BenchEntry(item.name)),
-            _gauges(item),
-            kept(item) or item.gauge.name,
+            item=item,
+            unit=showing.unit(item),
+            sign=showing.sign(item),
+            as_set=showing.text(item, sheet.tune.get(item.name, sheet.readings.get(item.name))),
+            entry=typed.get(item.name, BenchEntry(item.name)),
+            gauges=_gauges(item),
+            usual=kept(item) or item.gauge.name,
         )
         for item in items
     )

@@ -59,7 +59,7 @@ class Tune:
     steps: tuple[Step, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Past:
     """All that is known of a boat.
 
@@ -126,17 +126,17 @@ class HistoryClient:
             by_id = {sheet.sheet_id: sheet for sheet in sheets}
             told = history(evidence, by_id)
             return Past(
-                boat,
-                outings,
-                two_ways,
-                _best(outings, two_ways),
-                _best([o for o in outings if o.best_verdict == "counts"], two_ways),
-                _letters(outings),
-                told,
-                _tune(sheets, by_id[told.best.level.sheet_id] if told.best else None),
-                book.service(boat),
-                tuple(reversed(book.upsets(boat))),
-                _founds(book, boat, sheets),
+                boat=boat,
+                outings=outings,
+                two_ways=two_ways,
+                best=_best(outings, two_ways),
+                best_counting=_best([o for o in outings if o.best_verdict == "counts"], two_ways),
+                letters=_letters(outings),
+                sheets=told,
+                tune=_tune(sheets, by_id[told.best.level.sheet_id] if told.best else None),
+                due=book.service(boat),
+                upsets=tuple(reversed(book.upsets(boat))),
+                founds=_founds(book, boat, sheets),
             )
 
     def advise(self, boat: str, ripple_mps: float | None, care_mps: float | None) -> NextTrial:

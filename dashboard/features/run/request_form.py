@@ -26,7 +26,7 @@ DISTANCES: Final = (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RequestForm:
     """Values of the controls.
 
@@ -218,7 +218,7 @@ def gates_text(gates: tuple[tuple[float, float], tuple[float, float]]) -> str:
     return ",".join(f"{angle:.7f}" for place in gates for angle in place)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Headline:
     """The answer to "how fast did it really go, and does it count?".
 
@@ -256,10 +256,26 @@ def headline_of(analysis: Analysis) -> Headline:
     best = next((t for t in analysis.two_ways if t.best), None)
     if best is None:
         reasons = analysis.notes or ("no two opposite passes share a measured distance",)
-        return Headline("cannot tell", None, best_pass, (), rule, "No two-way to judge.", reasons)
+        return Headline(
+            verdict="cannot tell",
+            two_way=None,
+            best_pass=best_pass,
+            ways=(),
+            rule=rule,
+            sentence="No two-way to judge.",
+            reasons=reasons,
+        )
     by_id = {p.id: p for p in analysis.passes}
     ways = tuple(by_id[name] for name in best.passes)
     kind = "mean of the two speeds" if best.mean == "of speeds" else "distance over the mean of the two times"
     reasons = tuple(f"{c.name}: {c.result}. {c.detail}" for c in best.checks if c.result != "met")
     sentence = f"{kind[0].upper()}{kind[1:]} over {distance_text(best.distance_m)}, both ways."
-    return Headline(best.verdict, best, best_pass, ways, rule, sentence, reasons)
+    return Headline(
+        verdict=best.verdict,
+        two_way=best,
+        best_pass=best_pass,
+        ways=ways,
+        rule=rule,
+        sentence=sentence,
+        reasons=reasons,
+    )

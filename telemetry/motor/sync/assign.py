@@ -171,7 +171,16 @@ def clock_by_hand(
         steps_s = [1.0 / log.rate_hz for log in (motor, cleaned.track) if log.rate_hz]
         u95_s = float(np.hypot(_BY_EYE_S, Z95 * np.sqrt(np.sum(np.square(steps_s)) / 12.0)))
         how = f"interval for a match by eye: {_BY_EYE_S:g} s and the steps of both logs"
-    clock = MotorClock(said.offset_s, said.drift_ppm, u95_s, CLOCK_SET_BY_HAND, True, "", np.nan, np.nan)
+    clock = MotorClock(
+        offset_s=said.offset_s,
+        drift_ppm=said.drift_ppm,
+        u95_s=u95_s,
+        method=CLOCK_SET_BY_HAND,
+        trusted=True,
+        why="",
+        start_s=np.nan,
+        end_s=np.nan,
+    )
     ends_s = clock.to_speed_log(motor.t_s[[0, -1]])
     start_s, end_s = max(ends_s[0], motion.t_s[0]), min(ends_s[1], motion.t_s[-1])
     apart_s = float(np.max(np.abs(ends_s - own.to_speed_log(motor.t_s[[0, -1]]))))

@@ -58,7 +58,7 @@ _REMAINING = 1.0 / 3.0
 _MIN_NOISE = 1e-12
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class MotorClock:
     """Relation of a motor log's clock to a speed log's.
 
@@ -137,7 +137,16 @@ def match_clock(motor: MotorLog, cleaned: Cleaned, motion: Motion, lag_s: float 
     if _one_table(motor, cleaned):
         start_s, end_s = _shared(motor, motion, 0.0, 0.0)
         why = "both logs are columns of one table"
-        return MotorClock(0.0, 0.0, 0.0, "one table, one clock", True, why, start_s, end_s)
+        return MotorClock(
+            offset_s=0.0,
+            drift_ppm=0.0,
+            u95_s=0.0,
+            method="one table, one clock",
+            trusted=True,
+            why=why,
+            start_s=start_s,
+            end_s=end_s,
+        )
     differenced = cleaned.track.column("speed_mps") is None
     chosen = choose_drive_signal(motor, blur_s(motion.t_s) if differenced else 0.0)
     if chosen is None:
@@ -181,7 +190,14 @@ def _shared(motor: MotorLog, motion: Motion, offset_s: float, drift: float) -> t
 
 def _refused(method: str, why: str) -> MotorClock:
     return MotorClock(
-        float("nan"), float("nan"), float("nan"), method, False, why, float("nan"), float("nan")
+        offset_s=float("nan"),
+        drift_ppm=float("nan"),
+        u95_s=float("nan"),
+        method=method,
+        trusted=False,
+        why=why,
+        start_s=float("nan"),
+        end_s=float("nan"),
     )
 
 
@@ -332,7 +348,14 @@ def _judged(match: _Match, proxy: DriveSignal, lag_s: float) -> MotorClock:
     freedom = max(step.clusters - 2.0, 1.0) * (var / scatter_var) ** 2
     u95_s = float(np.max(stdtrit(freedom, 0.975) * np.sqrt(var)))
     clock = MotorClock(
-        offset_s - lag_s, fit.drift * 1e6, u95_s, method, True, "", match.start_s - lag_s, match.end_s - lag_s
+        offset_s=offset_s - lag_s,
+        drift_ppm=fit.drift * 1e6,
+        u95_s=u95_s,
+        method=method,
+        trusted=True,
+        why="",
+        start_s=match.start_s - lag_s,
+        end_s=match.end_s - lag_s,
     )
     why = _objection(match, u95_s)
     if why:

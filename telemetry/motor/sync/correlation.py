@@ -35,7 +35,7 @@ def cross_correlation(first: FloatArray, second: FloatArray, least: int) -> tupl
 
     Examples
     --------
-    >>> shift, r = correlation(np.array([0.0, 0, 1, 3, 1, 0, 0]), np.array([1.0, 3, 1]), 3)
+    >>> shift, r = cross_correlation(np.array([0.0, 0, 1, 3, 1, 0, 0]), np.array([1.0, 3, 1]), 3)
     >>> int(shift[np.argmax(r)]), round(float(r.max()), 6)
     (2, 1.0)
     """

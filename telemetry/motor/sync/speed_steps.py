@@ -26,7 +26,7 @@ _GAP_STEPS = 3.5
 _TUMBLE_S = 3.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class SpeedSteps:
     """Differences of neighbouring usable speeds of a speed log, arrays of shape (n,).
 
@@ -107,15 +107,15 @@ def speed_steps(cleaned: Cleaned, motion: Motion, least_s: float = _MIN_STEP_S) 
     gap = span_s > _GAP_STEPS * float(np.median(span_s)) if span_s.size else np.zeros(0, dtype=np.bool_)
     sudden = (np.abs(rise) > _HULL_MPS2 * span_s) | (gap & (rise < -_LOST_MPS))
     return SpeedSteps(
-        start_s,
-        end_s,
-        rise,
-        node_s,
-        np.clip(node_mps / top, 0.0, 1.0),
-        (a[1:] == b[:-1]).astype(np.int64),
-        top,
-        float(motion.speed_sd_mps) ** 2,
-        downweight(start_s, start_s[sudden], np.ones(a.size), _TUMBLE_S),
+        start_s=start_s,
+        end_s=end_s,
+        rise_mps=rise,
+        node_s=node_s,
+        node_speed=np.clip(node_mps / top, 0.0, 1.0),
+        joined=(a[1:] == b[:-1]).astype(np.int64),
+        top_mps=top,
+        noise_var=float(motion.speed_sd_mps) ** 2,
+        loose=downweight(start_s, start_s[sudden], np.ones(a.size), _TUMBLE_S),
     )
 
 

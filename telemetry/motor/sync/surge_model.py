@@ -49,7 +49,7 @@ _MIN_FREE = 0.01
 _MIN_A_FORCE = 3  # increments for each force to be fitted
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class SurgeFit:
     """The model fitted at one relation of the clocks.
 
@@ -116,7 +116,7 @@ class ClockStep:
         return float(np.sqrt(away.sum() / total)) if total > 0 else float("inf")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class _Joint:
     """Forces and clocks solved together: regressors, weighted regressors, normal matrix and solution.
 
@@ -199,7 +199,16 @@ class SurgeProblem:
         theta = np.asarray(np.linalg.solve(normal, forces.T @ weighted[:, -1]), dtype=np.float64)
         total = float(y @ weighted[:, -1])
         left = total - float(theta @ (forces.T @ weighted[:, -1]))
-        return SurgeFit(rest_s, drift, used, left, total, theta, forces, weighted)
+        return SurgeFit(
+            rest_s=rest_s,
+            drift=drift,
+            used=used,
+            unexplained=left,
+            total=total,
+            coefficients=theta,
+            forces=forces,
+            weighted=weighted,
+        )
 
     def step(self, fit: SurgeFit, drift_sd: float) -> ClockStep:
         """One Gauss-Newton step of the clocks from a fit."""
@@ -236,7 +245,15 @@ class SurgeProblem:
         theta = np.asarray(np.linalg.solve(normal, right), dtype=np.float64)
         place = (self.inc.start_s[used] // _CLUSTER_S).astype(np.int64)
         first = np.r_[0, np.flatnonzero(np.diff(place)) + 1]
-        return _Joint(columns, weighted, normal, prior, theta, fit.weighted[:, -1] - weighted @ theta, first)
+        return _Joint(
+            columns=columns,
+            weighted=weighted,
+            normal=normal,
+            prior=prior,
+            theta=theta,
+            residual=fit.weighted[:, -1] - weighted @ theta,
+            first=first,
+        )
 
     def within(self, start_s: float, end_s: float) -> SurgeProblem:
         """Keep the increments between two times of the speed log."""
