@@ -19,7 +19,7 @@ STOP_LIST: Final = {
     "lets go": r"\b(lets?|letting) go of\b",
     "lay beside": r"\b(lay|laid|lays|lies|stands?) beside\b",
     "say of": r"\bsays? of\b",
-    "is no X": r"(?<!there )\bis no (?!(more|longer|less|further|faster|need|other)\b)[a-z]+",
+    "is no X": r"(?<!there )(?<!There )\bis no (?!(more|longer|less|further|faster|need|other)\b)[a-z]+",
     "judged how": r"Judged how",
     "beside others": r"beside (others|one another|each other)",
     "nothing that warns": r"Nothing that warns",
@@ -37,10 +37,13 @@ NOT_YET: Final = (
     "telemetry/passes/",
     "telemetry/ride/",
     "telemetry/twoway/",
+    "telemetry/cli/compare",
     "telemetry/compare/",
     "telemetry/logbook/",
     "dashboard/auth/",
     "dashboard/features/logbook/",
+    "dashboard/security.py",
+    "sample_logs/generate.py",  # a story that stands in a sample's JSON file
     "README.md",
     "DEVELOPERS.md",
 )
