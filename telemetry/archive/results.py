@@ -45,6 +45,15 @@ def key_of(logs: Sequence[LogFile], unread: Sequence[LogError], question: str) -
     """Hash the content and the names of an item's logs, and the request.
 
     Their location has no part in it: a renamed folder is not analysed again.
+
+    Parameters
+    ----------
+    logs : sequence of LogFile
+        The item's logs.
+    unread : sequence of LogError
+        Its files that could not be loaded.
+    question : str
+        The result of :func:`request_id`.
     """
     parts = [(log.file, hashlib.sha256(log.data).hexdigest()) for log in logs]
     content = json.dumps([parts, [str(error) for error in unread]])

@@ -166,6 +166,15 @@ def grow_runs(t_s: FloatArray, v_mps: FloatArray, bad: BoolArray, limits: HullLi
     If a spike sits on a corner, its last samples can pass for the motion itself. A line across a run of more
     than about a second, as after a crash, does not represent the motion; nor does a line through less than
     eight samples a second, above which any hull lies that nears its top.
+
+    Parameters
+    ----------
+    t_s, v_mps : ndarray, shape (n,)
+        Strictly increasing times and speeds without NaN [s, m/s].
+    bad : ndarray of bool, shape (n,)
+        Samples found false.
+    limits : HullLimits
+        What the hull can do.
     """
     out = bad.copy()
     if np.median(np.diff(t_s)) > _DENSE_S:
@@ -291,6 +300,13 @@ def path_made_good_m(t_s: FloatArray, east_m: FloatArray, north_m: FloatArray) -
     Each step is projected on the direction that the positions make over about a second. On a straight the sum
     telescopes, so that the noise of the positions in between cancels; in a turn it follows the arc. A long
     step is its own direction: after a boat has stopped, a second has no direction any more.
+
+    Parameters
+    ----------
+    t_s : ndarray, shape (n,)
+        Strictly increasing [s].
+    east_m, north_m : ndarray, shape (n,)
+        Positions in a local frame [m].
     """
     lo, hi = window_bounds(t_s, 1.0)
     de, dn = east_m[hi] - east_m[lo], north_m[hi] - north_m[lo]

@@ -40,7 +40,17 @@ class SampleFlags:
         self.findings: list[Finding] = []
 
     def reject(self, bad: BoolArray, code: str, text: str, *, speed: bool, position: bool) -> None:
-        """Exclude samples; one finding for each run of neighbours, so that it has a place in time."""
+        """Exclude samples; one finding for each run of neighbours, so that it has a place in time.
+
+        Parameters
+        ----------
+        bad : ndarray of bool, shape (n,)
+            Samples to exclude.
+        code, text : str
+            Code and message of the findings.
+        speed, position : bool
+            Whether their speeds, and their positions, are excluded.
+        """
         bad = bad & ((self.speed_ok & speed) | (self.position_ok & position))
         if not bad.any():
             return

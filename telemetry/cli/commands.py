@@ -131,6 +131,17 @@ def serve_dashboard(
 ) -> None:
     """Serve the dashboard on a logbook, with the sample logs loaded or not.
 
+    Parameters
+    ----------
+    args : Namespace
+        Host and port.
+    samples : bool
+        Whether the sample logs are loaded.
+    logbook : str or None
+        The logbook's file or URL; None is the user's own.
+    lan, new_passphrase : bool
+        Whether the network has access, and whether to choose a new passphrase.
+
     Raises
     ------
     CallError

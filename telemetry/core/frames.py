@@ -320,6 +320,17 @@ def make_motor_log(
 ) -> MotorLog:
     """Build a validated motor log from columns named in :data:`MOTOR_COLUMNS`.
 
+    Parameters
+    ----------
+    data : dict of str to array_like, shape (n,)
+        Columns in their stated units; NaN for a missing value.
+    t_s : array_like, shape (n,)
+        Seconds from the first sample, on the controller's clock [s].
+    meta : LogMeta
+        Where the log came from.
+    findings : iterable of Finding
+        What the reader noticed.
+
     Raises
     ------
     NothingUsableError

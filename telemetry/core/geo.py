@@ -85,6 +85,11 @@ class LocalFrame:
 def geodesic_m(lat1_deg: float, lon1_deg: float, lat2_deg: float, lon2_deg: float) -> float:
     """Length of the geodesic between two points on WGS 84 [m].
 
+    Parameters
+    ----------
+    lat1_deg, lon1_deg, lat2_deg, lon2_deg : float
+        The two points [deg].
+
     References
     ----------
     .. [1] C. F. F. Karney, Algorithms for geodesics, J. Geodesy 87 (2013) 43-55,

@@ -87,6 +87,15 @@ def scope(low: float, high: float) -> Iterator[None]:
 def report_each(things: Iterable[T], total: int, every: int = 1) -> Iterator[T]:
     """Yield the things and report progress after every ``every``-th one.
 
+    Parameters
+    ----------
+    things : iterable
+        The things to yield.
+    total : int
+        How many there are.
+    every : int
+        How often to report.
+
     Raises
     ------
     Cancelled

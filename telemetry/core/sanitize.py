@@ -52,7 +52,17 @@ def shortened(text: str, longest: int) -> str:
 
 
 def cut(texts: Iterable[str], most: int, longest: int = SHORT) -> tuple[str, ...]:
-    """Return at most this many texts and the number of further ones."""
+    """Return at most this many texts and the number of further ones.
+
+    Parameters
+    ----------
+    texts : iterable of str
+        The texts.
+    most : int
+        Highest number of texts to return.
+    longest : int
+        Highest length of each [characters].
+    """
     all_texts = [shortened(text, longest) for text in texts]
     more = len(all_texts) - most
     return (*all_texts[:most], *([f"and {more} more"] if more > 0 else []))

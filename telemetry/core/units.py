@@ -185,6 +185,13 @@ def _factor(unit: str, into: str) -> float | None:
 def convert(value: float, unit: str, into: str) -> float:
     """Convert a length, mass or angle from one unit of the tables into another.
 
+    Parameters
+    ----------
+    value : float
+        The value in ``unit``.
+    unit, into : str
+        Keys of one of the tables of units.
+
     Raises
     ------
     ValueError

@@ -271,6 +271,13 @@ def power_report(
 def best_second(motion: Motion, start_s: float, end_s: float) -> tuple[float, float]:
     """Find where the mean over a second is highest in a span of the speed log.
 
+    Parameters
+    ----------
+    motion : Motion
+        Smoothed motion of the speed log.
+    start_s, end_s : float
+        Span to search, on the speed log's clock [s].
+
     Returns
     -------
     begin_s, mean_mps : float

@@ -191,6 +191,15 @@ class OperatingPoint:
 def operating_point(one: PassPower, pack: PackEstimate | None, options: PowerOptions) -> OperatingPoint | str:
     """Use a pass's best second as an operating point.
 
+    Parameters
+    ----------
+    one : PassPower
+        Power figures of the pass.
+    pack : PackEstimate or None
+        Estimate from the same motor log.
+    options : PowerOptions
+        Propeller, motor and pack as measured.
+
     Returns
     -------
     OperatingPoint or str

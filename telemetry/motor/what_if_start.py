@@ -14,6 +14,15 @@ from telemetry.passes.find import Pass
 def start_pass(passes: Sequence[Pass], motors: Sequence[MotorAssignment], pass_id: str | None) -> Pass:
     """Choose the start pass: the one requested, else the fastest that a motor log covers.
 
+    Parameters
+    ----------
+    passes : sequence of Pass
+        In order of time.
+    motors : sequence of MotorAssignment
+        From the same analysis.
+    pass_id : str or None
+        The requested pass.
+
     Raises
     ------
     LogError

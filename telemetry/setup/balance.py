@@ -135,6 +135,15 @@ def _weights(part: Part, mass_kg: float, cog_mm: float) -> tuple[float, float]:
 def moved(parts: Parts, name: str, to_mm: float) -> tuple[Part, ...]:
     """Move one part; its place stays as uncertain as it was.
 
+    Parameters
+    ----------
+    parts : sequence of Part
+        The parts before.
+    name : str
+        The part to move.
+    to_mm : float
+        Its new place ahead of the transom [mm].
+
     Raises
     ------
     SetupError

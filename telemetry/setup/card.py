@@ -88,7 +88,17 @@ def _day(moment: datetime) -> str:
 
 
 def sheet_text(measures: Measures, showing: BenchDisplay | None = None, *, room: bool = False) -> str:
-    """Format the readings of a sheet by group; with room, a line next to each to write on."""
+    """Format the readings of a sheet by group; with room, a line next to each to write on.
+
+    Parameters
+    ----------
+    measures : Measures
+        A sheet or a boat as found.
+    showing : BenchDisplay, optional
+        Units and signs.
+    room : bool
+        Whether to leave a line next to each reading.
+    """
     show = showing or BenchDisplay()
     head = ["item", "as set", "gauge", *(["as found", "gauge used"] if room else [])]
     rows = [head]

@@ -162,6 +162,15 @@ def parse_reading(item: Item, text: str, showing: BenchDisplay, gauge: str = "")
 def gauge_of_text(item: Item, text: str, showing: BenchDisplay) -> Gauge | None:
     """Parse the gauge that a user names for an item: one of ``GAUGES``, or its smallest step; None if empty.
 
+    Parameters
+    ----------
+    item : Item
+        The item that the gauge measures.
+    text : str
+        What the user typed.
+    showing : BenchDisplay
+        The user's units and signs.
+
     Raises
     ------
     SetupError

@@ -144,7 +144,15 @@ def compare_found(sheet: SetupSheet, found: FoundMeasure) -> tuple[FoundItem, ..
 
 
 def judged(item: Item, was: Reading | None, now: Reading | None) -> FoundItem:
-    """Judge one item from its two readings; None if there is no reading."""
+    """Judge one item from its two readings; None if there is no reading.
+
+    Parameters
+    ----------
+    item : Item
+        The item.
+    was, now : Reading or None
+        As set and as found.
+    """
     if was is None or now is None:
         return FoundItem(ItemChange(item, was, now), "cannot tell")
     if isinstance(was.value, (str, bool)) or isinstance(now.value, (str, bool)):

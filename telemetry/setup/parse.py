@@ -40,6 +40,15 @@ def located(file: str) -> Iterator[None]:
 def parse_measure_value(value: object, unit: str, place: str, file: str = "") -> float:
     """Parse a number, or a text with a unit, into a unit.
 
+    Parameters
+    ----------
+    value : object
+        A number or a text from a file or a form.
+    unit : str
+        Unit of the result, and of a bare number.
+    place, file : str
+        Where the value is, for the error.
+
     Raises
     ------
     SetupError
@@ -57,6 +66,15 @@ def parse_measure_value(value: object, unit: str, place: str, file: str = "") ->
 
 def keys_of(table: object, known: Collection[str], place: str, file: str) -> Mapping[str, Any]:
     """Check that a value is a table with known keys only.
+
+    Parameters
+    ----------
+    table : object
+        A value that should be a table.
+    known : collection of str
+        The allowed keys.
+    place, file : str
+        Where the table is, for the error.
 
     Raises
     ------
@@ -81,6 +99,15 @@ def keys_of(table: object, known: Collection[str], place: str, file: str) -> Map
 def text_of(table: Mapping[str, Any], key: str, file: str) -> str:
     """Return a text from a table; an absent one is empty.
 
+    Parameters
+    ----------
+    table : mapping
+        A parsed table.
+    key : str
+        The key of the text.
+    file : str
+        The table's file, for the error.
+
     Raises
     ------
     SetupError
@@ -96,6 +123,17 @@ def gauge_of(
     written: object, unit: str, place: str, file: str = "", resolution: object = None
 ) -> Gauge | None:
     """Parse a gauge: one of :data:`GAUGES` by name, one with its resolution, or its table.
+
+    Parameters
+    ----------
+    written : object
+        A name or a table.
+    unit : str
+        Unit of a bare resolution.
+    place, file : str
+        Where it is, for the error.
+    resolution : object, optional
+        Resolution written next to the name.
 
     Raises
     ------
@@ -129,6 +167,15 @@ def gauge_of(
 
 def reading_of(written: object, item: Item, file: str = "") -> Reading:
     """Parse one reading of an item.
+
+    Parameters
+    ----------
+    written : object
+        A number, a text or a table.
+    item : Item
+        The item it is of.
+    file : str
+        Its file, for the error.
 
     Raises
     ------
@@ -244,6 +291,13 @@ def aware(moment: datetime | None, place: str) -> datetime | None:
 
 def moment_of(written: object, place: str, file: str = "") -> datetime | None:
     """Parse a time: ISO 8601 with its zone, or TOML's own; None stays None.
+
+    Parameters
+    ----------
+    written : object
+        A text or a datetime; None is allowed.
+    place, file : str
+        Where it is, for the error.
 
     Raises
     ------

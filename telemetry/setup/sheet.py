@@ -261,6 +261,15 @@ class SetupSheet(Measures):
 def schema_of(table: Mapping[str, Any], schema: str, file: str) -> None:
     """Check that a table that names its schema names this one.
 
+    Parameters
+    ----------
+    table : mapping
+        A parsed table.
+    schema : str
+        The only allowed schema.
+    file : str
+        The table's file, for the error.
+
     Raises
     ------
     SetupError
@@ -276,6 +285,15 @@ def measures_of(
     table: Mapping[str, Any], file: str, known: Iterable[OwnItem] = ()
 ) -> tuple[str, dict[str, Reading], tuple[OwnItem, ...]]:
     """Parse boat, readings and own items from a table; own items known before need not be defined again.
+
+    Parameters
+    ----------
+    table : mapping
+        A parsed table.
+    file : str
+        Its file, for the error.
+    known : iterable of OwnItem
+        Own items of the boat that need no definition.
 
     Raises
     ------

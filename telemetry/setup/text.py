@@ -18,6 +18,15 @@ from telemetry.setup.strut import StrutGeometry
 def length_text(length_mm: Estimate | float, showing: BenchDisplay, *, signed: bool = False) -> str:
     """Format a length in the user's unit, with its 95 % interval if it has one.
 
+    Parameters
+    ----------
+    length_mm : Estimate or float
+        The length [mm].
+    showing : BenchDisplay
+        The user's units.
+    signed : bool
+        Whether a plus sign is written.
+
     Examples
     --------
     >>> length_text(Estimate(269.17, 0.18), BenchDisplay())
@@ -30,7 +39,17 @@ def length_text(length_mm: Estimate | float, showing: BenchDisplay, *, signed: b
 
 
 def mass_text(mass_kg: Estimate | float, showing: BenchDisplay, *, signed: bool = False) -> str:
-    """Format a mass in the user's unit, with its 95 % interval if it has one."""
+    """Format a mass in the user's unit, with its 95 % interval if it has one.
+
+    Parameters
+    ----------
+    mass_kg : Estimate or float
+        The mass [kg].
+    showing : BenchDisplay
+        The user's units.
+    signed : bool
+        Whether a plus sign is written.
+    """
     return _quantity(mass_kg, "kg", showing.mass, MASS_UNITS[showing.mass].decimals, signed=signed)
 
 

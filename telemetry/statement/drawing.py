@@ -44,6 +44,13 @@ class _Axis:
 def ticks(low: float, high: float, most: int) -> list[float]:
     """List round values inside a span: steps of 1, 2 or 5 times a power of ten.
 
+    Parameters
+    ----------
+    low, high : float
+        The span.
+    most : int
+        Highest number of values.
+
     Examples
     --------
     >>> ticks(-30.0, 130.0, 6)

@@ -34,7 +34,17 @@ def boats_text(boats: Sequence[tuple[Boat, int, int]]) -> str:
 
 
 def outings_text(outings: Sequence[Outing], count: int, unit: str) -> str:
-    """List outings, and the number of further ones."""
+    """List outings, and the number of further ones.
+
+    Parameters
+    ----------
+    outings : sequence of Outing
+        The listed outings.
+    count : int
+        How many the search found.
+    unit : str
+        The reader's speed unit.
+    """
     if not outings:
         return "No outing found."
     rows = [("no", "date, UTC", "boat", "sheet", "place", "passes", "peak", "best two-way", "verdict")]
@@ -59,7 +69,15 @@ def outings_text(outings: Sequence[Outing], count: int, unit: str) -> str:
 
 
 def outing_text(outing: Outing, unit: str, temperature_unit: str) -> str:
-    """Format an outing: boat, sheet, conditions and logs."""
+    """Format an outing: boat, sheet, conditions and logs.
+
+    Parameters
+    ----------
+    outing : Outing
+        The outing.
+    unit, temperature_unit : str
+        The reader's units.
+    """
     told = [
         ("boat", outing.boat),
         ("sheet", f"{outing.sheet_name} ({outing.sheet_id})"),
@@ -97,7 +115,15 @@ def _taken_back(one: SavedCorrection) -> str:
 
 
 def conditions_text(c: Conditions, unit: str, temperature_unit: str) -> dict[str, str]:
-    """Format the conditions of an outing by name; those not recorded are left out."""
+    """Format the conditions of an outing by name; those not recorded are left out.
+
+    Parameters
+    ----------
+    c : Conditions
+        The conditions.
+    unit, temperature_unit : str
+        The reader's units.
+    """
     degrees = TEMPERATURE_UNITS[temperature_unit]
     told = (
         ("place", c.place),

@@ -30,7 +30,7 @@ STOP_LIST: Final = {
     "what became of": r"[Ww]hat became of",
     "whoever": r"\b[Ww]hoever\b",
 }
-# Not yet written in plain words; a line that finds nothing any more fails, so that the list only gets shorter.
+# Not yet in plain words; an entry that finds nothing any more fails, so that the list only gets shorter.
 NOT_YET: Final = (
     "telemetry/readers/",
     "telemetry/kinematics/",

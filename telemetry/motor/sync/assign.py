@@ -210,7 +210,19 @@ def report_power_again(
     passes: Sequence[Pass],
     options: PowerOptions,
 ) -> tuple[MotorAssignment, ...]:
-    """Compute the power figures again with other options; the clocks are unchanged."""
+    """Compute the power figures again with other options; the clocks are unchanged.
+
+    Parameters
+    ----------
+    joined : sequence of MotorAssignment
+        Motor logs with their clocks.
+    motions : sequence of Motion
+        Of the speed logs, by number.
+    passes : sequence of Pass
+        Of all speed logs.
+    options : PowerOptions
+        The new options.
+    """
     return tuple(
         replace(j, power=_told(j.log, j.clock, j.speed_log, motions[j.speed_log], passes, options))
         for j in joined

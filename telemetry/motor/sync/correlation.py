@@ -63,7 +63,19 @@ def cross_correlation(first: FloatArray, second: FloatArray, least: int) -> tupl
 
 
 def best_shifts(shift: IntArray, coefficient: FloatArray, count: int, apart: int) -> IntArray:
-    """Find the highest peaks of a correlation, at least ``apart`` samples from each other, best first."""
+    """Find the highest peaks of a correlation, at least ``apart`` samples from each other, best first.
+
+    Parameters
+    ----------
+    shift : ndarray of int, shape (n,)
+        Shifts, ascending.
+    coefficient : ndarray, shape (n,)
+        Correlation at each shift.
+    count : int
+        Highest number of peaks.
+    apart : int
+        Smallest distance between two peaks [samples].
+    """
     from scipy.signal import find_peaks  # slow to import, and only a motor log needs it
 
     peaks, _ = find_peaks(np.r_[-1.0, coefficient, -1.0], height=-0.999, distance=apart)

@@ -76,7 +76,17 @@ class Drive:
 
 
 def speed_steps(cleaned: Cleaned, motion: Motion, least_s: float = _MIN_STEP_S) -> SpeedSteps:
-    """Compute the usable differences of speed of a log, samples at least ``least_s`` apart."""
+    """Compute the usable differences of speed of a log, samples at least ``least_s`` apart.
+
+    Parameters
+    ----------
+    cleaned : Cleaned
+        The speed log.
+    motion : Motion
+        Its smoothed motion.
+    least_s : float
+        Smallest distance between two samples [s].
+    """
     measured = cleaned.track.column("speed_mps")
     usable = cleaned.speed_ok if measured is not None else cleaned.position_ok
     speed = measured
@@ -130,7 +140,19 @@ def integrate_drive(t_s: FloatArray, value: FloatArray) -> Drive:
 def downweight(
     start_s: FloatArray, odd_s: FloatArray, loose: FloatArray, after_s: float = REACH_S
 ) -> FloatArray:
-    """Increase the variance of increments close to outliers."""
+    """Increase the variance of increments close to outliers.
+
+    Parameters
+    ----------
+    start_s : ndarray, shape (n,)
+        Start of each increment [s].
+    odd_s : ndarray, shape (k,)
+        Times of the outliers [s].
+    loose : ndarray, shape (n,)
+        Present factors on ``FORCE_DENSITY``.
+    after_s : float
+        How long after an outlier the variance is increased [s].
+    """
     if odd_s.size == 0:
         return loose
     following = np.searchsorted(odd_s, start_s)

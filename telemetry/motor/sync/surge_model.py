@@ -150,7 +150,17 @@ class SurgeProblem:
         self._drag = np.stack([(hat * self._node_span_s).sum(axis=1) for hat in hats], axis=1)
 
     def to_motor(self, t_s: FloatArray, rest_s: float, drift: float) -> FloatArray:
-        """Convert times of the speed log to the motor log's clock."""
+        """Convert times of the speed log to the motor log's clock.
+
+        Parameters
+        ----------
+        t_s : ndarray
+            Times on the speed log's clock, any shape [s].
+        rest_s : float
+            Offset at the middle of the log [s].
+        drift : float
+            Relative drift of the motor log's clock.
+        """
         return self.middle_s + (t_s - rest_s - self.middle_s) / (1.0 + drift)
 
     def _forces(self, rest_s: float, drift: float) -> tuple[IntArray, FloatArray]:
