@@ -19,8 +19,8 @@ def finding_lines(findings: Sequence[Finding]) -> list[str]:
             lines += [sentence(f"{f.message}{_place([f])}") for f in kind]
         else:
             name = code.replace("-", " ")
-            told = sentence(f"{name} in {len(kind)} places")
-            lines.append(f"{told} The first: {kind[0].message}{_place(kind)}.")
+            heading = sentence(f"{name} in {len(kind)} places")
+            lines.append(f"{heading} The first: {kind[0].message}{_place(kind)}.")
     return lines
 
 

@@ -65,9 +65,9 @@ SUNLIGHT: Final = Palette(
 
 def seen_by(surroundings: Mapping[str, bool] | None) -> tuple[Palette, bool]:
     """Parse what the browser reports: its palette, and whether the pointer is a finger."""
-    told = surroundings or {}
-    palette = DARK if told.get("dark") else SUNLIGHT if told.get("sun") else LIGHT
-    return palette, bool(told.get("coarse"))
+    report = surroundings or {}
+    palette = DARK if report.get("dark") else SUNLIGHT if report.get("sun") else LIGHT
+    return palette, bool(report.get("coarse"))
 
 
 def with_alpha(colour: str, alpha: float) -> str:

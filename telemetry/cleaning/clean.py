@@ -395,13 +395,13 @@ def clean(track: Track, limits: HullLimits | None = None, by_hand: ByHand | None
     ordered = Track(track.frame[keep], track.meta, track.findings)
     gaps, broken = gap_findings(ordered.t_s)
     # A gap that was cut by hand is reported as a cut.
-    told = [*stamp, *cuts, *(gap for gap in gaps if not any(_holds(gap, cut) for cut in cuts))]
+    reported = [*stamp, *cuts, *(gap for gap in gaps if not any(_holds(gap, cut) for cut in cuts))]
     judge, leaps = _judged(ordered, limits, by_hand, np.zeros(ordered.t_s.size, dtype=np.bool_))
     astray = _astray(judge, ordered)
     if astray.any():
         # They had confirmed the false speeds, and contradicted the good ones next to them.
         judge, leaps = _judged(ordered, limits, by_hand, astray)
-    judge.findings[:0] = told
+    judge.findings[:0] = reported
     broken = broken | leaps
     lat, lon, speed = (_column(ordered, c) for c in ("lat_deg", "lon_deg", "speed_mps"))
     judge.give_back(~np.isnan(speed), ~(np.isnan(lat) | np.isnan(lon)))

@@ -27,13 +27,13 @@ def _add_analyse(parser: argparse.ArgumentParser) -> None:
     usual = Limits()
     for name, (unit, what) in LIMITS.items():
         value = getattr(usual, name)
-        told = "none" if value is None else f"{value:g}, common practice"
+        default = "none" if value is None else f"{value:g}, common practice"
         power.add_argument(
             f"--limit-{name.replace('_', '-')}",
             type=arguments.limit,
             default=argparse.SUPPRESS,  # a typed value is the user's own, even if it equals the default
             metavar=f"{unit}|none",
-            help=f"{what} (default {told})",
+            help=f"{what} (default {default})",
         )
     parser.add_argument(
         "--json",

@@ -166,9 +166,9 @@ def balance_of(args: Namespace) -> int:
     print(balance_text(balance(parts), show, hull_length))
     after = _changed(parts, args, show)
     if after != parts:
-        told = balance_effect(parts, after)
-        print(effect_text(told, show))
-        print(f"Then: {balance_text(told.after, show, hull_length)}")
+        effect = balance_effect(parts, after)
+        print(effect_text(effect, show))
+        print(f"Then: {balance_text(effect.after, show, hull_length)}")
     if args.want is not None:
         print(restoration_text(restoring_move(after, _length(args.want, show, "--want")), show))
     return DONE
@@ -305,8 +305,8 @@ def _parts(
             parts = swapped(parts, Part(name, one.mass_kg, one.place_mm, low, high))
         length = table.get("hull_length")
         return parts, None if length is None else parse_measure_value(length, "mm", "hull_length", args.sheet)
-    told = _sheet(args.sheet, args.boat, logbook)
-    return parts_of_sheet(told, ranges), told.value("hull_length_mm")
+    sheet_given = _sheet(args.sheet, args.boat, logbook)
+    return parts_of_sheet(sheet_given, ranges), sheet_given.value("hull_length_mm")
 
 
 def _changed(parts: Parts, args: Namespace, show: BenchDisplay) -> tuple[Part, ...]:

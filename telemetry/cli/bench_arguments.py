@@ -61,14 +61,14 @@ def _add_bench(parser: argparse.ArgumentParser) -> None:
 
 
 def _add_strut(parser: argparse.ArgumentParser) -> None:
-    told = {
+    lengths = {
         "front": "height of the strut over the base, at its front",
         "rear": "height of the same edge, at its rear",
         "span": "distance between the two along the strut",
         "block": "height of the ride surfaces over the base, for the depth",
         "overhang": "from the rear point to the propeller, for the depth there",
     }
-    for name, what in told.items():
+    for name, what in lengths.items():
         needed = name in ("front", "rear", "span")
         parser.add_argument(
             f"--{name}",

@@ -55,8 +55,8 @@ def what_if_command(args: Namespace) -> int:
     start = start_pass(analysis.passes, analysis.motors, args.pass_id)
     answer = what_if_from(start, analysis.motors, request.power, change)
     if args.json:
-        told = {"schema": "reciprocal-what-if/1", "pass_id": start.id, "change": asdict(change)}
-        print(json.dumps(told | answer.to_dict(), indent=2, allow_nan=False))
+        document = {"schema": "reciprocal-what-if/1", "pass_id": start.id, "change": asdict(change)}
+        print(json.dumps(document | answer.to_dict(), indent=2, allow_nan=False))
     else:
         print(what_if_text(start.id, answer, args.unit))
     return SOME_INPUT_UNUSED if unused else DONE

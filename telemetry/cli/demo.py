@@ -64,8 +64,8 @@ def _season(logbook: Logbook, units: Units) -> str:
     first, *_, last = logbook.sheets(name)
     evidence = logbook.evidence(name)
     before, after = ([e for e in evidence if e.sheet_id == s.sheet_id] for s in (first, last))
-    told = compare(before, after, before_sheet=first, after_sheet=last, history=evidence)
-    return comparison_text(told, units)
+    comparison = compare(before, after, before_sheet=first, after_sheet=last, history=evidence)
+    return comparison_text(comparison, units)
 
 
 @dataclass(frozen=True, slots=True)

@@ -179,10 +179,10 @@ def show(args: Namespace) -> int:
         if args.json:
             print(json.dumps(logbook.analysis(outing.id), indent=2, allow_nan=False))
         else:
-            told = _told(logbook, outing, args)
+            text = _told(logbook, outing, args)
             again = logbook.analysed(outing.id)
             whole = analysis_text(again, args.unit, temperature_unit=args.temperature_unit)
-            print(f"{told}\n\n{whole}")
+            print(f"{text}\n\n{whole}")
         if args.write is not None:
             _write(logbook.logs(outing.id), args.write)
     return DONE
@@ -223,9 +223,9 @@ def correct(args: Namespace) -> int:
 
 def _told(logbook: Logbook, outing: Outing, args: Namespace) -> str:
     """Format an outing's data, with the corrections by hand in its logs."""
-    told = outing_text(outing, args.unit, args.temperature_unit)
+    text = outing_text(outing, args.unit, args.temperature_unit)
     corrections = corrections_text(logbook.corrections(outing.id))
-    return f"{told}\n\n{corrections}" if corrections else told
+    return f"{text}\n\n{corrections}" if corrections else text
 
 
 def remove(args: Namespace) -> int:
@@ -247,16 +247,16 @@ def refresh(args: Namespace) -> int:
 def backup(args: Namespace) -> int:
     """Write the whole logbook into one file."""
     with open_logbook(args.logbook) as logbook:
-        told = logbook.backup(args.file, overwrite=args.overwrite)
-    print(f"{args.file}: {backup_text(told)}")
+        summary = logbook.backup(args.file, overwrite=args.overwrite)
+    print(f"{args.file}: {backup_text(summary)}")
     return DONE
 
 
 def restore_command(args: Namespace) -> int:
     """Restore a backup into the logbook."""
     with open_logbook(args.logbook) as logbook:
-        told = logbook.restore(args.file, replace=args.replace)
-        print(f"{logbook.where}: {backup_text(told)}")
+        summary = logbook.restore(args.file, replace=args.replace)
+        print(f"{logbook.where}: {backup_text(summary)}")
     return DONE
 
 

@@ -44,14 +44,14 @@ def statement_command(args: Namespace) -> int:
         raise CallError(
             "a statement needs either logs or one outing", hint="name logs, or give --outing NUMBER"
         )
-    analysis, unused, sheet, told = _of_logs(args) if args.logs else _of_outing(args)
+    analysis, unused, sheet, conditions = _of_logs(args) if args.logs else _of_outing(args)
     made = state(
         analysis,
         args.two_way,
         unit=args.unit,
         sheet=load_sheet(args.sheet) if args.sheet else sheet,
         showing=showing_of(args),
-        conditions=told | dict(args.condition),
+        conditions=conditions | dict(args.condition),
         made_utc=datetime.now(UTC),
     )
     if args.output is None:
@@ -83,8 +83,8 @@ def _of_outing(args: Namespace) -> Stated:
     judged = replace(asked, by_hand=by_hand, **given)
     if judged != asked:
         analysis = rejudge(analysis, judged)
-    told = conditions_text(outing.conditions, args.unit, args.temperature_unit)
-    return analysis, list(analysis.errors), sheet, told
+    conditions = conditions_text(outing.conditions, args.unit, args.temperature_unit)
+    return analysis, list(analysis.errors), sheet, conditions
 
 
 def _writer(output: Path | None) -> Callable[[Statement, str], bytes]:

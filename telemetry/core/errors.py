@@ -139,6 +139,6 @@ def path_fault(error: Exception) -> str:
 def fault_text(error: BaseException) -> str:
     """Report a fault of the program itself, and where it happened, in one sentence."""
     last = traceback.extract_tb(error.__traceback__)[-1]
-    told = shortened(str(error), _LONGEST)
-    what = f"{type(error).__name__}: {told} ({Path(last.filename).name}, line {last.lineno})"
+    message = shortened(str(error), _LONGEST)
+    what = f"{type(error).__name__}: {message} ({Path(last.filename).name}, line {last.lineno})"
     return f"a fault of the program, not of your log: {what}. Fix: report it with the log."

@@ -181,9 +181,9 @@ class PassPower:
 
     def to_dict(self) -> dict[str, Any]:
         """Return the output contract's form of a pass's ``motor``."""
-        told = asdict(self)
-        del told["pass_id"]
-        return told
+        table = asdict(self)
+        del table["pass_id"]
+        return table
 
 
 @dataclass(frozen=True)
@@ -258,14 +258,14 @@ def power_report(
     if not clock.trusted:
         notes.append(f"no power figures of the passes, as the clocks are not matched: {clock.why}")
         return PowerReport(motor.meta.file, known, (), tuple(notes))
-    told = []
+    figures = []
     for k, one in enumerate(passes):
         next_s = passes[k + 1].start_s if k + 1 < len(passes) else float("inf")
         if clock.start_s - 1e-6 <= one.start_s and one.end_s <= clock.end_s + 1e-6:
-            told.append(_PassReader(log, clock, motion, options, known, one).told(next_s))
+            figures.append(_PassReader(log, clock, motion, options, known, one).told(next_s))
         else:
             notes.append(f"{one.id}: the motor log does not cover it")
-    return PowerReport(motor.meta.file, known, tuple(told), tuple(notes))
+    return PowerReport(motor.meta.file, known, tuple(figures), tuple(notes))
 
 
 def best_second(motion: Motion, start_s: float, end_s: float) -> tuple[float, float]:

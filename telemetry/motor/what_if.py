@@ -143,8 +143,8 @@ class WhatIf:
                 return None
             return {"value": estimate.value, "u95": estimate.u95, "measured": estimate.measured}
 
-        told: dict[str, Any] = {name: one(getattr(self, name)) for name in figures}
-        return told | {"refused": self.refused, "assumptions": list(self.assumptions)}
+        table: dict[str, Any] = {name: one(getattr(self, name)) for name in figures}
+        return table | {"refused": self.refused, "assumptions": list(self.assumptions)}
 
 
 @dataclass(frozen=True)

@@ -55,8 +55,8 @@ def what_if_from(
         Known facts of the power train as measured.
     change : PowerTrainChange
     """
-    motor, told = motor_covering(motors, start), pass_power_of(motors, start)
-    if motor is None or told is None:
+    motor, figures = motor_covering(motors, start), pass_power_of(motors, start)
+    if motor is None or figures is None:
         return WhatIf.refusal(f"the pass has no power figures: {why_no_power(motors, start)}")
-    point = operating_point(told, motor.power.pack, options)
+    point = operating_point(figures, motor.power.pack, options)
     return what_if(point, change) if isinstance(point, OperatingPoint) else WhatIf.refusal(point)

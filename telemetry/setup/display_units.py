@@ -117,11 +117,11 @@ class BenchDisplay:
 
     def _number(self, item: Item, value: float) -> str:
         unit = self.unit(item)
-        told: Unit | None = next(
+        shown_unit: Unit | None = next(
             (t[unit] for t in (LENGTH_UNITS, MASS_UNITS, ANGLE_UNITS) if unit in t), None
         )
         # At least one decimal, apart from trailing zeros: half a thou on a fine gauge is not cut off.
-        digits = f"{value:.{3 if told is None else max(told.decimals, 1)}f}"
+        digits = f"{value:.{3 if shown_unit is None else max(shown_unit.decimals, 1)}f}"
         digits = digits.rstrip("0").rstrip(".") if "." in digits else digits
         return f"{'0' if digits == '-0' else digits} {unit}".strip()
 
@@ -181,10 +181,10 @@ def gauge_of_text(item: Item, text: str, showing: BenchDisplay) -> Gauge | None:
     >>> gauge_of_text(ITEMS["strut_depth_mm"], "1 thou", BenchDisplay()).text()
     'gauge, 0.0254 mm'
     """
-    told = text.strip()
+    stripped = text.strip()
     unit = showing.unit(item) or "1"
-    named = next((known for known in GAUGES if known.name == told), None)
-    if named is None and told:
-        number = parse_measure_value(told, unit, f"{item.title}, gauge")
+    named = next((known for known in GAUGES if known.name == stripped), None)
+    if named is None and stripped:
+        number = parse_measure_value(stripped, unit, f"{item.title}, gauge")
         named = Gauge("gauge", convert(number, unit, item.unit), item.unit)
     return named

@@ -95,13 +95,15 @@ class FoundItem:
             return "the sheet has no value"
         if change.difference is None or change.limit is None:
             return "it is the same" if self.verdict == "as set" else "it is different"
-        told = show.amount(item, change.limit.value)
+        resolved = show.amount(item, change.limit.value)
         hidden = show.amount(item, _hidden(change))
         matters = "" if item.matters is None else show.amount(item, item.matters)
         if self.verdict == "moved":
             small = item.matters is not None and _hidden(change) < item.matters
             less = f", less than the {matters} that matter" if small else ""
-            return f"it differs by {show.amount(item, change.difference)}{less}; the gauges resolve {told}"
+            return (
+                f"it differs by {show.amount(item, change.difference)}{less}; the gauges resolve {resolved}"
+            )
         if self.verdict == "cannot tell":
             return f"the gauges could miss {hidden}, and {matters} matter: use a finer gauge"
         return f"the gauges could miss {hidden} at most" if _hidden(change) else "it is the same"

@@ -60,8 +60,8 @@ class ServiceTask:
 
     def intervals(self) -> list[tuple[str, float]]:
         """List the intervals that are set, by their unit."""
-        told = (("runs", self.every_runs), ("hours", self.every_hours), ("days", self.every_days))
-        return [(what, every) for what, every in told if every is not None]
+        pairs = (("runs", self.every_runs), ("hours", self.every_hours), ("days", self.every_days))
+        return [(what, every) for what, every in pairs if every is not None]
 
     def interval_text(self) -> str:
         """Format the intervals.
@@ -71,10 +71,10 @@ class ServiceTask:
         >>> ServiceTask("grease", "Driveline", every_runs=1, every_days=30).interval_text()
         'every run or 30 days'
         """
-        told = " or ".join(
+        intervals = " or ".join(
             what.removesuffix("s") if every == 1 else f"{every:g} {what}" for what, every in self.intervals()
         )
-        return f"every {told}" if told else "not kept"
+        return f"every {intervals}" if intervals else "not kept"
 
     def to_dict(self) -> dict[str, Any]:
         """Convert to plain types."""
@@ -292,16 +292,16 @@ def _due(task: ServiceTask, uses: Sequence[Use], last: datetime | None, now: dat
         "days": (now - start).total_seconds() / _DAY_S,
     }
     share = max(spent[what] / every for what, every in task.intervals())
-    told = ", ".join(
+    spent_text = ", ".join(
         f"{_whole(spent[what])}{'+' if what == 'hours' and unknown else ''} of {every:g} {what}"
         for what, every in task.intervals()
     )
-    told += "" if last else "; never recorded, counted from the first outing"
+    spent_text += "" if last else "; never recorded, counted from the first outing"
     if share >= 1.0 - _ROUNDING:
-        return Due(task, "due", last, told)
+        return Due(task, "due", last, spent_text)
     if unknown and task.every_hours is not None:
-        return Due(task, "cannot tell", last, f"{told}; some outings have no log to count the hours")
-    return Due(task, "soon" if share >= SOON_SHARE - _ROUNDING else "not due", last, told)
+        return Due(task, "cannot tell", last, f"{spent_text}; some outings have no log to count the hours")
+    return Due(task, "soon" if share >= SOON_SHARE - _ROUNDING else "not due", last, spent_text)
 
 
 def _whole(amount: float) -> str:

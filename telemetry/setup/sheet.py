@@ -102,8 +102,8 @@ class Measures:
         Strut angle and depth are computed from the heights if only these are given; notes, and items that
         only describe how something was measured, are left out.
         """
-        told = {name: reading for name, reading in self.readings.items() if self.item(name).compared}
-        whole = told | derived_readings(self.readings)
+        given = {name: reading for name, reading in self.readings.items() if self.item(name).compared}
+        whole = given | derived_readings(self.readings)
         return MappingProxyType(dict(sorted(whole.items(), key=lambda pair: self.item(pair[0]).order)))
 
     def value(self, name: str) -> float | None:

@@ -152,12 +152,12 @@ def derived_readings(readings: Mapping[str, Reading]) -> dict[str, Reading]:
     geometry = strut_of(readings)
     if geometry is None:
         return {}
-    told = {
+    derived = {
         "strut_angle_deg": (geometry.angle_deg, "deg"),
         "strut_depth_mm": (geometry.depth_rear_mm, "mm"),
     }
     return {
         name: Reading(estimate.value, Gauge("two heights", 0.0, unit, estimate.u))
-        for name, (estimate, unit) in told.items()
+        for name, (estimate, unit) in derived.items()
         if estimate is not None and name not in readings
     }

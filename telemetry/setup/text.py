@@ -54,10 +54,14 @@ def mass_text(mass_kg: Estimate | float, showing: BenchDisplay, *, signed: bool 
 
 
 def _quantity(amount: Estimate | float, unit: str, into: str, decimals: int, *, signed: bool) -> str:
-    told = amount if isinstance(amount, Estimate) else Estimate(amount)
-    value = convert(told.value, unit, into)
+    estimate = amount if isinstance(amount, Estimate) else Estimate(amount)
+    value = convert(estimate.value, unit, into)
     text = f"{value:{'+' if signed else ''}.{decimals}f}"
-    return f"{text} ± {convert(told.u95, unit, into):.{decimals}f} {into}" if told.u else f"{text} {into}"
+    return (
+        f"{text} ± {convert(estimate.u95, unit, into):.{decimals}f} {into}"
+        if estimate.u
+        else f"{text} {into}"
+    )
 
 
 def parts_text(parts: Parts, showing: BenchDisplay | None = None) -> str:
@@ -76,21 +80,21 @@ def _bare(length_mm: float, showing: BenchDisplay) -> str:
 
 
 def balance_text(
-    told: Balance, showing: BenchDisplay | None = None, hull_length_mm: float | None = None
+    balance: Balance, showing: BenchDisplay | None = None, hull_length_mm: float | None = None
 ) -> str:
     """Format all-up mass and centre of gravity in one sentence."""
     show = showing or BenchDisplay()
-    share = f", {told.percent(hull_length_mm).text('%')} of the hull" if hull_length_mm else ""
+    share = f", {balance.percent(hull_length_mm).text('%')} of the hull" if hull_length_mm else ""
     return (
-        f"All-up {mass_text(told.mass_kg, show)}; centre of gravity {length_text(told.cog_mm, show)} "
+        f"All-up {mass_text(balance.mass_kg, show)}; centre of gravity {length_text(balance.cog_mm, show)} "
         f"ahead of the transom{share}."
     )
 
 
-def effect_text(told: BalanceEffect, showing: BenchDisplay | None = None) -> str:
+def effect_text(effect: BalanceEffect, showing: BenchDisplay | None = None) -> str:
     """Describe the effect of a change of parts in one sentence."""
-    show, shift = showing or BenchDisplay(), told.shift_mm
-    heavier = told.after.mass_kg.value - told.before.mass_kg.value
+    show, shift = showing or BenchDisplay(), effect.shift_mm
+    heavier = effect.after.mass_kg.value - effect.before.mass_kg.value
     mass = f" All-up mass {mass_text(heavier, show, signed=True)}." if abs(heavier) > 1e-9 else ""
     if abs(shift.value) <= shift.u95 or shift.value == 0.0:
         return f"The centre of gravity does not move measurably: {length_text(shift, show)}.{mass}"
@@ -99,27 +103,32 @@ def effect_text(told: BalanceEffect, showing: BenchDisplay | None = None) -> str
     return f"The centre of gravity moves {way} by {length_text(size, show)}.{mass}"
 
 
-def restoration_text(told: Restoration, showing: BenchDisplay | None = None) -> str:
+def restoration_text(restoration: Restoration, showing: BenchDisplay | None = None) -> str:
     """Describe the moves that give a wanted balance, or come nearest to it."""
     show = showing or BenchDisplay()
-    wanted = length_text(told.wanted_mm, show)
+    wanted = length_text(restoration.wanted_mm, show)
     doubt = (
         " Within the uncertainty of masses and places the boat may be there already."
-        if told.within_doubt
+        if restoration.within_doubt
         else ""
     )
-    if not told.together and told.possible:
+    if not restoration.together and restoration.possible:
         return f"The centre of gravity is at {wanted} already."
-    if told.alone:
-        ways = "; or ".join(_move_text(move, show) for move in told.alone)
+    if restoration.alone:
+        ways = "; or ".join(_move_text(move, show) for move in restoration.alone)
         return f"To get it to {wanted}: {ways}.{doubt}"
-    moves = " and ".join(_move_text(move, show) for move in told.together) or "no part can be moved that way"
-    if told.possible:
+    moves = (
+        " and ".join(_move_text(move, show) for move in restoration.together)
+        or "no part can be moved that way"
+    )
+    if restoration.possible:
         return f"No single part can do it. To get it to {wanted}: {moves}.{doubt}"
-    missing = f"{length_text(abs(told.miss_mm), show)} {'behind' if told.miss_mm > 0 else 'ahead of'}"
+    missing = (
+        f"{length_text(abs(restoration.miss_mm), show)} {'behind' if restoration.miss_mm > 0 else 'ahead of'}"
+    )
     return (
         f"No move within the ranges gives {wanted}. Nearest: {moves}; the centre of gravity is "
-        f"then at {length_text(told.reached_mm, show)}, {missing} the wanted place.{doubt}"
+        f"then at {length_text(restoration.reached_mm, show)}, {missing} the wanted place.{doubt}"
     )
 
 
@@ -130,13 +139,16 @@ def _move_text(move: Move, showing: BenchDisplay) -> str:
     return f"{move.name} {way} by {by}, from {_bare(move.from_mm, showing)} to {to}"
 
 
-def strut_text(told: StrutGeometry, showing: BenchDisplay | None = None) -> str:
+def strut_text(geometry: StrutGeometry, showing: BenchDisplay | None = None) -> str:
     """Describe a strut's geometry."""
     show = showing or BenchDisplay()
     turned = -1.0 if "strut-angle" in show.turned else 1.0
-    angle = Estimate(turned * told.angle_deg.value, told.angle_deg.u)
-    lines = [f"Strut angle {angle.text('deg')}: {told.attitude}."]
-    for where, depth in (("its rear", told.depth_rear_mm), ("the propeller", told.depth_propeller_mm)):
+    angle = Estimate(turned * geometry.angle_deg.value, geometry.angle_deg.u)
+    lines = [f"Strut angle {angle.text('deg')}: {geometry.attitude}."]
+    for where, depth in (
+        ("its rear", geometry.depth_rear_mm),
+        ("the propeller", geometry.depth_propeller_mm),
+    ):
         if depth is not None:
             side = "below" if depth.value >= 0.0 else "above"
             size = length_text(Estimate(abs(depth.value), depth.u), show)

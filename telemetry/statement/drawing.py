@@ -79,12 +79,12 @@ def plan_svg(s: Statement) -> str:
         *(_arrow(x, y, way, k) for k, way in enumerate(s.ways)),
         *_north(s.course_deg),
     ]
-    told = "; ".join(f"{way.pass_id} on heading {way.heading_deg:.0f}°" for way in s.ways)
+    headings = "; ".join(f"{way.pass_id} on heading {way.heading_deg:.0f}°" for way in s.ways)
     return _picture(
         "plan",
         _PLAN_TOP + height + 4.0,
         "Both passes from above",
-        f"To scale, gates A and B across the course; {told}.",
+        f"To scale, gates A and B across the course; {headings}.",
         parts,
     )
 
@@ -106,10 +106,10 @@ def speed_svg(s: Statement) -> str:
         ),
         *_along_ticks(x, bottom),
     ]
-    told = "; ".join(
+    averages = "; ".join(
         f"{way.pass_id} averages {speed_text(way.speed_mps, s.unit)} between the gates" for way in s.ways
     )
-    return _picture("speed", bottom + _FOOT, "Speed along the course", f"{told}.", parts)
+    return _picture("speed", bottom + _FOOT, "Speed along the course", f"{averages}.", parts)
 
 
 def _along_axis(s: Statement) -> _Axis:
@@ -190,10 +190,10 @@ def _text(x: float, y: float, text: str, kind: str, anchor: str = "middle") -> e
     return E.text({"x": _n(x), "y": _n(y), "class": kind, "text-anchor": anchor}, text)
 
 
-def _picture(name: str, height: float, title: str, told: str, parts: Iterable[etree._Element]) -> str:
+def _picture(name: str, height: float, title: str, description: str, parts: Iterable[etree._Element]) -> str:
     described = f"{name}-title {name}-told"
     frame = {"viewBox": f"0 0 {_n(_WIDTH)} {_n(height)}", "role": "img", "aria-labelledby": described}
-    titles = (E.title({"id": f"{name}-title"}, title), E.desc({"id": f"{name}-told"}, told))
+    titles = (E.title({"id": f"{name}-title"}, title), E.desc({"id": f"{name}-told"}, description))
     return str(etree.tostring(E.svg(frame, *titles, *parts), encoding="unicode"))
 
 

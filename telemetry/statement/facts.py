@@ -325,13 +325,13 @@ def _corrections(
     ]
     found.sort(key=lambda one: not any(k == one[0] and one[1].touches(*span) for k, *span in spans))
     files = [log.read.meta.file for log in analysis.speed_logs]
-    told = [(files[k], f"{f.count} samples {f.message}") for k, f in found]
-    told += [
+    lines = [(files[k], f"{f.count} samples {f.message}") for k, f in found]
+    lines += [
         (j.log.meta.file, f"clock {j.clock.why}")
         for j in analysis.motors
         if j.by_hand is not None and (numbers is None or j.speed_log in numbers)
     ]
-    return tuple((PurePath(file).name, text) for file, text in told)
+    return tuple((PurePath(file).name, text) for file, text in lines)
 
 
 def _from_a_to_b(chosen: TwoWay) -> CourseLine:

@@ -129,8 +129,8 @@ def _findings(ways: Sequence[StatementPass]) -> Rows:
     rows: list[tuple[str, ...]] = []
     for way in ways:
         inside = [f for f in way.findings if f.start_s is not None and f.code not in BY_HAND]
-        told = cut(findings_lines(inside), _MAX_FINDINGS) or ("nothing odd",)
-        rows += [(way.pass_id, text) for text in told]
+        lines = cut(findings_lines(inside), _MAX_FINDINGS) or ("nothing odd",)
+        rows += [(way.pass_id, text) for text in lines]
     files = {way.file: [f for f in way.findings if f.start_s is None] for way in ways}
     for file, found in files.items():
         name = "Whole log" if len(files) == 1 else f"All of {shortened(file, LABEL)}"
@@ -170,8 +170,8 @@ def _logs(s: Statement) -> Rows:
             kind = f"speed log, speed {log.speed_source}, clock of the {log.clock}"
         else:
             kind = "motor log, clock matched; not used for the figure" if s.two_way else "motor log"
-        told = f"{kind}, {log.format}, {log.samples} samples{_rate(log)}"
-        rows.append((shortened(log.file, LABEL), told, log.sha256))
+        facts = f"{kind}, {log.format}, {log.samples} samples{_rate(log)}"
+        rows.append((shortened(log.file, LABEL), facts, log.sha256))
     return tuple(rows)
 
 

@@ -27,8 +27,8 @@ def statement_text(s: Statement) -> str:
     ]
     for section in sections(s):
         if section.key in ("setup", "conditions"):
-            told = "; ".join(": ".join(row) for row in section.rows)
-            lines = [_wrapped([told])]
+            line = "; ".join(": ".join(row) for row in section.rows)
+            lines = [_wrapped([line])]
         elif section.head and section.key != "checks":
             lines = text_table([section.head, *section.rows])
         else:

@@ -78,15 +78,15 @@ def outing_text(outing: Outing, unit: str, temperature_unit: str) -> str:
     unit, temperature_unit : str
         The reader's units.
     """
-    told = [
+    rows = [
         ("boat", outing.boat),
         ("sheet", f"{outing.sheet_name} ({outing.sheet_id})"),
         ("began", moment_text(outing.start_utc)),
         *conditions_text(outing.conditions, unit, temperature_unit).items(),
         ("analysed by", f"version {outing.program_version}"),
     ]
-    told += [("log", f"{log.file}, {log.size_bytes} bytes, SHA-256 {log.sha256[:12]}") for log in outing.logs]
-    return "\n".join([f"Outing {outing.id}", *text_table(told)])
+    rows += [("log", f"{log.file}, {log.size_bytes} bytes, SHA-256 {log.sha256[:12]}") for log in outing.logs]
+    return "\n".join([f"Outing {outing.id}", *text_table(rows)])
 
 
 def corrections_text(kept: Sequence[SavedCorrection]) -> str:
@@ -125,7 +125,7 @@ def conditions_text(c: Conditions, unit: str, temperature_unit: str) -> dict[str
         The reader's units.
     """
     degrees = TEMPERATURE_UNITS[temperature_unit]
-    told = (
+    facts = (
         ("place", c.place),
         ("wind", wind_text(c.wind_mps, c.wind_from_deg, unit)),
         ("water", c.water),
@@ -137,7 +137,7 @@ def conditions_text(c: Conditions, unit: str, temperature_unit: str) -> dict[str
         ("pack", c.pack),
         ("note", c.note),
     )
-    return {name: text for name, text in told if text}
+    return {name: text for name, text in facts if text}
 
 
 def wind_text(wind_mps: float | None, from_deg: float | None, unit: str) -> str:
@@ -167,11 +167,11 @@ def speed_or_nothing(speed_mps: float | None, u95_mps: float | None, unit: str) 
 def backup_text(backup: Backup) -> str:
     """Describe what a backup holds."""
     names = {"boats": "boat", "sheets": "setup sheet", "outings": "outing", "logs": "log"}
-    told = [
+    counts = [
         f"{backup.rows[table]} {name}{'' if backup.rows[table] == 1 else 's'}"
         for table, name in names.items()
     ]
-    return f"{', '.join(told)}, as of {moment_text(backup.made_utc)} UTC"
+    return f"{', '.join(counts)}, as of {moment_text(backup.made_utc)} UTC"
 
 
 def _cut(text: str) -> str:

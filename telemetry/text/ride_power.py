@@ -114,11 +114,13 @@ def clock_text(clock: MotorClock) -> str:
 
 def pack_text(pack: PackEstimate) -> str:
     """Format the pack's resistance and its voltage at rest."""
-    told = pack.to_dict()
-    cell = told.get("cell_resistance_ohm")
+    figures = pack.to_dict()
+    cell = figures.get("cell_resistance_ohm")
     a_cell = f" ({1000 * cell:.1f} mohm a cell)" if cell else ""
-    mohm, u95_mohm = 1000 * told["pack_resistance_ohm"], 1000 * told["u95_ohm"]
-    return f"pack resistance {mohm:.1f} ± {u95_mohm:.1f} mohm{a_cell}, at rest {told['rest_voltage_v']:.2f} V"
+    mohm, u95_mohm = 1000 * figures["pack_resistance_ohm"], 1000 * figures["u95_ohm"]
+    return (
+        f"pack resistance {mohm:.1f} ± {u95_mohm:.1f} mohm{a_cell}, at rest {figures['rest_voltage_v']:.2f} V"
+    )
 
 
 def power_notes(power: PowerReport, temperature_unit: str = CELSIUS) -> list[str]:
@@ -217,8 +219,8 @@ def what_if_rows(answer: WhatIf, unit: str) -> list[tuple[str, str, str]]:
         ("heat of the motor [W]", answer.motor_heat_w, 1.0, 0),
         ("heat of the pack [W]", answer.pack_heat_w, 1.0, 0),
     )
-    told = [(name, *_estimate(e, factor, digits)) for name, e, factor, digits in figures if e is not None]
-    return [("", "measured", "estimate"), *told]
+    rows = [(name, *_estimate(e, factor, digits)) for name, e, factor, digits in figures if e is not None]
+    return [("", "measured", "estimate"), *rows]
 
 
 def _estimate(estimate: WhatIfEstimate, factor: float, digits: int) -> tuple[str, str]:

@@ -129,18 +129,18 @@ def weigh(
             return Weighed()
         changed = {str(row["name"]).strip(): row for row in rows}
         after = tuple(_changed(part, changed[part.name], showing) for part in before)
-        told = balance_effect(before, after)
+        effect = balance_effect(before, after)
         aim = _length(wanted, showing, "wanted place")
         if aim is None and as_set_mm is not None and any(part.range_mm for part in after):
             aim = as_set_mm.value
         restoration = None if aim is None else restoring_move(after, aim)
     except SetupError as error:
         return Weighed(error=f"{error.place}: {error.reason}" if error.place else error.reason)
-    said = [f"Now: {balance_text(told.before, showing, length)}"]
+    said = [f"Now: {balance_text(effect.before, showing, length)}"]
     if as_set_mm is not None:
         said.insert(0, f"As set: centre of gravity {length_text(as_set_mm, showing)} ahead of the transom.")
     if after != before:
-        said += [effect_text(told, showing), f"Then: {balance_text(told.after, showing, length)}"]
+        said += [effect_text(effect, showing), f"Then: {balance_text(effect.after, showing, length)}"]
     if restoration is not None:
         said.append(restoration_text(restoration, showing))
     return Weighed(
@@ -148,8 +148,8 @@ def weigh(
         error="",
         before=before,
         after=after,
-        now=told.before,
-        then=told.after,
+        now=effect.before,
+        then=effect.after,
         restoration=restoration,
         hull_length_mm=length,
         as_set_mm=as_set_mm,

@@ -46,18 +46,20 @@ def part_rows(rows: Sequence[Mapping[str, str]], showing: BenchDisplay) -> list[
     ]
 
 
-def weighed(told: Weighed) -> list[Any]:
+def weighed(result: Weighed) -> list[Any]:
     """Show the balance, and the effect of a change."""
-    if told.error:
-        return [html.P([icon("question"), " ", sentence(told.error)], className="field-error", role="alert")]
-    if not told.sentences:
+    if result.error:
+        return [
+            html.P([icon("question"), " ", sentence(result.error)], className="field-error", role="alert")
+        ]
+    if not result.sentences:
         return [
             html.P(
                 "Enter mass and place of every part to see the centre of gravity here.",
                 className="quiet",
             )
         ]
-    return [html.P(text) for text in told.sentences]
+    return [html.P(text) for text in result.sentences]
 
 
 def crash_list() -> list[Any]:

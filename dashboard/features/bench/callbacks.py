@@ -251,15 +251,15 @@ def _register_found(app: Dash, book: BenchClient) -> None:
             raise PreventUpdate
         typed = entries_of(ctx.inputs_list[0], ctx.inputs_list[1])
         entries = judged(bench, typed, gauges)
-        told = tell(bench, SetupSheet.from_dict(aimed) if aimed else None, entries, showing)
+        result = tell(bench, SetupSheet.from_dict(aimed) if aimed else None, entries, showing)
         names = [one["id"]["item"] for one in ctx.outputs_list[0]]
-        measured = bool(told.found.readings)
+        measured = bool(result.found.readings)
         return (
-            [found_mark(told.verdicts.get(name) if measured else None, showing) for name in names],
-            [sentence(told.errors[name]) if name in told.errors else "" for name in names],
-            counted(told) if measured else [],
-            way_back(told.steps, showing, measured=measured),
-            told.card,
+            [found_mark(result.verdicts.get(name) if measured else None, showing) for name in names],
+            [sentence(result.errors[name]) if name in result.errors else "" for name in names],
+            counted(result) if measured else [],
+            way_back(result.steps, showing, measured=measured),
+            result.card,
             {
                 "boat": bench.sheet.boat,
                 "rows": [[e.item, e.value, e.gauge] for e in typed],
@@ -348,7 +348,7 @@ def _register_keeping(app: Dash, book: BenchClient) -> None:
             return no_update, "Choose or add a boat first."
         found = _found(bench, entries, shown)
         try:
-            told = next_sheet(bench.sheet, found, name or "") if found.readings else bench.sheet
+            new_sheet = next_sheet(bench.sheet, found, name or "") if found.readings else bench.sheet
         except SetupError as error:
             return no_update, str(error)
-        return dcc.send_string(toml_text(told.to_dict()), "sheet.toml"), ""
+        return dcc.send_string(toml_text(new_sheet.to_dict()), "sheet.toml"), ""

@@ -29,14 +29,14 @@ class KeptGauges:
     kg: str = ""
 
     @classmethod
-    def of(cls, told: Sequence[str | None]) -> KeptGauges:
+    def of(cls, fields: Sequence[str | None]) -> KeptGauges:
         """Collect the fields, in the order of ``KINDS``."""
-        return cls(*(text or "" for text in told))
+        return cls(*(text or "" for text in fields))
 
     def text(self, item: Item) -> str:
         """Return the saved gauge for an item, with its unit."""
-        told = {"mm": self.mm, "deg": self.deg, "kg": self.kg}.get(item.unit, "").strip()
-        return f"{told} {STEP_UNITS[item.unit]}" if told and _is_bare(told) else told
+        gauge = {"mm": self.mm, "deg": self.deg, "kg": self.kg}.get(item.unit, "").strip()
+        return f"{gauge} {STEP_UNITS[item.unit]}" if gauge and _is_bare(gauge) else gauge
 
     def errors(self) -> list[str]:
         """Explain for each field why it cannot be used; empty if it can."""
@@ -91,15 +91,15 @@ def steps_of(
         By item, in this user's unit and sign: ``step``, the gauge's smallest; ``now``, the typed value as
         parsed; ``set``, the sheet's value. None where there is none. Only measured items.
     """
-    told: dict[str, dict[str, float | None]] = {}
+    steps: dict[str, dict[str, float | None]] = {}
     for entry in entries:
         item = bench.item(entry.item)
         if item.is_measured:
             reading = bench.sheet.tune.get(item.name, bench.sheet.readings.get(item.name))
             as_set = None if reading is None else showing.shown(item, float(reading.value))
             row = {"step": _step(item, entry, showing), "now": _now(item, entry, showing), "set": as_set}
-            told[item.name] = {key: _short(value) for key, value in row.items()}
-    return told
+            steps[item.name] = {key: _short(value) for key, value in row.items()}
+    return steps
 
 
 def _short(value: float | None) -> float | None:

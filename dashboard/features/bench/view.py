@@ -25,10 +25,10 @@ def found_mark(row: FoundItem | None, showing: BenchDisplay) -> list[Any]:
     return [mark, html.Span(sentence(row.why(showing)), className="quiet")]
 
 
-def counted(told: Told) -> list[html.P]:
+def counted(result: Told) -> list[html.P]:
     """Count the verdicts, and show the strut's geometry from two heights."""
-    words = [f"{sum(r.verdict == v for r in told.verdicts.values())} {v}" for v in _ICONS]
-    strut = [html.P(line) for line in told.strut.splitlines()]
+    words = [f"{sum(r.verdict == v for r in result.verdicts.values())} {v}" for v in _ICONS]
+    strut = [html.P(line) for line in result.strut.splitlines()]
     return [html.P(", ".join(words), id="bench-counts"), *strut]
 
 

@@ -182,8 +182,8 @@ def _key(correction: Correction) -> str:
 
 def done(session: Session, analysis: Analysis) -> tuple[Done, ...]:
     """List the corrections of the logs that are shown."""
-    told = (_done(analysis, one) for one in session.by_hand.all)
-    return tuple(one for one in told if one is not None)
+    rows = (_done(analysis, one) for one in session.by_hand.all)
+    return tuple(one for one in rows if one is not None)
 
 
 def _done(analysis: Analysis, one: Correction) -> Done | None:
@@ -247,13 +247,13 @@ def clock_now(
         return None
     own = joined.own
     if own.trusted:
-        told = f"Automatic: {own.offset_s:+.2f} ± {own.u95_s:.2f} s, by {own.method}."
+        automatic = f"Automatic: {own.offset_s:+.2f} ± {own.u95_s:.2f} s, by {own.method}."
     else:
-        told = f"No automatic match: {own.why}."
+        automatic = f"No automatic match: {own.why}."
     apart = f"Your setting differs by {joined.apart_s:.2f} s." if joined.by_hand and own.trusted else ""
     offset_s = joined.clock.offset_s if np.isfinite(joined.clock.offset_s) else _guess_s(analysis, joined)
     by_hand = session.by_hand.clock_of(log_key(joined.log.meta)) is not None
-    return joined, ClockNow(log_key(joined.log.meta), round(offset_s, 3), by_hand, told, apart)
+    return joined, ClockNow(log_key(joined.log.meta), round(offset_s, 3), by_hand, automatic, apart)
 
 
 def _guess_s(analysis: Analysis, joined: MotorAssignment) -> float:

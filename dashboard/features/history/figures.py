@@ -130,20 +130,20 @@ def _points(
 
 def _peaks(outings: Sequence[Outing], unit: str, palette: Palette) -> go.Scatter:
     speed = SPEED_UNITS[unit]
-    told = [
+    peaks = [
         (k, o, o.best_peak_mps, o.best_peak_u95_mps or 0.0)
         for k, o in enumerate(outings)
         if o.best_peak_mps is not None
     ]
     return go.Scatter(
-        x=[k + _PEAK_AT for k, _, _, _ in told],
-        y=[speed.from_si(peak) for _, _, peak, _ in told],
-        error_y=error_bars([half / speed.factor_si for _, _, _, half in told], palette.quiet),
+        x=[k + _PEAK_AT for k, _, _, _ in peaks],
+        y=[speed.from_si(peak) for _, _, peak, _ in peaks],
+        error_y=error_bars([half / speed.factor_si for _, _, _, half in peaks], palette.quiet),
         mode="markers",
         marker={"size": 11, "color": palette.quiet, "symbol": "triangle-up-open", "line": {"width": 2}},
         hovertext=[
             f"{moment_text(o.start_utc)}, {o.sheet_name}<br>best peak {speed_text(peak, unit, half)}"
-            for _, o, peak, half in told
+            for _, o, peak, half in peaks
         ],
         hoverinfo="text",
         name="peak",

@@ -124,7 +124,7 @@ class HistoryClient:
             outings = book.outings(OutingSearch(boat=boat, descending=False))
             two_ways, sheets = book.two_ways(boat), book.sheets(boat)
             by_id = {sheet.sheet_id: sheet for sheet in sheets}
-            told = history(evidence, by_id)
+            by_sheet = history(evidence, by_id)
             return Past(
                 boat=boat,
                 outings=outings,
@@ -132,8 +132,8 @@ class HistoryClient:
                 best=_best(outings, two_ways),
                 best_counting=_best([o for o in outings if o.best_verdict == "counts"], two_ways),
                 letters=_letters(outings),
-                sheets=told,
-                tune=_tune(sheets, by_id[told.best.level.sheet_id] if told.best else None),
+                sheets=by_sheet,
+                tune=_tune(sheets, by_id[by_sheet.best.level.sheet_id] if by_sheet.best else None),
                 due=book.service(boat),
                 upsets=tuple(reversed(book.upsets(boat))),
                 founds=_founds(book, boat, sheets),
@@ -146,10 +146,12 @@ class HistoryClient:
 
 def _best(outings: Sequence[Outing], two_ways: Sequence[SavedTwoWay]) -> SavedTwoWay | None:
     """Find the highest of the outings' best two-ways, the same as their list sorted by two-way."""
-    told = [(outing.best_two_way_mps, outing.id) for outing in outings if outing.best_two_way_mps is not None]
-    if not told:
+    speeds = [
+        (outing.best_two_way_mps, outing.id) for outing in outings if outing.best_two_way_mps is not None
+    ]
+    if not speeds:
         return None
-    _, outing_id = max(told, key=lambda one: one[0])
+    _, outing_id = max(speeds, key=lambda one: one[0])
     return next(w for w in two_ways if w.outing_id == outing_id)  # the best stands first in its outing
 
 

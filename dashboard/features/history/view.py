@@ -82,17 +82,17 @@ def outings_told(past: Past, unit: str) -> list[Any]:
 
 def sheets_told(past: Past, units: Units) -> list[Any]:
     """List the sheets that were run, each with its mean, and name the best one."""
-    told = past.sheets
-    if not told.points:
+    by_sheet = past.sheets
+    if not by_sheet.points:
         return [html.P("No two-way of this boat is in the logbook yet.")]
     heads = ("", "Setup sheet", "Mean (95 %)", "From")
     rows = []
-    for point in told.points:
+    for point in by_sheet.points:
         level = point.level
         cells = (
             html.Strong(past.letters[level.sheet_id]),
             html.A(point.sheet, href=bench_address(past.boat, level.sheet_id)),
-            value_text(told.measure, level.mean, units, level.u95),
+            value_text(by_sheet.measure, level.mean, units, level.u95),
             f"{_plural(level.count, 'two-way')} in {_plural(level.outings, 'outing')}",
         )
         rows.append(
@@ -102,7 +102,7 @@ def sheets_told(past: Past, units: Units) -> list[Any]:
         )
     head = dmc.TableThead(dmc.TableTr([dmc.TableTh(head) for head in heads]))
     table = dmc.Table([head, dmc.TableTbody(rows)], className="passes history-sheets")
-    return [table, html.P(best_text(told, units), id="history-best-sheet")]
+    return [table, html.P(best_text(by_sheet, units), id="history-best-sheet")]
 
 
 def _plural(count: int, name: str) -> str:

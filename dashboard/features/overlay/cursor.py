@@ -34,14 +34,14 @@ def cursor_data(
     passes = []
     for one, place in zip(overlay.laid, places, strict=True):
         look = looked[one.index]
-        told: dict[str, Any] = {"mark": look.mark, "colour": palette.of(look.direction), "rows": {}}
-        told["x"] = _plain(one.x, 4)
+        entry: dict[str, Any] = {"mark": look.mark, "colour": palette.of(look.direction), "rows": {}}
+        entry["x"] = _plain(one.x, 4)
         if place is not None:
-            told["east"], told["north"] = (_plain(values, 2) for values in place)
+            entry["east"], entry["north"] = (_plain(values, 2) for values in place)
         for row in rows:
             if row.quantity in one.curves.signals:
-                told["rows"][row.quantity] = _row(one, row.quantity, row.unit)
-        passes.append(told)
+                entry["rows"][row.quantity] = _row(one, row.quantity, row.unit)
+        passes.append(entry)
     low, high = overlay.span
     return {
         "abscissa": {
@@ -64,10 +64,10 @@ def cursor_data(
 def _row(one: AlignedPass, quantity: str, unit: Unit) -> dict[str, Any]:
     signal = one.curves.signals[quantity]
     digits = unit.decimals + _MORE_DIGITS
-    told = {"x": _plain(one.at(signal.t_s), 4), "y": _plain(unit.from_si(signal.value), digits)}
+    entry = {"x": _plain(one.at(signal.t_s), 4), "y": _plain(unit.from_si(signal.value), digits)}
     if signal.u95 is not None:
-        told["u95"] = _plain(signal.u95 / unit.factor_si, digits)
-    return told
+        entry["u95"] = _plain(signal.u95 / unit.factor_si, digits)
+    return entry
 
 
 def _plain(values: FloatArray, digits: int) -> list[float | None]:

@@ -258,18 +258,18 @@ def _starts(
     overlay: Overlay, places: Sequence[Any], looked: Sequence[Look], palette: Palette
 ) -> list[dict[str, Any]]:
     """Label the passes at their starts; those that start together share a label."""
-    told: list[tuple[float, float, list[str], Direction]] = []
+    groups: list[tuple[float, float, list[str], Direction]] = []
     for one, place in zip(overlay.laid, places, strict=True):
         if place is None:
             continue
         east_m, north_m = (float(np.interp(one.curves.one.start_s, one.curves.t_s, p)) for p in place)
         look = looked[one.index]
-        for east, north, marks, direction in told:
+        for east, north, marks, direction in groups:
             if direction == look.direction and np.hypot(east - east_m, north - north_m) < _TOGETHER_M:
                 marks.append(look.mark)
                 break
         else:
-            told.append((east_m, north_m, [f"{arrow(look.heading_deg)} {look.mark}"], look.direction))
+            groups.append((east_m, north_m, [f"{arrow(look.heading_deg)} {look.mark}"], look.direction))
     return [
         {
             "x": east_m,
@@ -286,7 +286,7 @@ def _starts(
             "borderpad": 2,
             "font": {"size": 13, "color": palette.ink},
         }
-        for east_m, north_m, marks, direction in told
+        for east_m, north_m, marks, direction in groups
     ]
 
 

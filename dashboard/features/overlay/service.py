@@ -222,8 +222,8 @@ def wanted_of(query: dict[str, Any]) -> tuple[tuple[str, ...], Abscissa, Anchor]
     >>> wanted_of({"pass": "12.P1", "over": "no such"})
     (('12.P1',), 'distance', 'take-off')
     """
-    told = query.get("pass") or ()
-    keys = tuple(key for part in ((told,) if isinstance(told, str) else told) for key in part.split(","))
+    names = query.get("pass") or ()
+    keys = tuple(key for part in ((names,) if isinstance(names, str) else names) for key in part.split(","))
     abscissa: Abscissa = next((a for a in ("distance", "time", "day") if a == query.get("over")), "distance")
     anchor: Anchor = next((a for a in ANCHORS if a == query.get("from")), "take-off")
     return keys, abscissa, anchor

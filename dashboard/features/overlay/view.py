@@ -92,13 +92,13 @@ def overlay_remarks(
         html.Li([look_mark(looked[k]), f" {_named(chosen[k])} is left out: {why}."])
         for k, why in overlay.left_out
     ]
-    told = [html.Li(sentence(note)) for note in overlay.notes]
+    items = [html.Li(sentence(note)) for note in overlay.notes]
     lacking: dict[str, list[Look]] = {}
     for one, look in zip(chosen, looked, strict=True):
         for note in one.curves.notes:
             lacking.setdefault(note, []).append(look)
     lacks = [html.Li(f"{', '.join(look.mark for look in some)}: {note}.") for note, some in lacking.items()]
-    return html.Ul([*(html.Li(text) for text in refused), *out, *told, *lacks], className="told")
+    return html.Ul([*(html.Li(text) for text in refused), *out, *items, *lacks], className="told")
 
 
 def sheets(groups: Sequence[SheetGroup], chosen: Sequence[ChosenPasses], looked: Sequence[Look]) -> list[Any]:
@@ -120,14 +120,14 @@ def _sheet(group: SheetGroup, first: SheetGroup | None, looked: Sequence[Look]) 
         return html.Div([html.H3([*marks, "no sheet recorded"])], className="overlay-sheet")
     head = html.H3([*marks, f"{group.sheet.name}, {group.sheet.boat}"])
     if group is first or first is None or first.sheet is None:
-        told: Any = html.P("The other sheets are compared with this one.", className="quiet")
+        content: Any = html.P("The other sheets are compared with this one.", className="quiet")
     elif not group.changes:
-        told = html.P("No differences.", className="quiet")
+        content = html.P("No differences.", className="quiet")
     else:
         other = group.sheet.boat != first.sheet.boat
-        told = html.Ul([html.Li(change_text(change)) for change in group.changes], className="told")
-        told = html.Div([html.P("Another boat.", className="quiet"), told]) if other else told
-    return html.Div([head, told], className="overlay-sheet")
+        content = html.Ul([html.Li(change_text(change)) for change in group.changes], className="told")
+        content = html.Div([html.P("Another boat.", className="quiet"), content]) if other else content
+    return html.Div([head, content], className="overlay-sheet")
 
 
 def list_told(listed: int, left_out: int) -> str:
@@ -149,9 +149,9 @@ def key() -> dmc.Text:
 def passes_beside(outing_id: int, count: int) -> html.P:
     """Link from an outing to its passes, together or each alone."""
     keys = [f"{outing_id}.P{k + 1}" for k in range(count)]
-    told: list[Any] = [html.A(key.partition(".")[2], href=overlay_address([key])) for key in keys]
+    links: list[Any] = [html.A(key.partition(".")[2], href=overlay_address([key])) for key in keys]
     if count > 1:
         some = keys[:MOST]
         whole = "all of them" if len(some) == count else f"the first {MOST}"
-        told.append(html.A(f"{whole} together", href=overlay_address(some)))
-    return html.P(["Overlay: ", *told] if told else [], className="beside")
+        links.append(html.A(f"{whole} together", href=overlay_address(some)))
+    return html.P(["Overlay: ", *links] if links else [], className="beside")

@@ -230,10 +230,10 @@ def _register_answer(app: Dash, sessions: Sessions, statements: Statements) -> N
             return {"asked": no_update, "edition": no_update, "errors": errors, "marks": marks, "seen": seen}
         # Figures of the passes alone wait for other passes: another rule leaves them as they are.
         fresh = tuple(no_update if old == new else new for old, new in zip(marked, marks, strict=True))
-        told: Any = {name: getattr(asked, name) for name in RequestForm.__slots__}
+        values: Any = {name: getattr(asked, name) for name in RequestForm.__slots__}
         # All that the page shows depends on this: the same answer is not drawn twice.
-        told = no_update if list(shown) == [told, edition] else told
-        return {"asked": told, "edition": edition, "errors": ("", ""), "marks": fresh, "seen": seen}
+        values = no_update if list(shown) == [values, edition] else values
+        return {"asked": values, "edition": edition, "errors": ("", ""), "marks": fresh, "seen": seen}
 
     @app.callback(
         Output("answer", "children"),

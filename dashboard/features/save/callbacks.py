@@ -122,17 +122,17 @@ def register(
     )
     def tell_kept(_shape: Any, known: int | None, token: str) -> dict[str, Any]:
         session = sessions.peek(token)
-        told = {"said": no_update, "error": no_update, "kept": no_update, "boat": no_update}
+        outputs = {"said": no_update, "error": no_update, "kept": no_update, "boat": no_update}
         error = session.failure("keeping")
         if error:
-            told["error"] = error
+            outputs["error"] = error
         kept = session.kept if session.kept and session.kept.form == form else None
         if kept is None and known is not None:  # the logs have changed meanwhile
-            told |= {"said": [], "kept": None}
+            outputs |= {"said": [], "kept": None}
         if kept is None or kept.outing.id == known:
-            return {**told, "new": [no_update] * 3}
-        told |= {"said": kept_told(kept), "kept": kept.outing.id, "boat": kept.outing.boat}
-        return {**told, "new": ["", "", []]}
+            return {**outputs, "new": [no_update] * 3}
+        outputs |= {"said": kept_told(kept), "kept": kept.outing.id, "boat": kept.outing.boat}
+        return {**outputs, "new": ["", "", []]}
 
 
 def _offering(app: Dash, shelf: LogbookClient, form: str) -> None:

@@ -85,10 +85,10 @@ def save_outing(
                 progress=step,
                 who=session.who,
             )
-            told, _ = book.asked(imported.outing.id)
+            request_kept, _ = book.asked(imported.outing.id)
         for key in usable if take_off else ():
             session.remove(key)
-        begins = {} if take_off else begun_with(session, told)
+        begins = {} if take_off else begun_with(session, request_kept)
         session.keep(SavedOuting(form, imported.outing, imported.unused), begins)
 
     session.queue.cancel_all("keeping")

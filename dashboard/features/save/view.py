@@ -125,5 +125,5 @@ def kept_told(kept: SavedOuting) -> list[Any]:
     outing = kept.outing
     logs = ", ".join(log.file for log in outing.logs)
     link = html.A(f"outing {outing.id}", href=outing_address(outing.id))
-    told = [html.P(["Added: ", link, f" of {outing.boat}. Setup sheet {outing.sheet_name}; {logs}."])]
-    return [*told, *(html.P(f"Not saved: {error}") for error in kept.unused)]
+    paragraphs = [html.P(["Added: ", link, f" of {outing.boat}. Setup sheet {outing.sheet_name}; {logs}."])]
+    return [*paragraphs, *(html.P(f"Not saved: {error}") for error in kept.unused)]

@@ -75,12 +75,12 @@ class Statements:
             outing = logbook.outing(outing_id)
             analysis = logbook.analysed(outing_id)
             sheet = logbook.sheet(outing.sheet_id, outing.boat)
-        told = conditions_text(outing.conditions, units.speed, units.temperature)
+        conditions = conditions_text(outing.conditions, units.speed, units.temperature)
         return build_statement(
             analysis,
             unit=units.speed,
             sheet=sheet,
             showing=BenchDisplay(units.length, units.mass),
-            conditions=told,
+            conditions=conditions,
             made_utc=datetime.now(UTC),
         )

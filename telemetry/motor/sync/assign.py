@@ -141,8 +141,8 @@ def assign_motors(
             keys = [log_key(cleaned.track.meta) for cleaned, _ in logs]
             k = keys.index(said.speed_log) if said.speed_log in keys else k
             clock = clock_by_hand(said, motor, *logs[k], estimates[k])
-        told = _told(motor, clock, k, logs[k][1], passes, options)
-        joined.append(MotorAssignment(motor, clock, k, told, estimates, said))
+        report = _told(motor, clock, k, logs[k][1], passes, options)
+        joined.append(MotorAssignment(motor, clock, k, report, estimates, said))
     return tuple(joined)
 
 

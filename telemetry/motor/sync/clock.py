@@ -327,8 +327,8 @@ def _runs(motion: Motion, start_s: float, end_s: float) -> int:
 def _likelihoods(matches: list[_Match]) -> list[float]:
     """Rank matches by likelihood; outside the overlap any change of speed is possible."""
     # A short overlap can match by chance, so the noise is taken from matches with longer overlaps.
-    told = [m for m in matches if m.runs >= _MIN_RUNS] or matches
-    noise = max(min(m.fit.unexplained / m.fit.used.size for m in told), _MIN_NOISE)
+    reliable = [m for m in matches if m.runs >= _MIN_RUNS] or matches
+    noise = max(min(m.fit.unexplained / m.fit.used.size for m in reliable), _MIN_NOISE)
     wild = max(_MIN_NOISE, *(m.fit.total / m.fit.used.size for m in matches))
 
     def one(m: _Match) -> float:
