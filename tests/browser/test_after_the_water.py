@@ -91,14 +91,14 @@ def test_distance_and_gates_change_the_answer_as_on_the_command_line(page: Page)
     own.press("Enter")
     expect(page.locator(FIGURE)).to_have_text(figure_of(analysed("--distance", "250 ft"), "mph"))
 
-    page.get_by_role("button", name="Take these gates").first.click()
+    page.get_by_role("button", name="Use these gates").first.click()
     gates = page.locator("#gates")
     expect(gates).not_to_have_value("")
     taken = analysed("--gates", gates.input_value())
     expect(page.locator(FIGURE)).to_have_text(figure_of(taken, "mph"))
     expect(page.locator(".gates-box").first).to_contain_text("given by you")
     page.get_by_role("button", name="Place them automatically").click()
-    expect(page.locator(".gates-box").first).to_contain_text("placed by the program")
+    expect(page.locator(".gates-box").first).to_contain_text("placed automatically")
 
 
 @ON_A_PHONE

@@ -38,7 +38,7 @@ def test_a_stretch_written_by_keyboard_is_cut_out_and_restored(page: Page) -> No
     plain = figure_of()
     page.get_by_label("From", exact=True).fill("17:41:00")
     page.get_by_label("To", exact=True).fill("17:41:12")
-    page.get_by_label("Why (if you like)").fill("the wake of a ferry")
+    page.get_by_label("Reason (optional)").fill("the wake of a ferry")
     page.get_by_role("button", name="Cut out").press("Enter")
     expect(page.locator("#hand-done li")).to_contain_text("17:41:00.00 to 17:41:12.00 UTC")
     expect(page.locator("#hand-done li")).to_contain_text("the wake of a ferry")
@@ -49,7 +49,7 @@ def test_a_stretch_written_by_keyboard_is_cut_out_and_restored(page: Page) -> No
     expect(page.locator("#speed-time")).to_contain_text("cut by hand")
     assert fits_the_screen(page)
 
-    page.get_by_role("button", name=re.compile("^Restore: Cut out")).click()
+    page.get_by_role("button", name=re.compile("^Restore: Cut")).click()
     expect(page.locator("#hand-done li")).to_have_count(0)
     expect(page.locator(FIGURE)).to_have_text(plain)
 
@@ -65,7 +65,7 @@ def test_what_is_no_stretch_is_said_beside_the_fields(page: Page) -> None:
     expect(page.locator("#hand-said")).to_contain_text("'soon' is not a time")
     page.get_by_label("From", exact=True).fill("17:40:40")
     page.get_by_role("button", name="Restore: it was real").click()
-    expect(page.locator("#hand-said")).to_contain_text("set nothing aside there")
+    expect(page.locator("#hand-said")).to_contain_text("nothing was excluded there")
     expect(page.locator("#hand-done li")).to_have_count(0)
 
 
@@ -101,9 +101,9 @@ def test_the_motor_logs_clock_is_shifted_by_steps_and_set_back(page: Page) -> No
     clock.get_by_role("button", name="Move the motor log 1 s later").click()
     expect(clock.locator("#clock-offset")).to_have_value(f"{own + 1.0:.3f}".rstrip("0"))
     clock.get_by_role("button", name="Move the motor log 0.05 s earlier").click()
-    expect(clock.locator("#clock-told")).to_contain_text("The hand is 0.95 s away from it.")
-    expect(clock.locator("#clock-told")).to_contain_text("from where the speeds place it")
-    expect(page.locator("#power-told")).to_contain_text("Clock joined by hand")
+    expect(clock.locator("#clock-told")).to_contain_text("Your setting differs by 0.95 s.")
+    expect(clock.locator("#clock-told")).to_contain_text("from the automatic estimate")
+    expect(page.locator("#power-told")).to_contain_text("Clock matched by hand")
     expect(clock.locator("#clock-view .js-plotly-plot")).to_be_visible()
     assert fits_the_screen(page)
 

@@ -63,10 +63,10 @@ def test_each_of_several_logs_shows_its_own_state_and_a_long_one_is_cancelled(
     expect(row).to_contain_text("Cancelled: nothing was saved.")
     answered(page)
     expect(files).not_to_contain_text("hour.gpx")
-    expect(page.locator("#power-told")).to_contain_text("Clock joined by")
+    expect(page.locator("#power-told")).to_contain_text("Clock matched by")
     wait_until_settled(page)
     assert fits_the_screen(page)
-    page.get_by_role("button", name="Take hour.gpx off the list").click()
+    page.get_by_role("button", name="Remove hour.gpx from the list").click()
     expect(jobs).to_be_empty()
 
 
@@ -142,10 +142,10 @@ def test_an_outings_rule_and_distance_come_with_its_analysis(page: Page) -> None
 def test_a_limit_of_ones_own_is_judged(page: Page) -> None:
     choose(page, SPEED, MOTOR)
     answered(page)
-    expect(page.locator("#power-told")).to_contain_text("Clock joined by")
+    expect(page.locator("#power-told")).to_contain_text("Clock matched by")
     expect(page.locator("#power-told")).not_to_contain_text("your own limit")
     page.get_by_text("Your own limits").click()
-    limit = page.get_by_role("textbox", name="Most current [A]")
+    limit = page.get_by_role("textbox", name="Highest current [A]")
     limit.fill("10")
     limit.press("Enter")
     expect(page.locator("#power-told")).to_contain_text("your own limit")
