@@ -170,7 +170,7 @@ def test_the_balance_and_then_other_units_and_signs(bench: Page) -> None:
 @AT_A_DESK
 def test_what_is_kept_is_in_the_logbook(bench: Page) -> None:
     bench.get_by_text("An item for this boat only").click()
-    bench.get_by_label("What it is called").fill("Wing height")
+    bench.locator("#own-title").fill("Wing height")
     bench.get_by_role("button", name="Add it").click()
     fill(bench, "Wing height as found", "40")
     fill(bench, "Strut depth as found", "6.1")

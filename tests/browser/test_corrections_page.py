@@ -65,7 +65,7 @@ def test_what_is_no_stretch_is_said_beside_the_fields(page: Page) -> None:
     expect(page.locator("#hand-said")).to_contain_text("'soon' is not a time")
     page.get_by_label("From", exact=True).fill("17:40:40")
     page.get_by_role("button", name="Restore: it was real").click()
-    expect(page.locator("#hand-said")).to_contain_text("nothing was excluded there")
+    expect(page.locator("#hand-said")).to_contain_text("Nothing was excluded there")
     expect(page.locator("#hand-done li")).to_have_count(0)
 
 
