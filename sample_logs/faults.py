@@ -15,7 +15,7 @@ SpikeKind = Literal["single", "several", "ramped", "at rest", "first fix", "lyin
 GapKind = Literal["gap", "no fix", "held"]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Faults:
     """How many of each fault to put in, at places drawn at random and clear of each other.
 

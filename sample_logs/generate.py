@@ -40,7 +40,7 @@ RECEIVER: Final = Receiver(rate_hz=10.0, lag_s=0.03, shared_scale=1e-4)
 DISTANCES_M: Final = (SIXTEENTH_MILE_M, 100.0, 50.0)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Scenario:
     """One outing of the samples.
 

@@ -186,8 +186,8 @@ def simulate_outing(
     offset_s, drift_ppm = r.uniform(-60.0, 8.0), r.uniform(-100.0, 100.0)
     rate = float(r.choice([20.0, 25.0, 40.0, 50.0]))
     clock = MotorClock(
-        offset_s if motor_clock_offset_s is None else motor_clock_offset_s,
-        drift_ppm if motor_clock_drift_ppm is None else motor_clock_drift_ppm,
+        offset_s=offset_s if motor_clock_offset_s is None else motor_clock_offset_s,
+        drift_ppm=drift_ppm if motor_clock_drift_ppm is None else motor_clock_drift_ppm,
     )
     motor_t_s, motor_columns = log_motor(r, boat, truth, clock, motor_rate_hz or rate, r.uniform(-3.0, 15.0))
     motor = make_motor_log(

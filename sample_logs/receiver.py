@@ -13,7 +13,7 @@ from sample_logs.truth import Truth
 from telemetry.core.frames import FloatArray
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Receiver:
     """Error model of a receiver that measures speed by Doppler.
 

@@ -33,7 +33,7 @@ _OUTING_SPREAD: Final = 0.02  # relative standard deviation of a day's drag (com
 _FIRST_UTC: Final = datetime(2025, 5, 3, 8, 30, tzinfo=UTC)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class SeasonOuting:
     """One outing of a season.
 
@@ -139,14 +139,14 @@ def season(
             )
             day = start.strftime("%Y-%m-%d")
             yield SeasonOuting(
-                sheet,
-                start,
-                {
+                sheet=sheet,
+                start_utc=start,
+                files={
                     f"{day}.csv": to_csv(outing.track),
                     f"{day}_motor.csv": motor_to_csv(outing.motor, "brackets", outing.boat.pole_pairs),
                 },
-                round(wind_mps, 1),
-                round(float(rng.uniform(14.0, 24.0)), 0),
-                round(float(rng.uniform(12.0, 20.0)), 0),
-                f"pack {'AB'[n % 2]}",
+                wind_mps=round(wind_mps, 1),
+                air_c=round(float(rng.uniform(14.0, 24.0)), 0),
+                water_c=round(float(rng.uniform(12.0, 20.0)), 0),
+                pack=f"pack {'AB'[n % 2]}",
             )

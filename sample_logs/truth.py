@@ -13,7 +13,7 @@ FINE_HZ = 200.0
 LatLon = tuple[float, float]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class TruePass:
     """One pass as it was.
 
@@ -66,7 +66,7 @@ class TrueRideEvent:
     vertical_amplitude_mps: float | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Truth:
     """Everything on one 200 Hz grid, arrays of shape (n,).
 

@@ -1,4 +1,4 @@
-/* The cursor of the page "Pass beside pass": one place of the abscissa, in every plot and in the table. */
+/* The cursor of the page "Overlay": one place of the abscissa, in every plot and in the table. */
 (function () {
   "use strict";
 
@@ -64,8 +64,8 @@
     window.Plotly.relayout(plot, { shapes: others.concat(cursors.get(plot)) });
   }
 
-  // Only the shapes are drawn anew: lines of thousands of points stay as they are. A plot that the server
-  // draws anew has lost them, and gets them again.
+  // Only the shapes are redrawn: lines of thousands of points are unchanged. A plot that the server
+  // redraws has lost them, and gets them again.
   function mark(plot, shapes) {
     if (!plot || !plot.layout) {
       return;

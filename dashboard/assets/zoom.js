@@ -1,4 +1,4 @@
-/* Which part of its time axis a plot is looked at: told to the server, which sends the true samples of it. */
+/* Visible range of a plot's time axis: sent to the server, which returns the true samples of it. */
 (function () {
   "use strict";
 
@@ -6,7 +6,7 @@
 
   window.dash_clientside = Object.assign({}, window.dash_clientside, {
     zoom: {
-      // The two ends, nothing for the whole; a plot tells of much else that it was laid out anew for.
+      // The two ends, null for the whole; a plot reports other layout changes too, which are ignored.
       shown: function (told, before) {
         let ends;
         if (told && "xaxis.range[0]" in told) {

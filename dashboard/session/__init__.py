@@ -1,1 +1,1 @@
-"""What one browser tab has loaded, its jobs and its uploads."""
+"""The logs that one browser tab has loaded, its jobs and its uploads."""

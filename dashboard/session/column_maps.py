@@ -1,4 +1,4 @@
-"""What was once said of a table's columns, for the page: found before a file is read, kept after it was."""
+"""Saved meanings of tables' columns: looked up before a file is read, saved after it was."""
 
 from __future__ import annotations
 
@@ -7,18 +7,18 @@ from telemetry.readers import ReadOptions, column_maps
 
 
 def remembered() -> tuple[ReadOptions, str]:
-    """Return how tables were explained before, and what cannot be used of it, in words."""
+    """Return the saved explanations of tables, and which of them cannot be used, in words."""
     kept, damaged = column_maps.load()
     return ReadOptions(kept=kept), " ".join(str(error) for error in damaged)
 
 
 def save_columns(upload: Upload) -> None:
-    """Keep what the user said of a table that could be read with it; where he took it all back, forget it.
+    """Save the user's explanation of a table that could be read with it; forget one that is empty.
 
     Raises
     ------
-    KeptError
-        If it cannot be kept.
+    SavedColumnsError
+        If it cannot be saved.
     """
     if upload.said is None or upload.error is not None:
         return

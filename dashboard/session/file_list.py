@@ -1,4 +1,4 @@
-"""The logs: where to drop them, what was read from each, and the form for a table that explains nothing."""
+"""The logs: the drop area, what was read from each, and the form for a table without clear headings."""
 
 from __future__ import annotations
 
@@ -17,13 +17,13 @@ FINDINGS_ROWS: Final = "findings-rows"
 
 
 def upload_card(under_way: html.Div) -> html.Div:
-    """Build the place to drop logs, what is under way, and the way in for someone who has none at hand."""
+    """Build the drop area, the list of jobs, and a button that loads sample logs."""
     hint = (
         f"Speed and motor logs in any order: GPX, FIT, NMEA 0183, CSV, also packed in .zip or .gz. Up to "
         f"{MAX_FILES_A_DROP} files at once, {LARGEST_BYTES // 1_000_000} MB each. They stay on this machine."
     )
     drop = drop_area("drop", "Drop logs here", hint)
-    samples = dmc.Button("Show me with sample logs", id="samples", variant="default", className="samples")
+    samples = dmc.Button("Try the sample logs", id="samples", variant="default", className="samples")
     return html.Div(
         [drop, samples, under_way, html.Div(id="turned-away", role="alert")],
         className="upload-card",
@@ -53,7 +53,7 @@ def drop_area(name: str, words: str, hint: str = "") -> html.Label:
 
 
 def file_list(files: tuple[FileView, ...]) -> list[html.Li]:
-    """One entry a file: what was read, what was found, or its own error."""
+    """One entry a file: its logs and findings, or its error."""
     return [_file(view) for view in files]
 
 
@@ -87,7 +87,7 @@ def _summary(parts: tuple[str, ...]) -> html.P:
 
 
 def _findings(view: FileView) -> html.Details:
-    """Fold the findings; what the cleaning adds later is written into the same fold, which stays open."""
+    """Fold the findings; those of the cleaning are added later to the same fold, which stays open."""
     lines = finding_lines(view.findings)
     parts = [
         html.Summary(findings_count(lines), id={"type": FINDINGS_COUNT, "key": view.key}),
@@ -98,7 +98,7 @@ def _findings(view: FileView) -> html.Details:
 
 
 def findings_count(lines: list[str]) -> str:
-    """Say how many findings there are."""
+    """Count the findings."""
     return f"{len(lines)} finding{'' if len(lines) == 1 else 's'}"
 
 
@@ -108,7 +108,7 @@ def findings_rows(lines: list[str]) -> list[html.Li]:
 
 
 def _details(view: FileView) -> html.Details:
-    """Ask for the pole pairs where they are needed; else offer to say otherwise how the table is read."""
+    """Ask for the pole pairs if they are needed; else offer to change how the table is read."""
     names = html.Details([html.Summary("Name its columns"), _names(view)]) if view.headings else None
     form = _form(view, _motor(view), names)
     said = "Say the motor's pole pairs" if view.needs_poles else "How its columns are read"
@@ -116,7 +116,7 @@ def _details(view: FileView) -> html.Details:
 
 
 def _form(view: FileView, *parts: Any) -> html.Div:
-    kept = html.P("Kept for every table with these headings.", className="quiet")
+    kept = html.P("Saved for every table with these headings.", className="quiet")
     again = dmc.Button("Read it again", id={"type": "read-again", "key": view.key}, variant="default")
     return html.Div([*parts, again, kept], className="heading-form")
 
@@ -141,7 +141,7 @@ def _names(view: FileView) -> html.Div:
 
 
 def _choices(mapped: str | None) -> list[dict[str, str]]:
-    """List what a heading can be said to mean; what it was said to mean elsewhere stays a choice."""
+    """List the meanings of a heading; one given elsewhere stays a choice."""
     choices = [{"value": value, "label": label} for value, label in column_choices()]
     known = mapped is None or any(choice["value"] == mapped for choice in choices)
     return choices if known else [*choices, {"value": mapped, "label": mapped}]

@@ -1,4 +1,4 @@
-"""Findings in words: one by one, but many of a kind together."""
+"""Format findings: one by one, but many of a kind together."""
 
 from __future__ import annotations
 
@@ -12,15 +12,15 @@ _SINGLY: Final = 3
 
 
 def finding_lines(findings: Sequence[Finding]) -> list[str]:
-    """Tell each finding with its place in the log; more than three of a kind share a line."""
+    """Format each finding with its place in the log; more than three of a kind share a line."""
     lines: list[str] = []
     for code, kind in group_by_code(findings).items():
         if len(kind) <= _SINGLY:
             lines += [sentence(f"{f.message}{_place([f])}") for f in kind]
         else:
             name = code.replace("-", " ")
-            told = sentence(f"{name} in {len(kind)} places")
-            lines.append(f"{told} The first: {kind[0].message}{_place(kind)}.")
+            heading = sentence(f"{name} in {len(kind)} places")
+            lines.append(f"{heading} The first: {kind[0].message}{_place(kind)}.")
     return lines
 
 

@@ -1,4 +1,4 @@
-"""Files let go of over a page, read into a session in the background, within its bounds."""
+"""Read files dropped on a page into a session in the background, within its limits."""
 
 from __future__ import annotations
 
@@ -24,9 +24,9 @@ from telemetry.readers import ReadOptions
 
 
 def take_in(session: Session, dropped: Sequence[Mapping[str, str]], *, analysed: bool = True) -> str:
-    """Have files read, each as a job of its own, by what is remembered of tables.
+    """Read files, each as a job of its own, with the saved column maps.
 
-    The page holds back what is too much before it sends it; what comes all the same is held to it too.
+    The page holds back what is too much before sending; the limits are enforced here too.
 
     Parameters
     ----------
@@ -34,12 +34,12 @@ def take_in(session: Session, dropped: Sequence[Mapping[str, str]], *, analysed:
     dropped : sequence of mapping
         ``name`` and ``contents``, as a data address.
     analysed : bool
-        Whether the logs are to be analysed when they have been read.
+        Whether the logs are analysed once they have been read.
 
     Returns
     -------
     str
-        What is not read, and what of the remembered cannot be used, in words; empty where all is well.
+        What is not read, and which saved maps cannot be used; empty if all is well.
     """
     options, unusable = remembered()
     said = [unusable] if unusable else []
@@ -66,7 +66,7 @@ def take_in(session: Session, dropped: Sequence[Mapping[str, str]], *, analysed:
 
 
 def bring_in(session: Session, logs: Sequence[NamedLog], options: ReadOptions) -> None:
-    """Have logs of the logbook read and analysed."""
+    """Read and analyse logs of the logbook."""
     for log in logs:
         session.queue.add(_reading(session, log.file, partial(bytes, log.data), len(log.data), options))
     session.settle()
@@ -87,7 +87,7 @@ def _reading(
 
 
 def put_in(session: Session, uploads: Sequence[Upload]) -> None:
-    """Add what has been read already, and have it analysed."""
+    """Add logs that have been read already, and analyse them."""
     for upload in uploads:
         session.put(upload)
     session.settle()
@@ -100,7 +100,7 @@ def read_anew(
     pole_pairs: int | None,
     gear_ratio: float | None,
 ) -> None:
-    """Have a table read again by what its user says of it now, and that kept; see :func:`read_again`."""
+    """Read a table again with the user's column map, and save the map; see :func:`read_again`."""
     upload = session.uploads[key]
 
     def work(job: Job) -> None:

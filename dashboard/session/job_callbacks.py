@@ -1,4 +1,4 @@
-"""What is under way on a page that logs are dropped on: followed, cancelled, taken off the list."""
+"""Callbacks of the jobs on a page that logs are dropped on: poll, cancel, remove from the list."""
 
 from __future__ import annotations
 
@@ -12,24 +12,24 @@ from dashboard.session.sessions import Sessions
 
 
 def follow(page: str) -> None:
-    """Have the page ask how far things are, until nothing is under way."""
+    """Make the page poll the progress until all jobs have ended."""
     set_props(f"{page}-poll", {"disabled": False})
 
 
 def register(app: Dash, sessions: Sessions, page: str, revision: str, form: str) -> None:
-    """Attach the callbacks of what is under way on a page.
+    """Attach the callbacks of a page's jobs.
 
     Parameters
     ----------
     app : Dash
     sessions : Sessions
     page : str
-        What the ids of its :func:`dashboard.session.job_list.jobs_area` begin with.
+        Prefix of the ids of its :func:`dashboard.session.job_list.jobs_area`.
     revision : str
-        The id of the store whose change has the page show the session anew. What it was when the page last
-        asked it for an answer stands in the area's own store, which ends in ``seen``.
+        The id of the store whose change makes the page show the session again. Its value at the page's last
+        request for an answer is in the area's own store, which ends in ``seen``.
     form : str
-        What the ids of its :func:`dashboard.features.save.view.outing_form` begin with.
+        Prefix of the ids of its :func:`dashboard.features.save.view.outing_form`.
     """
     shares = {"type": SHARE, "page": page, "key": ALL}
 
@@ -57,7 +57,7 @@ def register(app: Dash, sessions: Sessions, page: str, revision: str, form: str)
         return (
             idle,
             no_update if drawn == shape else drawn,
-            # Of two callbacks that one change set off, one may have come before the answer and one after it.
+            # Of two callbacks triggered by one change, one may have come before the answer and one after it.
             no_update if now == seen == shown else now,
             [by_key.get(one["key"], no_update) for one in ids],
         )
@@ -85,13 +85,13 @@ def register(app: Dash, sessions: Sessions, page: str, revision: str, form: str)
     )
     def end_one(_cancels: list[int | None], _clears: list[int | None], token: str) -> bool:
         if not ctx.triggered[0]["value"]:
-            raise PreventUpdate  # the button was drawn, not pressed
+            raise PreventUpdate  # the button was created, not pressed
         session, pressed = sessions.open(token), ctx.triggered_id
         if pressed["type"] == CANCEL:
             session.cancel(pressed["key"])
         else:
             session.queue.forget(pressed["key"])
-        return False  # once more, for the list to show it
+        return False  # once more, to show it in the list
 
     @app.callback(
         Output(f"{page}-poll", "disabled", allow_duplicate=True),

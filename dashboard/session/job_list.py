@@ -1,4 +1,4 @@
-"""What is under way for a reader: each file with its own progress and its own way to cancel it."""
+"""The list of a reader's jobs: each file with its own progress and its own button to cancel."""
 
 from __future__ import annotations
 
@@ -17,17 +17,17 @@ _POLL_MS: Final = 400
 _DOES: Final = {
     "reading": "Reading",
     "analysing": "Analysing the logs",
-    "keeping": "Putting it into the logbook",
+    "keeping": "Saving in the logbook",
 }
 _ENDED: Final = {
-    "reading": "Cancelled: nothing of it was kept.",
+    "reading": "Cancelled: nothing was saved.",
     "analysing": "The analysis was cancelled, so there is no answer for these logs.",
-    "keeping": "Cancelled: nothing was put into the logbook.",
+    "keeping": "Cancelled: nothing was saved in the logbook.",
 }
 
 
 def jobs_area(page: str) -> html.Div:
-    """Keep a page's place for what is under way; it asks the server only while something is."""
+    """Build the area for a page's jobs; it polls the server only while a job is running."""
     return html.Div(
         [
             html.Ul(id=f"{page}-jobs", className="jobs", **{"aria-label": "Under way"}),
@@ -40,22 +40,22 @@ def jobs_area(page: str) -> html.Div:
 
 
 def shape_of(jobs: tuple[JobView, ...], kept: int | None = None) -> list[str]:
-    """Name what the list and the form are drawn from, apart from the shares; they follow where this changes.
+    """Identify what the list and the form show, apart from the progress; they are redrawn when this changes.
 
-    A keeping may be over before the page first asks how far it is: no job then tells of it, the outing does.
+    A saving may be over before the page first polls: then no job reports it, the outing does.
     """
     return [*(f"{job.key} {job.state}" for job in jobs), *([] if kept is None else [f"kept {kept}"])]
 
 
 def percent(job: JobView) -> int:
-    """Give the share done in whole percent."""
+    """Return the share done in whole percent."""
     return round(100.0 * job.share)
 
 
 def jobs_list(jobs: tuple[JobView, ...], page: str, *, keeping: bool = False) -> list[html.Li]:
-    """List the jobs, those under way with their share done: what is kept, or all else."""
+    """List the jobs, running ones with their progress: only the saving, or all others."""
     mine = [job for job in jobs if (job.kind == "keeping") == keeping]
-    # An analysis that waits is no news: it follows what is read. A form says itself why it cannot be kept.
+    # A waiting analysis is not listed: it follows the reading. A form shows itself why it cannot be saved.
     hidden = (("analysing", "waiting"), ("keeping", "failed"))
     return [_job(job, page) for job in mine if (job.kind, job.state) not in hidden]
 
@@ -64,10 +64,10 @@ def _job(job: JobView, page: str) -> html.Li:
     title = job.name or _DOES[job.kind]
     open_ = job.state in ("waiting", "under way")
     button = dmc.Button(
-        "Cancel" if open_ else "Take it off",
+        "Cancel" if open_ else "Remove",
         id={"type": CANCEL if open_ else CLEAR, "page": page, "key": job.key},
         variant="default",
-        **{"aria-label": f"Cancel {title}" if open_ else f"Take {title} off the list"},
+        **{"aria-label": f"Cancel {title}" if open_ else f"Remove {title} from the list"},
     )
     head = html.Div([html.Strong(title, className="file-name"), button], className="file-head")
     parts: list[Any] = [head]

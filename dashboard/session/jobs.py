@@ -1,9 +1,9 @@
-"""Long work in the background: a queue for each reader, served in turn by a few threads of the server.
+"""Background jobs: a queue for each reader, served in turn by a few threads of the server.
 
-Threads and not processes: what takes long is numpy, LAPACK and the XML parser, which let go of the
-interpreter, and the frames that a reader makes would cost more to hand over than to make. A reader's own
-jobs run one after another, small ones first, so that a short motor log never waits for an hour's speed log;
-readers take turns, so that twelve files of one never hold up the single file of another.
+Threads and not processes: the long work is numpy, LAPACK and the XML parser, which release the interpreter,
+and the frames of a reader would cost more to transfer than to compute. A reader's own jobs run one after
+another, small ones first, so that a short motor log never waits for an hour's speed log; readers take turns,
+so that twelve files of one never hold up the single file of another.
 """
 
 from __future__ import annotations
@@ -25,15 +25,15 @@ _log = logging.getLogger(__name__)
 State = Literal["waiting", "under way", "done", "failed", "cancelled"]
 JobKind = Literal["reading", "analysing", "keeping"]
 _ORDER: Final[tuple[JobKind, ...]] = ("reading", "analysing", "keeping")
-# A tab asks several times a second while something is under way; a phone that sleeps asks once a minute.
+# A tab polls several times a second while a job is running; a phone that sleeps polls once a minute.
 SILENT_S: Final = 300.0
 _MAX_ENDED: Final = 24
-_FAULT: Final = "Something went wrong here; nothing of it was kept. The server's own window says more."
+_FAULT: Final = "A fault of the program; nothing was saved. The server's window shows the details."
 
 
 @dataclass(frozen=True, slots=True)
 class JobView:
-    """What a page shows of a job: the share done is 0 to 1, and ``said`` why it failed."""
+    """State of a job for a page: the share done is 0 to 1, and ``said`` is why it failed."""
 
     key: str
     kind: JobKind
@@ -50,12 +50,12 @@ class Job:
     ----------
     kind : {"reading", "analysing", "keeping"}
     name : str
-        Of the file or whatever it is about.
+        Of the file or other subject.
     work : callable
-        Takes the job; it runs under a watch that ends it where it was cancelled. Before it leaves anything
-        behind it calls :meth:`conclude`, so that a cancelled job leaves nothing.
+        Takes the job; it runs under a watch that ends it once it is cancelled. Before it stores anything it
+        calls :meth:`conclude`, so that a cancelled job leaves nothing.
     size : int
-        What it holds until it has run [byte].
+        Memory held until it has run [byte].
     """
 
     def __init__(self, kind: JobKind, name: str, work: Callable[[Job], None], size: int = 0) -> None:
@@ -72,27 +72,27 @@ class Job:
 
     @property
     def open(self) -> bool:
-        """Whether it waits or is under way."""
+        """Whether it is queued or running."""
         return self._state in ("waiting", "under way")
 
     @property
     def waiting(self) -> bool:
-        """Whether it has not begun."""
+        """Whether it has not started."""
         return self._state == "waiting"
 
     @property
     def view(self) -> JobView:
-        """Say how it stands."""
+        """Return its state."""
         return JobView(self.key, self.kind, self.name, self._state, self._share, self._said)
 
     def cancel(self) -> None:
-        """Have it end without leaving anything; what has ended stays as it is."""
+        """Cancel it so that it leaves nothing; an ended job is unchanged."""
         with self._lock:
             if self.open and not self._concluding:
                 self._ends("cancelled")
 
     def conclude(self) -> None:
-        """Pass the point from which it can no longer be cancelled: what was made is kept now.
+        """Pass the point of no return: the result is saved now.
 
         Raises
         ------
@@ -105,7 +105,7 @@ class Job:
             self._concluding = True
 
     def run(self, heard: Callable[[], bool]) -> None:
-        """Do the work; whatever goes wrong ends in what is said of it."""
+        """Do the work; any error ends in its message."""
         with self._lock:
             if not self.waiting:
                 return
@@ -142,7 +142,7 @@ class Job:
 
     def _ends(self, state: State) -> None:
         self._state = state
-        self._work = None  # and with it the bytes it held
+        self._work = None  # frees the bytes it held
         self.size = 0
         if state == "done":
             self._share = 1.0
@@ -154,9 +154,9 @@ class Queue:
     Parameters
     ----------
     pool : Executor, optional
-        Which threads do the work, shared by all readers; without one it is done at once by whoever adds it.
+        Threads that do the work, shared by all readers; without a pool a job runs at once in the caller.
     clock : callable
-        Seconds that only grow; tests pass their own.
+        Returns increasing seconds; tests pass their own.
     """
 
     def __init__(self, pool: Executor | None = None, clock: Callable[[], float] = time.monotonic) -> None:
@@ -169,22 +169,22 @@ class Queue:
         self._closed = False
 
     def hear(self) -> None:
-        """Note that the tab is there; the jobs of one that is not heard of end by themselves."""
+        """Note that the tab is there; the jobs of a silent tab are cancelled."""
         self._heard_s = self._clock()
 
     @property
     def views(self) -> tuple[JobView, ...]:
-        """Say how every job stands that has not been taken off the list, in the order they came."""
+        """Return the state of every job in the list, in order of arrival."""
         return tuple(job.view for job in list(self._jobs.values()))
 
     @property
     def under_way(self) -> bool:
-        """Whether anything waits or is under way."""
+        """Whether any job is queued or running."""
         return any(job.open for job in list(self._jobs.values()))
 
     @property
     def waiting_bytes(self) -> int:
-        """What open jobs hold [byte]."""
+        """Memory held by open jobs [byte]."""
         return sum(job.size for job in list(self._jobs.values()))
 
     def count(self, kind: JobKind) -> int:
@@ -192,7 +192,7 @@ class Queue:
         return sum(job.open and job.kind == kind for job in list(self._jobs.values()))
 
     def add(self, job: Job) -> None:
-        """Have a job done when its turn comes."""
+        """Run a job when its turn comes."""
         with self._lock:
             self._jobs[job.key] = job
             if self._closed:
@@ -216,18 +216,18 @@ class Queue:
                     job.cancel()
 
     def forget(self, key: str) -> None:
-        """Take a job that has ended off the list."""
+        """Remove an ended job from the list."""
         with self._lock:
             if key in self._jobs and not self._jobs[key].open:
                 del self._jobs[key]
 
     def close(self) -> None:
-        """Cancel everything, for good."""
+        """Cancel everything, permanently."""
         self._closed = True
         self.cancel_all()
 
     def _go_on(self) -> None:
-        """Have the next job done, unless one is under way."""
+        """Run the next job, unless one is running."""
         if self._pool is None:
             while (job := self._taken()) is not None:
                 self._do(job)
@@ -258,5 +258,5 @@ class Queue:
         finally:
             with self._lock:
                 self._busy = False
-                if job.view.state == "done":  # what it left behind speaks for it
+                if job.view.state == "done":  # its result is shown instead
                     self._jobs.pop(job.key, None)

@@ -1,4 +1,4 @@
-"""How much memory the arrays and tables of results hold."""
+"""Memory of the arrays and tables of results."""
 
 from __future__ import annotations
 

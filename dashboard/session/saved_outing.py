@@ -1,4 +1,4 @@
-"""What a form put into the logbook."""
+"""An outing that a form saved in the logbook."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from telemetry.logbook import Outing
 
 @dataclass(frozen=True, slots=True)
 class SavedOuting:
-    """An outing that was put into the logbook from a form, and the logs that could not be used for it."""
+    """An outing that was saved in the logbook from a form, and the logs that could not be used for it."""
 
     form: str
     outing: Outing

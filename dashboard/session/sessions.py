@@ -1,4 +1,4 @@
-"""The sessions of all browser tabs: each apart from every other, within bounds, not for ever."""
+"""The sessions of all browser tabs: isolated from each other, bounded, and dropped when idle."""
 
 from __future__ import annotations
 
@@ -18,21 +18,21 @@ __all__ = ["IDLE", "MAX_BYTES_OF_ALL", "NO_ROOM", "Session", "Sessions", "new_to
 
 _TOKEN: Final = re.compile(r"[A-Za-z0-9_-]{32,64}")
 MAX_BYTES_OF_ALL: Final = 1_000_000_000
-"""What all sessions of a server may hold together: files, what was read from them and what was made of it."""
+"""Memory limit of all sessions of a server: files, logs and results [byte]."""
 _MAX_REMEMBERED_GONE: Final = 1000
 _WORKERS: Final = 2
 NO_ROOM: Final = (
-    "Your logs are no longer loaded: other readers' logs needed the memory, and yours had been unused the "
-    "longest. Drop them again to go on; what you kept in the logbook is still there."
+    "Your logs are no longer loaded: others needed the memory, and your logs had been unused the "
+    "longest. Drop them again to continue; outings saved in the logbook are still there."
 )
 IDLE: Final = (
-    "Your logs are no longer loaded, since this page was unused for hours. Drop them again to go on; what "
-    "you kept in the logbook is still there."
+    "Your logs are no longer loaded, because this page was unused for hours. Drop them again to continue; "
+    "outings saved in the logbook are still there."
 )
 
 
 def new_token() -> str:
-    """Return a name for a session that nobody can guess."""
+    """Return a session name that cannot be guessed."""
     return secrets.token_urlsafe(32)
 
 
@@ -42,18 +42,18 @@ class Sessions:
     Parameters
     ----------
     limit : int
-        How many to keep; the one idle longest goes first.
+        Maximum number of sessions; the one idle longest is dropped first.
     idle_s : float
         How long an unused session is kept [s].
     clock : callable
-        Seconds that only grow; tests pass their own.
+        Returns increasing seconds; tests pass their own.
     reader : callable
-        Names who is asking. A session belongs to the reader who opened it: the same token from another one
-        is another session.
+        Returns who is asking. A session belongs to the reader who opened it: the same token from another
+        reader is another session.
     most_bytes : int
-        What all may hold together [byte]; past it the one idle longest goes first.
+        Memory limit of all sessions [byte]; above it the one idle longest is dropped first.
     workers : int
-        How many threads read and analyse for all of them; with none it is done while the page waits.
+        Threads that read and analyse for all sessions; without any the page waits for the work.
     """
 
     def __init__(
@@ -76,28 +76,28 @@ class Sessions:
         self._gone: OrderedDict[tuple[str, str], str] = OrderedDict()
 
     def __len__(self) -> int:
-        """Count the sessions kept."""
+        """Return the number of sessions."""
         return len(self._sessions)
 
     @property
     def held_bytes(self) -> int:
-        """What all sessions hold together [byte]."""
+        """Memory held by all sessions [byte]."""
         with self._lock:
             return sum(session.held_bytes for _, session in self._sessions.values())
 
     def peek(self, token: str | None) -> Session:
-        """Return a session to look at; an unknown token gets an empty one that is not kept."""
+        """Return a session for reading; an unknown token gets an empty one that is not stored."""
         with self._lock:
             self._expire()
             return self._touch(token) or Session(lost=self._gone.get((self._reader(), token or ""), ""))
 
     def open(self, token: str | None) -> Session:
-        """Return a session to change, making it where the token is new.
+        """Return a session for changes, creating it if the token is new.
 
         Raises
         ------
         ValueError
-            If the token is none that :func:`new_token` makes.
+            If the token is not from :func:`new_token`.
         """
         with self._lock:
             self._expire()
@@ -106,7 +106,7 @@ class Sessions:
                 if token is None or not _TOKEN.fullmatch(token):
                     raise ValueError("no such session; load the page again")
                 key = (self._reader(), token)
-                # Counted from now, so that no page takes this session for one that it has lost.
+                # The idle time counts from now, so that no page takes this session for one it has lost.
                 began = int(time.time() * 1000)
                 found = Session(
                     queue=Queue(self._pool, self._clock), lost=self._gone.get(key, ""), revision=began
@@ -118,7 +118,7 @@ class Sessions:
             return found
 
     def close(self) -> None:
-        """End everything that is under way; the server stops."""
+        """End all work; the server stops."""
         with self._lock:
             for _, session in self._sessions.values():
                 session.queue.close()
@@ -141,7 +141,7 @@ class Sessions:
             self._drop(next(iter(self._sessions)), IDLE)
 
     def _make_room(self, grown: tuple[str, str]) -> None:
-        """Let the longest idle go until all fit, but never the one that has just grown."""
+        """Drop the longest idle sessions until all fit, but never the one that has just grown."""
         with self._lock:
             for key in list(self._sessions):
                 if self.held_bytes <= self._most_bytes:

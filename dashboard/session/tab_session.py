@@ -1,4 +1,4 @@
-"""What one browser tab has loaded, kept in memory, and what was made of it."""
+"""The logs that one browser tab has loaded, in memory, and the results computed from them."""
 
 from __future__ import annotations
 
@@ -22,37 +22,37 @@ _REMEMBERED_ANSWERS: Final = 8
 
 
 def _new_edition() -> str:
-    # A tab may outlive its session, so that a count from nought could name another session's answers.
+    # A tab may outlive its session, so that a count from zero could name another session's answers.
     return secrets.token_hex(8)
 
 
 @dataclass
 class Session:
-    """The logs, rules and latest answers of one browser tab, and what is being done for it.
+    """The logs, rules and latest answers of one browser tab, and its jobs.
 
     Attributes
     ----------
     uploads : dict of str to Upload
-        By content hash, in the order they came.
+        By content hash, in order of arrival.
     rules : dict of str to Rule
         The user's own rules by name.
     by_hand : ByHand
         What the reader corrected in these logs.
     corrected : bool
-        Whether anything was ever corrected here, or an outing with corrections laid open.
+        Whether anything was ever corrected here, or an outing with corrections was opened.
     who : str
-        Who says so, for the logbook to record; empty where nobody said.
+        Name of the person who corrects, for the logbook; empty if unknown.
     asked : dict of str to object
-        What the page's controls begin with, by the names of ``Asked``: as an
-        outing that was laid open was asked, or as the setup sheet says that the logs were kept with.
+        Initial values of the page's controls, by the names of ``RequestForm``: from the request of an
+        opened outing, or from the setup sheet that the logs were saved with.
     kept : SavedOuting or None
-        The outing that these logs were kept as, or those that were taken off then.
+        The outing that these logs were saved as, or those removed then.
     lost : str
-        Why logs that were here are no longer, in words for their reader; empty where nothing was lost.
+        Why logs that were here are gone, in words for the reader; empty if none are.
     queue : Queue
-        What is read, analysed and kept in the background.
+        The reading, analysing and saving in the background.
     revision : int
-        Grows with every change of ``uploads``, ``rules`` or the answers.
+        Increases with every change of ``uploads``, ``rules`` or the answers.
     """
 
     uploads: dict[str, Upload] = field(default_factory=dict)
@@ -81,7 +81,7 @@ class Session:
 
     @property
     def stale(self) -> bool:
-        """Whether the logs are others than those that the answers are of."""
+        """Whether the logs have changed since the answers were computed."""
         return self._state != self._answered
 
     @property
@@ -91,23 +91,23 @@ class Session:
 
     @property
     def held_bytes(self) -> int:
-        """What this session holds: files, what was read and made of them, what waits to be read [byte]."""
+        """Memory held: files, logs and results, and files waiting to be read [byte]."""
         return self._held + self.queue.waiting_bytes
 
     def has_room(self, n_bytes: int) -> bool:
-        """Tell whether another file of so many bytes may come in, beside what waits to be read."""
+        """Return whether another file of this size fits, together with those waiting to be read."""
         files = len(self.uploads) + self.queue.count("reading")
         taken = sum(u.size for u in self.uploads.values()) + self.queue.waiting_bytes
         return files < MAX_FILES and taken + n_bytes <= MAX_BYTES
 
     @property
     def latest(self) -> Analysis | None:
-        """The answer that was given last, whatever was asked; None before any."""
+        """The latest answer, whatever the request; None before any."""
         with self._lock:
             return next(reversed(self._answers.values()), None)
 
     def put(self, upload: Upload) -> None:
-        """Add a file or replace the same one; one that would be too much is kept as its own refusal."""
+        """Add a file or replace the same one; one that would be too much is stored as its own error."""
         with self._lock:
             others = [u for u in self.uploads.values() if u.key != upload.key]
             if len(others) >= MAX_FILES or sum(u.size for u in others) + upload.size > MAX_BYTES:
@@ -122,7 +122,7 @@ class Session:
         self._weigh()
 
     def remove(self, key: str) -> None:
-        """Forget a file."""
+        """Remove a file."""
         with self._lock:
             before = self.logs
             self.uploads.pop(key, None)
@@ -133,27 +133,27 @@ class Session:
         self._weigh()
 
     def add_rule(self, rule: Rule) -> None:
-        """Keep a rule of the user's own."""
+        """Store a rule of the user's own."""
         with self._lock:
             self.rules[rule.name] = rule
             self.revision += 1
 
     def correct(self, by_hand: ByHand) -> None:
-        """Correct the logs by hand, in the place of all that was corrected before."""
+        """Set the corrections by hand, replacing all earlier ones."""
         with self._lock:
             self.corrected = self.corrected or self.by_hand != by_hand
             self.by_hand = by_hand
             self.revision += 1
 
     def keep(self, kept: SavedOuting, asked: dict[str, object]) -> None:
-        """Note which outing the logs were kept as, and what the page's controls are to show then."""
+        """Record the outing that the logs were saved as, and the new values of the page's controls."""
         with self._lock:
             self.kept = kept
             self.asked = asked
             self.revision += 1
 
     def failure(self, kind: JobKind) -> str:
-        """Say why the latest job of a kind failed, once; empty where none did."""
+        """Return why the latest job of a kind failed, once; empty if none did."""
         said = ""
         for view in self.queue.views:
             if view.kind == kind and view.state == "failed":
@@ -162,7 +162,7 @@ class Session:
         return said
 
     def settle(self) -> None:
-        """Have the logs analysed in the background, once those that are still to come have been read."""
+        """Analyse the logs in the background, once those still to come have been read."""
         self.queue.cancel_all("analysing")
         self._forget_analyses()
         if self.stale or self.queue.count("reading"):
@@ -171,8 +171,8 @@ class Session:
     def cancel(self, key: str | None = None) -> None:
         """Cancel one job, or all.
 
-        An answer that is not of the logs that are here now is taken back with the analysis that was to
-        replace it: nobody is to take it for theirs.
+        An answer for other logs than the present ones is withdrawn together with the analysis that was to
+        replace it, so that nobody takes it for theirs.
         """
         if key is None:
             self.queue.cancel_all()
@@ -184,7 +184,7 @@ class Session:
             self._take_back()
 
     def analysis(self, request: Request) -> Analysis | None:
-        """Answer a request about the logs loaded, however long it takes; None while there is none.
+        """Answer a request about the loaded logs, however long it takes; None if there are none.
 
         The logs are analysed once; a changed rule, distance or pair of gates only judges again.
         """
@@ -199,7 +199,7 @@ class Session:
         return made
 
     def answer(self, request: Request) -> Analysis | None:
-        """Answer a request from what was made of the logs; None where nothing was made yet.
+        """Answer a request from results computed already; None if there are none.
 
         While other logs are being read or analysed it is the answer for those before.
         """
@@ -220,12 +220,12 @@ class Session:
             return answer
 
     def edition(self, request: Request) -> str:
-        """Name the answer to a request: while its name is the same, a page may leave it as it is."""
+        """Identify the answer to a request: while the id is the same, a page need not change."""
         with self._lock:
             return f"{self._edition} {hash(request)}"
 
     def close(self) -> None:
-        """End what is under way and let go of everything."""
+        """End all jobs and release everything."""
         self.queue.close()
         with self._lock:
             self.uploads.clear()
@@ -261,7 +261,7 @@ class Session:
         self._edition = _new_edition()
 
     def _take(self, made: Analysis, state: int) -> None:
-        """Keep an answer, unless the logs are others by now."""
+        """Store an answer, unless the logs have changed meanwhile."""
         with self._lock:
             if state == self._state:
                 self._forget_answers()
@@ -279,7 +279,7 @@ class Session:
             self._answered = self._state
 
     def _weigh(self) -> None:
-        """Reckon anew what is held; the server may have to make room for it."""
+        """Update the memory held; the server may have to make room for it."""
         with self._lock:
             made = [(a.speed_logs, a.motor_logs, a.measured, a.motors) for a in self._answers.values()]
             uploads = list(self.uploads.values())

@@ -1,4 +1,4 @@
-"""Files the user dropped: read once, kept as logs, each with its own error."""
+"""Files the user dropped: read once, stored as logs, each with its own error."""
 
 from __future__ import annotations
 
@@ -29,18 +29,18 @@ from telemetry.readers import (
 )
 from telemetry.readers.headings import match
 
-# What one file, one drop and one session may hold. An hour at 25 Hz is about 25 MB of GPX.
+# Limits of one file, one drop and one session. An hour at 25 Hz is about 25 MB of GPX.
 LARGEST_BYTES: Final = 32_000_000
 MAX_FILES_A_DROP: Final = 12
 MAX_BYTES_A_DROP: Final = 64_000_000
 MAX_FILES: Final = 40
 MAX_BYTES: Final = 160_000_000
-# A table that is read without a question may have so many headings and still offer each to be named.
+# The most headings of a table that is read without a question and still offers each to be named.
 _MAX_NAMED: Final = 40
 
 
 def content_of(data_url: str) -> bytes:
-    """Take the bytes out of what the browser sends of a file."""
+    """Decode the bytes of a file from the browser's data address."""
     try:
         return base64.b64decode(data_url.partition(",")[2], validate=True)
     except binascii.Error:
@@ -56,18 +56,18 @@ class Upload:
     key : str
         Hash of its bytes: dropping a file twice changes nothing.
     name : str
-        The file's name without any folder; a log out of an archive is called ``archive.zip/inner.gpx``.
+        The file's name without any folder; a log from an archive is called ``archive.zip/inner.gpx``.
     size : int
         Length [byte].
     logs : tuple of Track or MotorLog
-        What was read; empty with an error.
+        The logs; empty with an error.
     error : LogError or None
         Why it could not be used.
     data : bytes or None
-        What came, for a table to be read again with other headings and for the logbook; None where it was
-        turned away.
+        The file's bytes, for a table to be read again with other headings and for the logbook; None if it was
+        refused.
     said : ExplainedTable or None
-        What is said of a table, now or before; None for other formats.
+        The explanation of a table, new or saved; None for other formats.
     """
 
     key: str
@@ -79,7 +79,7 @@ class Upload:
     said: ExplainedTable | None
 
     def refused(self, reason: str, hint: str) -> Upload:
-        """Return the same file turned away: nothing of it is kept but its name."""
+        """Return the same file refused: only its name is kept."""
         error = LogError(reason, file=self.name, hint=hint)
         return replace(self, size=0, logs=(), error=error, data=None, said=None)
 
@@ -88,7 +88,7 @@ TOO_MUCH: Final = "too much is loaded already", "remove some files, then drop it
 
 
 def turned_away(name: str) -> Upload:
-    """Say of a file that there is no room for it."""
+    """Build the error for a file for which there is no room."""
     reason, hint = TOO_MUCH
     return _unread(LogError(reason, file=plain_name(name), hint=hint))
 
@@ -116,7 +116,7 @@ def read_upload(name: str, data: bytes, options: ReadOptions | None = None) -> U
 
 
 def plain_name(name: str) -> str:
-    """Take a file's name out of whatever path a browser, or somebody else, sent with it."""
+    """Return a file's name from any path that a browser, or somebody else, sent with it."""
     return safe_file_name(name)
 
 
@@ -136,7 +136,7 @@ def _read(name: str, data: bytes, options: ReadOptions) -> Upload:
     is_table = asked or any(log.meta.format == "table" for log in logs)
     said: ExplainedTable | None = None
     if is_table:
-        with suppress(LogError):  # a table without a line of headings has nothing to be named
+        with suppress(LogError):  # a table without headings has no column to name
             said = explain_table(data, name, options)
     key = hashlib.sha256(data).hexdigest()
     return Upload(key, name, len(data), logs, error, data if logs or is_table else None, said)
@@ -148,13 +148,13 @@ def read_again(
     pole_pairs: int | None,
     gear_ratio: float | None = None,
 ) -> Upload:
-    """Read a table again by what the user says of it now, in the place of all that was said before.
+    """Read a table again with the user's explanation, replacing all earlier ones.
 
     Parameters
     ----------
     upload : Upload
     headings : mapping of str to str or None
-        None where the user was not asked: what was said of the columns then stands.
+        None if the user was not asked: the earlier column map is kept.
     pole_pairs : int or None
     gear_ratio : float or None
     """
@@ -165,9 +165,9 @@ def read_again(
     return _read(upload.name, upload.data, ReadOptions(dict(headings), pole_pairs, gear_ratio))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class FileView:
-    """What the page says of one file.
+    """One file as shown on the page.
 
     Attributes
     ----------
@@ -176,22 +176,21 @@ class FileView:
     summaries : tuple of tuple of str
         For each log in it: kind, samples, rate, span, and which speed it holds.
     findings : tuple of Finding
-        Everything noticed in it while reading and cleaning.
+        Everything found in it by reading and cleaning.
     error : str
-        Why it could not be used, with the fix; empty when it could.
+        Why it could not be used, with the fix; empty if it could.
     is_table : bool
-        Whether the user can say what it holds.
+        Whether the user can name its columns.
     headings : tuple of str
-        A table's headings, when the user has to say, or may say, what they mean.
+        A table's headings, if the user has to, or may, say what they mean.
     mapped : Mapping of str to str
-        What the user said so far.
+        The user's column map so far.
     understood : Mapping of str to str
-        The column that each heading names by itself.
+        The column that the program recognises in each heading.
     pole_pairs, gear_ratio : int and float, or None
-        What the user said of the motor.
+        The user's facts of the motor.
     needs_headings, needs_poles : bool
-        Whether nothing can be read before the user says what the columns are; whether electrical rpm waits
-        for the number of pole pairs.
+        Whether reading needs the user's column names; whether electrical rpm needs the number of pole pairs.
     """
 
     key: str
@@ -225,19 +224,19 @@ def file_view(upload: Upload, analysis: Analysis | None) -> FileView:
         reason = upload.error.reason
         error = f"{reason[0].upper()}{reason[1:]}{place}.{hint}"
     return FileView(
-        upload.key,
-        upload.name,
-        tuple(_summary(log) for log in upload.logs),
-        tuple(findings),
-        error,
-        said is not None,
-        said.headings if said and offered else (),
-        said.columns if said else {},
-        {m.heading: m.column for m in match(said.headings, said.units, {})} if said else {},
-        said.pole_pairs if said else None,
-        said.gear_ratio if said else None,
-        needs_headings,
-        needs_poles or isinstance(upload.error, PolePairsNeededError),
+        key=upload.key,
+        name=upload.name,
+        summaries=tuple(_summary(log) for log in upload.logs),
+        findings=tuple(findings),
+        error=error,
+        is_table=said is not None,
+        headings=said.headings if said and offered else (),
+        mapped=said.columns if said else {},
+        understood={m.heading: m.column for m in match(said.headings, said.units, {})} if said else {},
+        pole_pairs=said.pole_pairs if said else None,
+        gear_ratio=said.gear_ratio if said else None,
+        needs_headings=needs_headings,
+        needs_poles=needs_poles or isinstance(upload.error, PolePairsNeededError),
     )
 
 
@@ -259,7 +258,7 @@ def _summary(log: Log) -> tuple[str, ...]:
     t_s = log.t_s
     start, end = log.utc(float(t_s.min())), log.utc(float(t_s.max()))
     if start is None or end is None:
-        parts.append(f"{t_s.max() - t_s.min():.0f} s, day not stated")
+        parts.append(f"{t_s.max() - t_s.min():.0f} s, day unknown")
     else:
         until = "" if start.date() == end.date() else f"{_day(end)} "
         parts += [_day(start), f"{start:%H:%M:%S} to {until}{end:%H:%M:%S} UTC"]
@@ -274,7 +273,7 @@ def _day(when: pd.Timestamp) -> str:
 
 
 def column_choices() -> list[tuple[str, str]]:
-    """Pairs of value and label for naming a table's column by hand: what a heading map may say."""
+    """Pairs of value and label for naming a table's column by hand: the targets of a heading map."""
     return [
         ("clock", "Time: a clock, with or without a date"),
         ("elapsed:s", "Time since the start [s]"),

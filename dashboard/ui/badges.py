@@ -1,4 +1,4 @@
-"""Small marks that never stand alone: icon and word, arrow and id, number and uncertainty."""
+"""Small badges that never rely on one sign: icon and word, arrow and id, number and uncertainty."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def icon(name: str) -> html.Span:
 
 
 def verdict_mark(verdict: TwoWayVerdict | CheckResult) -> html.Span:
-    """Write a verdict or a check's result as icon and word."""
+    """Format a verdict or a check's result as icon and word."""
     kind = _ICONS[verdict]
     return html.Span([icon(kind), verdict], className=f"verdict verdict-{kind}")
 
@@ -35,7 +35,7 @@ def verdict_mark(verdict: TwoWayVerdict | CheckResult) -> html.Span:
 def speed_value(
     speed_mps: float, unit: str, u95_mps: float | None = None, *, large: bool = False
 ) -> html.Span:
-    """Write a speed with its 95 % uncertainty beside it; the same digits as on the command line."""
+    """Format a speed with its 95 % uncertainty; the same digits as on the command line."""
     text = speed_text(speed_mps, unit, u95_mps).removesuffix(f" {unit}")
     value, _, uncertainty = text.partition(" ± ")
     parts = [html.Span(value, className="value")]
@@ -46,16 +46,16 @@ def speed_value(
 
 
 def pass_mark(one: Pass, direction: Direction) -> html.Span:
-    """Name a pass with the arrow of its heading, in its direction's colour."""
+    """Format a pass with the arrow of its heading, in its direction's colour."""
     return html.Span([one.id, " ", arrow(one.heading_deg)], className=f"pass-mark {direction}")
 
 
 def heading_text(heading_deg: float) -> str:
-    """Write a heading in degrees, or that the log does not tell it."""
+    """Format a heading in degrees, or "not in the log"."""
     return "not in the log" if math.isnan(heading_deg) else f"{heading_deg:.0f}°"
 
 
 def sentence(text: str) -> str:
-    """Write a reason as a sentence of its own: capital first, full stop last."""
+    """Format a reason as a sentence: capital first, full stop last."""
     text = text.strip()
     return f"{text[:1].upper()}{text[1:]}{'' if text.endswith(('.', '!', '?')) else '.'}"

@@ -1,4 +1,4 @@
-"""The bare instrument every figure starts from."""
+"""The empty figure on which all others are built."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from dashboard.ui.palette import FONT, Palette, with_alpha
 
 
 def blank_figure(palette: Palette, *, coarse: bool = False) -> go.Figure:
-    """Return a figure with axes, type and colours set and nothing drawn."""
+    """Return a figure with axes, type and colours set and no data."""
     axis = {
         "gridcolor": palette.grid,
         "linecolor": palette.quiet,
@@ -60,7 +60,7 @@ def pass_shade(x0: Any, x1: Any, colour: str, yref: str) -> dict[str, Any]:
 
 
 def empty_figure(text: str, palette: Palette) -> go.Figure:
-    """Return a figure that says in words why it shows nothing."""
+    """Return a figure that says why it is empty."""
     figure = blank_figure(palette)
     figure.update_xaxes(visible=False)
     figure.update_yaxes(visible=False)

@@ -1,4 +1,4 @@
-"""Before the next pass: what keeps people, boats and packs whole."""
+"""Before the next pass: how to keep people, boats and packs safe."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Which way a pass went: out (as the first one did) or back, and an arrow for its heading."""
+"""The direction of a pass: out (as the first one) or back, and an arrow for its heading."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ _ARROWS: Final = "↑↗→↘↓↙←↖"
 
 
 def directions(passes: Sequence[Pass]) -> dict[str, Direction]:
-    """Tell for each pass, by id, whether it went the first pass's way or the other."""
+    """Return each pass's direction by id: that of the first pass, or the opposite one."""
     if not passes:
         return {}
     headings = [p.heading_deg for p in passes if not math.isnan(p.heading_deg)]
@@ -27,13 +27,13 @@ def directions(passes: Sequence[Pass]) -> dict[str, Direction]:
 
 
 def by_direction(passes: Sequence[Pass]) -> dict[Direction, list[Pass]]:
-    """Sort passes into those out and those back, each in order of time."""
+    """Split passes into those out and those back, each in order of time."""
     way = directions(passes)
     return {name: [p for p in passes if way[p.id] == name] for name in ("out", "back")}
 
 
 def arrow(heading_deg: float) -> str:
-    """Return the arrow nearest to a heading, north up; nothing where the heading is unknown.
+    """Return the arrow nearest to a heading, north up; empty if the heading is unknown.
 
     Examples
     --------

@@ -1,8 +1,8 @@
-"""Fewer points for the same picture, and the true samples again where one looks closer.
+"""Draw fewer points for the same picture, and the true samples again on zooming in.
 
 A line over an hour holds more samples than a screen has columns. Of each run of samples that falls into one
-column, the lowest and the highest are drawn: every peak and trough stays, and no point is made that was not
-logged. A stretch that is looked at closer is thinned anew, to itself alone, until every sample of it appears.
+column, the lowest and the highest are drawn: every peak and trough stays, and no point is invented that was
+not logged. A stretch that is zoomed into is thinned again by itself, until every sample of it is drawn.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import numpy as np
 from telemetry.core.frames import FloatArray, IntArray
 
 RESAMPLED: Final = "resampled"
-"""Stands in ``meta`` of each trace that a zoom gives other points."""
+"""Key in ``meta`` of each trace whose points change on zooming."""
 
 Window = tuple[float, float]
 
@@ -23,14 +23,14 @@ Window = tuple[float, float]
 def thin(
     t_s: FloatArray, values: FloatArray, limit: int, whole: Iterable[tuple[float, float]] = ()
 ) -> IntArray:
-    """Choose which samples to draw so that every peak, trough and break stays.
+    """Choose the samples to draw so that every peak, trough and break stays.
 
     Parameters
     ----------
     t_s, values : ndarray, shape (n,)
         The curve; NaN values are breaks in it.
     limit : int
-        How many samples to aim at.
+        Approximate number of samples.
     whole : iterable of (float, float)
         Spans of ``t_s`` kept sample by sample (the passes), as long as they do not exceed ``limit``
         themselves.
@@ -54,22 +54,22 @@ def thin(
 
 
 def resample(x: FloatArray, values: FloatArray, limit: int, window: Window | None = None) -> IntArray:
-    """Choose which samples to draw of a curve of which a part is looked at.
+    """Choose the samples to draw of a curve that is zoomed in.
 
     Parameters
     ----------
     x, values : ndarray, shape (n,)
         The curve, in the order in which it is drawn; NaN values are breaks in it.
     limit : int
-        How many samples to aim at in what is looked at, and as many in all the rest.
+        Approximate number of samples inside the window, and as many in all the rest.
     window : (float, float), optional
-        Lowest and highest ``x`` looked at; without it, all.
+        Lowest and highest visible ``x``; by default all.
 
     Returns
     -------
     ndarray of int, shape (m,)
-        Ascending indices. What is looked at comes with one sample beyond either end, so that the line leaves
-        the picture where it should; the rest stays coarse, and is there at once when the picture is moved.
+        Ascending indices. The window gets one sample beyond either end, so that the line leaves the picture
+        correctly; the rest stays coarse, and is there at once when the picture is panned.
     """
     coarse = _extremes(values, limit)
     if window is None or coarse.size == values.size:
@@ -83,7 +83,7 @@ def resample(x: FloatArray, values: FloatArray, limit: int, window: Window | Non
 
 
 def window_of(shown: Sequence[float | str] | None) -> Window | None:
-    """Read which part of an axis a plot says it shows; on an axis of dates in milliseconds since 1970.
+    """Parse the visible range of an axis from a plot's event; on an axis of dates in milliseconds since 1970.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""Number fields in the units that a reader chose once: what they are called, show and mean."""
+"""Number fields in the units that a reader chose: labels, display and parsing."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ class Chosen:
     mass: str = "kg"
 
     def name(self, kind: FieldKind) -> str:
-        """Name the unit of a kind of field; lengths of hulls and propellers are never told in thousandths.
+        """Return the unit of a kind of field; lengths of hulls and propellers are never in thousandths.
 
         Examples
         --------
@@ -35,7 +35,7 @@ class Chosen:
         return by_kind.get(kind, self.temperature if kind == "temperature" else "")
 
     def shown(self, kind: FieldKind, value: float) -> float:
-        """Turn a value in m/s, mm or °C into the reader's unit.
+        """Convert a value in m/s, mm or °C to the reader's unit.
 
         Examples
         --------
@@ -52,7 +52,7 @@ class Chosen:
         return float(f"{value:.9g}")
 
     def inside(self, kind: FieldKind, value: float) -> float:
-        """Turn a value in the reader's unit into m/s, mm or °C."""
+        """Convert a value in the reader's unit to m/s, mm or °C."""
         name = self.name(kind)
         if kind == "speed":
             return SPEED_UNITS[name].to_si(value)
@@ -73,11 +73,11 @@ class Field:
     part : str
         Its id on the page.
     title : str
-        What it is called.
+        Its label.
     kind : {"", "speed", "length", "temperature"}
         Which of the reader's units it is in.
     usual : float or None
-        What holds while it is empty, in m/s, mm, °C or what the title says.
+        Value that holds while it is empty, in m/s, mm, °C or the title's unit.
     """
 
     part: str
@@ -86,24 +86,24 @@ class Field:
     usual: float | None = None
 
     def label(self, units: Chosen) -> str:
-        """Call it by its title, with the unit where it has one."""
+        """Return its label: the title, with the unit if it has one."""
         return f"{self.title} [{units.name(self.kind)}]" if self.kind else self.title
 
     def read(self, value: Value, units: Chosen) -> float | None:
-        """Take the number out of the field, in m/s, mm or °C; None where it is empty."""
+        """Parse the field's number into m/s, mm or °C; None if it is empty."""
         return None if value is None or value == "" else units.inside(self.kind, float(value))
 
     def written(self, value: float | None, units: Chosen) -> float | str:
-        """Say what stands in the field for a value; nothing for None."""
+        """Format a value for the field; empty for None."""
         return "" if value is None else units.shown(self.kind, value)
 
     def hint(self, units: Chosen) -> str:
-        """Say what holds while the field is empty."""
+        """Describe the value that holds while the field is empty."""
         return "" if self.usual is None else f"{units.shown(self.kind, self.usual):g} is usual"
 
 
 def reworded(field: Field, value: Value, was: Chosen, now: Chosen) -> float | str:
-    """Say a field's value in another unit.
+    """Convert a field's value to another unit.
 
     Examples
     --------
@@ -117,7 +117,7 @@ def reworded(field: Field, value: Value, was: Chosen, now: Chosen) -> float | st
 def read_all(
     fields: Mapping[str, Field], values: Mapping[str, Value], units: Chosen
 ) -> dict[str, float | None]:
-    """Read the fields of a form by their names."""
+    """Parse the fields of a form by their names."""
     return {name: field.read(values[name], units) for name, field in fields.items()}
 
 
@@ -129,18 +129,18 @@ FACTS: Final = {
     "motor_resistance_mohm": Field("motor-resistance", "Motor resistance [mΩ]"),
     "no_load_current_a": Field("no-load-current", "No-load current [A]"),
 }
-"""What the logs do not say of the power train, by the names of ``Asked``."""
+"""Facts of the power train that the logs do not hold, by the names of ``RequestForm``."""
 
 _COMMON: Final = Limits()
 LIMITS: Final = {
     "cell_v": Field("limit-cell-v", "Lowest cell under load [V]", usual=_COMMON.cell_v),
     "motor_temp_c": Field("limit-motor-temp", "Hottest motor", "temperature", _COMMON.motor_temp_c),
     "esc_temp_c": Field("limit-esc-temp", "Hottest controller", "temperature", _COMMON.esc_temp_c),
-    "current_a": Field("limit-current", "Most current [A]"),
+    "current_a": Field("limit-current", "Highest current [A]"),
     "rpm": Field("limit-rpm", "Most rpm"),
-    "charge_mah": Field("limit-charge", "Most charge [mAh]"),
+    "charge_mah": Field("limit-charge", "Highest charge [mAh]"),
 }
-"""What motor, controller and pack must not exceed, by the names of :class:`telemetry.motor.power.Limits`."""
+"""Limits of motor, controller and pack, by the names of :class:`telemetry.motor.power.Limits`."""
 
 WHAT_IF: Final = {
     "diameter_mm": Field("new-diameter-mm", "New diameter", "length"),
@@ -148,10 +148,10 @@ WHAT_IF: Final = {
     "cells": Field("new-cells", "New cells in series"),
     "kv_rpm_per_v": Field("new-kv", "New constant [rpm/V]"),
 }
-"""What would be different, by the names of :class:`telemetry.motor.what_if.PowerTrainChange`."""
+"""Changes of the what-if, by the names of :class:`telemetry.motor.what_if.PowerTrainChange`."""
 
 
 def limits_of(given: Mapping[str, Any]) -> Limits:
-    """Gather limits; one that is not given is as it usually is, one that is given is the reader's own."""
+    """Build the limits; those not given keep their default, those given are the reader's own."""
     own = {name: given[name] for name in LIMITS if given.get(name)}
     return Limits(**own, own=tuple(own))

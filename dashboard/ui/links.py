@@ -1,4 +1,4 @@
-"""The addresses of what is chosen: each page reads its own back from the query."""
+"""Addresses with a page's choices in the query, which each page reads back."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def _with(path: str, **chosen: str | int | None) -> str:
 
 
 def bench_address(boat: str | None, sheet_id: str | None = None, back_to: str | None = None) -> str:
-    """Give the address of a boat on the bench, of its sheet as last set, and of the one to go back to.
+    """Return the address of a boat on the bench, of its sheet as last set, and of the one to return to.
 
     Examples
     --------
@@ -32,27 +32,27 @@ def bench_address(boat: str | None, sheet_id: str | None = None, back_to: str | 
 
 
 def compare_address(boat: str | None, before: str | None = None, after: str | None = None) -> str:
-    """Give the address of a boat's two sheets beside each other."""
+    """Return the address that compares two sheets of a boat."""
     return _with(COMPARE, boat=boat, before=before, after=after)
 
 
 def history_address(boat: str | None) -> str:
-    """Give the address of a boat's history."""
+    """Return the address of a boat's history."""
     return _with(HISTORY, boat=boat)
 
 
 def logbook_address(boat: str | None) -> str:
-    """Give the address of a boat's outings."""
+    """Return the address of a boat's outings."""
     return _with(LOGBOOK, boat=boat)
 
 
 def outing_address(outing_id: int) -> str:
-    """Give the address of an outing's page."""
+    """Return the address of an outing's page."""
     return _with(LOGBOOK, outing=outing_id)
 
 
 def overlay_address(keys: Iterable[str]) -> str:
-    """Give the address of passes beside one another.
+    """Return the address of an overlay of passes.
 
     Examples
     --------

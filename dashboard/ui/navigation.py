@@ -1,4 +1,4 @@
-"""The way from page to page, the same at the top of each."""
+"""Navigation between pages, the same at the top of each."""
 
 from __future__ import annotations
 

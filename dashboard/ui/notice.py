@@ -1,4 +1,4 @@
-"""What a page says above itself when its address asks for what is not there."""
+"""The notice above a page whose address refers to something that does not exist."""
 
 from __future__ import annotations
 
@@ -8,6 +8,6 @@ from dash import set_props
 
 
 def say_unknown_boat(asked: str | None, boats: Collection[str]) -> None:
-    """Say that an address asks for a boat that the logbook does not know; from inside a callback."""
+    """Show that the logbook does not have the boat of the address; from inside a callback."""
     if asked and asked not in boats:
         set_props("notice", {"children": f"There is no boat {asked[:80]} in this logbook."})

@@ -17,7 +17,7 @@ from typing import Final, Literal
 FONT: Final = "'Atkinson Hyperlegible Next', system-ui, sans-serif"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Palette:
     """One surrounding's colours by meaning."""
 
@@ -64,14 +64,14 @@ SUNLIGHT: Final = Palette(
 
 
 def seen_by(surroundings: Mapping[str, bool] | None) -> tuple[Palette, bool]:
-    """Read what the browser says of itself: its palette, and whether a finger points."""
-    told = surroundings or {}
-    palette = DARK if told.get("dark") else SUNLIGHT if told.get("sun") else LIGHT
-    return palette, bool(told.get("coarse"))
+    """Parse what the browser reports: its palette, and whether the pointer is a finger."""
+    report = surroundings or {}
+    palette = DARK if report.get("dark") else SUNLIGHT if report.get("sun") else LIGHT
+    return palette, bool(report.get("coarse"))
 
 
 def with_alpha(colour: str, alpha: float) -> str:
-    """Write ``#rrggbb`` as a CSS rgba colour.
+    """Format ``#rrggbb`` as a CSS rgba colour.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""How the page looks where it is read: in usual light, in the sun, in the dark; kept by the browser."""
+"""The page's appearance in normal light, in the sun and in the dark; stored by the browser."""
 
 from __future__ import annotations
 
@@ -10,16 +10,16 @@ from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 from dashboard.ui.badges import icon
 
 PROVIDER: Final = "surroundings-shell"
-"""The id of the provider that dresses Mantine's own parts."""
+"""The id of the provider that styles Mantine's components."""
 
 
 def surroundings_kept() -> list[Any]:
-    """Keep what was chosen, and what the figures are told of it."""
+    """Store the choice, and the colours for the figures."""
     return [dcc.Store(id="look", storage_type="local", data="light"), dcc.Store(id="surroundings")]
 
 
 def surroundings_button() -> dmc.ActionIcon:
-    """Go from light to sunlight, to dark and round again."""
+    """Switch from light to sunlight, to dark and back to light."""
     glyphs = [html.Span(icon(name), className=f"look look-{name}") for name in ("sun", "sunlight", "moon")]
     return dmc.ActionIcon(
         glyphs, id="look-next", variant="subtle", size="lg", **{"aria-label": "Page in light"}
@@ -27,7 +27,7 @@ def surroundings_button() -> dmc.ActionIcon:
 
 
 def register(app: Dash) -> None:
-    """Attach what happens in the browser alone."""
+    """Attach the callbacks that run in the browser only."""
     app.clientside_callback(
         ClientsideFunction("surroundings", "next"),
         Output("look", "data"),

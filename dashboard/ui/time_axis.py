@@ -16,7 +16,7 @@ _MINUTE_MS: Final = 60_000.0
 
 @dataclass(frozen=True, slots=True)
 class TimeAxis:
-    """From each log's own clock to what the plot shows.
+    """Map each log's own clock to the plot's axis.
 
     Attributes
     ----------
@@ -27,7 +27,7 @@ class TimeAxis:
     dated : bool
         Whether the axis shows UTC.
     pauses : tuple of (float, float)
-        Spans of the axis of several minutes in which no log ran, to leave out.
+        Spans of the axis of several minutes in which no log ran, to be skipped.
     """
 
     origins: tuple[float, ...]
@@ -36,12 +36,12 @@ class TimeAxis:
     pauses: tuple[tuple[float, float], ...] = ()
 
     def at(self, log: int, t_s: npt.ArrayLike) -> FloatArray:
-        """Place times of one log on the axis, any shape."""
+        """Convert times of one log to the axis, any shape."""
         return self.origins[log] + self.per_second * np.asarray(t_s, dtype=np.float64)
 
 
 def time_axis(analysis: Analysis) -> TimeAxis:
-    """UTC where every log knows its day; else seconds from each log's first sample."""
+    """UTC if every log knows its day; else seconds from each log's first sample."""
     tracks = [log.cleaned.track for log in analysis.speed_logs]
     starts = [track.meta.start_utc for track in tracks]
     if not starts or any(start is None for start in starts):
@@ -56,7 +56,7 @@ def time_axis(analysis: Analysis) -> TimeAxis:
 
 
 def _pauses(spans: list[tuple[float, float]]) -> tuple[tuple[float, float], ...]:
-    """Find gaps of more than ten minutes between spans sorted by start, but for a minute on each side."""
+    """Find gaps of more than ten minutes between spans sorted by start, with a minute left on each side."""
     if not spans:
         return ()
     pauses = []

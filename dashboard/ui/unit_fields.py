@@ -1,4 +1,4 @@
-"""A page's number fields follow the units that its reader chose, wherever he chooses them."""
+"""Convert a page's number fields when the reader changes the units."""
 
 from __future__ import annotations
 
@@ -12,17 +12,17 @@ from dashboard.ui.units_bar import CHOSEN
 
 
 def chosen(kind: type[Input] | type[State] = State) -> dict[str, Any]:
-    """Hand a callback the units, as keyword arguments of :class:`Chosen`."""
+    """Pass a callback the units, as keyword arguments of :class:`Chosen`."""
     return {name: kind(part, "value") for name, part in CHOSEN.items()}
 
 
 def memory(form: str) -> dcc.Store:
-    """Keep in which units a form's fields stand."""
+    """Store the units in which a form's fields are."""
     return dcc.Store(id=f"{form}-units")
 
 
 def follow_units(app: Dash, form: str, fields: Iterable[Field]) -> None:
-    """Call a form's fields by the units chosen, and say what stands in them anew where those change."""
+    """Relabel a form's fields in the chosen units, and convert their values when the units change."""
     following = [field for field in fields if field.kind]
     hinting = [field for field in following if field.usual is not None]
 

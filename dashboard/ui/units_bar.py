@@ -1,4 +1,4 @@
-"""The units, chosen once above every page and kept by the browser."""
+"""The units, chosen once at the top of every page and stored by the browser."""
 
 from __future__ import annotations
 
@@ -21,12 +21,12 @@ CHOSEN: Final = {
 
 
 def speed_choice() -> dmc.SegmentedControl:
-    """Ask for the unit of speeds, which every page shows."""
+    """Build the control for the unit of speeds, which every page shows."""
     return _choice(CHOSEN["speed"], tuple(SPEED_UNITS), "Speed unit")
 
 
 def other_choices() -> html.Details:
-    """Ask for the other units, folded away."""
+    """Build the controls for the other units, folded away."""
     rows = [
         ("Temperatures", _choice(CHOSEN["temperature"], tuple(TEMPERATURE_UNITS), "Temperature unit")),
         ("Lengths", _choice(CHOSEN["length"], BENCH_LENGTHS, "Length unit")),

@@ -1,4 +1,4 @@
-"""What every plot that can be looked at closer shares: it tells what it shows, and gets those samples."""
+"""Zooming, shared by every plot: it reports its visible range and receives those samples."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from dashboard.ui.downsample import RESAMPLED
 
 
 def tell_window(app: Dash, graph: str, store: str) -> None:
-    """Keep what a plot shows of its abscissa in a store; nothing for the whole of it."""
+    """Store the visible range of a plot's abscissa; None for the whole of it."""
     app.clientside_callback(
         ClientsideFunction("zoom", "shown"),
         Output(store, "data"),
@@ -21,7 +21,7 @@ def tell_window(app: Dash, graph: str, store: str) -> None:
 
 
 def finer(figure: Any) -> Patch:
-    """Exchange the samples of those traces of a plot that were resampled; all else stays as it is."""
+    """Replace the samples of a plot's resampled traces; everything else is unchanged."""
     patch = Patch()
     for k, trace in enumerate(figure.data):
         if trace.meta == RESAMPLED:

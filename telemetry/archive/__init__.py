@@ -1,14 +1,14 @@
-"""Thousands of logs analysed again, on this machine or on a cluster, and gone on with after a kill.
+"""Batch analysis of thousands of logs, on this machine or on a cluster, that continues after a kill.
 
 ::
 
-    items     what lies in a folder: outings and single logs
-    work      one of them analysed: bytes in, bytes out, the same wherever it runs
-    local     spread over processes of this machine
-    cluster   spread over the workers of a Dask scheduler
-    results   what is finished, a file each, found again by its content
-    table     one row for each
-    run       all of these in order
+    discover      what a folder holds: outings and single logs
+    worker        analyse one item: bytes in, bytes out, the same anywhere
+    process_pool  spread over processes of this machine
+    cluster       spread over the workers of a Dask scheduler
+    results       finished results, one file each, found again by their content
+    table         the summary, one row for each item
+    run           all of these in order
 """
 
 from telemetry.archive.cluster import cluster_engine

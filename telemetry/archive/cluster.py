@@ -1,4 +1,4 @@
-"""An archive spread over the workers of a Dask scheduler, on this machine or others.
+"""Spread an archive over the workers of a Dask scheduler, on this machine or others.
 
 Logs travel as bytes and results come back as bytes: a worker needs this program, and neither the logs nor the
 folder of results.
@@ -19,11 +19,11 @@ from telemetry.core.errors import CallError, ReciprocalError
 
 ENDED_ITS_WORKERS: Final = "ended its worker, as often as the scheduler allows"
 _CONNECT_S: Final = 15.0
-_LOOK_S: Final = 5.0  # so often a run that stands still looks whether anybody is there to go on
+_LOOK_S: Final = 5.0  # how often a stalled run checks for workers
 _PATIENCE_S: Final = 60.0
 _UNDER_WAY: Final = 2  # for each thread of a worker, so that none waits while bytes travel
 _RETRIES: Final = 2
-_GO_ON: Final = "start it again, then repeat this call: what is finished is not done again"
+_GO_ON: Final = "start it again, then repeat this call; finished items are kept"
 
 
 def cluster_engine(address: str, does: Work = run_task, patience_s: float = _PATIENCE_S) -> Engine:
@@ -53,8 +53,8 @@ def cluster_engine(address: str, does: Work = run_task, patience_s: float = _PAT
         ) from None
 
     def engine(tasks: Iterator[Task]) -> Generator[tuple[Task, Outcome]]:
-        # The bytes of logs lie in the task, so that the scheduler still has them if a worker ends. Dask would
-        # warn of them.
+        # The bytes of logs are part of the task, so that the scheduler has them if a worker ends. Dask would
+        # warn about their size.
         quiet = {"distributed.admin.large-graph-warning-threshold": "10GB"}
         with dask.config.set(quiet), _client(distributed, address) as client:
             yield from _Spread(distributed, client, address, does, patience_s).run(tasks)
@@ -83,7 +83,7 @@ class _Spread:
     def __init__(self, distributed: Any, client: Any, address: str, does: Work, patience_s: float) -> None:
         self.distributed, self.client = distributed, client
         self.address, self.does, self.patience_s = address, does, patience_s
-        self.seen_at = time.monotonic()  # when there was a worker last
+        self.seen_at = time.monotonic()  # last time a worker was present
 
     def run(self, tasks: Iterator[Task]) -> Generator[tuple[Task, Outcome]]:
         running: dict[Any, Task] = {}
@@ -100,7 +100,7 @@ class _Spread:
                 yield running.pop(future), self._outcome(future)
 
     def _room(self) -> int:
-        """Count how many tasks may be under way, by the workers that are there now."""
+        """Return how many tasks may be in progress, by the number of workers now."""
         try:
             threads: int = sum(self.client.nthreads().values())
         except (OSError, RuntimeError) as error:
@@ -111,7 +111,7 @@ class _Spread:
             raise CallError(
                 f"the scheduler at {self.address} has had no worker for {self.patience_s:.0f} s",
                 hint=f"start one with `dask worker {self.address}`, then repeat this call: "
-                "what is finished is not done again",
+                "finished items are kept",
             )
         return max(_UNDER_WAY * threads, 1)
 

@@ -1,9 +1,9 @@
-"""What a folder of logs holds: outings, each to be analysed as one, and single logs.
+"""List a folder of logs: outings, each to be analysed as one, and single logs.
 
-A folder below the archive that holds logs is one outing, as ``reciprocal analyse FOLDER`` takes it. What lies
-loose in the archive itself is each an item; loose files that differ in their endings alone (``lake.gpx`` and
-``lake.csv``) belong together. Nobody has to open a log to know this, so that it costs nothing and never
-depends on what a log says.
+A folder in the archive that holds logs is one outing, as for ``reciprocal analyse FOLDER``. Loose files in
+the archive itself are one item each; loose files that differ in their suffixes only (``lake.gpx`` and
+``lake.csv``) belong together. No log has to be opened for this, so that it costs nothing and never depends
+on a log's content.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from telemetry.core.errors import CallError, LogError, path_fault
 from telemetry.readers import LOG_SUFFIXES, is_shadow
 
 MARKER: Final = "reciprocal-archive.txt"
-"""Lies in a folder of results, which is no folder of logs."""
+"""The file is in a folder of results, which is not a folder of logs."""
 MAX_LOGS_OF_AN_OUTING: Final = 24
 
 
@@ -30,11 +30,11 @@ class ArchiveItem:
     Attributes
     ----------
     name : str
-        Where it lies in the archive: a folder, or a file (several are joined by `` + ``).
+        Its path in the archive: a folder, or a file (several are joined by `` + ``).
     files : tuple of Path
         Its logs, or archives of logs, in order of their names.
     error : LogError or None
-        Why it is not even tried.
+        Why it cannot be tried at all.
     """
 
     name: str
@@ -44,14 +44,14 @@ class ArchiveItem:
 
 @dataclass(frozen=True, slots=True)
 class ArchiveContents:
-    """What lies in an archive.
+    """The contents of an archive.
 
     Attributes
     ----------
     items : tuple of ArchiveItem
         In order of their names.
     passed_over : int
-        How many other files there are, whose names are those of no log.
+        How many other files there are, whose suffix is not that of a log.
     """
 
     items: tuple[ArchiveItem, ...]
@@ -59,25 +59,25 @@ class ArchiveContents:
 
 
 def unopened_archive_error(archive: Path, error: Exception) -> CallError:
-    """Make the refusal of an archive whose path leads nowhere."""
+    """Build the error for an archive that cannot be opened."""
     reason = f"it cannot be opened: {path_fault(error)}"
-    return CallError(reason, file=str(archive), hint="give the folder in which the logs lie")
+    return CallError(reason, file=str(archive), hint="give the folder that holds the logs")
 
 
 def find_items(archive: Path) -> ArchiveContents:
-    """Look through an archive and all folders below it.
+    """List an archive and all folders below it.
 
     Raises
     ------
     CallError
-        If it is no folder, or none of its files looks like a log.
+        If it is not a folder, or none of its files looks like a log.
     """
     try:
         is_folder = archive.is_dir()
     except OSError as error:
         raise unopened_archive_error(archive, error) from None
     if not is_folder:
-        raise CallError(f"{archive} is no folder", hint="give the folder in which the logs lie")
+        raise CallError(f"{archive} is not a folder", hint="give the folder that holds the logs")
     items: list[ArchiveItem] = []
     passed_over = 0
 
@@ -103,7 +103,8 @@ def find_items(archive: Path) -> ArchiveContents:
     if not items:
         ending = " ".join(sorted(LOG_SUFFIXES))
         raise CallError(
-            f"no file in {archive} ends in {ending}", hint="give the folder in which the logs lie"
+            f"no file in {archive} has one of the suffixes {ending}",
+            hint="give the folder that holds the logs",
         )
     return ArchiveContents(tuple(sorted(items, key=lambda item: item.name)), passed_over)
 
@@ -115,7 +116,7 @@ def _loose(archive: Path, logs: list[str]) -> Iterator[ArchiveItem]:
 
 
 def _stem(name: str) -> str:
-    """Take all endings of logs and of archives off a file's name: lake.gpx.gz is called lake."""
+    """Remove all suffixes of logs and of archives from a file's name: lake.gpx.gz becomes lake."""
     while Path(name).suffix.lower() in LOG_SUFFIXES:
         name = Path(name).stem
     return name
@@ -125,8 +126,8 @@ def _outing(archive: Path, folder: Path, logs: list[str]) -> ArchiveItem:
     name = _name(archive, folder)
     if len(logs) <= MAX_LOGS_OF_AN_OUTING:
         return ArchiveItem(name, tuple(folder / log for log in logs))
-    reason = f"{len(logs)} logs in one folder are no outing, which has {MAX_LOGS_OF_AN_OUTING} at most"
-    hint = "give this folder itself to --archive, where each of its logs is taken alone"
+    reason = f"{len(logs)} logs in one folder are not one outing, which has at most {MAX_LOGS_OF_AN_OUTING}"
+    hint = "give this folder itself to --archive, which then takes each of its logs alone"
     return ArchiveItem(name, error=LogError(reason, file=name, hint=hint))
 
 
@@ -141,5 +142,5 @@ def _name(archive: Path, path: Path) -> str:
 
 
 def utf8_name(name: str) -> str:
-    r"""Write a file's name so that any program can: bytes that are no UTF-8 become ``\udc..``."""
+    r"""Format a file's name so that any program can show it: bytes that are not UTF-8 become ``\udc..``."""
     return name.encode("utf-8", "backslashreplace").decode()

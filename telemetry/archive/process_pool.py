@@ -1,8 +1,8 @@
-"""An archive spread over processes of this machine.
+"""Spread an archive over processes of this machine.
 
-A worker that ends (killed for its memory, or crashed in a library) breaks the whole pool and leaves no word
-of which item it was at. So what was under way is tried again one by one: an item that ends a worker which had
-nothing else to do, twice, is the one.
+A worker that ends (killed for its memory, or crashed in a library) breaks the whole pool and does not say
+which item it was working on. So items in progress are tried again one by one: an item that twice ends a
+worker with nothing else to do is the cause.
 """
 
 from __future__ import annotations
@@ -23,28 +23,28 @@ from typing import Final
 from telemetry.archive.table import RowFacts
 from telemetry.archive.worker import Engine, Outcome, Task, Work, run_task
 
-ENDED_ITS_WORKER: Final = "ended its worker, twice: the process was killed, or crashed outside of Python"
+ENDED_ITS_WORKER: Final = "ended its worker twice: the process was killed, or crashed outside Python"
 _TRIES: Final = 2
-_UNDER_WAY: Final = 2  # for each worker: one at work, one waiting, so that no worker waits
+_UNDER_WAY: Final = 2  # for each worker: one in work, one queued, so that no worker idles
 _HEARS_S: Final = 0.2
-_MAX_JOBS: Final = 60  # Windows waits for no more than 63 things at once
+_MAX_JOBS: Final = 60  # Windows can wait for 63 handles at most
 _ONE_THREAD: Final = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 
 
 def usual_jobs() -> int:
-    """Count the processors that this process may use."""
+    """Return the number of processors that this process may use."""
     if hasattr(os, "sched_getaffinity"):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1
 
 
 def process_engine(jobs: int | None = None, does: Work = run_task) -> Engine:
-    """Make an engine of processes; one job is one worker process too, so that all runs are alike.
+    """Make an engine of processes; one job uses a worker process too, so that all runs are alike.
 
     Parameters
     ----------
     jobs : int, optional
-        How many worker processes; without it as many as there are processors.
+        How many worker processes; by default one per processor.
     does : callable
         The work itself.
     """
@@ -61,7 +61,7 @@ def process_engine(jobs: int | None = None, does: Work = run_task) -> Engine:
 def _together(
     tasks: Iterator[Task], jobs: int, does: Work
 ) -> Generator[tuple[Task, Outcome], None, list[Task]]:
-    """Work until no task is left or a worker ends; return what was under way then."""
+    """Work until no task is left or a worker ends; return the tasks that were in progress then."""
     running: dict[Future[Outcome], Task] = {}
     suspects: list[Task] = []
     with _pool(jobs) as pool:
@@ -79,7 +79,7 @@ def _together(
                     suspects.append(task)
                 else:
                     yield task, outcome
-    for future, task in running.items():  # all of them are settled, since the pool is shut
+    for future, task in running.items():  # all have ended, since the pool is shut down
         if not future.cancelled() and future.exception() is None:
             yield task, future.result()
         else:
@@ -88,7 +88,7 @@ def _together(
 
 
 def _isolate_crashing_item(tasks: list[Task], does: Work) -> Generator[tuple[Task, Outcome]]:
-    """Work on tasks with a single worker, so that it is known which of them ends it."""
+    """Work on tasks with a single worker, to find the one that ends it."""
     left = deque((task, _TRIES) for task in tasks)
     while left:
         with _pool(1) as pool, suppress(BrokenProcessPool):
@@ -106,7 +106,7 @@ def _isolate_crashing_item(tasks: list[Task], does: Work) -> Generator[tuple[Tas
 
 @contextmanager
 def _pool(jobs: int) -> Iterator[ProcessPoolExecutor]:
-    """Start workers; whatever ends this early (Ctrl-C, an error) ends them at once."""
+    """Start workers; any early exit (Ctrl-C, an error) ends them at once."""
     others = set(multiprocessing.active_children())
     pool = ProcessPoolExecutor(jobs, multiprocessing.get_context("spawn"), initializer=_begin)
     try:
@@ -114,8 +114,8 @@ def _pool(jobs: int) -> Iterator[ProcessPoolExecutor]:
     except BaseException:
         for worker in set(multiprocessing.active_children()) - others:
             worker.terminate()
-        # One may have been ended amid a result. Whoever reads it waits for the rest as long as anyone could
-        # write it, this process too.
+        # A worker may have ended amid writing a result. A reader of it waits as long as any process could
+        # still write it, this one included.
         pool._result_queue._writer.close()  # type: ignore[attr-defined]
         raise
     finally:
@@ -123,7 +123,7 @@ def _pool(jobs: int) -> Iterator[ProcessPoolExecutor]:
 
 
 def _submit(pool: ProcessPoolExecutor, does: Work, task: Task) -> Future[Outcome]:
-    """Hand a task over; workers that start with it never hear of Ctrl-C, which this process answers."""
+    """Submit a task; workers that start with it ignore Ctrl-C, which this process handles."""
     with _defer_sigint():
         return pool.submit(does, task)
 
@@ -131,10 +131,10 @@ def _submit(pool: ProcessPoolExecutor, does: Work, task: Task) -> Future[Outcome
 def _next_settled(
     running: Iterable[Future[Outcome]],
 ) -> list[tuple[Future[Outcome], Outcome | None]]:
-    """Wait until some tasks are done; with what came of each, None where its worker ended.
+    """Wait until some tasks are done; return them with their outcome, None if the worker ended.
 
-    Ctrl-C is heard between short waits only: amid one it would leave a future locked, and the pool could
-    never be shut.
+    Ctrl-C is handled between short waits only: amid one it would leave a future locked, and the pool could
+    never be shut down.
     """
     running = tuple(running)
     while True:
@@ -148,7 +148,7 @@ def _next_settled(
 
 @contextmanager
 def _defer_sigint() -> Iterator[None]:
-    """Put Ctrl-C off until the end of the block."""
+    """Defer Ctrl-C until the end of the block."""
     if not hasattr(signal, "pthread_sigmask"):
         yield
         return
@@ -161,9 +161,9 @@ def _defer_sigint() -> Iterator[None]:
 
 @contextmanager
 def single_threaded_workers() -> Iterator[None]:
-    """Have workers that start meanwhile reckon in one thread: more only wait for one another.
+    """Make workers that start in the block compute in one thread: more only wait for one another.
 
-    It has to be said before they load their libraries, hence in the surroundings that they inherit.
+    It must be set before they load their libraries, hence in the environment that they inherit.
     """
     before = {name: os.environ.get(name) for name in _ONE_THREAD}
     os.environ.update(dict.fromkeys(_ONE_THREAD, "1"))
@@ -178,7 +178,7 @@ def single_threaded_workers() -> Iterator[None]:
 
 
 def _begin() -> None:
-    """Make ready in a worker: it ends with the process that started it, even if that one is killed."""
+    """Initialise a worker: it ends with the process that started it, even if that one is killed."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_with_parent, daemon=True).start()
 

@@ -1,4 +1,4 @@
-"""What is finished: a file each, named by what it was made of and so never made twice."""
+"""Finished results: one file each, named by a hash of its inputs and so never computed twice."""
 
 from __future__ import annotations
 
@@ -25,14 +25,14 @@ _HOUR_S: Final = 3600.0
 
 
 def request_id(request: Request, options: ReadOptions) -> str:
-    """Name a question: what is asked, what is said of the logs, and which version of the program answers.
+    """Hash the request, the read options and the version of the program.
 
-    The request holds its rule itself, so that an edited rule file is another question.
+    The request holds the rule itself, so that an edited rule file gives another id.
     """
     asked = {
         "version": __version__,
         "schema": ANALYSIS_SCHEMA,
-        "request": repr(request),  # which tells one kind of correction by hand from another
+        "request": repr(request),  # repr keeps the kinds of corrections by hand apart
         "headings": dict(options.headings),
         "pole_pairs": options.pole_pairs,
         "gear_ratio": options.gear_ratio,
@@ -42,9 +42,18 @@ def request_id(request: Request, options: ReadOptions) -> str:
 
 
 def key_of(logs: Sequence[LogFile], unread: Sequence[LogError], question: str) -> str:
-    """Name a result by the content and the names of its logs, and by the question.
+    """Hash the content and the names of an item's logs, and the request.
 
-    Where the logs lie has no part in it: a folder that is renamed is not analysed again.
+    Their location has no part in it: a renamed folder is not analysed again.
+
+    Parameters
+    ----------
+    logs : sequence of LogFile
+        The item's logs.
+    unread : sequence of LogError
+        Its files that could not be loaded.
+    question : str
+        The result of :func:`request_id`.
     """
     parts = [(log.file, hashlib.sha256(log.data).hexdigest()) for log in logs]
     content = json.dumps([parts, [str(error) for error in unread]])
@@ -61,17 +70,17 @@ class Results:
     Parameters
     ----------
     folder : Path
-        Empty or not there, or the results of an earlier run.
+        Empty or not existing, or the results of an earlier run.
 
     Attributes
     ----------
     outdated : set of str
-        The keys that were looked up and whose results other versions had made.
+        The keys that were looked up and whose results came from other versions.
 
     Raises
     ------
     CallError
-        If it holds something else, or cannot be written.
+        If it holds anything else, or cannot be written.
     """
 
     def __init__(self, folder: Path) -> None:
@@ -81,7 +90,7 @@ class Results:
         try:
             if folder.exists() and not (folder / MARKER).is_file() and any(folder.iterdir()):
                 raise CallError(
-                    f"{folder} holds other things than results",
+                    f"{folder} holds files that are not results",
                     hint="name a new or empty folder with --out, or the results of an earlier run",
                 )
             self._items.mkdir(parents=True, exist_ok=True)
@@ -91,23 +100,23 @@ class Results:
             raise _cannot_write(folder, error) from None
 
     def _sweep(self) -> None:
-        """Remove what a kill left half-written, unless it is so young that another run may be writing it."""
+        """Remove half-written files of a killed run, unless so young that another run may be writing them."""
         for left in self.folder.rglob("*.new"):
-            with suppress(FileNotFoundError):  # the other run has just put it in its place
+            with suppress(FileNotFoundError):  # the other run has just renamed it
                 if time.time() - left.stat().st_mtime > _HOUR_S:
                     left.unlink(missing_ok=True)
 
     @property
     def table(self) -> Path:
-        """Where the summary is written."""
+        """Path of the summary."""
         return self.folder / "summary.csv"
 
     def file(self, key: str) -> Path:
-        """Where a result lies, finished or not."""
+        """Path of a result, finished or not."""
         return self._items / f"{key}.json"
 
     def facts(self, key: str) -> RowFacts | None:
-        """Look a finished result up; None where there is none, not a whole one, or of other versions."""
+        """Load a finished result; None if there is none, or it is damaged or of other versions."""
         try:
             contract = json.loads(self.file(key).read_bytes())
             if contract["schema"] != ANALYSIS_SCHEMA or contract["archive"]["key"] != key:
@@ -119,10 +128,10 @@ class Results:
         except FileNotFoundError:
             return None
         except (OSError, ValueError, KeyError, TypeError):
-            return None  # damaged since it was written: made again, and then put in its place
+            return None  # damaged since it was written: computed again and replaced
 
     def keep(self, key: str, document: bytes) -> None:
-        """Put a result in its place, whole or not at all.
+        """Write a result atomically.
 
         Raises
         ------
@@ -138,4 +147,4 @@ class Results:
 
 def _cannot_write(folder: Path, error: OSError) -> CallError:
     reason = f"results cannot be written into {folder}: {error.strerror or error}"
-    return CallError(reason, hint="make room there, or name another folder with --out")
+    return CallError(reason, hint="free some space there, or name another folder with --out")

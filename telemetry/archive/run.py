@@ -1,4 +1,4 @@
-"""An archive analysed from end to end: found, spread, kept, told."""
+"""Analyse an archive from end to end: discover, spread, save, summarise."""
 
 from __future__ import annotations
 
@@ -17,23 +17,23 @@ from telemetry.readers import LogFile, ReadOptions, bytes_of
 from telemetry.twoway.rules import load_rule
 
 ArchiveProgress = Callable[[int, int], None]
-"""Told how many items are settled, and of how many."""
+"""Called with the number of finished items and their total."""
 
 
 @dataclass(frozen=True, slots=True)
 class Summary:
-    """What became of an archive.
+    """The result of an archive.
 
     Attributes
     ----------
     rows : tuple of (Item, str, Facts)
-        Each item with its result's place below the folder of results (or an empty text), in order of names.
+        Each item with its result's path in the folder of results (or an empty text), in order of names.
     before : int
         How many results an earlier run had finished.
     outdated : int
-        How many results were made anew, since other versions of Python or of a library had made them.
+        How many results were computed again, since they came from other versions of Python or of a library.
     passed_over : int
-        Files whose endings are those of no log.
+        Files whose suffix is not that of a log.
     table : Path
         The summary.
     """
@@ -56,12 +56,12 @@ class Summary:
 
     @property
     def motors_alone(self) -> int:
-        """How many items have a motor log, and no speed log that could say what it did."""
+        """How many items have a motor log, but no speed log to match it to."""
         return sum(facts.motor_logs > 0 and facts.speed_logs == 0 for _, _, facts in self.rows)
 
 
 class _Run:
-    """The items of one run, and what is known of each so far."""
+    """The items of one run, and the facts known of each so far."""
 
     def __init__(
         self, items: tuple[ArchiveItem, ...], results: Results, request: Request, options: ReadOptions
@@ -75,7 +75,7 @@ class _Run:
         self.before = 0
 
     def tasks(self) -> Iterator[Task]:
-        """Bring item after item into memory, as they are asked for; pass over what is finished."""
+        """Load item after item into memory, as requested; skip those that are finished."""
         for k, item in enumerate(self.items):
             if item.error is not None:
                 continue
@@ -104,7 +104,7 @@ class _Run:
         return Task(key, tuple(logs), tuple(unread), self.request, self.options)
 
     def settle(self, task: Task, outcome: Outcome) -> None:
-        """Keep a result."""
+        """Save a result."""
         if outcome.made_by != MADE_BY:
             raise CallError(
                 f"a worker runs {outcome.made_by}, this machine {MADE_BY}",
@@ -116,7 +116,7 @@ class _Run:
 
     @property
     def settled(self) -> int:
-        """How many items are seen and have their facts."""
+        """How many items have been seen and have their facts."""
         return len(self.keys) - len(self.asked) + len(self.facts)
 
     def rows(self) -> Iterator[tuple[ArchiveItem, str, RowFacts]]:
@@ -137,30 +137,30 @@ def analyse_archive(
     options: ReadOptions | None = None,
     progress: ArchiveProgress | None = None,
 ) -> Summary:
-    """Analyse every item of an archive that is not analysed yet, and write the summary.
+    """Analyse every item of an archive that has no result yet, and write the summary.
 
     Parameters
     ----------
     archive : Path
         The folder of logs, see :mod:`telemetry.archive.discover`.
     out : Path
-        The folder of results. It may lie in the archive; it is not looked through.
+        The folder of results. It may be inside the archive; it is not searched for logs.
     engine : callable
         Where the work is done.
     request, options
-        What is asked, and what the readers have to be told.
+        The request, and the options of the readers.
     progress : callable, optional
 
     Returns
     -------
     Summary
-        Whatever the engine and whatever the order in which items end, the same results and the same rows.
+        The results and rows do not depend on the engine or on the order in which items end.
 
     Raises
     ------
     RuleError, CallError
-        If the request or a folder cannot be used, or the engine cannot go on. What is finished is kept, and
-        the same call goes on from there.
+        If the request or a folder cannot be used, or the engine cannot continue. Finished results are saved,
+        and the same call continues from there.
     """
     request = request or Request()
     request = replace(request, rule=load_rule(request.rule))
@@ -168,7 +168,7 @@ def analyse_archive(
     results = Results(out)
     run = _Run(found.items, results, request, options or ReadOptions())
     refused = sum(item.error is not None for item in found.items)
-    with closing(engine(run.tasks())) as outcomes:  # an engine that is left early ends what it started
+    with closing(engine(run.tasks())) as outcomes:  # an engine that is closed early ends its workers
         for task, outcome in outcomes:
             run.settle(task, outcome)
             if progress:

@@ -17,21 +17,21 @@ DONE = "done"
 NOT_USED = "could not be used"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RowFacts:
-    """What a row says of a result; SI, and empty where the analysis says nothing.
+    """One row of the summary; SI, and empty where the analysis has no value.
 
     Attributes
     ----------
     outcome : {"done", "could not be used"}
     error : str
-        Why it could not be used; of an item that is done, the first of its logs' errors.
+        Why it could not be used; for an item that is done, the first error of its logs.
     unused_logs : int
         How many logs of the item could not be used.
     speed_logs, motor_logs, joined_motor_logs : int
-        How many were read, and how many motor logs have a clock to be trusted.
+        How many were read, and how many motor logs were matched to a speed log.
     start_utc : str or None
-        Of the first log that says.
+        Of the first log that states it.
     passes : int
     peak_mps, peak_u95_mps : float or None
         Of the fastest pass.
@@ -62,12 +62,12 @@ class RowFacts:
 
     @staticmethod
     def unusable(error: str) -> RowFacts:
-        """Make the row of an item that has no result."""
-        return RowFacts(NOT_USED, error)
+        """Build the row of an item without a result."""
+        return RowFacts(outcome=NOT_USED, error=error)
 
 
 def facts_of(contract: dict[str, Any]) -> RowFacts:
-    """Take what a row says out of a result."""
+    """Build the row from a result."""
     logs, passes, two_ways = contract["logs"], contract["passes"], contract["two_ways"]
     kinds = [log["kind"] for log in logs]
     fastest: dict[str, Any] = max(passes, key=lambda p: p["peak_mps"], default={})
@@ -101,12 +101,12 @@ COLUMNS = ("item", "result", *(field.name for field in fields(RowFacts)))
 
 
 def write_table(file: Path, rows: Iterable[tuple[ArchiveItem, str, RowFacts]]) -> None:
-    """Write the summary as CSV: each item with the file of its result, if it has one, and its facts.
+    """Write the summary as CSV: each item with its result's file, if any, and its facts.
 
     Raises
     ------
     OSError
-        If it cannot be written; what was there before then still is.
+        If it cannot be written; an existing file is then unchanged.
     """
     with atomic_write(file) as stream:
         text = io.TextIOWrapper(stream, encoding="utf-8", newline="", write_through=True)

@@ -1,4 +1,4 @@
-"""One item analysed: bytes in, bytes out, the same in whichever process and on whichever machine it runs."""
+"""Analyse one item: bytes in, bytes out, identical in any process and on any machine."""
 
 from __future__ import annotations
 
@@ -23,12 +23,12 @@ MADE_BY: Final = (
     f"reciprocal {__version__} with Python {'.'.join(platform.python_version_tuple()[:2])}, "
     f"numpy {numpy.__version__}, pandas {pandas.__version__}, scipy {scipy.__version__}"
 )
-"""What the last bit of a result may hang on, apart from the kind of processor."""
+"""The versions on which the last bit of a result may depend, apart from the kind of processor."""
 
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """All that a worker has to know; nothing of it is a place on this machine.
+    """Everything a worker needs; no path of this machine is in it.
 
     Attributes
     ----------
@@ -37,7 +37,7 @@ class Task:
     logs : tuple of LogFile
         Their bytes, archives still packed.
     unread : tuple of LogError
-        Files of the item that could not be brought into memory.
+        Files of the item that could not be loaded into memory.
     request : Request
         With the rule itself, not its file.
     options : ReadOptions
@@ -52,14 +52,14 @@ class Task:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What became of a task.
+    """The result of a task.
 
     Attributes
     ----------
     document : bytes
-        The contract ``reciprocal-analysis/1`` as JSON; empty where there is none.
+        The contract ``reciprocal-analysis/1`` as JSON; empty if there is none.
     facts : RowFacts
-        What the summary's row says.
+        The facts of the summary's row.
     made_by : str
         :data:`MADE_BY` of the worker.
     """
@@ -70,10 +70,10 @@ class Outcome:
 
 
 Work = Callable[[Task], Outcome]
-"""What a worker does; :func:`run_task`, but for tests."""
+"""The work of a worker: :func:`run_task`, except in tests."""
 
 Engine = Callable[[Iterator[Task]], Generator[tuple[Task, Outcome]]]
-"""Takes tasks as it has room for them, and gives each back with its outcome, in whatever order they end."""
+"""Takes tasks as it has room for them, and yields each with its outcome, in any order."""
 
 
 def run_task(task: Task) -> Outcome:
@@ -82,8 +82,8 @@ def run_task(task: Task) -> Outcome:
     Returns
     -------
     Outcome
-        An item of which no log can be used has a document too, which says why. Where the program itself is at
-        fault there is none, so that a mended program tries again.
+        An item without a usable log has a document too, which gives the reason. After a fault of the program
+        itself there is none, so that a later version tries again.
 
     Raises
     ------
@@ -101,12 +101,12 @@ def run_task(task: Task) -> Outcome:
         document = serialise_result(contract, task.key)
     except ReciprocalError:
         raise
-    except Exception as error:  # whatever one log brings about must not end thousands of others
+    except Exception as error:  # a fault in one log must not end thousands of others
         return Outcome(b"", RowFacts.unusable(fault_text(error)))
     return Outcome(document, facts_of(contract))
 
 
 def serialise_result(contract: dict[str, Any], key: str) -> bytes:
-    """Write a result as it is kept: the contract, and by what it is found again."""
+    """Serialise a result: the contract, and the key by which it is found again."""
     kept = contract | {"archive": {"key": key, "made_by": MADE_BY}}
     return json.dumps(kept, allow_nan=False, separators=(",", ":")).encode("ascii") + b"\n"

@@ -1,1 +1,1 @@
-"""Flag samples that cannot be trusted; nothing is dropped in silence."""
+"""Flag samples that cannot be trusted; none is dropped without a finding."""

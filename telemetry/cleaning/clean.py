@@ -1,4 +1,4 @@
-"""Finding what a log cannot be trusted on, without throwing any of it away."""
+"""Find the samples of a log that cannot be trusted, without deleting any."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ from telemetry.core.frames import (
 )
 from telemetry.core.geo import LocalFrame
 
-# Below walking pace a repeated fix is a boat at rest, not a receiver that hangs.
+# Below walking pace a repeated fix is a boat at rest, not a frozen receiver.
 _MOVING_MPS = 2.0
 _HELD_S = 3.0
 _HDOP_LIMIT = 20.0
@@ -48,17 +48,17 @@ _MIN_LEFT = 2
 
 @dataclass(frozen=True)
 class Cleaned:
-    """A track in strictly increasing time with a verdict on every sample.
+    """A track in strictly increasing time with flags on every sample.
 
     Attributes
     ----------
     track : Track
-        Samples sorted out in time; values are as logged.
+        Samples sorted in time; values as logged.
     speed_ok, position_ok : ndarray of bool, shape (n,)
         Whether the sample's measured speed and its position may be used.
     cut : pandas.DataFrame
-        The samples (also those dropped from ``track``) set aside, for plots: columns ``t_s``, ``speed_mps``,
-        ``lat_deg``, ``lon_deg`` (NaN where absent) and ``code``.
+        The samples (also those dropped from ``track``) that are excluded, for plots: columns ``t_s``,
+        ``speed_mps``, ``lat_deg``, ``lon_deg`` (NaN where absent) and ``code``.
     stretches : tuple of (int, int)
         Half-open index ranges without a break in time or a position jump between them.
     findings : tuple of Finding
@@ -79,7 +79,7 @@ def _column(track: Track, name: str) -> FloatArray:
 
 
 def _no_fix(track: Track) -> BoolArray:
-    """Mark rows on which the receiver itself says it had no usable fix."""
+    """Mark rows on which the receiver reports that it had no usable fix."""
     n = track.t_s.size
     bad = np.zeros(n, dtype=np.bool_)
     fix, hdop, satellites = (track.column(c) for c in ("fix", "hdop", "satellites"))
@@ -101,7 +101,7 @@ def _same_as_before(*columns: FloatArray) -> BoolArray:
 
 
 def _long_runs(same: BoolArray, t_s: FloatArray, least_s: float, least: int, excused: BoolArray) -> BoolArray:
-    """Keep of the repeats only those in runs that last long enough and are not excused in the main."""
+    """Keep only repeats in runs that last long enough and are not mostly excused."""
     out = np.zeros_like(same)
     for a, b in true_runs(same):
         long = b - a >= least and t_s[b - 1] - t_s[a - 1] >= least_s
@@ -116,14 +116,14 @@ def _judge_repeats(judge: SampleFlags, lat: FloatArray, lon: FloatArray, speed: 
     same_place = _same_as_before(lat, lon) & has_position
     frozen = same_place & _same_as_before(speed) & moving
     judge.reject(
-        frozen, "frozen-fix", "the same fix again while under way: set aside", speed=True, position=True
+        frozen, "frozen-fix", "the same fix repeated while under way: excluded", speed=True, position=True
     )
     stuck = _long_runs(same_place & moving & ~frozen, judge.t_s, 0.0, 2, frozen)
     judge.reject(
-        stuck, "frozen-position", "position stands still while the speed does not", speed=False, position=True
+        stuck, "frozen-position", "the position is frozen while the speed is not", speed=False, position=True
     )
-    # A speed printed coarsely repeats by itself. Where the positions go on they judge it like any other;
-    # where they do not, held means longer than the print can explain.
+    # A coarsely rounded speed repeats by itself. Where the positions advance they judge it like any other;
+    # elsewhere it counts as held if it lasts longer than the rounding can explain.
     goes_on = has_position & np.r_[False, has_position[:-1]] & ~same_place
     repeats = _same_as_before(speed) & moving
     held = _long_runs(repeats, judge.t_s, _HELD_S, 4, goes_on)
@@ -137,7 +137,7 @@ def _judge_repeats(judge: SampleFlags, lat: FloatArray, lon: FloatArray, speed: 
 
 
 def _position_noise_m(t_s: FloatArray, v_mps: FloatArray, east_m: FloatArray, north_m: FloatArray) -> float:
-    """Sample-to-sample noise of a position by the median misfit of its steps to the measured speed [m].
+    """Noise of a position between neighbouring samples, by the median misfit of its steps to the speed [m].
 
     The motion itself drops out, whatever the sampling rate; 0.6745 turns a median into a standard deviation.
     """
@@ -155,14 +155,14 @@ def _jumps(
     north_m: FloatArray,
     noise_m: float,
 ) -> tuple[BoolArray, BoolArray]:
-    """Find positions that leap away and back, and steps after which they stay away.
+    """Find positions that jump away and back, and steps after which they stay away.
 
-    ``false`` marks samples whose speed is false: a position may stray with them and leap home after.
+    ``false`` marks samples whose speed is false: a position may stray with them and jump back afterwards.
 
     Returns
     -------
     away : ndarray of bool, shape (n,)
-        Samples between a leap and the leap back.
+        Samples between a jump and the jump back.
     stays : ndarray of bool, shape (n - 1,)
         Steps that are not undone.
     """
@@ -184,7 +184,7 @@ def _jumps(
             b = int(leaps[m])
             if t_s[b + 1] - t_s[a] > _JUMP_BACK_S:
                 break
-            # Undone when the fix after this leap lies where the boat can have got to from before the first.
+            # Undone if the boat can have reached the fix after this jump from the fix before the first.
             span = t_s[b + 1] - t_s[a]
             fastest = max(v_mps[a], v_mps[b + 1])
             home = np.hypot(east_m[b + 1] - east_m[a], north_m[b + 1] - north_m[a])
@@ -193,9 +193,9 @@ def _jumps(
         if back is None:
             strayed = np.flatnonzero(false[: a + 1] & (t_s[a] - t_s[: a + 1] < _JUMP_BACK_S))
             if t_s[a] - t_s[0] < _SETTLING_S:
-                away[: a + 1] = True  # the first fixes of a receiver that was still settling
+                away[: a + 1] = True  # the first fixes, while the receiver was still settling
             elif strayed.size and strayed[-1] >= a - 1:
-                away[strayed[0] : a + 1] = True  # it strayed together with the speed and leaps home
+                away[strayed[0] : a + 1] = True  # it strayed together with the speed and jumps back
             else:
                 stays[a] = True
             k += 1
@@ -206,9 +206,9 @@ def _jumps(
 
 
 def _differenced(t_s: FloatArray, east_m: FloatArray, north_m: FloatArray) -> FloatArray:
-    """Speed over about a second from positions alone, for judging only, shape (n,) [m/s].
+    """Speed over about a second from positions alone, for these tests only, shape (n,) [m/s].
 
-    No more than any boat's: a wild position must not make room for itself.
+    Limited to any boat's: a wild position must not widen its own tolerance.
     """
     lo, hi = window_bounds(t_s, 1.0)
     made_mps = np.hypot(east_m[hi] - east_m[lo], north_m[hi] - north_m[lo]) / (t_s[hi] - t_s[lo])
@@ -225,12 +225,12 @@ def _beside_loss(t_s: FloatArray, lost: BoolArray) -> BoolArray:
 
 
 def _judge_positions(judge: SampleFlags, track: Track, limits: HullLimits) -> BoolArray:
-    """Judge position jumps, then the speeds by the positions that are left.
+    """Flag position jumps, then the speeds by the remaining positions.
 
     Returns
     -------
     ndarray of bool, shape (n - 1,)
-        Steps at which the position leaps and stays away.
+        Steps at which the position jumps and stays away.
     """
     t_s = track.t_s
     lat, lon, speed = (_column(track, c) for c in ("lat_deg", "lon_deg", "speed_mps"))
@@ -243,7 +243,7 @@ def _judge_positions(judge: SampleFlags, track: Track, limits: HullLimits) -> Bo
     if use.size < 4:
         way_m = np.hypot(np.diff(east_m), np.diff(north_m))
         if (way_m > TRACK_COLUMNS["speed_mps"].high * np.diff(t_s[use])).any():
-            text = "the position leaps, and too few others tell which is true: set aside"
+            text = "the position jumps, and too few others show which is true: excluded"
             judge.reject(judge.position_ok, "position-jump", text, speed=False, position=True)
         return broken
     good = judge.speed_ok[use]
@@ -261,13 +261,13 @@ def _judge_positions(judge: SampleFlags, track: Track, limits: HullLimits) -> Bo
     bad = np.zeros(t_s.size, dtype=np.bool_)
     bad[use] = away
     judge.reject(
-        bad, "position-jump", "the position leaps away and back: set aside", speed=False, position=True
+        bad, "position-jump", "the position jumps away and back: excluded", speed=False, position=True
     )
     for k in np.flatnonzero(stays):
         a, b = int(use[k]), int(use[k + 1])
         broken[b - 1] = True
         far_m = np.hypot(east_m[k + 1] - east_m[k], north_m[k + 1] - north_m[k])
-        text = f"the position leaps by {far_m:.0f} m and stays: nothing is measured across it"
+        text = f"the position jumps by {far_m:.0f} m and stays: nothing is measured across it"
         judge.findings.append(Finding("position-break", text, 1, float(t_s[a]), float(t_s[b])))
     keep = ~away & good
     rows = use[keep]
@@ -278,13 +278,13 @@ def _judge_positions(judge: SampleFlags, track: Track, limits: HullLimits) -> Bo
         judge.sure[rows] = sure
         denied[rows] = denied_by_positions(t_s[rows], speed[rows], way_m, sure, noise_m)
     judge.reject(
-        denied, "false-spike", "a speed that the positions deny: set aside", speed=True, position=False
+        denied, "false-spike", "a speed that the positions contradict: excluded", speed=True, position=False
     )
     return broken
 
 
 def _judge_reach(judge: SampleFlags, track: Track, limits: HullLimits) -> None:
-    """Judge the speeds that are left by what a hull can do."""
+    """Flag the remaining speeds by what a hull can do."""
     use = np.flatnonzero(judge.speed_ok)
     if use.size < 3:
         return
@@ -293,10 +293,8 @@ def _judge_reach(judge: SampleFlags, track: Track, limits: HullLimits) -> None:
     false = np.zeros(track.t_s.size, dtype=np.bool_)
     speed = _column(track, "speed_mps")
     false[use] = unreachable(track.t_s[use], speed[use], beside[use], limits, judge.sure[use])
-    judge.reject(
-        false, "false-spike", "a speed the hull could not have had: set aside", speed=True, position=False
-    )
-    # What either judge left of a spike the other cut.
+    judge.reject(false, "false-spike", "a speed the hull cannot reach: excluded", speed=True, position=False)
+    # What either test left of a spike that the other cut.
     use = np.flatnonzero(judge.speed_ok | judge.false)
     left = np.zeros(track.t_s.size, dtype=np.bool_)
     left[use] = isolated_samples(track.t_s[use], speed[use], judge.false[use], limits)
@@ -304,7 +302,7 @@ def _judge_reach(judge: SampleFlags, track: Track, limits: HullLimits) -> None:
     judge.reject(
         left,
         "false-spike",
-        "as high as the false speeds beside it: set aside",
+        "as high as the false speeds next to it: excluded",
         speed=True,
         position=False,
     )
@@ -338,11 +336,11 @@ def _judge_reflections(judge: SampleFlags, track: Track) -> None:
 
 
 def _astray(judge: SampleFlags, track: Track) -> BoolArray:
-    """Mark positions that went astray together with false speeds and came home with them, shape (n,).
+    """Mark positions that strayed together with false speeds and came back with them, shape (n,).
 
-    A receiver that filters carries its position along with a false speed. Which of the two ways from the last
-    good fix a position follows tells it: the one summed from the false speeds, or that of the good speeds
-    around. A run whose end is not home, as after a crash, is left alone.
+    A receiver that filters carries its position along with a false speed. The position follows one of two
+    paths from the last good fix: the integral of the false speeds, or that of the good speeds around them. A
+    run that does not end on the good path, as after a crash, is left alone.
     """
     lat, lon, speed = (_column(track, c) for c in ("lat_deg", "lon_deg", "speed_mps"))
     astray = np.zeros(track.t_s.size, dtype=np.bool_)
@@ -371,16 +369,16 @@ def _astray(judge: SampleFlags, track: Track) -> BoolArray:
 def _judged(
     track: Track, limits: HullLimits, by_hand: ByHand, astray: BoolArray
 ) -> tuple[SampleFlags, BoolArray]:
-    """Judge all samples, some known to be astray; with the steps at which positions leap and stay."""
+    """Flag all samples, given stray positions; return also the steps at which positions jump and stay."""
     judge = SampleFlags(track, by_hand)
     lat, lon, speed = (_column(track, c) for c in ("lat_deg", "lon_deg", "speed_mps"))
     judge.reject(
-        _no_fix(track), "no-fix", "the receiver had no usable fix: set aside", speed=True, position=True
+        _no_fix(track), "no-fix", "the receiver had no usable fix: excluded", speed=True, position=True
     )
     judge.speed_ok &= ~np.isnan(speed)
     judge.position_ok &= ~(np.isnan(lat) | np.isnan(lon))
     judge.set_aside(in_stretches(track.t_s, by_hand.cuts), CUT)
-    text = "a false speed that carries the position with it: both set aside"
+    text = "a false speed that moves the position too: both excluded"
     judge.reject(astray, "false-spike", text, speed=True, position=True)
     if track.t_s.size < 2:
         return judge, np.zeros(0, dtype=np.bool_)
@@ -398,7 +396,7 @@ def _holds(gap: Finding, cut: Finding) -> bool:
 
 
 def clean(track: Track, limits: HullLimits | None = None, by_hand: ByHand | None = None) -> Cleaned:
-    """Judge every sample of a track.
+    """Flag every sample of a track.
 
     Parameters
     ----------
@@ -407,13 +405,13 @@ def clean(track: Track, limits: HullLimits | None = None, by_hand: ByHand | None
     limits : HullLimits, optional
         What the hull can do.
     by_hand : ByHand, optional
-        What a person cut out of this log or restored in it. A log is judged as if it had been silent where it
-        was cut.
+        What a person cut from this log or restored in it. A cut stretch is judged as if the log had been
+        silent there.
 
     Returns
     -------
     Cleaned
-        No value is changed; samples are set aside with a reason.
+        No value is changed; samples are excluded with a reason.
     """
     limits, by_hand = limits or HullLimits(), by_hand or ByHand()
     keep = longest_increasing_run(track.t_s)
@@ -421,20 +419,20 @@ def clean(track: Track, limits: HullLimits | None = None, by_hand: ByHand | None
     cut_out = keep & in_stretches(track.t_s, by_hand.cuts)
     cuts = cut_findings(track.t_s[keep], by_hand.cuts) if by_hand.cuts else []
     if (keep & ~cut_out).sum() < _MIN_LEFT:
-        cut_out[:] = False  # a log without any sample is none: they stay in it, set aside
+        cut_out[:] = False  # a log needs samples: they stay in it, excluded
     out_codes = np.full(track.t_s.size, CUT, dtype=object)
     out_codes[~keep] = stamp_codes
     keep &= ~cut_out
     ordered = Track(track.frame[keep], track.meta, track.findings, track.motion)
     gaps, broken = gap_findings(ordered.t_s)
-    # A gap that was cut by hand is told as that.
-    told = [*stamp, *cuts, *(gap for gap in gaps if not any(_holds(gap, cut) for cut in cuts))]
+    # A gap that was cut by hand is reported as a cut.
+    reported = [*stamp, *cuts, *(gap for gap in gaps if not any(_holds(gap, cut) for cut in cuts))]
     judge, leaps = _judged(ordered, limits, by_hand, np.zeros(ordered.t_s.size, dtype=np.bool_))
     astray = _astray(judge, ordered)
     if astray.any():
-        # They had borne out the false speeds, and spoken against the good ones beside them.
+        # They had confirmed the false speeds, and contradicted the good ones next to them.
         judge, leaps = _judged(ordered, limits, by_hand, astray)
-    judge.findings[:0] = told
+    judge.findings[:0] = reported
     broken = broken | leaps
     lat, lon, speed = (_column(ordered, c) for c in ("lat_deg", "lon_deg", "speed_mps"))
     judge.give_back(~np.isnan(speed), ~(np.isnan(lat) | np.isnan(lon)))
@@ -453,7 +451,7 @@ def clean(track: Track, limits: HullLimits | None = None, by_hand: ByHand | None
         .reset_index()
     )
     edges = np.r_[0, np.flatnonzero(broken) + 1, ordered.t_s.size]
-    # The reader's count of all samples without a fix gives way to one finding for each loss.
+    # The reader's count of all samples without a fix is replaced by one finding for each loss.
     read = [f for f in track.findings if f.code != "no-fix"]
     findings = sorted((*read, *judge.findings), key=lambda f: -1.0 if f.start_s is None else f.start_s)
     return Cleaned(

@@ -1,7 +1,7 @@
-"""What a person corrected by hand: stretches cut out, values restored, a clock set.
+"""Corrections by hand: stretches cut, values restored, a clock set.
 
-Nothing is deleted: a correction is a value beside the logs, and taking it away gives back what was before,
-bit for bit. A log is known by the SHA-256 of its bytes, or by its name where it has none.
+No data is deleted: a correction is a value stored with the logs, and removing it restores the earlier result
+bit for bit. A log is identified by the SHA-256 of its bytes, or by its name if it has none.
 """
 
 from __future__ import annotations
@@ -21,7 +21,8 @@ from telemetry.core.frames import BoolArray, Finding, FloatArray, LogMeta, Track
 CUT: Final = "cut-by-hand"
 RESTORED: Final = "restored-by-hand"
 BY_HAND: Final = (CUT, RESTORED)
-# What the cleaning judged by itself; what the receiver says of its fix, or a stamp out of order, stays.
+# Findings of the cleaning itself; a receiver's report on its fix, or a stamp out of order, cannot be
+# restored.
 RESTORABLE: Final = ("false-spike", "position-jump", "frozen-fix", "frozen-position", "held-speed")
 _LONGEST_WHY: Final = 300
 _MAX_OFFSET_S: Final = 1e7
@@ -30,16 +31,16 @@ _MAX_U95_S: Final = 60.0
 
 @dataclass(frozen=True, slots=True)
 class _Stretch:
-    """A stretch of a speed log of which a person knows better.
+    """A stretch of a speed log that a person corrects.
 
     Attributes
     ----------
     log : str
         Which log, see :func:`log_key`.
     start_s, end_s : float
-        Its first and last moment on the log's clock, both part of it [s].
+        Its first and last moment on the log's clock, both included [s].
     why : str
-        In the person's words; may be empty.
+        Reason in the person's words; may be empty.
     """
 
     done: ClassVar[str]
@@ -50,23 +51,23 @@ class _Stretch:
 
     @property
     def logs(self) -> tuple[str, ...]:
-        """The logs that it is about."""
+        """The logs that it concerns."""
         return (self.log,)
 
     def told(self) -> str:
-        """Say what was done."""
+        """Describe the correction."""
         return f"{self.done} from {self.start_s:.2f} to {self.end_s:.2f} s"
 
 
 class Cut(_Stretch):
-    """A stretch that a person set aside."""
+    """A stretch that a person excluded."""
 
     __slots__ = ()
     done = "cut out"
 
 
 class Restored(_Stretch):
-    """A stretch in which what the cleaning set aside was real."""
+    """A stretch in which a person restored what the cleaning had excluded."""
 
     __slots__ = ()
     done = "restored"
@@ -74,16 +75,16 @@ class Restored(_Stretch):
 
 @dataclass(frozen=True, slots=True)
 class ClockByHand:
-    """How a person says a motor log's clock stands to a speed log's.
+    """Relation of a motor log's clock to a speed log's, as a person set it.
 
     Attributes
     ----------
     log, speed_log : str
-        Which motor log, and to which speed log it is joined, see :func:`log_key`.
+        The motor log, and the speed log it is matched to, see :func:`log_key`.
     offset_s, drift_ppm : float
         As in :class:`telemetry.motor.sync.clock.MotorClock`.
     u95_s : float or None
-        Half-width of the 95 % interval that the person gives it; None for how well a clock can be set by eye.
+        Half-width of the 95 % interval that the person states; None for the usual accuracy by eye.
     why : str
     """
 
@@ -96,11 +97,11 @@ class ClockByHand:
 
     @property
     def logs(self) -> tuple[str, ...]:
-        """The logs that it is about."""
+        """The logs that it concerns."""
         return (self.log, self.speed_log)
 
     def told(self) -> str:
-        """Say what was done."""
+        """Describe the correction."""
         sure = "" if self.u95_s is None else f" ± {self.u95_s:g} s"
         return f"clock set to {self.offset_s:.3f} s{sure}"
 
@@ -110,7 +111,7 @@ Correction = Cut | Restored | ClockByHand
 
 @dataclass(frozen=True, slots=True)
 class ByHand:
-    """All corrections of an analysis, in the order in which they were made; hashable.
+    """All corrections of an analysis, in order of entry; hashable.
 
     Attributes
     ----------
@@ -130,12 +131,12 @@ class ByHand:
         return (*self.cuts, *self.restored, *self.clocks)
 
     def with_(self, *more: Correction) -> ByHand:
-        """Return these and more; none is doubled, and a clock takes the place of the motor log's former one.
+        """Return these and more; none is doubled, and a clock replaces the motor log's earlier one.
 
         Raises
         ------
         CallError
-            If a correction cannot be meant.
+            If a correction is impossible.
         """
         every = (*self.all, *map(validate_corrections, more))
         stretches = dict.fromkeys(c for c in every if not isinstance(c, ClockByHand))
@@ -147,7 +148,7 @@ class ByHand:
         return group_corrections([c for c in self.all if c not in gone])
 
     def of(self, log: str) -> ByHand:
-        """Return what was cut out of one speed log and restored in it."""
+        """Return the cuts and restored stretches of one speed log."""
         return replace(
             self,
             cuts=tuple(c for c in self.cuts if c.log == log),
@@ -156,7 +157,7 @@ class ByHand:
         )
 
     def clock_of(self, log: str) -> ClockByHand | None:
-        """Return the clock set by hand for a motor log; None where none was."""
+        """Return the clock set by hand for a motor log; None if there is none."""
         return next((c for c in self.clocks if c.log == log), None)
 
     def to_dict(self) -> dict[str, Any]:
@@ -174,36 +175,39 @@ def group_corrections(corrections: Sequence[Correction]) -> ByHand:
 
 
 def log_key(meta: LogMeta) -> str:
-    """Return what corrections know a log by."""
+    """Return the key by which corrections identify a log."""
     return meta.sha256 or meta.file
 
 
 def validate_corrections(correction: Correction) -> Correction:
-    """Refuse what nobody can mean.
+    """Raise for an impossible correction.
 
     Raises
     ------
     CallError
     """
     if len(correction.why) > _LONGEST_WHY:
-        raise CallError("the reason is too long", hint=f"say it in {_LONGEST_WHY} letters")
+        raise CallError("the reason is too long", hint=f"use at most {_LONGEST_WHY} characters")
     if isinstance(correction, ClockByHand):
         if not abs(correction.offset_s) <= _MAX_OFFSET_S or not abs(correction.drift_ppm) <= 1e5:
-            raise CallError(f"a clock {correction.offset_s:g} s off", hint="give seconds")
+            raise CallError(
+                f"a clock offset of {correction.offset_s:g} s is not possible", hint="give seconds"
+            )
         if correction.u95_s is not None and not 0.0 < correction.u95_s <= _MAX_U95_S:
             raise CallError(
-                f"a clock good to {correction.u95_s:g} s", hint=f"give up to {_MAX_U95_S:g} seconds"
+                f"a clock interval of {correction.u95_s:g} s is not possible",
+                hint=f"give up to {_MAX_U95_S:g} seconds",
             )
     elif not -_MAX_OFFSET_S <= correction.start_s < correction.end_s <= _MAX_OFFSET_S:
         raise CallError(
-            f"a stretch from {correction.start_s:g} s to {correction.end_s:g} s",
+            f"a stretch from {correction.start_s:g} s to {correction.end_s:g} s is not possible",
             hint="give a start and a later end",
         )
     return correction
 
 
 def in_stretches(t_s: FloatArray, stretches: Sequence[Cut] | Sequence[Restored]) -> BoolArray:
-    """Mark the samples that lie in any of the stretches, shape (n,)."""
+    """Mark the samples inside any of the stretches, shape (n,)."""
     mark = np.zeros(t_s.shape, dtype=np.bool_)
     for one in stretches:
         mark |= (t_s >= one.start_s) & (t_s <= one.end_s)
@@ -211,7 +215,7 @@ def in_stretches(t_s: FloatArray, stretches: Sequence[Cut] | Sequence[Restored])
 
 
 def cut_findings(t_s: FloatArray, cuts: Sequence[Cut]) -> list[Finding]:
-    """Tell each cut, from the last sample kept before it to the first kept after.
+    """Report each cut, from the last sample kept before it to the first kept after.
 
     Parameters
     ----------
@@ -228,19 +232,17 @@ def cut_findings(t_s: FloatArray, cuts: Sequence[Cut]) -> list[Finding]:
         start_s = float(before[-1]) if before.size else one.start_s
         end_s = float(after[0]) if after.size else one.end_s
         across = "; nothing is measured across it" if end_s - start_s > longest_s else ""
-        said = f"cut out by hand, {one.start_s:.2f} to {one.end_s:.2f} s{across}{with_reason(one.why)}"
-        findings.append(
-            Finding(CUT, said if count else f"{said}: no sample lies in it", count, start_s, end_s)
-        )
+        said = f"cut by hand, {one.start_s:.2f} to {one.end_s:.2f} s{across}{with_reason(one.why)}"
+        findings.append(Finding(CUT, said if count else f"{said}: it holds no sample", count, start_s, end_s))
     return findings
 
 
 def with_reason(why: str) -> str:
-    """Write a reason after what it is the reason of.
+    """Append a reason to a text.
 
     Examples
     --------
-    >>> because("towed home"), because("")
+    >>> with_reason("towed home"), with_reason("")
     (': towed home', '')
     """
     return f": {why}" if why else ""
@@ -252,14 +254,14 @@ _TIME: Final = re.compile(
 
 
 def parse_moment_s(text: str, log: Track) -> float:
-    """Read a moment in a log: seconds on its clock, or UTC with its day or without [s].
+    """Parse a moment in a log: seconds on its clock, or UTC with or without the day [s].
 
     A time without a day is the first one not before the log's start.
 
     Raises
     ------
     CallError
-        If it is neither, or the log does not say which day it was.
+        If it is neither, or the log does not state the day.
     """
     try:
         return float(text)
@@ -268,7 +270,7 @@ def parse_moment_s(text: str, log: Track) -> float:
     start = log.meta.start_utc
     if said is None:
         raise CallError(
-            f"'{text}' is no time", hint="write seconds from the log's start, or 09:31:07.5 for UTC"
+            f"'{text}' is not a time", hint="write seconds from the log's start, or 09:31:07.5 for UTC"
         )
     if start is None:
         raise CallError(
@@ -278,7 +280,9 @@ def parse_moment_s(text: str, log: Track) -> float:
     try:
         at = pd.Timestamp(f"{day or start.date()}T{hour:0>2}:{rest}Z")
     except ValueError:
-        raise CallError(f"'{text}' is no time", hint="write hours to 23, minutes and seconds to 59") from None
+        raise CallError(
+            f"'{text}' is not a time", hint="write hours to 23, minutes and seconds to 59"
+        ) from None
     if day is None and at < start.floor("s"):
         at += pd.Timedelta(days=1)
     return float((at - start).total_seconds())

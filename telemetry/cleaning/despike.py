@@ -1,13 +1,13 @@
-"""False spikes: speeds a hull could not have had, or that the positions deny.
+"""Detect false spikes: speeds a hull cannot reach, or that the positions contradict.
 
-Two judges, both over short windows around trouble, so that a clean log costs next to nothing:
+Two tests, both over short windows around suspect samples, so that a clean log costs next to nothing:
 
 * **Reach.** Between two true samples the speed can rise no faster than the hull accelerates and, short of a
   crash, fall no faster than water drags. Around every impossible step the largest set of samples that can
   follow one another is kept; the others are false. A persistent collapse (a crash) is allowed at a price of a
   few samples, so that a short false start is cut and a real stop is kept.
-* **Positions.** Over a second or two the summed speed must agree with the way made good, apart from what a
-  receiver's lag can explain.
+* **Positions.** Over a second or two the integrated speed must agree with the distance made good, apart from
+  what a receiver's lag can explain.
 """
 
 from __future__ import annotations
@@ -21,9 +21,9 @@ from telemetry.cleaning.timeline import window_bounds
 from telemetry.core.frames import BoolArray, FloatArray, cumulative_integral, true_runs
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class HullLimits:
-    """What a fast model hull can do.
+    """Limits of what a fast model hull can do.
 
     Attributes
     ----------
@@ -54,7 +54,7 @@ class HullLimits:
     crash_s: float = 0.35
 
     def rise_mps(self, dt_s: FloatArray, from_mps: FloatArray) -> FloatArray:
-        """Greatest gain of speed over a time from a speed, any shape [m/s].
+        """Compute the greatest gain of speed over a time from a speed, any shape [m/s].
 
         Grip limits a slow hull, power a fast one: beyond ``grip_mps`` the acceleration falls as one over the
         speed.
@@ -63,7 +63,7 @@ class HullLimits:
         return self.step_mps + share * _ramp(dt_s, self.rise_mps2, self.sustained_rise_mps2)
 
     def fall_mps(self, dt_s: FloatArray) -> FloatArray:
-        """Greatest loss of speed over a time without a crash, any shape [m/s]."""
+        """Compute the greatest loss of speed over a time without a crash, any shape [m/s]."""
         return self.step_mps + _ramp(dt_s, self.fall_mps2, self.sustained_fall_mps2)
 
 
@@ -97,12 +97,12 @@ def _longest_chain(
     """Mark the heaviest subset of samples in which each can follow the one before it."""
     n = t_s.size
     crash_price = max(limits.crash_samples, limits.crash_s / step_s)
-    # The best chain to each sample by how it ends: going on, or collapsing. A collapse is paid once, however
-    # many samples it takes.
+    # The best chain to each sample by how it ends: continuing, or collapsing. A collapse is paid once,
+    # however many samples it takes.
     best = np.vstack([weight, np.full(n, -np.inf)])
     before = np.full((2, n, 2), -1)
     first = np.searchsorted(t_s, t_s - _REACH_S)
-    # What came longer ago than the reach forbids nothing: of that only the heaviest matters.
+    # Samples from before the reach limit nothing: of those only the heaviest matters.
     settled, heaviest = 0, (-np.inf, 0, -1)
     for i in range(1, n):
         j = slice(int(first[i]), i)
@@ -136,10 +136,10 @@ def _longest_chain(
 
 
 def _short_excursions(t_s: FloatArray, v_mps: FloatArray, limits: HullLimits, step_s: float) -> BoolArray:
-    """Mark short humps: up and back within a second, both ways faster than a hull can."""
+    """Mark short humps: up and back within a second, both faster than a hull can."""
     bad = np.zeros(t_s.size, dtype=np.bool_)
     widest = max(_HUMP_S, step_s)
-    # Narrow humps first: once cut, they do not make a wide one of the good samples beside them.
+    # Narrow humps first: once cut, they do not make a wide hump of the good samples next to them.
     for k in range(1, int(widest / step_s + 1e-6) + 1):
         w = k * step_s
         good = np.flatnonzero(~bad)
@@ -152,7 +152,7 @@ def _short_excursions(t_s: FloatArray, v_mps: FloatArray, limits: HullLimits, st
                 continue
             a, b = np.searchsorted(t, (a_s, b_s - 1e-9))
             a, b = max(int(a) - 1, 0), min(int(b), t.size - 1)
-            # Over a silence, as after a crash, the line would lead to another state of affairs.
+            # Across a silence, as after a crash, the line would lead to another state of motion.
             a += int(a_s - t[a] > 2.0 * step_s)
             b -= int(t[b] - b_s > 2.0 * step_s)
             base = np.interp(t[a : b + 1], t[[a, b]], v[[a, b]])
@@ -161,11 +161,20 @@ def _short_excursions(t_s: FloatArray, v_mps: FloatArray, limits: HullLimits, st
 
 
 def grow_runs(t_s: FloatArray, v_mps: FloatArray, bad: BoolArray, limits: HullLimits) -> BoolArray:
-    """Grow runs of false speeds over neighbours that stand above the good samples around them.
+    """Grow runs of false speeds over neighbours that are above the good samples around them.
 
-    Where a spike sits on a corner, its last samples can pass for the motion itself. Of what came before a
-    run of more than about a second, as after a crash, a line across it says nothing; nor does a line through
-    less than eight samples a second, above which any hull stands that nears its top.
+    If a spike sits on a corner, its last samples can pass for the motion itself. A line across a run of more
+    than about a second, as after a crash, does not represent the motion; nor does a line through less than
+    eight samples a second, above which any hull lies that nears its top.
+
+    Parameters
+    ----------
+    t_s, v_mps : ndarray, shape (n,)
+        Strictly increasing times and speeds without NaN [s, m/s].
+    bad : ndarray of bool, shape (n,)
+        Samples found false.
+    limits : HullLimits
+        What the hull can do.
     """
     out = bad.copy()
     if np.median(np.diff(t_s)) > _DENSE_S:
@@ -176,7 +185,7 @@ def grow_runs(t_s: FloatArray, v_mps: FloatArray, bad: BoolArray, limits: HullLi
             if a < 2 or b > t_s.size - 3 or out[a - 2 : a].any() or out[b : b + 2].any():
                 break
             if v_mps[a - 1] - v_mps[b] > limits.fall_mps(t_s[b] - t_s[a - 1]):
-                break  # a crash: what came before it stands above what came after, and is true
+                break  # a crash: the speeds before it are above those after it, and are true
             left = np.interp(t_s[a - 1], t_s[[a - 2, b]], v_mps[[a - 2, b]])
             right = np.interp(t_s[b], t_s[[a - 1, b + 1]], v_mps[[a - 1, b + 1]])
             if v_mps[b] - right > limits.step_mps:
@@ -204,10 +213,10 @@ def unreachable(
     t_s, v_mps : ndarray, shape (n,)
         Strictly increasing times and measured speeds without NaN [s, m/s].
     doubtful : ndarray of bool, shape (n,)
-        Samples beside a loss of fix: they weigh a third of the others.
+        Samples close to a loss of fix: they weigh a third of the others.
     limits : HullLimits, optional
     sure : ndarray of bool, shape (n,), optional
-        Samples that the positions bear out: they weigh three times as much.
+        Samples that the positions confirm: they weigh three times as much.
 
     Returns
     -------
@@ -222,8 +231,8 @@ def unreachable(
     dv = np.diff(v_mps)
     step_s = float(np.median(dt))
     impossible = (dv > lim.rise_mps(dt, v_mps[:-1])) | (dv < -lim.fall_mps(dt))
-    # A lone sample above the line through its neighbours, further than any change of acceleration takes it.
-    # Where a step beside it is impossible the neighbour may be the false one, or the boat has crashed.
+    # A lone sample above the line through its neighbours, by more than any change of acceleration explains.
+    # If a step next to it is impossible the neighbour may be the false one, or the boat has crashed.
     bend = v_mps[1:-1] - (v_mps[:-2] * dt[1:] + v_mps[2:] * dt[:-1]) / (dt[:-1] + dt[1:])
     short = np.maximum(dt[:-1], dt[1:]) < 3 * step_s
     plain = short & ~impossible[:-1] & ~impossible[1:]
@@ -232,17 +241,17 @@ def unreachable(
     if sure is None:
         sure = np.zeros(t_s.size, dtype=np.bool_)
     weight = np.where(doubtful, 1.0 / 3.0, 1.0) * np.where(sure, 3.0, 1.0)
-    weight[bad] = 1e-3  # found false already: a chain is not to be built on it
+    weight[bad] = 1e-3  # found false already: no chain may be built on it
     for a_s, b_s in _merged(t_s[:-1][impossible], _CONTEXT_S):
         i, j = np.searchsorted(t_s, (a_s, b_s), side="left")
         rows = slice(int(i), int(j) + 1)
         bad[rows] |= ~_longest_chain(t_s[rows], v_mps[rows], weight[rows], lim, step_s)
-    # A lone sample left between two runs would end a shoulder before it begins.
+    # A lone sample left between two runs would end a shoulder too early.
     return grow_runs(t_s, v_mps, bad | isolated_samples(t_s, v_mps, bad, lim), lim)
 
 
 def isolated_samples(t_s: FloatArray, v_mps: FloatArray, false: BoolArray, limits: HullLimits) -> BoolArray:
-    """Mark the few samples left inside a spike that rise with it: the judges cut it from both sides.
+    """Mark the few samples left inside a spike that rise with it: the tests cut it from both sides.
 
     Parameters
     ----------
@@ -277,9 +286,9 @@ _AGREE_SHARE = 0.01
 _CORNER_SHARE = 0.15  # of a sample step: a trapezoid over a corner is off by at most an eighth of it
 _LAG_GAIN_MPS = 3.0
 _LAG_LEAST = 20
-_LAG_DOUBT_S = (0.1, 0.35)  # measured, and not measured (common practice, no source)
+_LAG_DOUBT_S = (0.1, 0.35)  # if the lag is measured, and if not (common practice, no source)
 _DENIED_MPS = 1.5
-# Of what agreement allows a steady speed, and of what a speed may stand out by: a ripple may swing as far.
+# Share of the agreement for a steady speed, and of the excess speed: a ripple may swing as far.
 _BORNE_OUT, _BORNE_OUT_LEVEL = 0.5, 0.6
 _LONGEST_BEARING_S = 1.05
 _LONG_STEP_M = 5.0
@@ -288,9 +297,16 @@ _LONG_STEP_M = 5.0
 def path_made_good_m(t_s: FloatArray, east_m: FloatArray, north_m: FloatArray) -> FloatArray:
     """Sum the positions' steps along the direction of travel, shape (n,) [m].
 
-    Each step is projected on the direction the positions themselves make over about a second. On a straight
-    the sum telescopes, so that the noise of the positions in between drops out; in a turn it follows the arc.
-    A long step is its own way: beside a boat that has stopped, a second holds no direction any more.
+    Each step is projected on the direction that the positions make over about a second. On a straight the sum
+    telescopes, so that the noise of the positions in between cancels; in a turn it follows the arc. A long
+    step is its own direction: after a boat has stopped, a second has no direction any more.
+
+    Parameters
+    ----------
+    t_s : ndarray, shape (n,)
+        Strictly increasing [s].
+    east_m, north_m : ndarray, shape (n,)
+        Positions in a local frame [m].
     """
     lo, hi = window_bounds(t_s, 1.0)
     de, dn = east_m[hi] - east_m[lo], north_m[hi] - north_m[lo]
@@ -304,7 +320,7 @@ def path_made_good_m(t_s: FloatArray, east_m: FloatArray, north_m: FloatArray) -
 
 
 def _lag(gain_mps: FloatArray, excess_m: FloatArray) -> tuple[float, float]:
-    """By how much the speed lags the positions, and how far that may be off [s].
+    """Estimate how much the speed lags the positions, and the uncertainty of that [s].
 
     The median over all windows in which the speed changes, so that the false ones among them do not matter.
     """
@@ -315,7 +331,7 @@ def _lag(gain_mps: FloatArray, excess_m: FloatArray) -> tuple[float, float]:
 
 
 def _steady_m(noise_m: float, made_m: FloatArray) -> FloatArray:
-    """By how much the sum of a steady speed may differ from the way made good, shape of ``made_m`` [m]."""
+    """Tolerance between the integral of a steady speed and the distance made good, any shape [m]."""
     return np.asarray(
         _AGREE_M + _AGREE_SIGMAS * np.sqrt(2.0) * noise_m + _AGREE_SHARE * np.abs(made_m), dtype=np.float64
     )
@@ -324,26 +340,27 @@ def _steady_m(noise_m: float, made_m: FloatArray) -> FloatArray:
 def confirmed_by_positions(
     t_s: FloatArray, v_mps: FloatArray, way_m: FloatArray, noise_m: float
 ) -> BoolArray:
-    """Mark speeds that the way made good on one side of them bears out, whatever is on the other.
+    """Mark speeds that the distance made good on one side confirms, whatever is on the other side.
 
-    The last speeds before a crash are true, though every window about them holds the tumble too.
+    The last speeds before a crash are true, though every window around them holds the tumble too.
 
     Parameters
     ----------
     t_s, v_mps, way_m : ndarray, shape (n,)
-        Usable samples, strictly increasing in time, and the way made good [s, m/s, m].
+        Usable samples, strictly increasing in time, and the distance made good [s, m/s, m].
     noise_m : float
         Standard deviation of a position from one sample to the next [m].
 
     Returns
     -------
     ndarray of bool, shape (n,)
-        Where the speed sums up to the way of the last (or the next) six tenths of a second or more, and lies
-        no further than where that way's own change leads. Nowhere in a log of less than a sample a second.
+        Where the integrated speed agrees with the distance of the last (or the next) six tenths of a second
+        or more, and the speed is not beyond the trend of that distance. Nowhere in a log below one sample a
+        second.
     """
     out = np.zeros(t_s.size, dtype=np.bool_)
     usual_s = float(np.median(np.diff(t_s)))
-    # A log of few samples a second has to do with one step: more of them would look back too far.
+    # A log of few samples a second uses a single step: more would look back too far.
     span_s = max(_AGREE_WINDOWS_S[0], min(4.0 * usual_s, _LONGEST_BEARING_S))
     if usual_s > _LONGEST_BEARING_S:
         return out
@@ -359,14 +376,14 @@ def confirmed_by_positions(
         span = np.maximum(t_s[hi] - t_s[lo], 1e-9)
         made_m = way_m[hi] - way_m[lo]
         excess_m = summed_m[hi] - summed_m[lo] - made_m
-        # What the way before (or after) comes to by now, its change going on as it did.
+        # The mean speed before (or after), extrapolated to now with its change.
         beyond_s = np.abs(t_s[near] - t_s[far])
         earlier_mps = np.abs(way_m[near] - way_m[far]) / np.maximum(beyond_s, 1e-9)
         mean_mps = made_m / span
         level_mps = mean_mps + 0.5 * (mean_mps - earlier_mps)
         whole = (span > 0.75 * span_s) & (beyond_s > 0.75 * span_s) & (hi - lo >= least)
-        # A hull that nears its top gains less and less: it need not have come as far as its gain led, while
-        # a false speed is one that leads beyond.
+        # A hull that nears its top gains less and less: it need not have reached the extrapolated speed,
+        # while a false speed is one that exceeds it.
         tolerance_mps = _BORNE_OUT_LEVEL * _DENIED_MPS + 3.0 * noise_m / span_s
         level = v_mps <= level_mps + tolerance_mps
         level &= v_mps >= np.minimum(level_mps, mean_mps) - tolerance_mps
@@ -377,14 +394,14 @@ def confirmed_by_positions(
 def denied_by_positions(
     t_s: FloatArray, v_mps: FloatArray, way_m: FloatArray, sure: BoolArray, noise_m: float
 ) -> BoolArray:
-    """Mark speeds that the way made good denies.
+    """Mark speeds that the distance made good contradicts.
 
     Parameters
     ----------
     t_s, v_mps, way_m : ndarray, shape (n,)
-        Usable samples only, strictly increasing in time, no NaN, and the way made good [s, m/s, m].
+        Usable samples only, strictly increasing in time, no NaN, and the distance made good [s, m/s, m].
     sure : ndarray of bool, shape (n,)
-        Speeds that :func:`confirmed_by_positions` stands by: no window around them accuses these.
+        Speeds that :func:`confirmed_by_positions` confirms: no window around them counts against these.
     noise_m : float
         Standard deviation of a position from one sample to the next [m].
 
@@ -394,10 +411,10 @@ def denied_by_positions(
 
     Notes
     -----
-    Over windows of two lengths the summed speed is compared with the way made good. A receiver's speed lags
-    its positions, which shortens the sum while the speed rises; that lag is measured over the whole log and
-    taken out. What is allowed beyond it: five standard deviations of the two positions at the ends, a share
-    of the way, what is left of the lag, and what a corner between two samples hides.
+    Over windows of two lengths the integrated speed is compared with the distance made good. A receiver's
+    speed lags its positions, which shortens the integral while the speed rises; that lag is measured over the
+    whole log and removed. The tolerance beyond it: five standard deviations of the two positions at the ends,
+    a share of the distance, the remaining lag, and what a corner between two samples hides.
     """
     n = t_s.size
     bad = np.zeros(n, dtype=np.bool_)
@@ -414,13 +431,13 @@ def denied_by_positions(
         excess_m = summed_m[hi] - summed_m[lo] - made_m
         lag_s, doubt_s = _lag(gain_mps, excess_m)
         allowed_m = _steady_m(noise_m, made_m) + (doubt_s + _CORNER_SHARE * usual_s) * np.abs(gain_mps)
-        # Beside a gap the window is lopsided and the change is not seen: let such samples pass.
+        # Next to a gap the window is lopsided and the change is not visible: let such samples pass.
         whole = span_s < 1.5 * max(width_s, 2.0 * usual_s)
         excess_m = excess_m + lag_s * gain_mps
-        # Too slow a speed is believed against the positions unless it has all but gone: a position that leaps
-        # ahead must not cost the good speeds beside it.
+        # Too low a speed is accepted against the positions unless it is nearly zero: a position that jumps
+        # ahead must not cost the good speeds next to it.
         guilty = whole & ((excess_m > allowed_m) | ((excess_m < -allowed_m) & (v_mps < 0.5 * made_mps)))
-        # The whole window is accused; false is what stands out in it against the way made good.
+        # The whole window is suspect; false are the samples that deviate from the distance made good.
         tolerance_mps = _DENIED_MPS + (3.0 * noise_m + (abs(lag_s) + doubt_s) * np.abs(gain_mps)) / span_s
         high = v_mps - made_mps > tolerance_mps
         low = made_mps - v_mps > np.maximum(tolerance_mps, 0.5 * made_mps)

@@ -1,4 +1,4 @@
-"""Verdicts on samples as they are reached: what is set aside and why, and what a person gives back."""
+"""Quality flags of samples: what is excluded and why, and what a person restores."""
 
 from __future__ import annotations
 
@@ -9,22 +9,22 @@ from telemetry.core.frames import BoolArray, Finding, Track, true_runs
 
 
 class SampleFlags:
-    """Collects verdicts on samples with the reason of each.
+    """Collects flags on samples with the reason of each.
 
     Parameters
     ----------
     track : Track
         Strictly increasing in time.
     by_hand : ByHand
-        What a person restored is told as that, and used in the end; see :meth:`give_back`.
+        Samples that a person restored are reported as restored, and used in the end; see :meth:`give_back`.
 
     Attributes
     ----------
     code : ndarray of object, shape (n,)
-        Why each sample was set aside first; empty where it was not.
+        The first reason why each sample was excluded; empty if it was not.
     speed_ok, position_ok : ndarray of bool, shape (n,)
     false, sure : ndarray of bool, shape (n,)
-        Speeds found false, and those that the positions bear out.
+        Speeds found false, and those that the positions confirm.
     findings : list of Finding
     """
 
@@ -40,7 +40,17 @@ class SampleFlags:
         self.findings: list[Finding] = []
 
     def reject(self, bad: BoolArray, code: str, text: str, *, speed: bool, position: bool) -> None:
-        """Set samples aside; one finding for each run of neighbours, so that it has a place in time."""
+        """Exclude samples; one finding for each run of neighbours, so that it has a place in time.
+
+        Parameters
+        ----------
+        bad : ndarray of bool, shape (n,)
+            Samples to exclude.
+        code, text : str
+            Code and message of the findings.
+        speed, position : bool
+            Whether their speeds, and their positions, are excluded.
+        """
         bad = bad & ((self.speed_ok & speed) | (self.position_ok & position))
         if not bad.any():
             return
@@ -58,7 +68,7 @@ class SampleFlags:
             self.findings.append(Finding(RESTORED, said, b - a, *span))
 
     def set_aside(self, bad: BoolArray, code: str) -> None:
-        """Set samples aside whole, of which a finding tells already."""
+        """Exclude samples completely that have a finding already."""
         self.speed_ok &= ~bad
         self.position_ok &= ~bad
         self.code[bad] = code
@@ -67,14 +77,12 @@ class SampleFlags:
         return np.asarray(bad & self.real & np.isin(self.code, RESTORABLE), dtype=np.bool_)
 
     def give_back(self, has_speed: BoolArray, has_position: BoolArray) -> None:
-        """Use what a person says was real; every other sample was judged as if nobody had said so."""
+        """Use the samples that a person restored; all other samples are judged as without them."""
         back = self._restored(np.ones_like(self.real))
         self.speed_ok |= back & has_speed
         self.position_ok |= back & has_position
         self.code[back] = ""
         for one in self.by_hand.restored:
             if not (in_stretches(self.t_s, [one]) & back).any():
-                said = (
-                    f"restored by hand, {one.start_s:.2f} to {one.end_s:.2f} s: nothing was set aside there"
-                )
+                said = f"restored by hand, {one.start_s:.2f} to {one.end_s:.2f} s: nothing was excluded there"
                 self.findings.append(Finding(RESTORED, said, 0, one.start_s, one.end_s))

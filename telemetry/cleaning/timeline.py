@@ -1,4 +1,4 @@
-"""Putting samples into strictly increasing time, and finding where a log breaks."""
+"""Put samples into strictly increasing time, and find gaps and breaks of a log."""
 
 from __future__ import annotations
 
@@ -8,21 +8,21 @@ import numpy as np
 
 from telemetry.core.frames import BoolArray, Finding, FloatArray, IntArray
 
-# A gap longer than this cannot be bridged by what a hull does on either side of it.
+# A gap longer than this cannot be bridged by the motion on either side of it.
 _BREAK_S = 5.0
-# However slowly a log is written, what a boat did for longer than this is anybody's guess.
+# However slow the log, a boat's motion over a longer time than this is unknown.
 _LONGEST_BRIDGED_S = 30.0
 _CLUSTER_S = 1.0
-# Two stamps nearer than this are one moment: no receiver measures a thousand times a second, and a change of
+# Two stamps closer than this are one moment: no receiver measures a thousand times a second, and a change of
 # speed over less would drown in rounding.
 _CLOSEST_S = 1e-4
 
 
 def longest_increasing_run(t_s: FloatArray) -> BoolArray:
-    """Mark a longest series of increasing stamps, thinned to steps of a tenth of a millisecond at least.
+    """Mark a longest series of increasing stamps, thinned to steps of at least a tenth of a millisecond.
 
-    It is thinned from its end, so that of stamps nearer to one another the latest stays; a larger set with
-    such steps may exist.
+    It is thinned from its end, so that of close stamps the latest is kept; a larger set with such steps may
+    exist.
 
     One false stamp, early or late, then costs one sample and not the rest of the log.
 
@@ -42,7 +42,7 @@ def longest_increasing_run(t_s: FloatArray) -> BoolArray:
 
     Examples
     --------
-    >>> longest_increasing(np.array([0.0, 1.0, 99.0, 2.0, 2.0, 3.0])).tolist()
+    >>> longest_increasing_run(np.array([0.0, 1.0, 99.0, 2.0, 2.0, 3.0])).tolist()
     [True, True, False, True, False, True]
     """
     known = ~np.isnan(t_s)
@@ -72,7 +72,7 @@ def longest_increasing_run(t_s: FloatArray) -> BoolArray:
 
 
 def stamp_findings(t_s: FloatArray, keep: BoolArray) -> tuple[list[Finding], list[str]]:
-    """Say what is wrong with the stamps that were left out.
+    """List the findings on the stamps that were left out.
 
     Returns
     -------
@@ -85,8 +85,8 @@ def stamp_findings(t_s: FloatArray, keep: BoolArray) -> tuple[list[Finding], lis
     seen = np.minimum(left - kept[after - 1], kept[after] - left) < _CLOSEST_S
     code = np.where(np.isnan(left), "no-time", np.where(seen, "duplicate", "backward-time"))
     texts = {
-        "duplicate": "samples with a time already seen left out",
-        "backward-time": "samples whose time steps out of order left out",
+        "duplicate": "samples with a repeated time left out",
+        "backward-time": "samples with a time out of order left out",
     }
     findings = []
     lost = int(np.isnan(left).sum())
@@ -94,7 +94,7 @@ def stamp_findings(t_s: FloatArray, keep: BoolArray) -> tuple[list[Finding], lis
         findings.append(Finding("no-time", "samples without a time left out", lost))
     for name, text in texts.items():
         these = np.sort(left[code == name])
-        # One finding for each cluster, so that it touches only the passes it lies in.
+        # One finding for each cluster, so that it affects only the passes it is in.
         for part in np.split(these, np.flatnonzero(np.diff(these) > _CLUSTER_S) + 1):
             if part.size:
                 findings.append(Finding(name, text, int(part.size), float(part[0]), float(part[-1])))
@@ -122,7 +122,7 @@ def window_bounds(t_s: FloatArray, width_s: float) -> tuple[IntArray, IntArray]:
 
 
 def break_after_s(step_s: float) -> float:
-    """Longest gap that is bridged, for a log with the given usual step [s]."""
+    """Return the longest gap that is bridged, for a log with the given usual step [s]."""
     return min(max(_BREAK_S, 3.0 * step_s), _LONGEST_BRIDGED_S)
 
 

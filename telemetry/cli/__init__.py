@@ -1,4 +1,4 @@
-"""The command line ``reciprocal``: the parser, and one place where every error becomes a sentence.
+"""The command line ``reciprocal``: the parser, and one place where every error becomes a message.
 
 Exit status: 0 done, 1 some input could not be used (named on stderr; the rest is still reported),
 2 wrong call.
@@ -36,8 +36,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         complain([error])
         return SOME_INPUT_UNUSED if isinstance(error, LogError) else WRONG_CALL
     except BrokenPipeError:
-        # Whoever reads our output (`| head`) has seen enough: nothing is wrong, and the interpreter's own
-        # flush at its end must not say otherwise.
+        # The reader of our output (`| head`) closed the pipe: that is not an error, and the interpreter's own
+        # flush at exit must not report one.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return DONE
     except KeyboardInterrupt:
@@ -54,9 +54,9 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def _no_letters(error: UnicodeEncodeError) -> CallError:
-    """Name the word that holds bytes of another encoding, which only a file's name can."""
+    """Return the word that holds bytes of another encoding; only a file name can."""
     word = shortened(error.object[max(0, error.start - LABEL) : error.end + LABEL], SHORT)
-    return CallError(f"'{word}' holds bytes that are no letters here", hint="write it in UTF-8")
+    return CallError(f"'{word}' is not valid text in this encoding", hint="write it in UTF-8")
 
 
 def build_parser(named: str | None = None) -> argparse.ArgumentParser:
@@ -65,7 +65,7 @@ def build_parser(named: str | None = None) -> argparse.ArgumentParser:
     Parameters
     ----------
     named : str, optional
-        The command that is called: it alone is given its arguments. Without it, all are.
+        The command that is called: only it gets its arguments. Without it, all commands do.
     """
     parser = argparse.ArgumentParser(
         prog="reciprocal",
@@ -83,7 +83,7 @@ def build_parser(named: str | None = None) -> argparse.ArgumentParser:
 
 
 def shielded(argv: Sequence[str]) -> list[str]:
-    """Join ``--gates`` to its value, since argparse takes a southern latitude's minus for an option.
+    """Join ``--gates`` to its value, since argparse takes the minus of a southern latitude for an option.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""What the commands take that work on logs alone: analyse, rules, what-if, formats, headings, maps, serve."""
+"""Arguments of the commands on logs alone: analyse, rules, what-if, formats, headings, maps, serve."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ LIMITS = {
     "esc_temp_c": ("C", "highest temperature of the controller"),
     "current_a": ("A", "highest current"),
     "rpm": ("RPM", "highest shaft speed"),
-    "charge_mah": ("MAH", "most charge drawn since power-on"),
+    "charge_mah": ("MAH", "highest charge drawn since power-on"),
 }
 
 
@@ -28,13 +28,13 @@ def _add_analyse(parser: argparse.ArgumentParser) -> None:
     usual = Limits()
     for name, (unit, what) in LIMITS.items():
         value = getattr(usual, name)
-        told = "none" if value is None else f"{value:g}, common practice"
+        default = "none" if value is None else f"{value:g}, common practice"
         power.add_argument(
             f"--limit-{name.replace('_', '-')}",
             type=arguments.limit,
-            default=argparse.SUPPRESS,  # what is typed is the user's own, be it the usual value
+            default=argparse.SUPPRESS,  # a typed value is the user's own, even if it equals the default
             metavar=f"{unit}|none",
-            help=f"{what} (default {told})",
+            help=f"{what} (default {default})",
         )
     parser.add_argument(
         "--json",
@@ -55,7 +55,7 @@ def _add_what_if(parser: argparse.ArgumentParser) -> None:
     )
     options.add_power(parser)
     corrections.add_by_hand(parser)
-    new = parser.add_argument_group("what would be different", "all else stays as it was")
+    new = parser.add_argument_group("changes", "all else stays the same")
     new.add_argument("--new-diameter-mm", type=arguments.positive, metavar="MM", help="propeller diameter")
     new.add_argument("--new-pitch-mm", type=arguments.positive, metavar="MM", help="propeller pitch")
     new.add_argument("--new-cells", type=arguments.cells, metavar="N", help="cells in series")
@@ -64,20 +64,20 @@ def _add_what_if(parser: argparse.ArgumentParser) -> None:
         "--new-motor-resistance-ohm",
         type=arguments.positive,
         metavar="OHM",
-        help="of the other motor (default: as the same motor wound otherwise)",
+        help="of the other motor (default: scaled as for the same motor with another winding)",
     )
     new.add_argument(
         "--new-no-load-current-a",
         type=arguments.positive,
         metavar="A",
-        help="of the other motor (default: as the same motor wound otherwise)",
+        help="of the other motor (default: scaled as for the same motor with another winding)",
     )
-    parser.add_argument("--json", action="store_true", help="print plain types, in SI, instead of a table")
+    parser.add_argument("--json", action="store_true", help="print JSON, in SI, instead of a table")
     options.add_unit(parser)
 
 
 def _add_rules(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--show", metavar="NAME", help="print a rule's TOML, to start your own from")
+    parser.add_argument("--show", metavar="NAME", help="print a rule's TOML, as a start for your own")
 
 
 def _add_headings(parser: argparse.ArgumentParser) -> None:
@@ -92,7 +92,9 @@ def _add_headings(parser: argparse.ArgumentParser) -> None:
 
 def _add_maps(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
-        "--forget", metavar="ID|all", help="forget one map, or all; the tables are asked about again"
+        "--forget",
+        metavar="ID|all",
+        help="forget one map, or all; the program then asks about those tables again",
     )
 
 

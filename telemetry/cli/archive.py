@@ -1,4 +1,4 @@
-"""The command analyse with an archive: its options, and how it tells what became of the items."""
+"""The command ``analyse --archive``: its options, and the report of the items' outcome."""
 
 from __future__ import annotations
 
@@ -24,29 +24,30 @@ _MAX_NAMED: Final = 20
 
 
 def add_archive(parser: argparse.ArgumentParser) -> None:
-    """Add what is said of an archive."""
+    """Add the options of an archive."""
     archive = parser.add_argument_group(
-        "archive", "thousands of logs analysed again; after a kill the same call goes on from where it was"
+        "archive", "analyse thousands of logs; after an interruption the same call continues"
     )
     archive.add_argument(
         "--archive",
         type=Path,
         metavar="FOLDER",
-        help="each folder below it is an outing, each log that lies loose in it stands alone",
+        help="each folder in it is an outing, each loose log is analysed alone",
     )
     archive.add_argument(
-        "--out", type=Path, metavar="FOLDER", help="of the results (default: FOLDER-analysed, beside it)"
+        "--out",
+        type=Path,
+        metavar="FOLDER",
+        help="folder for the results (default: FOLDER-analysed, next to it)",
     )
     archive.add_argument(
-        "--jobs", type=arguments.jobs, metavar="N", help="processes at once (default: one a processor)"
+        "--jobs", type=arguments.jobs, metavar="N", help="parallel processes (default: one per processor)"
     )
-    archive.add_argument(
-        "--scheduler", metavar="ADDRESS", help="spread over the workers of a Dask scheduler instead"
-    )
+    archive.add_argument("--scheduler", metavar="ADDRESS", help="use the workers of a Dask scheduler instead")
 
 
 def check(args: Namespace) -> None:
-    """Hold the options of an archive to one another.
+    """Check that the options of an archive fit together.
 
     Raises
     ------
@@ -56,24 +57,28 @@ def check(args: Namespace) -> None:
     if args.archive is None:
         given = [name for name in ("out", "jobs", "scheduler") if getattr(args, name) is not None]
         if given:
-            raise CallError(f"--{given[0]} goes with --archive", hint="add --archive FOLDER, or leave it out")
+            raise CallError(f"--{given[0]} needs --archive", hint="add --archive FOLDER, or leave it out")
         if not args.logs:
-            raise CallError("no log is named", hint="name a log or a folder, or give --archive FOLDER")
+            raise CallError("no log given", hint="name a log or a folder, or give --archive FOLDER")
         return
     if args.logs:
-        raise CallError("an archive is analysed by itself", hint="leave out either --archive or the logs")
+        raise CallError(
+            "--archive cannot be combined with logs", hint="leave out either --archive or the logs"
+        )
     if args.cut or args.restore or args.clock:
         raise CallError(
-            "corrections by hand are of one outing's logs", hint="name these in place of --archive"
+            "corrections by hand need the logs of one outing", hint="name those logs instead of --archive"
         )
     if args.json:
-        raise CallError("an archive's results are JSON files", hint="leave out --json, and see --out")
+        raise CallError(
+            "the results of an archive are JSON files already", hint="leave out --json, and see --out"
+        )
     if args.jobs is not None and args.scheduler is not None:
         raise CallError("the scheduler decides how many jobs run", hint="leave out --jobs or --scheduler")
 
 
 def analyse_all(args: Namespace) -> int:
-    """Analyse an archive and say where the results are and what could not be used."""
+    """Analyse an archive; report where the results are and which items could not be used."""
     try:
         archive: Path = args.archive.resolve()
     except (OSError, RuntimeError, ValueError) as error:
@@ -88,7 +93,7 @@ def analyse_all(args: Namespace) -> int:
         with archive_progress() as progress:
             summary = analyse_archive(archive, out, engine, request, options, progress)
     except KeyboardInterrupt:
-        print("reciprocal: interrupted; the same call goes on from here", file=sys.stderr)
+        print("reciprocal: interrupted; repeat the same call to continue", file=sys.stderr)
         raise
     _tell(summary)
     return SOME_INPUT_UNUSED if summary.unusable or summary.partly_used else DONE
@@ -99,29 +104,29 @@ def _tell(summary: Summary) -> None:
     done = len(summary.rows) - len(unusable)
     print(f"{len(summary.rows)} items: {done} done, {len(unusable)} could not be used")
     if summary.before:
-        print(f"{summary.before} were analysed before, by the same question and version, and were not again")
+        print(f"{summary.before} have results already, from the same options and version")
     if summary.outdated:
-        print(f"{summary.outdated} were analysed anew: another Python or library had made them")
+        print(f"{summary.outdated} were analysed again: another version of Python or a library made them")
     if summary.partly_used:
-        print(f"{summary.partly_used} are done with some of their logs left out; the table names why")
+        print(f"{summary.partly_used} are done without some of their logs; the table gives the reason")
     if summary.motors_alone:
-        print(f"{summary.motors_alone} are a motor log alone: put it into a folder with its speed log")
+        print(f"{summary.motors_alone} have only a motor log: put it into a folder with its speed log")
     if summary.passed_over:
-        print(f"{summary.passed_over} other files were passed over: their names are those of no logs")
-    print(f"{summary.table} has a row for each item")
+        print(f"{summary.passed_over} other files were skipped: their suffix is not that of a log")
+    print(f"{summary.table} lists every item")
     for item, facts in unusable[:_MAX_NAMED]:
         where = "" if facts.error.startswith(item.name) else f"{item.name}: "
         print(f"reciprocal: {where}{facts.error}", file=sys.stderr)
     if len(unusable) > _MAX_NAMED:
         print(
-            f"reciprocal: {len(unusable) - _MAX_NAMED} more could not be used, see the table",
+            f"reciprocal: {len(unusable) - _MAX_NAMED} more could not be used; see the table",
             file=sys.stderr,
         )
 
 
 @contextmanager
 def archive_progress() -> Iterator[Callable[[int, int], None] | None]:
-    """Show on stderr how many items are settled and how long the rest will take, where a person watches."""
+    """Show on stderr, if it is a terminal, how many items are done and the remaining time."""
     if not sys.stderr.isatty():
         yield None
         return

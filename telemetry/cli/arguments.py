@@ -1,4 +1,4 @@
-"""What a user writes on the command line, turned into what the library takes."""
+"""Parse the arguments of the command line into the library's types."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ Gates = tuple[tuple[float, float], tuple[float, float]]
 def speed_unit(text: str) -> str:
     """Accept a key of the table of speed units."""
     if text not in SPEED_UNITS:
-        raise argparse.ArgumentTypeError(f"'{text}' is no speed unit; choose {', '.join(SPEED_UNITS)}")
+        raise argparse.ArgumentTypeError(f"'{text}' is not a speed unit; choose {', '.join(SPEED_UNITS)}")
     return text
 
 
@@ -34,7 +34,7 @@ def temperature_unit(text: str) -> str:
     """Accept a key of the table of temperature units, with its degree sign or without."""
     unit = text if text in TEMPERATURE_UNITS else f"°{text.upper()}"
     if unit not in TEMPERATURE_UNITS:
-        raise argparse.ArgumentTypeError(f"'{text}' is no temperature unit; choose C or F")
+        raise argparse.ArgumentTypeError(f"'{text}' is not a temperature unit; choose C or F")
     return unit
 
 
@@ -65,14 +65,14 @@ def cells(text: str) -> int:
 
 
 def jobs(text: str) -> int:
-    """Read a count of processes that work at once."""
+    """Parse a number of parallel processes."""
     return _count(text, "jobs")
 
 
 def _count(text: str, of_what: str) -> int:
     if not text.isdecimal() or not 1 <= int(text) <= 100:
         raise argparse.ArgumentTypeError(
-            f"'{text}' is no count of {of_what}; write a whole number from 1 to 100"
+            f"'{text}' is not a number of {of_what}; write a whole number from 1 to 100"
         )
     return int(text)
 
@@ -83,25 +83,25 @@ def gear(text: str) -> float:
 
 
 def outing(text: str) -> int:
-    """Read a number that counts from one."""
+    """Parse a whole number from 1."""
     if not text.isdecimal() or not 1 <= int(text) < 2**31:
-        raise argparse.ArgumentTypeError(f"'{text}' is no whole number from 1")
+        raise argparse.ArgumentTypeError(f"'{text}' is not a whole number from 1")
     return int(text)
 
 
 def moment_argument(text: str) -> datetime:
-    """Read a day, or a day and time, as ISO 8601; without a zone it is UTC."""
+    """Parse a day, or a day and time, as ISO 8601; without a zone it is UTC."""
     try:
         read = datetime.fromisoformat(text)
         return read.replace(tzinfo=UTC) if read.tzinfo is None else read.astimezone(UTC)
     except (ValueError, OverflowError):
         raise argparse.ArgumentTypeError(
-            f"'{text}' is no time; write 2026-06-13 or 2026-06-13T09:30"
+            f"'{text}' is not a time; write 2026-06-13 or 2026-06-13T09:30"
         ) from None
 
 
 def magnitude(text: str) -> float:
-    """Read a speed that may be nothing, in the unit that ``--unit`` says."""
+    """Parse a speed from zero, in the unit of ``--unit``."""
     return _number(text, 0.0, 1000.0, "speed; write a plain number")
 
 
@@ -111,16 +111,16 @@ def bearing(text: str) -> float:
 
 
 def temperature(text: str) -> float:
-    """Read a temperature, in the unit that ``--temperature-unit`` says."""
+    """Parse a temperature, in the unit of ``--temperature-unit``."""
     return _number(text, -80.0, 200.0, "temperature; write a plain number")
 
 
 def boat_limit(text: str) -> tuple[str, float | None]:
-    """Read one limit of a boat by its name: ``motor_temp_c=85``, or ``none`` for its value."""
+    """Parse one of a boat's limits: ``motor_temp_c=85``, or ``none`` for its value."""
     name, given, value = text.partition("=")
     if not given or name not in LIMIT_NAMES:
         raise argparse.ArgumentTypeError(
-            f"'{text}' is no limit; write NAME=VALUE with one of {', '.join(LIMIT_NAMES)}"
+            f"'{text}' is not a limit; write NAME=VALUE with one of {', '.join(LIMIT_NAMES)}"
         )
     return name, limit(value)
 
@@ -131,29 +131,29 @@ def window(text: str) -> float:
 
 
 def mark(text: str) -> float:
-    """Read a mark to beat, in the unit that ``--unit`` says."""
+    """Parse a mark to beat, in the unit of ``--unit``."""
     return _number(text, 0.1, 1000.0, "mark; write a speed as a plain number")
 
 
 def positive(text: str) -> float:
-    """Read a figure of the boat: above zero, in the unit its option names."""
+    """Parse a positive figure of the boat, in the unit that its option names."""
     return _number(text, 1e-6, 1e6, "positive number")
 
 
 def limit(text: str) -> float | None:
-    """Read one of the user's limits; the word ``none`` is no limit."""
+    """Parse one of the user's limits; ``none`` means no limit."""
     return None if text == "none" else _number(text, 1e-6, 1e6, "limit; write a positive number, or none")
 
 
 def limits(args: argparse.Namespace) -> Limits:
-    """Gather the limits; those not given stay as they are usual, those given are the user's own."""
+    """Build the limits; those not given keep their default, those given are the user's own."""
     options = {name: f"limit_{name}" for name in LIMIT_NAMES}
     given = {name: getattr(args, option) for name, option in options.items() if hasattr(args, option)}
     return Limits(**given, own=tuple(given))
 
 
 def judging(args: argparse.Namespace) -> Request:
-    """Gather how two-ways are judged."""
+    """Build the request for judging two-ways."""
     return Request(
         rule=args.rule,
         distance_m=args.distance,
@@ -164,7 +164,7 @@ def judging(args: argparse.Namespace) -> Request:
 
 
 def power_options(args: argparse.Namespace, limits: Limits) -> PowerOptions:
-    """Gather what the options say of propeller, motor and pack."""
+    """Build the options of propeller, motor and pack."""
     return PowerOptions(
         pitch_mm=args.pitch_mm,
         diameter_mm=args.diameter_mm,
@@ -177,12 +177,12 @@ def power_options(args: argparse.Namespace, limits: Limits) -> PowerOptions:
 
 
 def change(args: argparse.Namespace) -> PowerTrainChange:
-    """Gather what would be different.
+    """Build the change of the what-if.
 
     Raises
     ------
     CallError
-        If nothing would be.
+        If nothing is changed.
     """
     wanted = PowerTrainChange(
         diameter_mm=args.new_diameter_mm,
@@ -193,7 +193,7 @@ def change(args: argparse.Namespace) -> PowerTrainChange:
         no_load_current_a=args.new_no_load_current_a,
     )
     if wanted == PowerTrainChange():
-        raise CallError("nothing would be different", hint="say what, such as --new-diameter-mm 47")
+        raise CallError("no change given", hint="give one, such as --new-diameter-mm 47")
     return wanted
 
 
@@ -203,14 +203,14 @@ def _number(text: str, low: float, high: float, what: str) -> float:
     except ValueError:
         value = math.nan
     if not low <= value <= high:
-        raise argparse.ArgumentTypeError(f"'{text}' is no {what}")
+        raise argparse.ArgumentTypeError(f"'{text}' is not a valid {what}")
     return value
 
 
 def port(text: str) -> int:
-    """Read a TCP port; 0 lets the system choose."""
+    """Parse a TCP port; 0 lets the system choose."""
     if not text.isdecimal() or int(text) > 65535:
-        raise argparse.ArgumentTypeError(f"'{text}' is no port; write a number from 0 to 65535")
+        raise argparse.ArgumentTypeError(f"'{text}' is not a port; write a number from 0 to 65535")
     return int(text)
 
 
@@ -220,9 +220,9 @@ def log_files(names: Iterable[str]) -> tuple[list[Path], list[LogError]]:
     Returns
     -------
     list of Path
-        The files; whether they can be read shows later.
+        The files; whether they can be read is not checked here.
     list of LogError
-        One for each folder without a log, and each name that leads nowhere.
+        One for each folder without a log, and each path that does not exist.
     """
     files: dict[Path, Path] = {}
     errors = []
@@ -234,14 +234,16 @@ def log_files(names: Iterable[str]) -> tuple[list[Path], list[LogError]]:
             found = _logs_of(Path(name))
         except (OSError, RuntimeError, ValueError) as error:
             reason = f"it cannot be opened: {path_fault(error)}"
-            errors.append(
-                LogError(reason, file=name, hint="name the log itself, and check that it may be read")
-            )
+            errors.append(LogError(reason, file=name, hint="name the log itself, and check its permissions"))
             continue
         if not found:
             ending = " ".join(sorted(LOG_SUFFIXES))
             errors.append(
-                LogError(f"no file in this folder ends in {ending}", file=name, hint="name the logs")
+                LogError(
+                    f"no file in this folder has one of the suffixes {ending}",
+                    file=name,
+                    hint="name the logs",
+                )
             )
         for place, file in found:
             files.setdefault(place, file)
@@ -249,15 +251,15 @@ def log_files(names: Iterable[str]) -> tuple[list[Path], list[LogError]]:
 
 
 def _logs_of(path: Path) -> list[tuple[Path, Path]]:
-    """List the logs that a path stands for, each after the place where it really lies."""
+    """List the logs of a path, each with its resolved path."""
     if not path.is_dir():
         return [(path.resolve(), path)]
-    # Endings choose here what a person would have picked; the content still decides the format.
+    # Suffixes choose here what a person would have picked; the content still decides the format.
     logs = sorted(p for p in path.iterdir() if p.suffix.lower() in LOG_SUFFIXES and not p.is_dir())
     shadows = [log for log in logs if is_shadow(log.name)]
     if shadows:
         beside = ", ".join(cut([log.name for log in shadows], 1, LABEL))
-        note(f"{shortened(str(path), LONG)}: no logs, though they are called so, and passed over: {beside}")
+        note(f"{shortened(str(path), LONG)}: skipped, not logs although their names end like one: {beside}")
         logs = [log for log in logs if log not in shadows]
     return [(log if _leads_nowhere(log) else log.resolve(), log) for log in logs]
 
@@ -272,7 +274,7 @@ def headings(file: Path | None) -> dict[str, str]:
     Raises
     ------
     CallError
-        If the file cannot be read, is no TOML, or maps a heading to something else than text.
+        If the file cannot be read, is not TOML, or maps a heading to something other than text.
     """
     if file is None:
         return {}
@@ -286,7 +288,7 @@ def headings(file: Path | None) -> dict[str, str]:
     for heading, column in table.items():
         if not isinstance(column, str):
             raise CallError(
-                f"{column!r} is no column",
+                f"{column!r} is not a column",
                 file=str(file),
                 place=heading,
                 hint='write "speed_mps:km/h" or the like',

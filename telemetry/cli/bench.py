@@ -105,7 +105,7 @@ def bench(args: Namespace) -> int:
             of_a_sheet = args.found or args.measured or args.back_to or args.keep
             if not args.crash or of_a_sheet:
                 raise CallError(
-                    "no sheet is named", hint="give a file, or --boat with a sheet, or --crash alone"
+                    "no sheet given", hint="give a file, or --boat with a sheet, or --crash alone"
                 )
             card = "\n".join([*(f"  - {line}" for line in BENCH_CAUTIONS), "", crash_text(), ""])
             print(card, end="")
@@ -119,7 +119,7 @@ def bench(args: Namespace) -> int:
         _write(args.write, card)
         if args.keep:
             if found is None:
-                raise CallError("nothing was measured that could be kept", hint="give --found or --measured")
+                raise CallError("there are no measurements to save", hint="give --found or --measured")
             with _kept(args, logbook) as book:
                 book.add_found(found)
             print("kept: the boat as found")
@@ -127,7 +127,7 @@ def bench(args: Namespace) -> int:
 
 
 def strut(args: Namespace) -> int:
-    """Reckon a strut from two heights."""
+    """Compute strut angle and depth from two heights."""
     show = showing_of(args)
     usual = {"front": CALIPER, "rear": CALIPER, "span": RULE, "block": CALIPER, "overhang": RULE}
     given = {
@@ -155,7 +155,7 @@ def _reading(name: str, text: str, show: BenchDisplay) -> Reading:
 
 
 def balance_of(args: Namespace) -> int:
-    """Reckon a balance, what changes do to it, and how a wanted one is had."""
+    """Compute the balance, the effect of changes, and the move that gives a wanted balance."""
     show = showing_of(args)
     ranges = dict(_range(text, show) for text in args.range)
     with _logbook(args) as logbook:
@@ -166,21 +166,21 @@ def balance_of(args: Namespace) -> int:
     print(balance_text(balance(parts), show, hull_length))
     after = _changed(parts, args, show)
     if after != parts:
-        told = balance_effect(parts, after)
-        print(effect_text(told, show))
-        print(f"Then: {balance_text(told.after, show, hull_length)}")
+        effect = balance_effect(parts, after)
+        print(effect_text(effect, show))
+        print(f"Then: {balance_text(effect.after, show, hull_length)}")
     if args.want is not None:
         print(restoration_text(restoring_move(after, _length(args.want, show, "--want")), show))
     return DONE
 
 
 def service(args: Namespace) -> int:
-    """Say what is due; record what was done."""
+    """List what is due; record what was done."""
     now = datetime.now(UTC)
     with _logbook(args) as logbook:
         if logbook is None:
             if args.file is None:
-                raise CallError("no boat is named", hint="give --boat, or a file with service and outings")
+                raise CallError("no boat given", hint="give --boat, or a file with service and outings")
             if args.done:
                 raise CallError("--done needs the logbook", hint="add --boat")
             table = load_table(args.file)
@@ -198,13 +198,13 @@ def service(args: Namespace) -> int:
 
 
 def showing_of(args: Namespace) -> BenchDisplay:
-    """Gather in which units and signs this user reads the bench."""
+    """Return this user's units and signs for the bench."""
     return BenchDisplay(args.length, args.mass, frozenset(args.turn))
 
 
 @contextmanager
 def _logbook(args: Namespace) -> Iterator[Logbook | None]:
-    """Open the logbook where a boat is named, and none otherwise."""
+    """Open the logbook if a boat is named, else yield None."""
     if args.boat is None:
         yield None
     else:
@@ -214,7 +214,7 @@ def _logbook(args: Namespace) -> Iterator[Logbook | None]:
 
 @contextmanager
 def _kept(args: Namespace, logbook: Logbook | None) -> Iterator[Logbook]:
-    """Hand on the open logbook, or open it for what comes from a file."""
+    """Return the open logbook, or open it for data that comes from a file."""
     if logbook is not None:
         yield logbook
     else:
@@ -223,11 +223,11 @@ def _kept(args: Namespace, logbook: Logbook | None) -> Iterator[Logbook]:
 
 
 def _sheet(named: str | None, boat: str | None, logbook: Logbook | None) -> SetupSheet:
-    """Find a sheet: a file by its ending or where no boat is named, else the boat's, else its latest."""
+    """Find a sheet: a file by its suffix or if no boat is named, else one of the boat's, else its latest."""
     if named is not None and (logbook is None or Path(named).suffix.lower() in _FILES):
         return load_sheet(named)
     if logbook is None or boat is None:
-        raise CallError("no sheet is named", hint="give a TOML or JSON file, or --boat")
+        raise CallError("no sheet given", hint="give a TOML or JSON file, or --boat")
     if named is not None:
         return logbook.sheet(named, boat)
     sheets = logbook.sheets(boat)
@@ -239,12 +239,12 @@ def _sheet(named: str | None, boat: str | None, logbook: Logbook | None) -> Setu
 def _pair(text: str, option: str, form: str) -> tuple[str, str]:
     name, sign, value = text.partition("=")
     if not sign or not name.strip():
-        raise CallError(f"'{text}' says too little", place=option, hint=f"write {form}")
+        raise CallError(f"'{text}' is incomplete", place=option, hint=f"write {form}")
     return name.strip(), value.strip()
 
 
 def _known(told: SetupSheet, logbook: Logbook | None) -> FoundMeasure:
-    """Gather the items that the boat alone has: the sheet's, and those that the logbook knows of the boat."""
+    """Return the boat's own items: those of the sheet and those that the logbook has for the boat."""
     of_boat = () if logbook is None else logbook.boat(told.boat).own_items
     items = {item.name: item for item in (*of_boat, *told.own)}
     return FoundMeasure(told.boat, {}, tuple(items.values()))
@@ -257,7 +257,7 @@ def _edit(told: FoundMeasure, text: str, show: BenchDisplay) -> tuple[str, Readi
 
 
 def _found(args: Namespace, known: FoundMeasure, show: BenchDisplay) -> FoundMeasure | None:
-    """Gather the boat as found from a file and from single measures, which go before it."""
+    """Read the boat as found from a file and from single measures; the single measures take precedence."""
     base = None if args.found is None else load_found(args.found, known.own)
     if base is None and not args.measured:
         return None
@@ -288,16 +288,16 @@ def _range(text: str, show: BenchDisplay) -> tuple[str, tuple[float, float]]:
     name, value = _pair(text, "--range", "PART=LOW:HIGH, such as pack=150:220")
     low, sign, high = value.partition(":")
     if not sign:
-        raise CallError(f"'{text}' says too little", place="--range", hint="write PART=LOW:HIGH")
+        raise CallError(f"'{text}' is incomplete", place="--range", hint="write PART=LOW:HIGH")
     return name, (_length(low, show, "--range"), _length(high, show, "--range"))
 
 
 def _parts(
     args: Namespace, ranges: dict[str, tuple[float, float]], logbook: Logbook | None
 ) -> tuple[tuple[Part, ...], float | None]:
-    """Read the parts from a file of parts or from a sheet, with the hull's length where it is told."""
+    """Read the parts from a file of parts or from a sheet, with the hull's length if it is given."""
     if logbook is None and args.sheet is None:
-        raise CallError("no parts are given", hint="give a file with [[parts]] or a sheet, or --boat")
+        raise CallError("no parts given", hint="give a file with [[parts]] or a sheet, or --boat")
     if logbook is None and "parts" in (table := load_table(args.sheet)):
         parts = parts_of_table(table, args.sheet)
         for name, (low, high) in ranges.items():
@@ -305,12 +305,12 @@ def _parts(
             parts = swapped(parts, Part(name, one.mass_kg, one.place_mm, low, high))
         length = table.get("hull_length")
         return parts, None if length is None else parse_measure_value(length, "mm", "hull_length", args.sheet)
-    told = _sheet(args.sheet, args.boat, logbook)
-    return parts_of_sheet(told, ranges), told.value("hull_length_mm")
+    sheet_given = _sheet(args.sheet, args.boat, logbook)
+    return parts_of_sheet(sheet_given, ranges), sheet_given.value("hull_length_mm")
 
 
 def _changed(parts: Parts, args: Namespace, show: BenchDisplay) -> tuple[Part, ...]:
-    """Move and swap as asked."""
+    """Apply the moves and swaps of the options."""
     after = tuple(parts)
     for text in args.swap:
         name, value = _pair(text, "--swap", "PART=MASS or PART=MASS@PLACE")
@@ -345,7 +345,7 @@ def _sheets_text(boat: str, sheets: Iterable[SetupSheet]) -> str:
 def _write(path: Path | None, text: str) -> None:
     if path is None:
         return
-    data = text.encode()  # what cannot be written must not empty the file that is there
+    data = text.encode()  # encode first: a failure must not empty an existing file
     try:
         path.write_bytes(data)
     except OSError as error:

@@ -1,4 +1,4 @@
-"""What each command does; every one takes the parsed arguments and returns the exit status."""
+"""What each command does; each takes the parsed arguments and returns the exit status."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ ProgressReport = Callable[[str, float], None]
 def analyse_command(args: Namespace) -> int:
     """Read logs, analyse them together, print tables or the JSON contract; or analyse an archive."""
     archive.check(args)
-    load_rule(args.rule)  # a wrong rule ends the call before a long read
+    load_rule(args.rule)  # fail on a wrong rule before a long read
     if args.archive is not None:
         return archive.analyse_all(args)
     power = arguments.power_options(args, arguments.limits(args))
@@ -57,7 +57,7 @@ def analyse_command(args: Namespace) -> int:
 
 
 def what_if_command(args: Namespace) -> int:
-    """Read logs, take one pass as measured, print what a change would make of it."""
+    """Read logs, take one pass as measured, print the estimated effect of a change."""
     change = arguments.change(args)
     request = Request(power=arguments.power_options(args, Limits()))
     analysis, unused = read_named_logs(args, request)
@@ -65,17 +65,17 @@ def what_if_command(args: Namespace) -> int:
     start = start_pass(analysis.passes, analysis.motors, args.pass_id)
     answer = what_if_from(start, analysis.motors, request.power, change)
     if args.json:
-        told = {"schema": "reciprocal-what-if/1", "pass_id": start.id, "change": asdict(change)}
-        print(json.dumps(told | answer.to_dict(), indent=2, allow_nan=False))
+        document = {"schema": "reciprocal-what-if/1", "pass_id": start.id, "change": asdict(change)}
+        print(json.dumps(document | answer.to_dict(), indent=2, allow_nan=False))
     else:
         print(what_if_text(start.id, answer, args.unit))
     return SOME_INPUT_UNUSED if unused else DONE
 
 
 def read_named_logs(args: Namespace, request: Request) -> tuple[Analysis, list[LogError]]:
-    """Read and analyse the logs named; return with them what could not be used.
+    """Read and analyse the named logs; return also the errors of the logs that cannot be used.
 
-    What is said of their columns is kept, and what was said before completes it.
+    Column meanings given on the command line are saved, and saved ones complete them.
     """
     kept, damaged = column_maps.load()
     complain(damaged)
@@ -124,7 +124,7 @@ def headings_command(args: Namespace) -> int:
 
 
 def maps(args: Namespace) -> int:
-    """List the heading maps that are kept, or forget some."""
+    """List the saved heading maps, or forget some."""
     kept, damaged = column_maps.load()
     complain(damaged)
     if args.forget is None or (args.forget == "all" and not kept):
@@ -141,7 +141,7 @@ def rules(args: Namespace) -> int:
     elif args.show in SHIPPED:
         print(shipped_text(args.show), end="")
     else:
-        raise CallError(f"no rule '{args.show}' ships", hint=f"choose {', '.join(SHIPPED)}")
+        raise CallError(f"there is no built-in rule '{args.show}'", hint=f"choose {', '.join(SHIPPED)}")
     return DONE
 
 
@@ -149,14 +149,14 @@ def formats(_args: Namespace) -> int:
     """List the readers."""
     for reader in READERS:
         print(f"{reader.name:<6} {' '.join(reader.suffixes)}")
-    print("The content of a file decides, not its ending.")
+    print("The format is recognised by a file's content, not by its suffix.")
     return DONE
 
 
 def serve(args: Namespace) -> int:
     """Serve the dashboard until Ctrl-C."""
     if args.new_passphrase and not args.lan:
-        raise CallError("a passphrase is asked of readers on the network only", hint="add --lan")
+        raise CallError("--new-passphrase needs --lan", hint="add --lan")
     serve_dashboard(
         args, samples=False, logbook=args.logbook, lan=args.lan, new_passphrase=args.new_passphrase
     )
@@ -173,6 +173,17 @@ def serve_dashboard(
 ) -> None:
     """Serve the dashboard on a logbook, with the sample logs loaded or not.
 
+    Parameters
+    ----------
+    args : Namespace
+        Host and port.
+    samples : bool
+        Whether the sample logs are loaded.
+    logbook : str or None
+        The logbook's file or URL; None is the user's own.
+    lan, new_passphrase : bool
+        Whether the network has access, and whether to choose a new passphrase.
+
     Raises
     ------
     CallError
@@ -182,7 +193,7 @@ def serve_dashboard(
     if not lan and not _is_loopback(host):
         raise CallError(
             f"{host} can be reached from other machines",
-            hint="add --lan, which asks readers for a passphrase, or leave --host out",
+            hint="add --lan, which asks for a passphrase, or leave out --host",
         )
     # The library may not import the dashboard (see the layers in pyproject.toml), yet its command line starts
     # it. Looked up by name at the call, it costs the other commands no import time.
@@ -211,7 +222,7 @@ def _is_loopback(host: str) -> bool:
 
 @contextmanager
 def progress_bar() -> Iterator[ProgressReport | None]:
-    """Show progress on stderr where a person watches it, once the work has taken a second."""
+    """Show progress on stderr if it is a terminal, once the work has taken a second."""
     if not sys.stderr.isatty():
         yield None
         return

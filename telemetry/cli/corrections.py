@@ -1,4 +1,4 @@
-"""What is corrected by hand, as it is typed: cuts, restored stretches and clocks of named logs."""
+"""Corrections by hand as command-line options: cuts, restored stretches and clocks of named logs."""
 
 from __future__ import annotations
 
@@ -44,14 +44,14 @@ class _Clock:
 
 
 def add_by_hand(parser: argparse.ArgumentParser) -> None:
-    """Add what a person corrects in the logs."""
+    """Add the options for corrections by hand."""
     group = parser.add_argument_group(
         "corrected by hand",
-        "named in every result that it touches; times are seconds from the log's start, or UTC as 09:31:07.5",
+        "named in every result they affect; times are seconds from the log's start, or UTC as 09:31:07.5",
     )
     for option, said in (
-        ("--cut", "set this stretch of a speed log aside; repeat"),
-        ("--restore", "what the program set aside there was real; repeat"),
+        ("--cut", "exclude this stretch of a speed log; repeat"),
+        ("--restore", "use what the program excluded there, as it was real; repeat"),
     ):
         group.add_argument(option, type=_stretch, action="append", default=[], metavar=STRETCH, help=said)
     group.add_argument(
@@ -60,28 +60,30 @@ def add_by_hand(parser: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         metavar="FILE:OFFSET[+-U95][:WHY]",
-        help="a motor log's first moment is this many seconds after the speed log's start; repeat",
+        help="seconds from the speed log's start to the motor log's start; repeat",
     )
 
 
 def add_record(parser: argparse.ArgumentParser) -> None:
-    """Add what the logbook records of corrections, and how they are taken back."""
+    """Add the options for recording corrections in the logbook and for undoing them."""
     parser.add_argument(
         "--take-back",
         type=_numbers,
         default=(),
         metavar="N[,N]",
-        help="corrections by hand that hold no longer, as `reciprocal show` numbers them",
+        help="numbers of corrections by hand to undo, from `reciprocal show`",
     )
-    parser.add_argument("--why", default="", metavar="TEXT", help="why they are taken back")
-    parser.add_argument("--by", metavar="NAME", help="who says so (default: your name on this machine)")
+    parser.add_argument("--why", default="", metavar="TEXT", help="why they are undone")
+    parser.add_argument(
+        "--by", metavar="NAME", help="who made the change (default: your name on this machine)"
+    )
 
 
 def _stretch(text: str) -> _Stretch:
     said = _STRETCH.fullmatch(text)
     if said is None:
         raise argparse.ArgumentTypeError(
-            f"'{text}' is no stretch; write {STRETCH}, such as lake.gpx:36.5..38:spray"
+            f"'{text}' is not a stretch of a log; write {STRETCH}, such as lake.gpx:36.5..38:spray"
         )
     file, start, end, why = said.groups()
     return _Stretch(file, start, end, why or "")
@@ -91,7 +93,7 @@ def _clock(text: str) -> _Clock:
     said = _CLOCK.fullmatch(text)
     if said is None:
         raise argparse.ArgumentTypeError(
-            f"'{text}' is no clock; write FILE:OFFSET in seconds, such as motor.csv:-22.4+-0.1"
+            f"'{text}' is not a clock setting; write FILE:OFFSET in seconds, such as motor.csv:-22.4+-0.1"
         )
     file, offset, u95, why = said.groups()
     return _Clock(file, float(offset), None if u95 is None else float(u95), why or "")
@@ -100,12 +102,12 @@ def _clock(text: str) -> _Clock:
 def _numbers(text: str) -> tuple[int, ...]:
     parts = text.split(",")
     if not all(part.isdecimal() and len(part) < 10 for part in parts):
-        raise argparse.ArgumentTypeError(f"'{text}' is no number of a correction; write 3 or 3,4")
+        raise argparse.ArgumentTypeError(f"'{text}' is not a correction's number; write 3 or 3,4")
     return tuple(map(int, parts))
 
 
 def corrections_of(args: Namespace, analysis: Analysis) -> tuple[Correction, ...]:
-    """Turn what was typed into corrections of the logs of an analysis.
+    """Turn the options into corrections of an analysis's logs.
 
     Raises
     ------
@@ -122,14 +124,14 @@ def corrections_of(args: Namespace, analysis: Analysis) -> tuple[Correction, ...
         motor = _named(analysis.motor_logs, said.file, "motor")
         joined = next((j for j in analysis.motors if j.log is motor), None)
         if joined is None:
-            raise CallError("there is no speed log to join it to", file=said.file, hint="name one")
+            raise CallError("there is no speed log to match it to", file=said.file, hint="name one")
         speed = log_key(tracks[joined.speed_log].meta)
         made.append(ClockByHand(log_key(motor.meta), speed, said.offset_s, 0.0, said.u95_s, said.why))
     return tuple(made)
 
 
 def who(args: Namespace) -> str:
-    """Return who corrects: the name given, or the user's on this machine."""
+    """Return the name given, or the user's name on this machine."""
     if args.by is not None:
         return str(args.by)
     try:
@@ -139,11 +141,13 @@ def who(args: Namespace) -> str:
 
 
 def _named(logs: Sequence[L], file: str, kind: str) -> L:
-    """Find a log by its path or by its name alone."""
+    """Find a log by its path or by its file name."""
     found = [log for log in logs if log.meta.file == file]
     found = found or [log for log in logs if PurePath(log.meta.file).name == PurePath(file).name]
     if len(found) != 1:
         names = ", ".join(PurePath(log.meta.file).name for log in logs)
-        reason = f"it is no {kind} log of these" if not found else f"{len(found)} {kind} logs have this name"
+        reason = (
+            f"it is not one of these {kind} logs" if not found else f"{len(found)} {kind} logs have this name"
+        )
         raise CallError(reason, file=file, hint=f"name one of {names}" if names else f"give a {kind} log")
     return found[0]

@@ -1,4 +1,4 @@
-"""The command demo: the sample outings in a logbook that is thrown away afterwards."""
+"""The command ``demo``: the sample outings in a temporary logbook."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ from telemetry.text.run import analysis_text
 
 
 def demo(args: Namespace) -> int:
-    """Show what the program makes of the sample logs, outing by outing, and what a logbook then holds."""
+    """Report the sample logs, outing by outing, and what the logbook then holds."""
     status = DONE
     with _throw_away_logbook() as logbook:
         for outing in _sample_outings():
@@ -43,15 +43,15 @@ def demo(args: Namespace) -> int:
         told = _season(logbook, Units(args.unit, args.temperature_unit))
         found = logbook.outings()
         print(f"=== Did the change help? A season of another boat, simulated now\n\n{told}\n")
-        print(f"=== All of them in a logbook\n\n{outings_text(found, len(found), args.unit)}\n")
+        print(f"=== All of them in the logbook\n\n{outings_text(found, len(found), args.unit)}\n")
         if not args.no_serve and sys.stdout.isatty():
             serve_dashboard(args, samples=True, logbook=logbook.where)
     return status
 
 
 def _season(logbook: Logbook, units: Units) -> str:
-    """Put a simulated season into the logbook, and compare its first setup sheet with its last."""
-    # As the samples, the simulator is nothing that this library knows of: it is found by name.
+    """Add a simulated season to the logbook, and compare its first setup sheet with its last."""
+    # The library must not import the simulator, as it must not import the samples: it is found by name.
     season: Any = import_module("sample_logs.season")
     name, length_m = season.SEASON_BOAT.name, season.SEASON_BOAT.length_m
     logbook.add_boat(Boat(name, hull_kind="catamaran", length_m=length_m))
@@ -64,8 +64,8 @@ def _season(logbook: Logbook, units: Units) -> str:
     first, *_, last = logbook.sheets(name)
     evidence = logbook.evidence(name)
     before, after = ([e for e in evidence if e.sheet_id == s.sheet_id] for s in (first, last))
-    told = compare(before, after, before_sheet=first, after_sheet=last, history=evidence)
-    return comparison_text(told, units)
+    comparison = compare(before, after, before_sheet=first, after_sheet=last, history=evidence)
+    return comparison_text(comparison, units)
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,8 +79,8 @@ class _SampleOuting:
 
 
 def _sample_outings() -> list[_SampleOuting]:
-    # The samples are data to this library: found through the import system, never imported. The truth that
-    # the simulator wrote beside each outing names its logs.
+    # The samples are data to this library: found through the import system, never imported. The truth file
+    # that the simulator wrote for each outing names its logs.
     folder = Path(str(resources.files("sample_logs"))) / "data"
     truths = [json.loads(file.read_text(encoding="utf-8")) for file in folder.glob("*_truth.json")]
     return sorted((_told(truth, folder) for truth in truths), key=lambda outing: outing.start_utc)
@@ -88,7 +88,7 @@ def _sample_outings() -> list[_SampleOuting]:
 
 def _told(truth: dict[str, Any], folder: Path) -> _SampleOuting:
     boat, water = truth["boat"], truth["water"]
-    # A second recorder aboard would show each pass twice.
+    # A second recorder aboard would list each pass twice.
     names = (truth["speed_logs"][0], truth["motor_log"])
     readings = {
         "prop_diameter_mm": boat["diameter_mm"],
@@ -122,7 +122,7 @@ def _throw_away_logbook() -> Iterator[Logbook]:
 
 
 def _known(logbook: Logbook, boat: Boat) -> str | Boat:
-    """Name a boat that is there already; a new one comes with its first outing."""
+    """Return the name of a known boat; a new boat is added with its first outing."""
     try:
         return logbook.boat(boat.name).name
     except LogbookError:
@@ -131,7 +131,9 @@ def _known(logbook: Logbook, boat: Boat) -> str | Boat:
 
 def _add_demo(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
-        "--no-serve", action="store_true", help="print only; so too where the output is no terminal"
+        "--no-serve",
+        action="store_true",
+        help="print only; this is the default if the output is not a terminal",
     )
     options.add_unit(parser)
     options.add_temperature_unit(parser)

@@ -40,8 +40,8 @@ from telemetry.twoway.rules import load_rule
 
 
 def add(args: Namespace) -> int:
-    """Put an outing's logs into the logbook and say what they were worth."""
-    load_rule(args.rule)  # a wrong rule ends the call before a long read
+    """Add an outing's logs to the logbook and report their passes and two-ways."""
+    load_rule(args.rule)  # fail on a wrong rule before a long read
     if args.to is None and (args.boat is None or args.sheet is None):
         raise CallError("the outing has no boat or no sheet", hint="give --boat and --sheet, or --to OUTING")
     if args.to is not None and (
@@ -53,8 +53,8 @@ def add(args: Namespace) -> int:
         or arguments.judging(args) != Request()
     ):
         raise CallError(
-            "logs that join an outing change nothing else of it",
-            hint="leave out all but --to, then say the rest with `reciprocal correct`",
+            "--to adds logs to an outing and changes nothing else",
+            hint="give only --to, and make other changes with `reciprocal correct`",
         )
     files, unused = arguments.log_files(args.logs)
     if not files:
@@ -86,7 +86,7 @@ def add(args: Namespace) -> int:
 
 
 def _boat_and_sheet(logbook: Logbook, args: Namespace) -> tuple[str | Boat, str | SetupSheet]:
-    """Find them by name; with ``--new`` those that are not there yet are made with the outing."""
+    """Find boat and sheet by name; with ``--new`` missing ones are created with the outing."""
     boat: str | Boat = args.boat
     sheet: str | SetupSheet = args.sheet
     if not args.new:
@@ -112,7 +112,7 @@ def _tell(imported: Imported, args: Namespace) -> None:
 
 
 def _conditions(args: Namespace, before: Conditions | None = None) -> Conditions:
-    """Gather what is said of an outing; what is not said stays as it was."""
+    """Build the conditions from the options; those not given keep their value."""
     speed, degrees = SPEED_UNITS[args.unit], TEMPERATURE_UNITS[args.temperature_unit]
     said = {
         "place": args.place,
@@ -128,9 +128,9 @@ def _conditions(args: Namespace, before: Conditions | None = None) -> Conditions
 
 
 def boats(args: Namespace) -> int:
-    """List the boats, or add one, or correct what is said of it."""
+    """List the boats, add one, or edit one."""
     if args.rename is not None and args.edit is None:
-        raise CallError("--rename goes with --edit", hint="give --edit NAME --rename NAME")
+        raise CallError("--rename needs --edit", hint="give --edit NAME --rename NAME")
     with open_logbook(args.logbook) as logbook:
         if args.add is not None:
             logbook.add_boat(_said_of(Boat(args.add), args))
@@ -139,7 +139,7 @@ def boats(args: Namespace) -> int:
             name = known.name if args.rename is None else args.rename
             logbook.edit_boat(args.edit, _said_of(replace(known, name=name), args))
         elif _said_of(Boat(""), args) != Boat(""):
-            raise CallError("no boat is named", hint="give --add NAME or --edit NAME")
+            raise CallError("no boat given", hint="give --add NAME or --edit NAME")
         rows = [
             (boat, len(logbook.sheets(boat.name)), logbook.count_outings(OutingSearch(boat=boat.name)))
             for boat in logbook.boats()
@@ -149,7 +149,7 @@ def boats(args: Namespace) -> int:
 
 
 def _said_of(boat: Boat, args: Namespace) -> Boat:
-    """Put what the options say of a boat in the place of what is said of it."""
+    """Return the boat with the options' values in place of its own."""
     said = {"hull_kind": args.kind, "length_m": args.length_m, "note": args.note}
     limits = dict(args.limit)
     own = {*boat.limits.own, *limits}
@@ -176,30 +176,28 @@ def outings_command(args: Namespace) -> int:
         print(outings_text(found, logbook.count_outings(search), args.unit))
         stale = logbook.stale()
         if stale:
-            print(
-                f"{len(stale)} outings were analysed by another version; `reciprocal refresh` does it again."
-            )
+            print(f"{len(stale)} outings are from another version; `reciprocal refresh` analyses them again.")
     return DONE
 
 
 def show(args: Namespace) -> int:
-    """Show one outing with its analysis; write its logs out again."""
+    """Show one outing with its analysis; write its original logs."""
     with open_logbook(args.logbook) as logbook:
         outing = logbook.outing(args.outing)
         if args.json:
             print(json.dumps(logbook.analysis(outing.id), indent=2, allow_nan=False))
         else:
-            told = _told(logbook, outing, args)
+            text = _told(logbook, outing, args)
             again = logbook.analysed(outing.id)
             whole = analysis_text(again, args.unit, temperature_unit=args.temperature_unit)
-            print(f"{told}\n\n{whole}")
+            print(f"{text}\n\n{whole}")
         if args.write is not None:
             _write(logbook.logs(outing.id), args.write)
     return DONE
 
 
 def _write(logs: tuple[NamedLog, ...], folder: Path) -> None:
-    """Write logs byte for byte into a folder, over no file that is there."""
+    """Write logs byte for byte into a folder; never overwrite a file."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for log, name in zip(logs, distinct_names(safe_file_name(log.file) for log in logs), strict=True):
@@ -214,12 +212,12 @@ def _write(logs: tuple[NamedLog, ...], folder: Path) -> None:
 
 
 def correct(args: Namespace) -> int:
-    """Correct what is said of an outing, or its logs by hand."""
+    """Correct an outing's data, or its logs by hand."""
     with open_logbook(args.logbook) as logbook:
         outing = logbook.outing(args.outing)
         before = outing.conditions
         if args.sheet is not None:
-            logbook.sheet(args.sheet, outing.boat)  # a wrong sheet ends the call before anything is kept
+            logbook.sheet(args.sheet, outing.boat)  # fail on a wrong sheet before anything is saved
         in_logs = args.cut or args.restore or args.clock
         corrections = byhand.corrections_of(args, logbook.analysed(args.outing)) if in_logs else ()
         if args.take_back:
@@ -232,14 +230,14 @@ def correct(args: Namespace) -> int:
 
 
 def _told(logbook: Logbook, outing: Outing, args: Namespace) -> str:
-    """Tell what an outing was, with what was corrected by hand in its logs."""
-    told = outing_text(outing, args.unit, args.temperature_unit)
+    """Format an outing's data, with the corrections by hand in its logs."""
+    text = outing_text(outing, args.unit, args.temperature_unit)
     corrections = corrections_text(logbook.corrections(outing.id))
-    return f"{told}\n\n{corrections}" if corrections else told
+    return f"{text}\n\n{corrections}" if corrections else text
 
 
 def remove(args: Namespace) -> int:
-    """Take an outing out of the logbook, with its logs."""
+    """Remove an outing and its logs from the logbook."""
     with open_logbook(args.logbook) as logbook:
         logbook.remove_outing(args.outing)
     print(f"outing {args.outing} is removed")
@@ -247,7 +245,7 @@ def remove(args: Namespace) -> int:
 
 
 def refresh(args: Namespace) -> int:
-    """Analyse again what another version of the program analysed."""
+    """Analyse again the outings that another version of the program analysed."""
     with open_logbook(args.logbook) as logbook, progress_bar() as progress:
         count = logbook.refresh(progress)
     print(f"{count} outings analysed again")
@@ -257,16 +255,16 @@ def refresh(args: Namespace) -> int:
 def backup(args: Namespace) -> int:
     """Write the whole logbook into one file."""
     with open_logbook(args.logbook) as logbook:
-        told = logbook.backup(args.file, overwrite=args.overwrite)
-    print(f"{args.file}: {backup_text(told)}")
+        summary = logbook.backup(args.file, overwrite=args.overwrite)
+    print(f"{args.file}: {backup_text(summary)}")
     return DONE
 
 
 def restore_command(args: Namespace) -> int:
-    """Take a backup into the logbook."""
+    """Restore a backup into the logbook."""
     with open_logbook(args.logbook) as logbook:
-        told = logbook.restore(args.file, replace=args.replace)
-        print(f"{logbook.where}: {backup_text(told)}")
+        summary = logbook.restore(args.file, replace=args.replace)
+        print(f"{logbook.where}: {backup_text(summary)}")
     return DONE
 
 

@@ -1,4 +1,4 @@
-"""What the commands of the logbook take."""
+"""Arguments of the logbook's commands."""
 
 from __future__ import annotations
 
@@ -15,18 +15,18 @@ from telemetry.motor.power import LIMIT_NAMES
 def _add(parser: argparse.ArgumentParser) -> None:
     options.add_logs(parser)
     parser.add_argument("--boat", metavar="NAME", help="which boat ran")
-    parser.add_argument("--sheet", metavar="SHEET", help="the setup sheet it ran on, by name or id")
+    parser.add_argument("--sheet", metavar="SHEET", help="the setup sheet it ran on: name or id")
     parser.add_argument(
-        "--new", action="store_true", help="make the boat and an empty sheet where they are not there yet"
+        "--new", action="store_true", help="create the boat and an empty sheet if they do not exist"
     )
     parser.add_argument(
-        "--to", type=arguments.outing, metavar="OUTING", help="add the logs to this outing, as found later"
+        "--to", type=arguments.outing, metavar="OUTING", help="add the logs to this existing outing"
     )
     parser.add_argument(
         "--date",
         type=arguments.moment_argument,
         metavar="TIME",
-        help="when it began, where no log says so (UTC)",
+        help="start time (UTC), if no log has it",
     )
     _conditions(parser)
     options.add_judging(parser)
@@ -35,18 +35,18 @@ def _add(parser: argparse.ArgumentParser) -> None:
 
 
 def _conditions(parser: argparse.ArgumentParser) -> None:
-    said = parser.add_argument_group("what it was like")
+    said = parser.add_argument_group("conditions")
     said.add_argument("--place", metavar="TEXT", help="which water")
     said.add_argument(
-        "--wind", type=arguments.magnitude, metavar="SPEED", help="mean wind, in the unit of --unit"
+        "--wind", type=arguments.magnitude, metavar="SPEED", help="mean wind speed, in the unit of --unit"
     )
-    said.add_argument("--wind-from", type=arguments.bearing, metavar="DEG", help="where it came from")
+    said.add_argument("--wind-from", type=arguments.bearing, metavar="DEG", help="direction it came from")
     said.add_argument("--water", metavar="TEXT", help="flat, ripples, chop")
     said.add_argument(
         "--air", type=arguments.temperature, metavar="T", help="in the unit of --temperature-unit"
     )
     said.add_argument("--water-temperature", type=arguments.temperature, metavar="T", help="likewise")
-    said.add_argument("--pack", metavar="TEXT", help="which pack was aboard")
+    said.add_argument("--pack", metavar="TEXT", help="which pack was used")
     said.add_argument("--note", metavar="TEXT", help="anything else")
 
 
@@ -58,10 +58,8 @@ def _units(parser: argparse.ArgumentParser) -> None:
 def _boats(parser: argparse.ArgumentParser) -> None:
     which = parser.add_mutually_exclusive_group()
     which.add_argument("--add", metavar="NAME", help="add a boat")
-    which.add_argument("--edit", metavar="NAME", help="correct what is said of a boat")
-    parser.add_argument(
-        "--rename", metavar="NAME", help="with --edit: its new name, as long as it has no sheets"
-    )
+    which.add_argument("--edit", metavar="NAME", help="edit a boat")
+    parser.add_argument("--rename", metavar="NAME", help="with --edit: new name, only while it has no sheets")
     parser.add_argument("--kind", metavar="TEXT", help="of hull: catamaran, outrigger, deep-V ...")
     parser.add_argument("--length-m", type=arguments.positive, metavar="M", help="of the hull")
     parser.add_argument("--note", metavar="TEXT", help="anything else")
@@ -71,28 +69,33 @@ def _boats(parser: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         metavar="NAME=VALUE|none",
-        help=f"what must not be exceeded, of {', '.join(LIMIT_NAMES)}; repeat",
+        help=f"a limit of {', '.join(LIMIT_NAMES)}; repeat",
     )
     options.add_logbook(parser)
 
 
 def _outings(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
-        "words", nargs="*", metavar="WORD", help="each must occur in place, boat, sheet, pack or note"
+        "words", nargs="*", metavar="WORD", help="every word must occur in place, boat, sheet, pack or note"
     )
-    parser.add_argument("--boat", metavar="NAME", help="of this boat only")
-    parser.add_argument("--place", metavar="TEXT", help="at this place only")
+    parser.add_argument("--boat", metavar="NAME", help="only this boat")
+    parser.add_argument("--place", metavar="TEXT", help="only this place")
     parser.add_argument(
-        "--since", type=arguments.moment_argument, metavar="TIME", help="began then or later (UTC)"
+        "--since", type=arguments.moment_argument, metavar="TIME", help="started at this time or later (UTC)"
     )
-    parser.add_argument("--until", type=arguments.moment_argument, metavar="TIME", help="began before (UTC)")
     parser.add_argument(
-        "--faster-than", type=arguments.magnitude, metavar="SPEED", help="best two-way, in the unit of --unit"
+        "--until", type=arguments.moment_argument, metavar="TIME", help="started before this time (UTC)"
     )
-    parser.add_argument("--sort", choices=get_args(Sort), default="date", help="by (default date)")
-    parser.add_argument("--ascending", action="store_true", help="the lowest or earliest first")
     parser.add_argument(
-        "--limit", type=arguments.outing, default=50, metavar="N", help="at most (default 50)"
+        "--faster-than",
+        type=arguments.magnitude,
+        metavar="SPEED",
+        help="best two-way above this speed, in the unit of --unit",
+    )
+    parser.add_argument("--sort", choices=get_args(Sort), default="date", help="sort by (default date)")
+    parser.add_argument("--ascending", action="store_true", help="lowest or earliest first")
+    parser.add_argument(
+        "--limit", type=arguments.outing, default=50, metavar="N", help="list at most this many (default 50)"
     )
     options.add_unit(parser)
     options.add_logbook(parser)
@@ -100,7 +103,10 @@ def _outings(parser: argparse.ArgumentParser) -> None:
 
 def _outing(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
-        "outing", type=arguments.outing, metavar="OUTING", help="its number, as `reciprocal outings` lists it"
+        "outing",
+        type=arguments.outing,
+        metavar="OUTING",
+        help="number of the outing, from `reciprocal outings`",
     )
 
 
@@ -111,9 +117,9 @@ def _remove(parser: argparse.ArgumentParser) -> None:
 
 def _show(parser: argparse.ArgumentParser) -> None:
     _outing(parser)
-    parser.add_argument("--json", action="store_true", help="print its analysis as reciprocal-analysis/1")
+    parser.add_argument("--json", action="store_true", help="print the analysis as reciprocal-analysis/1")
     parser.add_argument(
-        "--write", type=Path, metavar="FOLDER", help="write its logs there, byte for byte as they came"
+        "--write", type=Path, metavar="FOLDER", help="write its original logs there, byte for byte"
     )
     _units(parser)
     options.add_logbook(parser)
@@ -121,7 +127,7 @@ def _show(parser: argparse.ArgumentParser) -> None:
 
 def _correct(parser: argparse.ArgumentParser) -> None:
     _outing(parser)
-    parser.add_argument("--sheet", metavar="SHEET", help="it ran on this sheet of its boat")
+    parser.add_argument("--sheet", metavar="SHEET", help="another sheet of the same boat")
     _conditions(parser)
     corrections.add_by_hand(parser)
     corrections.add_record(parser)
@@ -131,7 +137,7 @@ def _correct(parser: argparse.ArgumentParser) -> None:
 
 def _backup(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("file", type=Path, metavar="FILE", help="a new file, such as logbook.zip")
-    parser.add_argument("--overwrite", action="store_true", help="write over a file that is there")
+    parser.add_argument("--overwrite", action="store_true", help="overwrite an existing file")
     options.add_logbook(parser)
 
 
@@ -140,9 +146,9 @@ def _restore(parser: argparse.ArgumentParser) -> None:
         "file",
         type=Path,
         metavar="FILE",
-        help="a backup, or one of `reciprocal copies`",
+        help="a backup, or one of the copies that `reciprocal copies` lists",
     )
-    parser.add_argument("--replace", action="store_true", help="lose what is in the logbook now")
+    parser.add_argument("--replace", action="store_true", help="delete what is in the logbook now")
     options.add_logbook(parser)
 
 

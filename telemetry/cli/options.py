@@ -15,7 +15,7 @@ TEMPERATURE_UNIT_VARIABLE = "RECIPROCAL_TEMPERATURE_UNIT"
 
 
 def add_judging(parser: argparse.ArgumentParser) -> None:
-    """Add how two-ways are judged."""
+    """Add the options that decide how two-ways are judged."""
     parser.add_argument(
         "--rule",
         default="water",
@@ -26,7 +26,7 @@ def add_judging(parser: argparse.ArgumentParser) -> None:
         "--distance",
         type=arguments.distance,
         metavar="D",
-        help='measured distance: 100 (metres), "330 ft", "1/8 mi"',
+        help='measured distance, such as 100 (metres), "330 ft", "1/8 mi"',
     )
     parser.add_argument(
         "--gates",
@@ -38,24 +38,24 @@ def add_judging(parser: argparse.ArgumentParser) -> None:
         "--window",
         type=arguments.window,
         metavar="MIN",
-        help="minutes from entering on the first pass to leaving on the second, where your book differs",
+        help="minutes from entering the first pass to leaving the second, if your rule book differs",
     )
     parser.add_argument(
         "--mark",
         type=arguments.mark,
         metavar="SPEED",
-        help="a mark to beat by the rule's margin, in the unit of --unit",
+        help="a record or mark to beat by the rule's margin, in the unit of --unit",
     )
 
 
 def add_logs(parser: argparse.ArgumentParser, nargs: str = "+") -> None:
-    """Add the logs, and what the readers may have to be told."""
-    parser.add_argument("logs", nargs=nargs, metavar="LOG", help="a log, or a folder whose logs are taken")
+    """Add the logs, and what the readers need to know about them."""
+    parser.add_argument("logs", nargs=nargs, metavar="LOG", help="a log, or a folder of logs")
     parser.add_argument(
         "--headings",
         type=Path,
         metavar="FILE",
-        help='TOML that says what the columns of a CSV are, a line each: "V GPS" = "speed_mps:km/h"',
+        help='TOML that names the columns of a CSV, one line each: "V GPS" = "speed_mps:km/h"',
     )
     parser.add_argument(
         "--pole-pairs", type=arguments.pole_pairs, metavar="N", help="motor pole pairs, for electrical rpm"
@@ -66,9 +66,9 @@ def add_logs(parser: argparse.ArgumentParser, nargs: str = "+") -> None:
 
 
 def add_power(parser: argparse.ArgumentParser) -> argparse._ArgumentGroup:
-    """Add what the logs do not say of the power train."""
+    """Add the facts of the power train that the logs do not hold."""
     power = parser.add_argument_group(
-        "power train", "what the logs do not say; nothing is guessed without it"
+        "power train", "facts that are not in the logs; nothing is guessed in their place"
     )
     power.add_argument("--pitch-mm", type=arguments.positive, metavar="MM", help="propeller pitch, for slip")
     power.add_argument("--diameter-mm", type=arguments.positive, metavar="MM", help="propeller diameter")
@@ -107,27 +107,29 @@ def add_temperature_unit(parser: argparse.ArgumentParser) -> None:
 
 def add_address(parser: argparse.ArgumentParser) -> None:
     """Add where the dashboard listens."""
-    parser.add_argument("--host", metavar="ADDRESS", help="address to listen on (default: this machine only)")
+    parser.add_argument(
+        "--host", metavar="ADDRESS", help="network address to listen on (default: this machine only)"
+    )
     parser.add_argument("--port", type=arguments.port, default=8050, help="port to listen on (default 8050)")
 
 
 def add_access(parser: argparse.ArgumentParser) -> None:
-    """Add who may use the dashboard."""
+    """Add the options that decide who may use the dashboard."""
     parser.add_argument(
         "--lan",
         action="store_true",
-        help="let readers on the local network in, by a passphrase that is asked for once and kept hashed "
+        help="allow access from the local network with a passphrase, asked for once and stored hashed "
         "(or taken from RECIPROCAL_PASSPHRASE); plain HTTP, so only on a network that you trust",
     )
     parser.add_argument(
-        "--new-passphrase", action="store_true", help="choose another passphrase; all readers log in again"
+        "--new-passphrase", action="store_true", help="choose a new passphrase; everyone has to log in again"
     )
 
 
 def add_logbook(parser: argparse.ArgumentParser) -> None:
-    """Add which logbook is meant."""
+    """Add the option that chooses the logbook."""
     parser.add_argument(
         "--logbook",
         metavar="URL",
-        help="the logbook's file or postgresql:// URL (default RECIPROCAL_LOGBOOK, else yours)",
+        help="the logbook's file or postgresql:// URL (default RECIPROCAL_LOGBOOK, else your own)",
     )

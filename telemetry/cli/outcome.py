@@ -1,4 +1,4 @@
-"""How a command ends, and how it says what could not be used."""
+"""How a command ends, and how it reports inputs that cannot be used."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ INTERRUPTED = 130  # what a shell itself reports for Ctrl-C
 
 
 def complain(errors: Iterable[ReciprocalError]) -> None:
-    """Name on stderr what could not be used or done."""
+    """Print on stderr an input or task that failed."""
     for error in errors:
         print(f"reciprocal: {error}", file=sys.stderr)
 
 
 def note(text: str) -> None:
-    """Say on stderr what is good to know and nobody's mistake."""
+    """Print on stderr a note that is not an error."""
     print(f"reciprocal: {text}", file=sys.stderr)

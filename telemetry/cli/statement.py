@@ -1,4 +1,4 @@
-"""The command ``statement_command``: one page about one two-way, printed or written to a file."""
+"""The command ``statement``: one page about one two-way, printed or written to a file."""
 
 from __future__ import annotations
 
@@ -34,22 +34,24 @@ _WRITERS: Final[Mapping[str, Callable[[Statement, str], bytes]]] = {
 
 
 def statement_command(args: Namespace) -> int:
-    """State a two-way of logs, or of an outing in the logbook."""
+    """Write the statement of a two-way from logs, or from an outing in the logbook."""
     if args.outing is None and args.rule is None:
         args.rule = Request().rule
     if args.rule is not None:
-        load_rule(args.rule)  # a wrong rule or ending ends the call before a long read
+        load_rule(args.rule)  # fail on a wrong rule or suffix before a long read
     write = _writer(args.output)
     if (args.outing is None) != bool(args.logs):
-        raise CallError("a statement is of logs or of one outing", hint="name logs, or give --outing NUMBER")
-    analysis, unused, sheet, told = _of_logs(args) if args.logs else _of_outing(args)
+        raise CallError(
+            "a statement needs either logs or one outing", hint="name logs, or give --outing NUMBER"
+        )
+    analysis, unused, sheet, conditions = _of_logs(args) if args.logs else _of_outing(args)
     made = state(
         analysis,
         args.two_way,
         unit=args.unit,
         sheet=load_sheet(args.sheet) if args.sheet else sheet,
         showing=showing_of(args),
-        conditions=told | dict(args.condition),
+        conditions=conditions | dict(args.condition),
         made_utc=datetime.now(UTC),
     )
     if args.output is None:
@@ -69,7 +71,7 @@ def _of_logs(args: Namespace) -> Stated:
 
 
 def _of_outing(args: Namespace) -> Stated:
-    """Take an outing with its sheet and conditions, judged as it was unless the call says how."""
+    """Load an outing with its sheet and conditions, judged as before unless the options say otherwise."""
     with open_logbook(args.logbook) as logbook:
         outing = logbook.outing(args.outing)
         analysis = logbook.analysed(outing.id)
@@ -81,15 +83,15 @@ def _of_outing(args: Namespace) -> Stated:
     judged = replace(asked, by_hand=by_hand, **given)
     if judged != asked:
         analysis = rejudge(analysis, judged)
-    told = conditions_text(outing.conditions, args.unit, args.temperature_unit)
-    return analysis, list(analysis.errors), sheet, told
+    conditions = conditions_text(outing.conditions, args.unit, args.temperature_unit)
+    return analysis, list(analysis.errors), sheet, conditions
 
 
 def _writer(output: Path | None) -> Callable[[Statement, str], bytes]:
     suffix = ".txt" if output is None else output.suffix.lower()
     if suffix not in _WRITERS:
         raise CallError(
-            f"a statement is not written as '{suffix}'",
+            f"a statement cannot be written as '{suffix}'",
             file=str(output),
             hint=f"give a name that ends in {', '.join(_WRITERS)}",
         )
@@ -109,16 +111,18 @@ def _write(output: Path, data: bytes) -> None:
 def _add_statement(parser: argparse.ArgumentParser) -> None:
     options.add_logs(parser, nargs="*")
     parser.add_argument(
-        "--outing", type=arguments.outing, metavar="NUMBER", help="an outing of the logbook in place of logs"
+        "--outing", type=arguments.outing, metavar="NUMBER", help="an outing of the logbook instead of logs"
     )
     parser.add_argument(
-        "--two-way", metavar="ID", help="such as T2, as `analyse` numbers it (default: the first, the best)"
+        "--two-way",
+        metavar="ID",
+        help="such as T2, the number that `analyse` gives it (default: the first, which is the best)",
     )
     options.add_judging(parser)
-    parser.set_defaults(rule=None)  # of an outing: as it was judged
+    parser.set_defaults(rule=None)  # None: an outing keeps the rule it was judged by
     corrections.add_by_hand(parser)
     parser.add_argument(
-        "--sheet", type=Path, metavar="FILE", help="the setup sheet that both passes ran on, TOML or JSON"
+        "--sheet", type=Path, metavar="FILE", help="the setup sheet used in both passes, TOML or JSON"
     )
     parser.add_argument(
         "--condition",
@@ -126,14 +130,14 @@ def _add_statement(parser: argparse.ArgumentParser) -> None:
         default=[],
         type=_condition,
         metavar="NAME=TEXT",
-        help='what you say of the outing, such as "wind=2 m/s from the west"; repeat',
+        help='a condition of the outing, such as "wind=2 m/s from the west"; repeat',
     )
     parser.add_argument(
         "-o",
         "--output",
         type=Path,
         metavar="FILE",
-        help="a file that ends in .html, .txt or .pdf (default: text on the terminal); PDF takes a Chromium",
+        help="a file that ends in .html, .txt or .pdf (default: text on the terminal); PDF needs Chromium",
     )
     parser.add_argument("--paper", choices=PAPERS, default=PAPERS[0], help="of the PDF (default %(default)s)")
     add_showing(parser)
@@ -145,7 +149,7 @@ def _add_statement(parser: argparse.ArgumentParser) -> None:
 def _condition(text: str) -> tuple[str, str]:
     name, sign, said = text.partition("=")
     if not sign or not name.strip():
-        raise argparse.ArgumentTypeError(f"'{text}' says too little; write NAME=TEXT")
+        raise argparse.ArgumentTypeError(f"'{text}' is incomplete; write NAME=TEXT")
     return name.strip(), said.strip()
 
 

@@ -1,1 +1,1 @@
-"""What every stage stands on: tables, geometry, units, errors, progress, paths."""
+"""Shared foundation: tables, geometry, units, errors, progress, paths."""

@@ -7,12 +7,12 @@
     │   ├── UnknownFormatError      no reader, or several, claim the file
     │   ├── DamagedLogError         broken before the first usable sample
     │   ├── NothingUsableError      read without error, yet nothing to analyse
-    │   ├── HeadingMapNeededError   a table whose columns cannot be named without the user
-    │   └── PolePairsNeededError    electrical rpm alone, and nobody said how many poles the motor has
+    │   ├── ColumnMapNeededError    a table whose columns cannot be named without the user
+    │   └── PolePairsNeededError    electrical rpm only, and the motor's pole pairs are unknown
     ├── RuleError                   a rule file or rule name that cannot be used
-    ├── SetupError                  a setup sheet, a gauge or a measure from the bench
+    ├── SetupError                  a setup sheet, a gauge or a measurement that cannot be used
     ├── CallError                   arguments that do not fit together
-    ├── KeptError                   what was asked once cannot be kept or forgotten
+    ├── SavedColumnsError           saved column meanings that cannot be written, read or removed
     └── LogbookError                the logbook on disk
         └── FilledLogbookError      something in it would be lost
 
@@ -51,11 +51,11 @@ class ReciprocalError(Exception):
     def _text(self) -> str:
         where = f"{self.file} ({self.place})" if self.file and self.place else self.file or self.place
         text = f"{where}: {self.reason}." if where else f"{self.reason}."
-        # It quotes files and their names, which may hold anything at any length.
+        # The message quotes files and their names, which may hold anything at any length.
         return shortened(f"{text} Fix: {self.hint}." if self.hint else text, _LONGEST)
 
     def __reduce__(self) -> tuple[Any, ...]:
-        """Keep all that it says when it goes to another process: its arguments are keywords."""
+        """Pickle all attributes, since the constructor takes keywords only."""
         return _copied, (type(self), self.args, self.__dict__)
 
 
@@ -78,7 +78,7 @@ class DamagedLogError(LogError):
 
 
 class NothingUsableError(LogError):
-    """The file is well formed and still holds nothing that can be analysed."""
+    """The file is well formed but holds nothing that can be analysed."""
 
 
 class ColumnMapNeededError(LogError):
@@ -98,7 +98,7 @@ class ColumnMapNeededError(LogError):
 
 
 class PolePairsNeededError(LogError):
-    """A table that tells only how fast the motor's field turns, without the motor's pole pairs."""
+    """A table with electrical rpm only, without the motor's pole pairs."""
 
 
 class RuleError(ReciprocalError):
@@ -106,10 +106,10 @@ class RuleError(ReciprocalError):
 
 
 class SetupError(ReciprocalError):
-    """A setup sheet, a gauge, a mass or a measure that cannot be used."""
+    """A setup sheet, a gauge, a mass or a measurement that cannot be used."""
 
     def in_file(self, file: str) -> SetupError:
-        """Say the same, with the file in which it stands."""
+        """Return the same error with the name of its file."""
         return SetupError(self.reason, file=file, place=self.place, hint=self.hint)
 
 
@@ -118,7 +118,7 @@ class CallError(ReciprocalError):
 
 
 class SavedColumnsError(ReciprocalError):
-    """A map that was asked for once and cannot be kept, read again or forgotten."""
+    """Saved column meanings that cannot be written, read or removed."""
 
 
 class LogbookError(ReciprocalError):
@@ -126,19 +126,19 @@ class LogbookError(ReciprocalError):
 
 
 class FilledLogbookError(LogbookError):
-    """What is in the logbook would be lost."""
+    """Data in the logbook would be lost."""
 
 
 def path_fault(error: Exception) -> str:
-    """Say why a path leads to no file: from the OSError, RuntimeError or ValueError that it brings about."""
-    if isinstance(error, RuntimeError):  # how pathlib tells of links before Python 3.13
-        return "its links lead in a circle"
+    """Explain why a path cannot be opened, from its OSError, RuntimeError or ValueError."""
+    if isinstance(error, RuntimeError):  # how pathlib reports circular links before Python 3.13
+        return "its links form a circle"
     return getattr(error, "strerror", None) or str(error)
 
 
 def fault_text(error: BaseException) -> str:
-    """Say in one sentence that the program itself is at fault, and where."""
+    """Report a fault of the program itself, and where it happened, in one sentence."""
     last = traceback.extract_tb(error.__traceback__)[-1]
-    told = shortened(str(error), _LONGEST)
-    what = f"{type(error).__name__}: {told} ({Path(last.filename).name}, line {last.lineno})"
+    message = shortened(str(error), _LONGEST)
+    what = f"{type(error).__name__}: {message} ({Path(last.filename).name}, line {last.lineno})"
     return f"a fault of the program, not of your log: {what}. Fix: report it with the log."

@@ -1,4 +1,4 @@
-"""The two tables that carry everything, and the single list of what their columns mean.
+"""The two tables that carry all log data, and the single list of their columns.
 
 A :class:`Track` is a speed log, a :class:`MotorLog` the controller's. Both keep their data in a pandas frame
 indexed by ``t_s`` (float64 seconds from the log's first sample, on the log's own clock) and carry what the
@@ -29,7 +29,7 @@ def true_runs(mask: BoolArray) -> list[tuple[int, int]]:
 
     Examples
     --------
-    >>> runs_of(np.array([True, False, True, True]))
+    >>> true_runs(np.array([True, False, True, True]))
     [(0, 1), (2, 4)]
     """
     edges = np.flatnonzero(np.diff(np.r_[False, mask, False].astype(np.int8))).tolist()
@@ -41,7 +41,7 @@ def cumulative_integral(t_s: FloatArray, values: FloatArray) -> FloatArray:
 
     Examples
     --------
-    >>> integral(np.array([0.0, 1.0, 3.0]), np.array([2.0, 4.0, 4.0])).tolist()
+    >>> cumulative_integral(np.array([0.0, 1.0, 3.0]), np.array([2.0, 4.0, 4.0])).tolist()
     [0.0, 3.0, 11.0]
     """
     return np.asarray(np.r_[0.0, np.cumsum(0.5 * (values[1:] + values[:-1]) * np.diff(t_s))])
@@ -136,7 +136,7 @@ class Finding:
     end_s: float | None = None
 
     def touches(self, start_s: float, end_s: float) -> bool:
-        """Tell whether the finding's span meets ``[start_s, end_s]``."""
+        """Return whether the finding's span meets ``[start_s, end_s]``."""
         if self.start_s is None or self.end_s is None:
             return False
         return self.start_s <= end_s and self.end_s >= start_s
@@ -153,7 +153,7 @@ class Finding:
 
 
 def group_by_code(findings: Iterable[Finding]) -> dict[str, list[Finding]]:
-    """Gather findings of a kind, the kinds in order of their first."""
+    """Group findings by code, in order of first appearance."""
     kinds: dict[str, list[Finding]] = {}
     for finding in findings:
         kinds.setdefault(finding.code, []).append(finding)
@@ -171,7 +171,7 @@ class LogMeta:
     format : str
         The reader's name (``gpx``, ``fit``, ``nmea``, ``table``).
     start_utc : pandas.Timestamp or None
-        UTC of ``t_s = 0``, timezone-aware; None when the log does not say which day it was.
+        UTC of ``t_s = 0``, timezone-aware; None if the log does not state the day.
     clock : {"receiver", "host", "controller"}
         Whose clock ``t_s`` follows.
     speed_source : {"measured", "differenced"} or None
@@ -201,14 +201,14 @@ class _Log:
 
     @property
     def rate_hz(self) -> float:
-        """Usual sampling rate: one over the median step between differing stamps [Hz]; 0 if unknown."""
+        """Usual sampling rate: one over the median step between distinct stamps [Hz]; 0 if unknown."""
         steps = np.diff(self.t_s)
         steps = steps[steps > 0]
         return float(1.0 / np.median(steps)) if steps.size else 0.0
 
     @cached_property
     def usual_step_s(self) -> float:
-        """Median step between stamps [s], asked for with every pass; 0 for fewer than two."""
+        """Median step between stamps [s], cached; 0 for fewer than two stamps."""
         return float(np.median(np.diff(self.t_s))) if len(self.frame) > 1 else 0.0
 
     def column(self, name: str) -> FloatArray | None:
@@ -281,11 +281,11 @@ def _build(
         if outside.any():
             values[outside] = np.nan
             where = index.to_numpy()[outside]
-            where = where[~np.isnan(where)]  # a stamp that cannot be read is no place
+            where = where[~np.isnan(where)]  # an unreadable stamp has no place in time
             findings.append(
                 Finding(
                     "out-of-range",
-                    f"{name}: values outside {spec.low:g} to {spec.high:g} {spec.unit} set aside",
+                    f"{name}: values outside {spec.low:g} to {spec.high:g} {spec.unit} excluded",
                     int(outside.sum()),
                     float(where.min()) if where.size else None,
                     float(where.max()) if where.size else None,
@@ -311,7 +311,7 @@ def make_track(
         Columns by their names in :data:`TRACK_COLUMNS`, in their stated units; NaN for a missing value.
         Columns that are NaN throughout are left out.
     t_s : array_like, shape (n,)
-        Seconds from the first sample [s]; may repeat or step back, as the file has it.
+        Seconds from the first sample [s]; may repeat or step back, as in the file.
     meta : LogMeta
         ``speed_source`` is set here from the columns present.
     findings : iterable of Finding
@@ -345,6 +345,17 @@ def make_motor_log(
     data: dict[str, Any], t_s: npt.ArrayLike, meta: LogMeta, findings: Iterable[Finding] = ()
 ) -> MotorLog:
     """Build a validated motor log from columns named in :data:`MOTOR_COLUMNS`.
+
+    Parameters
+    ----------
+    data : dict of str to array_like, shape (n,)
+        Columns in their stated units; NaN for a missing value.
+    t_s : array_like, shape (n,)
+        Seconds from the first sample, on the controller's clock [s].
+    meta : LogMeta
+        Where the log came from.
+    findings : iterable of Finding
+        What the reader noticed.
 
     Raises
     ------

@@ -1,6 +1,6 @@
 """From WGS 84 to local metres, headings, and the course line with its gates.
 
-Track points are turned into east/north metres on the tangent plane at a log's middle point by the exact
+Track points are converted to east/north metres on the tangent plane at a log's middle point by the exact
 geodetic -> geocentric -> topocentric chain; a kilometre from the origin the plane differs from the ellipsoid
 by 4 µm. Distances between two given gates are geodesics (geographiclib).
 """
@@ -85,6 +85,11 @@ class LocalFrame:
 def geodesic_m(lat1_deg: float, lon1_deg: float, lat2_deg: float, lon2_deg: float) -> float:
     """Length of the geodesic between two points on WGS 84 [m].
 
+    Parameters
+    ----------
+    lat1_deg, lon1_deg, lat2_deg, lon2_deg : float
+        The two points [deg].
+
     References
     ----------
     .. [1] C. F. F. Karney, Algorithms for geodesics, J. Geodesy 87 (2013) 43-55,
@@ -94,7 +99,7 @@ def geodesic_m(lat1_deg: float, lon1_deg: float, lat2_deg: float, lon2_deg: floa
 
 
 def wrap_deg(angle_deg: npt.ArrayLike) -> FloatArray:
-    """Bring angles into [-180, 180) [deg], any shape.
+    """Wrap angles into [-180, 180) [deg], any shape.
 
     Examples
     --------
@@ -173,16 +178,16 @@ def fit_course(east_m: FloatArray, north_m: FloatArray, heading_hint_deg: float)
 
 
 def parse_gates(text: str) -> tuple[tuple[float, float], tuple[float, float]]:
-    """Read two gates as a user writes them: ``LAT1,LON1,LAT2,LON2`` [deg].
+    """Parse two gates written as ``LAT1,LON1,LAT2,LON2`` [deg].
 
     Raises
     ------
     ValueError
-        If these are no two places on Earth; its message is for the user.
+        If these are not two different places on Earth; the message is for the user.
 
     Examples
     --------
-    >>> gates_from_text("47.4, 8.2, 47.4, 8.2013")
+    >>> parse_gates("47.4, 8.2, 47.4, 8.2013")
     ((47.4, 8.2), (47.4, 8.2013))
     """
     try:

@@ -1,4 +1,4 @@
-"""Where the program keeps what it must not forget, and how a file is put in its place."""
+"""Where the program stores its data, and atomic writing of files."""
 
 from __future__ import annotations
 
@@ -13,9 +13,9 @@ import platformdirs
 
 
 def home_folder() -> Path:
-    """Find the folder of the logbook and of kept answers: RECIPROCAL_HOME, else the user's data folder.
+    """Return the folder of the logbook and of saved answers: RECIPROCAL_HOME, else the user's data folder.
 
-    The folder is not made here: who writes makes it, so that a mere look leaves nothing behind.
+    The folder is created only on writing, so that a mere look leaves nothing behind.
     """
     named = os.environ.get("RECIPROCAL_HOME")
     return Path(named).expanduser() if named else platformdirs.user_data_path("reciprocal", appauthor=False)
@@ -23,18 +23,18 @@ def home_folder() -> Path:
 
 @contextmanager
 def atomic_write(file: Path, *, private: bool = False) -> Iterator[IO[bytes]]:
-    """Write a file beside its place and rename it onto it at the end: nobody ever sees a part of it.
+    """Write a temporary file in the same folder and rename it: no reader ever sees a part of it.
 
     Parameters
     ----------
     file : Path
     private : bool
-        Whether nobody but its owner may read it; else it gets the mode that new files of this user get.
+        Whether only its owner may read it; else it gets the default mode of this user's new files.
 
     Raises
     ------
     OSError
-        If it cannot be written; what was there before then still is.
+        If it cannot be written; an existing file is then unchanged.
     """
     file.parent.mkdir(parents=True, exist_ok=True)
     beside = file.with_name(f"{file.stem}-{secrets.token_hex(8)}.new")

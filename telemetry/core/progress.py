@@ -1,10 +1,10 @@
-"""Long work that says how far it is and may be told to stop.
+"""Progress and cancellation of long work.
 
-Readers and the analysis call :func:`report`, which costs a look at a context variable where nobody watches.
-Whoever starts such work and wants to follow it, or to end it early, runs it inside :func:`watched`.
+Readers and the analysis call :func:`report`, which costs one context-variable lookup if nobody watches.
+A caller who wants to follow such work, or to end it early, runs it inside :func:`watched`.
 
-A context variable carries the watch, since it concerns the run and not what is read: no option of a reader
-and no result depends on it, and it reaches through every layer between without being handed on by each.
+A context variable carries the callback, since it concerns the run and not the data: no option of a reader
+and no result depends on it, and the layers in between do not have to pass it on.
 """
 
 from __future__ import annotations
@@ -23,23 +23,23 @@ _WATCH: ContextVar[Watch | None] = ContextVar("reciprocal_watch", default=None)
 
 
 class Cancelled(BaseException):
-    """The work was told to stop; nothing of it is to be used.
+    """The work was cancelled; none of it is to be used.
 
-    No ``Exception``, as with ``asyncio.CancelledError``: a boundary that turns whatever a foreign decoder
-    raises into a sentence about the file must let it through.
+    Not an ``Exception``, as with ``asyncio.CancelledError``: code that turns whatever exception a third-party
+    decoder raises into a message about the file must not catch it.
     """
 
 
 @contextmanager
 def watched(watch: Watch) -> Iterator[None]:
-    """Run what stands inside under a watch, in this thread alone.
+    """Call ``watch`` with the progress of the enclosed work, in this thread only.
 
     Examples
     --------
     >>> shares = []
     >>> with watched(shares.append):
-    ...     tell(0.5)
-    >>> tell(0.75)  # nobody watches any more
+    ...     report(0.5)
+    >>> report(0.75)  # nobody watches any more
     >>> shares
     [0.5]
     """
@@ -51,11 +51,11 @@ def watched(watch: Watch) -> Iterator[None]:
 
 
 def report(share: float) -> None:
-    """Tell whoever watches how much is done.
+    """Report the share of the work that is done.
 
     Raises
     ------
-    Stopped
+    Cancelled
         If the work is to end here.
     """
     watch = _WATCH.get()
@@ -65,13 +65,13 @@ def report(share: float) -> None:
 
 @contextmanager
 def scope(low: float, high: float) -> Iterator[None]:
-    """Let what stands inside be the part of the work from one share to another.
+    """Map nested progress onto the range [low, high].
 
     Examples
     --------
     >>> shares = []
-    >>> with watched(shares.append), part(0.5, 1.0):
-    ...     tell(0.5)
+    >>> with watched(shares.append), scope(0.5, 1.0):
+    ...     report(0.5)
     >>> shares
     [0.5, 0.75]
     """
@@ -85,11 +85,20 @@ def scope(low: float, high: float) -> Iterator[None]:
 
 
 def report_each(things: Iterable[T], total: int, every: int = 1) -> Iterator[T]:
-    """Hand things on and tell how many are done, once in so many.
+    """Yield the things and report progress after every ``every``-th one.
+
+    Parameters
+    ----------
+    things : iterable
+        The things to yield.
+    total : int
+        How many there are.
+    every : int
+        How often to report.
 
     Raises
     ------
-    Stopped
+    Cancelled
         If the work is to end here.
     """
     for number, thing in enumerate(things):

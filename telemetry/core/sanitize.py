@@ -1,8 +1,8 @@
-"""Foreign words made fit to show.
+"""Clean text from files and users before it is shown.
 
-Whatever comes out of files and from the user passes here on its way into a message or a statement: no
-control character and no sign that turns the direction of writing reaches a terminal or a page, and no text is
-longer than its place.
+All text that comes from files and users passes here on its way into a message or a statement: no control
+character and no character that changes the direction of writing reaches a terminal or a page, and no text
+is longer than its place.
 """
 
 from __future__ import annotations
@@ -11,12 +11,12 @@ import re
 from collections.abc import Iterable
 from typing import Final
 
-# A statement is one page: what files and users write at length is cut, with a mark that it was.
+# A statement is one page: long text from files and users is cut, with a mark.
 LONG: Final = 260
 SHORT: Final = 120
 LABEL: Final = 60
 
-# Names that Windows keeps for devices, with any ending.
+# Names that Windows reserves for devices, with any suffix.
 # Source: "Naming Files, Paths, and Namespaces", Microsoft Learn; from memory.
 _DEVICE: Final = re.compile(r"(con|prn|aux|nul|conin\$|conout\$|(com|lpt)[0-9¹²³])\s*(\.|$)", re.IGNORECASE)
 # What makes a spreadsheet take a cell for a formula, or for the mark that keeps it from doing so.
@@ -28,11 +28,11 @@ _MAX_SUFFIX_CHARS: Final = 12
 
 
 def sanitize(text: str) -> str:
-    r"""Put a text on one line, every sign that steers a terminal or the writing's direction marked.
+    r"""Put a text on one line and replace control and direction characters by a mark.
 
     Examples
     --------
-    >>> legible("a\x1b[2Jb\u202egpx.\n  c")
+    >>> sanitize("a\x1b[2Jb\u202egpx.\n  c")
     'a�[2Jb�gpx. c'
     """
     kept = "".join(" " if c.isspace() else c if c.isprintable() else "�" for c in text)
@@ -40,7 +40,7 @@ def sanitize(text: str) -> str:
 
 
 def shortened(text: str, longest: int) -> str:
-    """Make a text legible and no longer than this; the middle goes, as a file's ending says what it is.
+    """Clean a text and shorten it; the middle is cut, since a file's suffix says what it is.
 
     Examples
     --------
@@ -55,18 +55,28 @@ def shortened(text: str, longest: int) -> str:
 
 
 def cut(texts: Iterable[str], most: int, longest: int = SHORT) -> tuple[str, ...]:
-    """Take so many texts and say how many more there are."""
+    """Return at most this many texts and the number of further ones.
+
+    Parameters
+    ----------
+    texts : iterable of str
+        The texts.
+    most : int
+        Highest number of texts to return.
+    longest : int
+        Highest length of each [characters].
+    """
     all_texts = [shortened(text, longest) for text in texts]
     more = len(all_texts) - most
     return (*all_texts[:most], *([f"and {more} more"] if more > 0 else []))
 
 
 def safe_file_name(name: str, default: str = "log") -> str:
-    r"""Return a name that can be written into any folder of any system, and nowhere else.
+    r"""Return a name that can be written into any folder of any system, and not outside it.
 
-    Only the part after the last separator is kept. The colons of drives, control characters, signs that turn
-    the direction of writing and what Windows forbids become underscores; dots and spaces at the ends go, the
-    name of a device gets an underscore before it, and an over-long name is cut before its suffix.
+    Only the part after the last separator is kept. Colons, control characters, characters that change the
+    direction of writing and those that Windows forbids become underscores; dots and spaces at the ends are
+    removed, a device name gets an underscore in front, and an over-long name is cut before its suffix.
 
     Examples
     --------
@@ -94,7 +104,7 @@ def _within_bytes(name: str) -> str:
 
 
 def distinct_names(names: Iterable[str]) -> list[str]:
-    """Append numbers to names that a folder could not hold side by side, case apart or not.
+    """Append numbers to names that a folder could not hold together, even ignoring case.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""What is made for a size of log once and asked for by every pass of it."""
+"""Cache results that depend only on the number of samples."""
 
 from __future__ import annotations
 
@@ -6,20 +6,20 @@ from collections.abc import Callable
 from functools import lru_cache
 from typing import Generic, TypeVar
 
-# What a pass of two minutes at 64 samples a second needs. Denser logs are not made by receivers, each has a
-# step of its own, and what is kept for them would be megabytes that nobody asks for again.
+# Enough for a pass of two minutes at 64 samples a second. Receivers do not log faster, denser logs each have
+# a step of their own, and their results would fill megabytes without ever being used again.
 _LARGEST_KEPT = 8192
 
 _T = TypeVar("_T")
 
 
 class SizeCache(Generic[_T]):
-    """Remember what a function of a size makes, for the sizes of usual logs: their passes share it.
+    """Cache a function of a size, for the sizes of usual logs, so that their passes share the result.
 
     Attributes
     ----------
     remembered : callable
-        The function with its cache, for sizes up to the largest.
+        The cached function, for sizes up to the largest.
     """
 
     def __init__(self, make: Callable[..., _T], maxsize: int, largest: int = _LARGEST_KEPT) -> None:
@@ -27,5 +27,5 @@ class SizeCache(Generic[_T]):
         self._make, self._largest = make, largest
 
     def __call__(self, size: int, *more: float) -> _T:
-        """Make it, or remember it."""
+        """Compute the result, or return it from the cache."""
         return self.remembered(size, *more) if size <= self._largest else self._make(size, *more)

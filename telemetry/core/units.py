@@ -60,13 +60,13 @@ MASS_UNITS: Final[dict[str, Unit]] = {
     "oz": Unit("oz", POUND_KG / 16.0, 2),
 }
 ANGLE_UNITS: Final[dict[str, Unit]] = {
-    # Degrees are what the library stores, so they play the part of the SI side here.
+    # The library stores degrees, so they take the place of the SI unit here.
     "deg": Unit("deg", 1.0, 2),
     "rad": Unit("rad", 180.0 / math.pi, 4),
 }
 CELSIUS: Final = "°C"
 TEMPERATURE_UNITS: Final[dict[str, Unit]] = {
-    # Celsius is what the library stores, so it plays the part of the SI side here.
+    # The library stores Celsius, so it takes the place of the SI unit here.
     CELSIUS: Unit(CELSIUS, 1.0, 1),
     "°F": Unit("°F", 5.0 / 9.0, 1, offset_si=-160.0 / 9.0),
 }
@@ -100,7 +100,7 @@ def speed_text(speed_mps: float, unit: str, u95_mps: float | None = None) -> str
 
 
 def distance_text(distance_m: float) -> str:
-    """Name a measured distance the way the trade does, metres otherwise.
+    """Format a measured distance by its usual name, else in metres.
 
     Examples
     --------
@@ -134,26 +134,26 @@ _DISTANCE = re.compile(r"(\d+(?:[.,]\d+)?)(?:\s*/\s*(\d+))?\s*([a-z]*)")
 
 
 def parse_distance(text: str) -> float:
-    """Read a measured distance as a user writes it; a bare number is metres [m].
+    """Parse a measured distance as a user writes it; a bare number is metres [m].
 
     Raises
     ------
     ValueError
-        If the text is no positive distance in m, km, ft or miles; its message is for the user.
+        If the text is not a positive distance in m, km, ft or miles; its message is for the user.
 
     Examples
     --------
-    >>> distance_from_text("330 ft"), distance_from_text("1/8 mi"), distance_from_text("100")
+    >>> parse_distance("330 ft"), parse_distance("1/8 mi"), parse_distance("100")
     (100.584, 201.168, 100.0)
     """
     match = _DISTANCE.fullmatch(text.strip().lower())
     unit_m = _DISTANCE_UNITS_M.get(match[3]) if match else None
     if match is None or unit_m is None:
-        raise ValueError(f"'{text}' is no distance; write 100, '330 ft', '0.5 km' or '1/8 mi'")
+        raise ValueError(f"'{text}' is not a distance; write 100, '330 ft', '0.5 km' or '1/8 mi'")
     parts = int(match[2] or 1)
     metres = float(match[1].replace(",", ".")) / parts * unit_m if parts else 0.0
     if metres <= 0.0:
-        raise ValueError(f"'{text}' is no distance: it must be longer than nothing")
+        raise ValueError(f"the distance must be greater than zero; '{text}' is not")
     return metres
 
 
@@ -173,7 +173,7 @@ _MEASURE = re.compile(
 
 
 def _factor(unit: str, into: str) -> float | None:
-    """Find the factor from ``unit`` to ``into``; None where the two are not of one kind."""
+    """Find the factor from ``unit`` to ``into``; None if they are of different kinds."""
     if unit == into:
         return 1.0
     for table in (LENGTH_UNITS, MASS_UNITS, ANGLE_UNITS):
@@ -185,10 +185,17 @@ def _factor(unit: str, into: str) -> float | None:
 def convert(value: float, unit: str, into: str) -> float:
     """Convert a length, mass or angle from one unit of the tables into another.
 
+    Parameters
+    ----------
+    value : float
+        The value in ``unit``.
+    unit, into : str
+        Keys of one of the tables of units.
+
     Raises
     ------
     ValueError
-        If the two are not of one kind; its message is for the user.
+        If the two are of different kinds; the message is for the user.
 
     Examples
     --------
@@ -197,26 +204,26 @@ def convert(value: float, unit: str, into: str) -> float:
     """
     factor = _factor(unit, into)
     if factor is None:
-        raise ValueError(f"{unit} cannot be turned into {into}")
+        raise ValueError(f"{unit} cannot be converted to {into}")
     return value * factor
 
 
 def parse_measure(text: str, unit: str) -> float:
-    """Read a measured value as a user writes it; a bare number is in ``unit``, and so is the answer.
+    """Parse a measured value as a user writes it; a bare number is in ``unit``, and so is the result.
 
     Raises
     ------
     ValueError
-        If the text is no number, or its unit is not of the kind of ``unit``; its message is for the user.
+        If the text is not a number, or its unit is not of the kind of ``unit``; its message is for the user.
 
     Examples
     --------
-    >>> measure_from_text("3,2", "mm"), measure_from_text("-1/8 in", "mm"), measure_from_text("65 g", "kg")
+    >>> parse_measure("3,2", "mm"), parse_measure("-1/8 in", "mm"), parse_measure("65 g", "kg")
     (3.2, -3.175, 0.065)
     """
     match = _MEASURE.fullmatch(text.strip().translate(_MINUS))
     if match is None or not int(match["bottom"] or 1):
-        raise ValueError(f"'{text.strip()}' is no measure")
+        raise ValueError(f"'{text.strip()}' is not a measured value")
     if match["top"]:
         value = int(match["whole"] or 0) + int(match["top"]) / int(match["bottom"])
     else:
@@ -225,5 +232,5 @@ def parse_measure(text: str, unit: str) -> float:
     lower = written.lower()
     factor = 1.0 if written in ("", unit) else _factor(_SPELLINGS.get(lower, lower), unit)
     if factor is None:
-        raise ValueError(f"'{text.strip()}': {written} is no unit for a value in {unit}")
+        raise ValueError(f"'{text.strip()}': {written} cannot be converted to {unit}")
     return -value * factor if match["sign"] == "-" else value * factor

@@ -1,4 +1,4 @@
-"""A motor log made fit to reckon with: offsets taken off, held values set aside, charge summed."""
+"""Prepare a motor log for computations: offsets removed, held values excluded, charge summed."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ _MIN_OFFSET_A = 0.3
 _MIN_REST_RPM_READING = 50.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Channels:
     """Channels of a motor log on its own clock, arrays of shape (n,); None where not logged.
 
@@ -26,12 +26,12 @@ class Channels:
     voltage_v, current_a, rpm, throttle_pct, esc_temp_c, motor_temp_c, cell_min_v, charge_mah
         ndarray or None, as in the motor frame; NaN where unknown.
     drawn_ah : ndarray or None
-        Charge drawn since the first sample [A h]: the controller's own count where it is logged, else the sum
-        of the current.
+        Charge drawn since the first sample [A h]: the controller's own count if it is logged, else the
+        integral of the current.
     current_offset_a : float
-        What the current read at rest and was taken off.
+        Current reading at rest, which was subtracted [A].
     rest_rpm : float
-        What the shaft speed read while current and throttle say that the motor stood; 0 where it is sound.
+        Shaft speed read while current and throttle show that the motor stood still [1/min]; 0 if it is sound.
     """
 
     t_s: FloatArray
@@ -56,12 +56,12 @@ class Channels:
 
 
 def channels(motor: MotorLog) -> Channels:
-    """Take the channels out of a motor log.
+    """Extract the channels of a motor log.
 
     Parameters
     ----------
     motor : MotorLog
-        As read; values that its findings call held are not used.
+        As read; values that its findings mark as held are not used.
 
     Returns
     -------
@@ -110,18 +110,18 @@ def channels(motor: MotorLog) -> Channels:
     elif current is not None:
         drawn = _summed_ah(t_s[keep], current)
     return Channels(
-        t_s[keep],
-        column("voltage_v"),
-        current,
-        rpm,
-        throttle,
-        column("esc_temp_c"),
-        column("motor_temp_c"),
-        column("cell_min_v"),
-        charge,
-        drawn,
-        offset_a,
-        rest_rpm,
+        t_s=t_s[keep],
+        voltage_v=column("voltage_v"),
+        current_a=current,
+        rpm=rpm,
+        throttle_pct=throttle,
+        esc_temp_c=column("esc_temp_c"),
+        motor_temp_c=column("motor_temp_c"),
+        cell_min_v=column("cell_min_v"),
+        charge_mah=charge,
+        drawn_ah=drawn,
+        current_offset_a=offset_a,
+        rest_rpm=rest_rpm,
     )
 
 
@@ -135,7 +135,7 @@ def _at_rest(rpm: FloatArray | None, throttle: FloatArray | None) -> BoolArray |
 
 
 def _counts(charge_mah: FloatArray) -> bool:
-    """Tell whether a column is a running count: it rises and never falls by more than a step of its own."""
+    """Return whether a column is a running count: it rises and never falls by more than one step."""
     known = charge_mah[np.isfinite(charge_mah)]
     return known.size > 1 and bool(known[-1] > known[0]) and bool(np.diff(known).min() >= -1.0)
 

@@ -1,12 +1,12 @@
-"""What the battery pack does under load: its resistance and its voltage at rest.
+"""Estimate a battery pack's resistance and its voltage at rest.
 
 Voltage at the controller is regressed on current and on the charge already drawn, over the whole log,
 
     V = V0 - R I - a q - b q²,
 
-so that the pack's running down is not taken for resistance. A logged current is itself noisy, which would
-pull an ordinary regression's R towards zero; the mean of the two neighbouring currents carries the same load
-and none of the sample's own noise, and serves as the instrument.
+so that the pack's discharge is not taken for resistance. A logged current is itself noisy, which biases the
+R of an ordinary regression towards zero; the mean of the two neighbouring currents carries the same load and
+none of the sample's own noise, and is used as the instrument.
 
 References
 ----------
@@ -32,24 +32,24 @@ _MIN_SAMPLES = 40
 _MIN_CLUSTERS = 4.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class PackEstimate:
-    """What a pack's log says of it; half-widths are of 95 % intervals.
+    """Estimate of a pack from its log; half-widths are of 95 % intervals.
 
     Attributes
     ----------
     resistance_ohm, u95_ohm : float
-        Between the cells' rest voltage and where the voltage is measured: leads and plugs are in it.
+        Between the cells' rest voltage and where the voltage is measured; leads and plugs are included.
     cell_resistance_ohm : float or None
-        The same a cell; None where the number of cells is not given.
+        The same per cell; None if the number of cells is not given.
     rest_voltage_v, rest_u95_v : float
         Without load and before any charge is drawn in this log.
     coefficients : ndarray, shape (4,)
-        V0, R (sign turned), a, b of the module's equation, volts, ohms, V/(A h), V/(A h)².
+        V0, R (sign reversed), a, b of the module's equation, volts, ohms, V/(A h), V/(A h)².
     covariance : ndarray, shape (4, 4)
-        Of these.
+        Of the coefficients.
     samples : int
-        How many samples under load it rests on.
+        Number of samples under load that were used.
     """
 
     resistance_ohm: float
@@ -83,15 +83,15 @@ def estimate_pack(log: Channels, cells: int | None = None) -> PackEstimate | str
     Parameters
     ----------
     log : Channels
-        Of a whole motor log.
+        Channels of a whole motor log.
     cells : int, optional
-        In series.
+        Number of cells in series.
 
     Returns
     -------
     PackEstimate or str
-        The reason in a sentence where the log cannot answer. The interval holds what the log's scatter says;
-        a wrong scale of the current or voltage sensor is not in it.
+        The reason in a sentence if the log cannot answer. The interval covers the log's scatter; a wrong
+        scale of the current or voltage sensor is not in it.
     """
     if log.voltage_v is None or log.current_a is None or log.drawn_ah is None:
         return "pack resistance needs voltage and current in the motor log"
@@ -101,11 +101,11 @@ def estimate_pack(log: Channels, cells: int | None = None) -> PackEstimate | str
     sound = np.isfinite(v) & np.isfinite(i) & np.isfinite(beside)
     if not sound.any():
         return "voltage and current are never logged together"
-    # Chosen by the neighbours, so that the choice does not look at the sample's own noise. At rest a current
-    # sensor is clipped at zero, which is no noise any more.
+    # Selected by the neighbours, so that the selection does not depend on the sample's own noise. At rest a
+    # current sensor is clipped at zero, and its error is not noise any more.
     use = sound & (beside > _LOAD_SHARE * float(np.max(beside[sound])))
     if int(use.sum()) < _MIN_SAMPLES or float(np.ptp(beside[use])) < _MIN_RANGE_A:
-        return "the current hardly changes, so that resistance cannot be told from the pack's own voltage"
+        return "the current hardly changes, so the resistance cannot be separated from the pack's voltage"
     one = np.ones(int(use.sum()))
     charge = q[use]
     regressors = np.column_stack([one, i[use], charge, charge**2])
@@ -119,28 +119,28 @@ def estimate_pack(log: Channels, cells: int | None = None) -> PackEstimate | str
     np.add.at(scores, place, instruments / scale * residual[:, None])
     count = _effective(instruments, place)
     if count < _MIN_CLUSTERS:
-        return "the motor log holds too few separate stretches under load to give resistance an interval"
+        return "the motor log holds too few separate stretches under load for an interval of the resistance"
     covariance = inverse @ (scores.T @ scores) @ inverse.T * count / (count - 1.0)
     theta, covariance = theta / scale, covariance / np.outer(scale, scale)
     wide = float(stdtrit(count - 1.0, 0.975))
     resistance = -float(theta[1])
     u95 = wide * float(np.sqrt(covariance[1, 1]))
     if resistance <= u95:
-        return "voltage does not fall with current: a column may be mistaken for another"
+        return "the voltage does not fall with current: two columns may be mixed up"
     return PackEstimate(
-        resistance,
-        u95,
-        None if cells is None else resistance / cells,
-        float(theta[0]),
-        wide * float(np.sqrt(covariance[0, 0])),
-        theta,
-        covariance,
-        int(use.sum()),
+        resistance_ohm=resistance,
+        u95_ohm=u95,
+        cell_resistance_ohm=None if cells is None else resistance / cells,
+        rest_voltage_v=float(theta[0]),
+        rest_u95_v=wide * float(np.sqrt(covariance[0, 0])),
+        coefficients=theta,
+        covariance=covariance,
+        samples=int(use.sum()),
     )
 
 
 def _effective(instruments: FloatArray, place: FloatArray) -> float:
-    """Effective number of clusters by what each says of the resistance."""
+    """Effective number of clusters, by their information on the resistance."""
     rest = np.delete(instruments, 1, axis=1)
     current = instruments[:, 1]
     own = current - rest @ np.linalg.lstsq(rest, current, rcond=None)[0]

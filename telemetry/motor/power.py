@@ -1,8 +1,8 @@
-"""What the power train did in each pass: slip, load, sag, energy, heat, and which limits were passed.
+"""Power-train figures of each pass: slip, load, sag, energy, heat, and limits exceeded.
 
-Everything is taken from the motor log on the joined clock. Figures "of the best second" are means over the
-second of the pass in which the boat was fastest; they say what a propeller and a motor do at full speed, free
-of the run-up. Means are over time, not over samples: a controller's steps are uneven.
+All figures come from the motor log on the matched clock. Figures "of the best second" are means over the
+second of the pass in which the boat was fastest; they describe propeller and motor at full speed, without
+the run-up. Means are over time, not over samples, as a controller's steps are uneven.
 
 References
 ----------
@@ -35,9 +35,9 @@ _MIN_SHARE: Final = 0.8
 _USUAL_SLIP: Final = (0.0, 0.40)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Limits:
-    """What must not be exceeded; None for no limit. The defaults are common practice, no source.
+    """Limits of the power train; None for no limit. The defaults are common practice, no source.
 
     Attributes
     ----------
@@ -48,7 +48,7 @@ class Limits:
     current_a, rpm, charge_mah : float or None
         Highest current, shaft speed, and charge drawn since the start of the log.
     own : tuple of str
-        Which of them the user gave, be it at the usual value; one at another value is taken for the user's.
+        The limits that the user gave, even if at the default; any other value counts as given too.
     """
 
     cell_v: float | None = 3.2
@@ -60,11 +60,11 @@ class Limits:
     own: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
-        """Take the names in any order and kind of sequence, as a file gives them."""
+        """Sort the names, which a file gives in any order and kind of sequence."""
         object.__setattr__(self, "own", tuple(sorted(self.own)))
 
     def source(self, name: str) -> str:
-        """Say whose a limit is."""
+        """Return the source of a limit."""
         given = name in self.own or getattr(self, name) != getattr(Limits(), name)
         return YOURS if given else USUAL_LIMITS_SOURCE
 
@@ -72,9 +72,9 @@ class Limits:
 LIMIT_NAMES: Final = tuple(f.name for f in fields(Limits) if f.name != "own")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PowerOptions:
-    """What the setup sheet says of the power train; None where unknown.
+    """Facts of the power train from the setup sheet; None if unknown.
 
     Attributes
     ----------
@@ -100,7 +100,7 @@ class PowerOptions:
 
 @dataclass(frozen=True, slots=True)
 class Heat:
-    """A temperature at start and end of a pass, and its highest after it and how long after."""
+    """A temperature at start and end of a pass, its highest value after it, and how long after."""
 
     start_c: float
     end_c: float
@@ -110,7 +110,7 @@ class Heat:
 
 @dataclass(frozen=True, slots=True)
 class Exceeded:
-    """A limit that was passed: what, the value and the limit in the unit, and whose limit it is."""
+    """A limit that was exceeded: name, value and limit in the unit, and the limit's source."""
 
     name: str
     value: float
@@ -119,7 +119,7 @@ class Exceeded:
     source: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class PassPower:
     """The power train in one pass; None where the log cannot answer, with the reason in ``notes``.
 
@@ -135,7 +135,7 @@ class PassPower:
     slip, slip_u95 : float or None
         1 - speed / (pitch x shaft speed), over ground: a following current makes it look small.
     rpm_share, rpm_share_rest : float or None
-        Shaft speed over rpm/V x volts: the volts under load, and the pack's at rest.
+        Shaft speed over rpm/V x volts: with the volts under load, and with the pack's at rest.
     peak_current_a, mean_current_a, peak_power_w, mean_power_w : float or None
         Of the whole pass, electrical; peaks are the highest means over a fifth of a second.
     lowest_voltage_v, rest_voltage_v, sag_v : float or None
@@ -148,7 +148,7 @@ class PassPower:
     exceeded : tuple of Exceeded
         In the pass and in the heat soak after it.
     notes : tuple of str
-        What could not be told, and what to mind.
+        What cannot be told, and what to keep in mind.
     """
 
     pass_id: str
@@ -181,9 +181,9 @@ class PassPower:
 
     def to_dict(self) -> dict[str, Any]:
         """Return the output contract's form of a pass's ``motor``."""
-        told = asdict(self)
-        del told["pass_id"]
-        return told
+        table = asdict(self)
+        del table["pass_id"]
+        return table
 
 
 @dataclass(frozen=True)
@@ -196,9 +196,9 @@ class PowerReport:
         Which motor log.
     pack : PackEstimate or None
     passes : tuple of PassPower
-        Those that the motor log covers wholly.
+        Those that the motor log covers completely.
     notes : tuple of str
-        What the log as a whole cannot tell, and what to mind.
+        What the log as a whole cannot tell, and what to keep in mind.
     """
 
     motor_file: str
@@ -211,7 +211,7 @@ class PowerReport:
         return next((p for p in self.passes if p.pass_id == pass_id), None)
 
     def to_dict(self) -> dict[str, Any] | None:
-        """Return the output contract's ``power``; None where nothing can be told."""
+        """Return the output contract's ``power``; None if there are no figures."""
         if self.pack is None and not self.passes:
             return None
         pack = self.pack.to_dict() if self.pack else {}
@@ -226,13 +226,13 @@ def power_report(
     motion: Motion,
     options: PowerOptions | None = None,
 ) -> PowerReport:
-    """Tell what the power train did.
+    """Compute the power-train figures of the passes.
 
     Parameters
     ----------
     motor : MotorLog
     clock : MotorClock
-        Of this motor log and the speed log below; where it is not trusted nothing is told of the passes.
+        Of this motor log and the speed log below; without a trusted clock there are no figures of the passes.
     passes : sequence of Pass
         Of that speed log, in order of time.
     motion : Motion
@@ -250,24 +250,33 @@ def power_report(
     notes = [pack] if isinstance(pack, str) else []
     known = None if isinstance(pack, str) else pack
     if log.current_offset_a:
-        notes.append(f"the current reads {log.current_offset_a:+.1f} A at rest; it was taken off throughout")
+        notes.append(f"the current reads {log.current_offset_a:+.1f} A at rest; this offset is subtracted")
     if log.rest_rpm:
-        notes.append(f"the shaft speed reads {log.rest_rpm:.0f} rpm at rest; slip is that much less certain")
+        notes.append(
+            f"the shaft speed reads {log.rest_rpm:.0f} rpm at rest; slip is less certain by that much"
+        )
     if not clock.trusted:
-        notes.append(f"nothing is told of the passes, as the clocks are not joined: {clock.why}")
+        notes.append(f"no power figures of the passes, as the clocks are not matched: {clock.why}")
         return PowerReport(motor.meta.file, known, (), tuple(notes))
-    told = []
+    figures = []
     for k, one in enumerate(passes):
         next_s = passes[k + 1].start_s if k + 1 < len(passes) else float("inf")
         if clock.start_s - 1e-6 <= one.start_s and one.end_s <= clock.end_s + 1e-6:
-            told.append(_PassReader(log, clock, motion, options, known, one).told(next_s))
+            figures.append(_PassReader(log, clock, motion, options, known, one).told(next_s))
         else:
             notes.append(f"{one.id}: the motor log does not cover it")
-    return PowerReport(motor.meta.file, known, tuple(told), tuple(notes))
+    return PowerReport(motor.meta.file, known, tuple(figures), tuple(notes))
 
 
 def best_second(motion: Motion, start_s: float, end_s: float) -> tuple[float, float]:
     """Find where the mean over a second is highest in a span of the speed log.
+
+    Parameters
+    ----------
+    motion : Motion
+        Smoothed motion of the speed log.
+    start_s, end_s : float
+        Span to search, on the speed log's clock [s].
 
     Returns
     -------
@@ -285,7 +294,7 @@ def best_second(motion: Motion, start_s: float, end_s: float) -> tuple[float, fl
 
 
 class _PassReader:
-    """Reads the figures of one pass; gathers what it has to say about them."""
+    """Computes the figures of one pass and collects its notes."""
 
     def __init__(
         self,
@@ -312,7 +321,7 @@ class _PassReader:
         self.exceeded: list[Exceeded] = []
 
     def told(self, next_s: float) -> PassPower:
-        """Put the figures together."""
+        """Assemble the figures."""
         log, one = self.log, self.one
         rpm, volts, amps = (self._best(x) for x in (log.rpm, log.voltage_v, log.current_a))
         slip, slip_u95 = self._slip(rpm)
@@ -329,39 +338,39 @@ class _PassReader:
         self._limit("shaft speed", top_rpm, "rpm", "rpm")
         if log.drawn_ah is not None and self.whole.stop > self.whole.start:
             drawn = float(log.drawn_ah[self.whole.stop - 1]) * 1000.0
-            self._limit("charge drawn since the log began", drawn, "charge_mah", "mAh")
+            self._limit("charge drawn since the start of the log", drawn, "charge_mah", "mAh")
         return PassPower(
-            one.id,
-            self.begin_s,
-            self.speed_mps,
-            one.held_1s_u95_mps,
-            rpm,
-            volts,
-            amps,
-            self._best(log.throttle_pct),
-            slip,
-            slip_u95,
-            share,
-            self._share(rpm, rest),
-            peak_a,
-            self._mean(log.current_a),
-            self._peak(power),
-            self._mean(power),
-            lowest,
-            rest,
-            sag,
-            cell,
-            energy,
-            None if energy is None or one.length_m <= 0 else energy / one.length_m * 1000.0,
-            charge,
-            motor_heat,
-            esc_heat,
-            tuple(self.exceeded),
-            tuple(self.notes),
+            pass_id=one.id,
+            best_start_s=self.begin_s,
+            speed_mps=self.speed_mps,
+            speed_u95_mps=one.held_1s_u95_mps,
+            rpm=rpm,
+            voltage_v=volts,
+            current_a=amps,
+            throttle_pct=self._best(log.throttle_pct),
+            slip=slip,
+            slip_u95=slip_u95,
+            rpm_share=share,
+            rpm_share_rest=self._share(rpm, rest),
+            peak_current_a=peak_a,
+            mean_current_a=self._mean(log.current_a),
+            peak_power_w=self._peak(power),
+            mean_power_w=self._mean(power),
+            lowest_voltage_v=lowest,
+            rest_voltage_v=rest,
+            sag_v=sag,
+            lowest_cell_v=cell,
+            energy_wh=energy,
+            wh_per_km=None if energy is None or one.length_m <= 0 else energy / one.length_m * 1000.0,
+            charge_mah=charge,
+            motor_heat=motor_heat,
+            esc_heat=esc_heat,
+            exceeded=tuple(self.exceeded),
+            notes=tuple(self.notes),
         )
 
     def _part(self, values: FloatArray | None, part: slice) -> FloatArray | None:
-        """Return the known values of a span, or None where too many are missing."""
+        """Return the known values of a span, or None if too many are missing."""
         if values is None:
             return None
         inside = values[part]
@@ -376,13 +385,13 @@ class _PassReader:
         return self._mean(values, self._best_ends(shift_s))
 
     def _mean(self, values: FloatArray | None, ends_s: tuple[float, float] | None = None) -> float | None:
-        """Return the mean over time, of the whole pass unless said otherwise."""
+        """Return the mean over time, by default of the whole pass."""
         start_s, end_s = ends_s or (self.start_s, self.end_s)
         whole = self._integral(values, start_s, end_s)
         return None if whole is None else whole / (end_s - start_s)
 
     def _peak(self, values: FloatArray | None) -> float | None:
-        """Return the highest mean over a fifth of a second, so that one noisy sample makes no peak."""
+        """Return the highest mean over a fifth of a second, so that a single noisy sample is not a peak."""
         known = self._part(values, self.whole)
         if known is None:
             return None
@@ -391,7 +400,7 @@ class _PassReader:
         return float(np.convolve(known, np.full(count, 1.0 / count), "valid").max())
 
     def _integral(self, values: FloatArray | None, start_s: float, end_s: float) -> float | None:
-        """Sum over time by trapezoids: steps are uneven; the outermost known values hold to the ends."""
+        """Integrate by trapezoids over uneven steps; the outermost known values hold to the ends."""
         span = self.log.span(start_s, end_s)
         known = self._part(values, span)
         if values is None or known is None:
@@ -417,7 +426,7 @@ class _PassReader:
         steps = np.diff(np.unique(known))
         resolution = float(steps.min()) if steps.size else 0.0
         rpm_sd = np.hypot(known.std() / np.sqrt(known.size), resolution / np.sqrt(12.0 * known.size))
-        # How much the ratio would differ if the join of the clocks is off by its own doubt.
+        # Change of the ratio if the matched clock is off by its own uncertainty.
         shifted = [self._best(self.log.rpm, s * self.clock.u95_s) for s in (-1.0, 1.0)]
         clock_u95 = max(abs(r - rpm) for r in (*shifted, rpm) if r is not None) / rpm
         own_u95 = float(np.hypot(self.one.held_1s_u95_mps / max(self.speed_mps, 1e-9), Z95 * rpm_sd / rpm))
@@ -425,7 +434,7 @@ class _PassReader:
         slip = 1.0 - ratio
         if not _USUAL_SLIP[0] <= slip <= _USUAL_SLIP[1]:
             self.notes.append(
-                f"a slip of {100 * slip:.0f} % points to a wrong pitch, pole count or gear ratio, or to a "
+                f"a slip of {100 * slip:.0f} % suggests a wrong pitch, pole count or gear ratio, or a "
                 "following current"
             )
         return slip, u95

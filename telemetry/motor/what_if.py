@@ -1,6 +1,6 @@
-"""What another propeller, pack or motor would do, reckoned from a measured pass of this very boat.
+"""Estimate what another propeller, pack or motor would do, from a measured pass of this boat.
 
-The power train is taken at one operating point, the best second of a pass at full throttle:
+The power train is modelled at one operating point, the best second of a pass at full throttle:
 
 pack      V = V0 - R I
 motor     V = n / kV + Rm I,   Q = 60 / (2 pi kV) (I - I0)
@@ -8,12 +8,12 @@ propeller Q = q n² D⁴ P (s + s1),   T = t n² D⁴ (s + s0),   s the slip
 hull      T in proportion to speed squared, near the measured speed
 
 with R from the log's own regression, V0, kV, q and t from the second itself, and Rm and I0 as given or,
-where not, as usual for such motors and little trusted. D⁴ P is the propeller law's n² D⁵ with torque in
-proportion to pitch over diameter. Thrust and torque fall in a straight line with the advance and vanish at
-a slip a little below nothing (s0, s1), as in the open-water charts of any propeller series: that is why a
-larger propeller slips less and loads the motor less than its size alone would make it. No drag coefficient
-is needed, since only ratios to the measured point enter; so nothing is said far away from it, and the
-interval widens with every step away.
+if not given, at usual values with wide uncertainty. D⁴ P is the propeller law's n² D⁵ with torque in
+proportion to pitch over diameter. Thrust and torque fall linearly with the advance and vanish at a slip
+slightly below zero (s0, s1), as in the open-water charts of any propeller series: that is why a larger
+propeller slips less and loads the motor less than its size alone would suggest. No drag coefficient is
+needed, since only ratios to the measured point enter; so no answer is given far from it, and the interval
+widens with every step away.
 
 References
 ----------
@@ -45,30 +45,30 @@ _GIVEN_SD: Final = 0.15
 _MAKER_SD: Final = 0.02  # of a motor constant as printed, for a motor not yet measured
 _MEASURED_SD: Final = 0.01  # of a logged current's and shaft speed's scale against each other
 
-# How fast the model may go wrong, for each unit of the natural logarithm of a change.
+# Errors of the model's exponents, for each unit of the natural logarithm of a change.
 _SHAFT_POWER_SD: Final = 0.15  # torque with n to the power 2, against 1.7 on average (reference 1)
 _SIZE_POWER_SD: Final = 0.30  # D to the power 4
-_PITCH_POWER_SD: Final = 0.50  # P to the power 1; open-water charts lie on either side of it
+_PITCH_POWER_SD: Final = 0.50  # P to the power 1; open-water charts give values on both sides of it
 _THRUST_POWER_SD: Final = 0.30  # thrust with P to the power 0
 _DRAG_POWER: Final = 2.0
 _DRAG_POWER_SD: Final = 0.4
-# Slip at which thrust and torque vanish, below nothing (reference 2), and the doubt of each.
+# Slip at which thrust and torque vanish, below zero (reference 2), and the uncertainty of each.
 _THRUST_GONE, _THRUST_GONE_SD = 0.06, 0.03
 _TORQUE_GONE, _TORQUE_GONE_SD = 0.14, 0.05
 
-# Beyond these nothing is said (common practice, no source).
+# Outside these ranges no answer is given (common practice, no source).
 SIZE_RANGE: Final = (0.80, 1.25)
 NO_LOAD_SPEED_RANGE: Final = (0.70, 1.40)
 _MIN_SLIP, _MAX_SLIP = -0.05, 0.5
 _MAX_CURRENT_RATIO = 2.0
-# A motor that turned more than this of its volts or current to heat would not last a pass: beyond, a figure
+# A motor that turned more than this of its volts or current to heat would not last a pass: a larger value
 # was given in another unit (common practice, no source).
 _MAX_DROP_SHARE, _MAX_IDLE_SHARE = 0.3, 0.3
 
 
 @dataclass(frozen=True, slots=True)
 class PowerTrainChange:
-    """What would be different; None is as it was.
+    """Changes of the power train; None is unchanged.
 
     Attributes
     ----------
@@ -77,8 +77,8 @@ class PowerTrainChange:
     cells : int or None
         In series, of the same kind of cell.
     kv_rpm_per_v : float or None
-        Motor constant. Resistance and no-load current follow as for the same motor wound otherwise, unless
-        given.
+        Motor constant. Resistance and no-load current are scaled as for the same motor with another winding,
+        unless given.
     motor_resistance_ohm, no_load_current_a : float or None
     """
 
@@ -99,18 +99,18 @@ class WhatIfEstimate:
     measured: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class WhatIf:
-    """The answer.
+    """The answer of a what-if.
 
     Attributes
     ----------
     rpm, current_a, speed_mps, motor_heat_w, pack_heat_w : WhatIfEstimate or None
         At full throttle; None where refused.
     refused : str
-        Why nothing is said; empty where something is.
+        Why there is no answer; empty if there is one.
     assumptions : tuple of str
-        What the answer rests on, for the user.
+        Assumptions of the answer, for the user.
     """
 
     rpm: WhatIfEstimate | None
@@ -123,8 +123,16 @@ class WhatIf:
 
     @classmethod
     def refusal(cls, why: str, assumptions: tuple[str, ...] = ()) -> WhatIf:
-        """Say why nothing is said."""
-        return cls(None, None, None, None, None, why, assumptions)
+        """Return a refusal with its reason."""
+        return cls(
+            rpm=None,
+            current_a=None,
+            speed_mps=None,
+            motor_heat_w=None,
+            pack_heat_w=None,
+            refused=why,
+            assumptions=assumptions,
+        )
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain types."""
@@ -135,13 +143,13 @@ class WhatIf:
                 return None
             return {"value": estimate.value, "u95": estimate.u95, "measured": estimate.measured}
 
-        told: dict[str, Any] = {name: one(getattr(self, name)) for name in figures}
-        return told | {"refused": self.refused, "assumptions": list(self.assumptions)}
+        table: dict[str, Any] = {name: one(getattr(self, name)) for name in figures}
+        return table | {"refused": self.refused, "assumptions": list(self.assumptions)}
 
 
 @dataclass(frozen=True)
 class OperatingPoint:
-    """A measured operating point at full throttle and everything needed to move away from it.
+    """A measured operating point at full throttle, with everything needed to extrapolate from it.
 
     Attributes
     ----------
@@ -152,7 +160,7 @@ class OperatingPoint:
     motor_resistance_ohm, motor_resistance_sd, no_load_current_a, no_load_sd : float
         With relative standard deviations.
     diameter_mm, pitch_mm, cells, kv_rpm_per_v
-        Of the sheet.
+        From the sheet.
     speed_sd_mps : float
     assumptions : tuple of str
     """
@@ -181,15 +189,24 @@ class OperatingPoint:
 
 
 def operating_point(one: PassPower, pack: PackEstimate | None, options: PowerOptions) -> OperatingPoint | str:
-    """Take a pass's best second as an operating point.
+    """Use a pass's best second as an operating point.
+
+    Parameters
+    ----------
+    one : PassPower
+        Power figures of the pass.
+    pack : PackEstimate or None
+        Estimate from the same motor log.
+    options : PowerOptions
+        Propeller, motor and pack as measured.
 
     Returns
     -------
     OperatingPoint or str
-        The reason in a sentence where the pass does not give one.
+        The reason in a sentence if the pass does not give one.
     """
     if pack is None:
-        return "it needs the pack's resistance, which this motor log does not tell"
+        return "it needs the pack's resistance, which this motor log does not give"
     if (
         one.rpm is None
         or one.current_a is None
@@ -200,25 +217,27 @@ def operating_point(one: PassPower, pack: PackEstimate | None, options: PowerOpt
     if options.diameter_mm is None or options.pitch_mm is None:
         return "it needs the propeller's diameter and pitch"
     if one.throttle_pct is not None and one.throttle_pct < _FULL_THROTTLE_PCT:
-        return f"the best second was ridden at {one.throttle_pct:.0f} % throttle, not at full"
+        return f"the best second was driven at {one.throttle_pct:.0f} % throttle, not at full throttle"
     said = [
-        "torque goes with shaft speed squared, diameter to the fourth, and pitch",
-        "near the measured speed the hull's drag goes with its square",
+        "torque grows with shaft speed squared, diameter to the fourth power, and pitch",
+        "near the measured speed the hull's drag grows with speed squared",
         "the propeller's shape stays the same, and so do water, trim and weight",
     ]
     if one.throttle_pct is None:
-        said.append("the throttle was fully open: the log does not say")
+        said.append("the throttle was fully open (it is not logged)")
     resistance, resistance_sd = options.motor_resistance_ohm, _GIVEN_SD
     if resistance is None:
         resistance, resistance_sd = _USUAL_DROP_SHARE * one.voltage_v / one.current_a, _GUESS_SD
         said.append(
-            "motor and controller lose about 4 % of the volts (usual; give the resistance to do better)"
+            "motor and controller lose about 4 % of the volts (usual; the motor's resistance would help)"
         )
     idle, idle_sd = options.no_load_current_a, _GIVEN_SD
     if idle is None:
         idle, idle_sd = _USUAL_NO_LOAD_SHARE * one.current_a, _GUESS_SD
-        said.append("the motor draws about 3 % of the current without load (usual; give it to do better)")
-    # The volts at rest follow from those of the same second, whatever the regression makes of the charge.
+        said.append(
+            "the motor draws about 3 % of the current without load (usual; the motor's own value is better)"
+        )
+    # The rest voltage follows from that of the same second, whatever the regression gives for the charge.
     return OperatingPoint(
         one.rpm,
         one.current_a,
@@ -240,7 +259,7 @@ def operating_point(one: PassPower, pack: PackEstimate | None, options: PowerOpt
 
 
 def what_if(point: OperatingPoint, change: PowerTrainChange) -> WhatIf:
-    """Reckon a change from a measured operating point.
+    """Estimate the effect of a change from a measured operating point.
 
     Parameters
     ----------
@@ -251,31 +270,31 @@ def what_if(point: OperatingPoint, change: PowerTrainChange) -> WhatIf:
     Returns
     -------
     WhatIf
-        Refused outside the stated ranges.
+        A refusal outside the stated ranges.
 
     Examples
     --------
-    Nothing changed gives back what was measured:
+    No change gives the measured values:
 
     >>> pack, motor, idle, propeller = (24.0, 0.02, 0.01), (0.008, 0.15), (4.0, 0.15), (45.0, 63.0)
     >>> point = OperatingPoint(28000.0, 110.0, 26.0, *pack, *motor, *idle, *propeller, 6, 1600.0, 0.05, ())
-    >>> same = what_if(point, Change())
+    >>> same = what_if(point, PowerTrainChange())
     >>> round(same.rpm.value), round(same.current_a.value, 6), round(same.speed_mps.value, 6)
     (28000, 110.0, 26.0)
     """
     refused = _out_of_range(point, change)
     said = list(point.assumptions)
     if change.cells is not None:
-        said.append("the cells are of the same kind, and their weight changes nothing")
+        said.append("the cells are of the same kind, and their weight is neglected")
     if change.kv_rpm_per_v is not None and (
         change.motor_resistance_ohm is None or change.no_load_current_a is None
     ):
-        said.append("the other motor is the same one wound otherwise")
+        said.append("the other motor is the same one with another winding")
     if refused:
         return WhatIf.refusal(refused, tuple(said))
     plain = _moved(point, change, {})
     if plain["current_a"] > _MAX_CURRENT_RATIO * point.current_a:
-        refused = "the current would be more than twice what was measured: too far to reckon"
+        refused = "the current would be more than twice what was measured: too far to estimate"
         return WhatIf.refusal(refused, tuple(said))
     before = _moved(point, PowerTrainChange(), {})
     u95 = _intervals(point, change, plain)
@@ -303,21 +322,21 @@ def _out_of_range(point: OperatingPoint, change: PowerTrainChange) -> str:
         if not SIZE_RANGE[0] <= ratio <= SIZE_RANGE[1]:
             return (
                 f"a {name} of {100 * ratio:.0f} % of the measured one is outside "
-                f"{100 * SIZE_RANGE[0]:.0f} to {100 * SIZE_RANGE[1]:.0f} %: too far to reckon"
+                f"{100 * SIZE_RANGE[0]:.0f} to {100 * SIZE_RANGE[1]:.0f} %: too far to estimate"
             )
     if not NO_LOAD_SPEED_RANGE[0] <= cells * kv <= NO_LOAD_SPEED_RANGE[1]:
         return (
             f"volts times motor constant of {100 * cells * kv:.0f} % of the measured are outside "
-            f"{100 * NO_LOAD_SPEED_RANGE[0]:.0f} to {100 * NO_LOAD_SPEED_RANGE[1]:.0f} %: too far to reckon"
+            f"{100 * NO_LOAD_SPEED_RANGE[0]:.0f} to {100 * NO_LOAD_SPEED_RANGE[1]:.0f} %: too far to estimate"
         )
     resistances = (point.motor_resistance_ohm, change.motor_resistance_ohm or 0.0)
     if max(resistances) * point.current_a > _MAX_DROP_SHARE * point.loaded_v:
-        return "no motor loses so much of the volts under load: is its resistance given in the right unit?"
+        return "no motor loses so much of the volts under load: check the unit of its resistance"
     if max(point.no_load_current_a, change.no_load_current_a or 0.0) > _MAX_IDLE_SHARE * point.current_a:
-        return "a current without load so near that under full load says that one of the two is wrong"
+        return "the no-load current is too close to the full-load current: one of the two is wrong"
     slip = _slip(point)
     if not _MIN_SLIP <= slip <= _MAX_SLIP:
-        return f"a measured slip of {100 * slip:.0f} % says that pitch or shaft speed are wrong"
+        return f"a measured slip of {100 * slip:.0f} % shows that pitch or shaft speed is wrong"
     return ""
 
 
@@ -326,9 +345,9 @@ def _slip(point: OperatingPoint) -> float:
 
 
 def _moved(point: OperatingPoint, change: PowerTrainChange, off: dict[str, float]) -> dict[str, float]:
-    """Solve the operating point after a change, with the model off by so many of its named doubts.
+    """Solve the operating point after a change, with the model shifted by its named uncertainties.
 
-    Relative amounts for measured and given quantities, numbers of standard deviations for the model's own.
+    ``off`` holds relative amounts for measured and given quantities, standard deviations for the model's own.
     """
 
     def scaled(name: str) -> float:
@@ -359,7 +378,7 @@ def _moved(point: OperatingPoint, change: PowerTrainChange, off: dict[str, float
     shaft_power = off.get("shaft", 0.0) * _SHAFT_POWER_SD
     drag_power = _DRAG_POWER + off.get("drag", 0.0) * _DRAG_POWER_SD
 
-    from scipy.optimize import brentq  # dear to load, and only a what-if needs it
+    from scipy.optimize import brentq  # slow to import, and only a what-if needs it
 
     def shaft(at_slip: float) -> tuple[float, float]:
         """Balance torque: n = kV (V0 - r I) with I = I0 + load kV n²; shaft speed and current."""
@@ -390,7 +409,7 @@ def _moved(point: OperatingPoint, change: PowerTrainChange, off: dict[str, float
 
 
 def _intervals(point: OperatingPoint, change: PowerTrainChange, plain: dict[str, float]) -> dict[str, float]:
-    """Propagate every doubt by moving one input at a time by its standard deviation."""
+    """Propagate the uncertainties by shifting one input at a time by its standard deviation."""
     doubts: dict[str, float] = {
         "pack": point.pack_resistance_sd,
         "motor": point.motor_resistance_sd,

@@ -1,4 +1,4 @@
-"""A what-if from a pass of an analysis: which pass it starts from, and why it may have to be refused."""
+"""Start a what-if from a pass of an analysis: the choice of the pass, and the reasons for a refusal."""
 
 from __future__ import annotations
 
@@ -12,17 +12,26 @@ from telemetry.passes.find import Pass
 
 
 def start_pass(passes: Sequence[Pass], motors: Sequence[MotorAssignment], pass_id: str | None) -> Pass:
-    """Choose the pass to start from: the one asked for, else the fastest that a motor log covers.
+    """Choose the start pass: the one requested, else the fastest that a motor log covers.
+
+    Parameters
+    ----------
+    passes : sequence of Pass
+        In order of time.
+    motors : sequence of MotorAssignment
+        From the same analysis.
+    pass_id : str or None
+        The requested pass.
 
     Raises
     ------
     LogError
-        If there is no pass at all.
+        If there is no pass.
     CallError
-        If there is none of that name.
+        If there is no pass of that name.
     """
     if not passes:
-        raise LogError("no pass in these logs to start from", hint="give the logs of a flat-out run")
+        raise LogError("there is no pass in these logs to start from", hint="give the logs of a flat-out run")
     if pass_id is None:
         return max(passes, key=lambda p: (pass_power_of(motors, p) is not None, p.peak_mps))
     chosen = next((p for p in passes if p.id == pass_id), None)
@@ -35,19 +44,19 @@ def start_pass(passes: Sequence[Pass], motors: Sequence[MotorAssignment], pass_i
 def what_if_from(
     start: Pass, motors: Sequence[MotorAssignment], options: PowerOptions, change: PowerTrainChange
 ) -> WhatIf:
-    """Reckon a change from a measured pass, or refuse with the reason.
+    """Estimate a change from a measured pass, or refuse with the reason.
 
     Parameters
     ----------
     start : Pass
     motors : sequence of MotorAssignment
-        Of the same analysis.
+        From the same analysis.
     options : PowerOptions
-        What is known of the power train as it was.
+        Known facts of the power train as measured.
     change : PowerTrainChange
     """
-    motor, told = motor_covering(motors, start), pass_power_of(motors, start)
-    if motor is None or told is None:
-        return WhatIf.refusal(f"nothing tells the power of the pass: {why_no_power(motors, start)}")
-    point = operating_point(told, motor.power.pack, options)
+    motor, figures = motor_covering(motors, start), pass_power_of(motors, start)
+    if motor is None or figures is None:
+        return WhatIf.refusal(f"the pass has no power figures: {why_no_power(motors, start)}")
+    point = operating_point(figures, motor.power.pack, options)
     return what_if(point, change) if isinstance(point, OperatingPoint) else WhatIf.refusal(point)

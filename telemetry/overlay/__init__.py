@@ -1,4 +1,4 @@
-"""Passes laid over one another, of one outing or of many."""
+"""Overlay of passes, from one outing or from many."""
 
 from telemetry.overlay.align import ANCHORS, Abscissa, AlignedPass, Anchor, Overlay, align, in_one_frame
 from telemetry.overlay.cursor import CursorReading, SheetGroup, read_at, sheet_groups

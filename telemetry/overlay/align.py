@@ -1,4 +1,4 @@
-"""Passes laid over one another on one abscissa: along the course, in time, or by the time of day."""
+"""Align passes on one abscissa: along the course, in time, or by the time of day."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ ANCHORS: Final[dict[Anchor, str]] = {
     "peak": "the peak speed",
     "course": "the common course line",
 }
-_TOGETHER_M: Final = 20_000.0  # farther apart, metres east and north of one origin say nothing
+_TOGETHER_M: Final = 20_000.0  # farther apart, local metres from one origin are meaningless
 _DAY_S: Final = 86_400.0
 
 
@@ -36,12 +36,12 @@ class AlignedPass:
     Attributes
     ----------
     index : int
-        Of the pass among those given.
+        Index of the pass among those given.
     curves : PassCurves
     x : ndarray, shape (n,)
         The abscissa at each of the pass's samples, ``curves.t_s`` [m or s].
     origin_s : float or None
-        Where on the pass's own clock the abscissa is nought; None where all passes share one origin.
+        Time on the pass's own clock at which the abscissa is zero; None if all passes share one origin.
     """
 
     index: int
@@ -50,7 +50,7 @@ class AlignedPass:
     origin_s: float | None
 
     def at(self, t_s: npt.ArrayLike) -> FloatArray:
-        """Place times of the pass's clock on the abscissa, any shape."""
+        """Convert times on the pass's clock to the abscissa, any shape."""
         return np.interp(np.asarray(t_s, dtype=np.float64), self.curves.t_s, self.x)
 
 
@@ -62,13 +62,13 @@ class Overlay:
     ----------
     abscissa : {"distance", "time", "day"}
     anchor : str
-        A key of :data:`ANCHORS`; without meaning by the time of day.
+        A key of :data:`ANCHORS`; not used for the time of day.
     laid : tuple of AlignedPass
         In the order given.
     left_out : tuple of (int, str)
-        Which passes cannot be laid there, and why.
+        Passes that cannot be aligned, and why.
     notes : tuple of str
-        What to bear in mind of the abscissa.
+        Remarks on the abscissa.
     """
 
     abscissa: Abscissa
@@ -85,16 +85,16 @@ class Overlay:
 
 
 def align(curves: Sequence[PassCurves], abscissa: Abscissa, anchor: Anchor) -> Overlay:
-    """Lay passes over one another; every sample of each is kept as it is.
+    """Align passes on one abscissa; every sample of each is kept.
 
     Parameters
     ----------
     curves : sequence of PassCurves
         Of one outing or of many; the first one sets the direction of a common course line.
     abscissa : {"distance", "time", "day"}
-        Way along the course, time, or time of day (UTC, counted from midnight).
+        Distance along the course [m], time [s], or time of day (UTC) [s].
     anchor : {"take-off", "on plane", "start", "peak", "course"}
-        Where the abscissa of each pass is nought. ``"course"``, for the distance alone, counts along the line
+        Where the abscissa of each pass is zero. ``"course"``, for the distance only, counts along the line
         that the passes share; passes of opposite direction then run against each other.
 
     Returns
@@ -112,7 +112,7 @@ def align(curves: Sequence[PassCurves], abscissa: Abscissa, anchor: Anchor) -> O
         if instead:
             notes.append((k, instead))
         if abscissa == "distance" and one.way_source == "speed":
-            notes.append((k, "its log has no positions: the way is the speed, summed"))
+            notes.append((k, "its log has no positions: the distance is the integrated speed"))
         own = one.t_s if abscissa == "time" else one.way_m
         zero = origin_s if abscissa == "time" else float(np.interp(origin_s, one.t_s, own))
         laid.append(AlignedPass(k, one, own - zero, origin_s))
@@ -120,17 +120,17 @@ def align(curves: Sequence[PassCurves], abscissa: Abscissa, anchor: Anchor) -> O
 
 
 def _origin(one: PassCurves, anchor: Anchor) -> tuple[float, str]:
-    """Find the moment of an anchor, and say what stands in for it where the pass has none [s]."""
+    """Return the time of an anchor [s], and a note if the pass lacks it and another is used."""
     if anchor == "peak":
         return one.one.peak_s, ""
     takeoff = one.one.takeoff
     if anchor == "start" or takeoff is None:
-        return one.one.start_s, "" if anchor == "start" else "no take-off in its log: its start instead"
+        return one.one.start_s, "" if anchor == "start" else "its log has no take-off: its start is used"
     return (takeoff.start_s if anchor == "take-off" else takeoff.end_s), ""
 
 
 def _told(curves: Sequence[PassCurves], notes: Sequence[tuple[int, str]]) -> tuple[str, ...]:
-    """Tell each note once, with how many passes it is of."""
+    """List each note once, with the number of passes it applies to."""
     counts: dict[str, int] = {}
     for _, note in notes:
         counts[note] = counts.get(note, 0) + 1
@@ -144,7 +144,7 @@ def _by_time_of_day(curves: Sequence[PassCurves]) -> Overlay:
     laid, left_out, days = [], [], []
     for k, one in enumerate(curves):
         if one.start_utc is None:
-            left_out.append((k, "its log does not say which day it was, so its time of day is not known"))
+            left_out.append((k, "its log does not state the day, so its time of day is unknown"))
             continue
         day = (one.start_utc + pd.Timedelta(seconds=one.one.start_s)).floor("D")
         days.append(f"{day:%Y-%m-%d}")
@@ -152,7 +152,7 @@ def _by_time_of_day(curves: Sequence[PassCurves]) -> Overlay:
     several = sorted(set(days))
     note = f"UTC on {several[0]}" if len(several) == 1 else ""
     if len(several) > 1:
-        note = f"These are {len(several)} days, laid over one another by the time of day, UTC"
+        note = f"These are {len(several)} days, aligned by the time of day, UTC"
     return Overlay("day", "start", tuple(laid), tuple(left_out), (note,) if note else ())
 
 
@@ -175,7 +175,7 @@ def _on_common_course(curves: Sequence[PassCurves]) -> Overlay:
     laid = tuple(
         AlignedPass(k, curves[k], line.along_across(*_known(places[k]))[0] - zero_m, None) for k in shared
     )
-    note = "Counted from where the first of these passes starts, in its direction"
+    note = "Distance from the start of the first of these passes, in its direction"
     return Overlay("distance", "course", laid, tuple(left_out), (note,))
 
 
@@ -194,17 +194,17 @@ def _own_part(one: PassCurves, place: Places | None) -> Places:
 
 
 def _why_not_shared(first: PassCurves | None, one: PassCurves) -> str:
-    """Say why a pass does not share the first one's course line; empty where it does."""
+    """Explain why a pass does not share the first one's course line; empty if it does."""
     if first is None or first.course is None or one.course is None:
-        return "its log has no positions, so it has no place on a course line"
+        return "its log has no positions, so it cannot be placed on a course line"
     line = _in_frame(one.course, one.frame, first.frame)
     if line is None or not one_course(first.course, line):
-        return "it runs over other water than the first pass"
+        return "it ran on another stretch of water than the first pass"
     return ""
 
 
 def _in_frame(line: CourseLine, own: LocalFrame, other: LocalFrame) -> CourseLine | None:
-    """See a course line in another frame of metres; None where that is too far away."""
+    """Convert a course line to another local frame; None if that is too far away."""
     moved = _moved(np.array([line.east0_m]), np.array([line.north0_m]), own, other)
     return None if moved is None else replace(line, east0_m=float(moved[0][0]), north0_m=float(moved[1][0]))
 
@@ -217,13 +217,12 @@ def _moved(east_m: FloatArray, north_m: FloatArray, own: LocalFrame, other: Loca
 
 
 def in_one_frame(curves: Sequence[PassCurves]) -> tuple[Places | None, ...]:
-    """Give every pass's positions in metres east and north of one origin.
+    """Convert every pass's positions to metres east and north of one origin.
 
     Returns
     -------
     tuple of ((n,) ndarray, (n,) ndarray) or None
-        None for a pass without positions, and for one more than twenty kilometres from the first that has
-        some.
+        None for a pass without positions, and for one more than 20 km from the first that has positions.
     """
     first = next((one.frame for one in curves if one.east_m is not None), None)
     return tuple(

@@ -1,4 +1,4 @@
-"""What passes have in common at one place of the abscissa, and on their sheets."""
+"""Values of the passes at one place of the abscissa, and the differences of their sheets."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ class CursorReading:
 
 
 def read_at(one: AlignedPass, quantity: str, x: float) -> CursorReading | None:
-    """Read a quantity of a laid pass at a place of the abscissa.
+    """Interpolate a quantity of an aligned pass at a place of the abscissa.
 
     Parameters
     ----------
@@ -33,8 +33,8 @@ def read_at(one: AlignedPass, quantity: str, x: float) -> CursorReading | None:
     Returns
     -------
     Reading or None
-        On the straight line between the two samples on either side, where the pass first comes by; None where
-        it does not, or where one of the two is not known.
+        Linear between the two samples on either side, at the pass's first crossing of ``x``; None if it does
+        not reach ``x``, or one of the two samples is unknown.
     """
     signal = one.curves.signals.get(quantity)
     if signal is None:
@@ -59,16 +59,16 @@ def read_at(one: AlignedPass, quantity: str, x: float) -> CursorReading | None:
 
 @dataclass(frozen=True)
 class SheetGroup:
-    """Passes that were run on one setup sheet.
+    """Passes with the same setup sheet.
 
     Attributes
     ----------
     sheet : SetupSheet or None
-        None where no sheet is recorded.
+        None if no sheet is recorded.
     members : tuple of int
-        Of the passes, in order.
+        Indices of the passes, in order.
     changes : tuple of ItemChange
-        What differs from the first sheet of all; empty for that one and where there is no sheet.
+        Differences from the first sheet; empty for the first sheet and without a sheet.
     """
 
     sheet: SetupSheet | None
@@ -77,12 +77,12 @@ class SheetGroup:
 
 
 def sheet_groups(sheets: Sequence[SetupSheet | None]) -> tuple[SheetGroup, ...]:
-    """Group passes by their sheets, in the order in which the sheets first come.
+    """Group passes by their sheets, in order of first appearance.
 
     Parameters
     ----------
     sheets : sequence of SetupSheet or None
-        One for each pass. Sheets of one content are one sheet, whatever they are called.
+        One for each pass. Sheets of equal content are one sheet, whatever their names.
     """
     members: dict[str, list[int]] = {}
     for k, sheet in enumerate(sheets):

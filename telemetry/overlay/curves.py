@@ -1,4 +1,4 @@
-"""One pass with everything that is drawn of it, on the clock of its own log."""
+"""One pass with all curves that are drawn of it, on its own log's clock."""
 
 from __future__ import annotations
 
@@ -21,9 +21,9 @@ from telemetry.passes.measure import PassSpeeds, curve_u95_mps
 from telemetry.passes.speed_log import SpeedLog
 from telemetry.ride.spectrum_view import ripple_view
 
-BESIDE_S = 2.0  # of the run-up before take-off, or before the pass where there is none, and of the run-out
-# Of the pass's most current, or of its highest shaft speed where no current is logged. With the power off the
-# water turns the propeller, and slip says nothing.
+BESIDE_S = 2.0  # shown before take-off (or before the pass without one) and after the pass
+# Share of the pass's highest current, or of its highest shaft speed without a logged current. With the power
+# off the water turns the propeller, and slip is meaningless.
 _POWER_ON = 0.05
 _TURNED = 0.8
 _MOTOR_ROWS = ("current_a", "voltage_v", "rpm")
@@ -42,7 +42,7 @@ class Signal:
     value : ndarray, shape (n,)
         In the quantity's SI unit; NaN where unknown.
     u95 : ndarray, shape (n,), or None
-        Half the width of its 95 % band, NaN where it is not known; None where the library states none.
+        Half the width of its 95 % band, NaN where unknown; None if the library gives none.
     """
 
     t_s: FloatArray
@@ -50,7 +50,7 @@ class Signal:
     u95: FloatArray | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class PassCurves:
     """One pass as curves.
 
@@ -58,22 +58,22 @@ class PassCurves:
     ----------
     one : Pass
     start_utc : Timestamp or None
-        When its log's clock was at nought; None where the log does not say which day it was.
+        UTC of zero on its log's clock; None if the log does not state the day.
     t_s : ndarray, shape (n,)
         The log's own samples, from shortly before take-off to shortly after the pass, or to the crash that
         ends it [s].
     way_m : ndarray, shape (n,)
-        Way along the course, 0 where the pass starts [m].
+        Distance along the course, 0 where the pass starts [m].
     way_source : {"positions", "speed"}
-        What the way comes from: positions and speed together along the pass's own line, or, where the log has
-        no positions, the speed alone, summed.
+        Source of the distance: positions and speed together along the pass's own line, or, without positions,
+        the integrated speed.
     course : CourseLine or None
         The pass's own line; None without positions.
     frame : LocalFrame
     east_m, north_m : ndarray, shape (n,), or None
         Along the course as smoothed, across it as logged [m]; None without positions.
     signals : mapping of str to Signal
-        By the names of :data:`~telemetry.overlay.quantities.QUANTITIES`; those that there are.
+        By the names of :data:`~telemetry.overlay.quantities.QUANTITIES`; those that the log has.
     notes : tuple of str
         What is missing, and why.
     """
@@ -92,7 +92,7 @@ class PassCurves:
 
 
 def pass_curves(analysis: Analysis, pass_ids: Iterable[str]) -> tuple[PassCurves, ...]:
-    """Take passes out of an analysis.
+    """Build the curves of passes of an analysis.
 
     Parameters
     ----------
@@ -103,7 +103,7 @@ def pass_curves(analysis: Analysis, pass_ids: Iterable[str]) -> tuple[PassCurves
     Returns
     -------
     tuple of PassCurves
-        In the order asked for.
+        In the order requested.
 
     Raises
     ------
@@ -116,7 +116,7 @@ def pass_curves(analysis: Analysis, pass_ids: Iterable[str]) -> tuple[PassCurves
     for pass_id in pass_ids:
         if pass_id not in place:
             have = f"P1 to P{len(place)}" if place else "none"
-            raise CallError(f"there is no pass {pass_id}", hint=f"choose one that was found: {have}")
+            raise CallError(f"there is no pass {pass_id}", hint=f"choose one of the passes found: {have}")
         found.append(_curves(analysis, place[pass_id], prepared))
     return tuple(found)
 
@@ -141,22 +141,22 @@ def _curves(analysis: Analysis, k: int, prepared: dict[int, Channels]) -> PassCu
     signals |= ripple
     notes += why
     return PassCurves(
-        one,
-        log.cleaned.track.meta.start_utc,
-        t_s,
-        way_m - np.interp(one.start_s, t_s, way_m),
-        "speed" if course is None else "positions",
-        course,
-        log.motion.frame,
-        east_m,
-        north_m,
-        signals,
-        tuple(notes),
+        one=one,
+        start_utc=log.cleaned.track.meta.start_utc,
+        t_s=t_s,
+        way_m=way_m - np.interp(one.start_s, t_s, way_m),
+        way_source="speed" if course is None else "positions",
+        course=course,
+        frame=log.motion.frame,
+        east_m=east_m,
+        north_m=north_m,
+        signals=signals,
+        notes=tuple(notes),
     )
 
 
 def _rows(log: SpeedLog, one: Pass, measured: PassSpeeds) -> slice:
-    """Take the samples from before take-off to after the pass, inside its unbroken stretch."""
+    """Select the samples from before take-off to after the pass, inside its unbroken stretch."""
     window, t_s = measured.data.window, log.motion.t_s
     begins_s = one.start_s if one.takeoff is None else min(one.start_s, one.takeoff.start_s)
     first = int(np.searchsorted(t_s, begins_s - BESIDE_S))
@@ -167,7 +167,7 @@ def _rows(log: SpeedLog, one: Pass, measured: PassSpeeds) -> slice:
 
 
 def _speed(log: SpeedLog, measured: PassSpeeds, rows: slice) -> Signal:
-    """Take the speed that the pass's figures come from; before it, the smoothed log's, without a band."""
+    """Return the speed used for the pass's figures; before the pass, the smoothed log's, without a band."""
     data, t_s = measured.data, log.motion.t_s[rows]
     course = data.window.course
     known = data.speed_mps if course is None or data.speed_node.size else data.along(course).along_mps
@@ -184,7 +184,7 @@ def _inside(t_s: FloatArray, of: FloatArray) -> BoolArray:
 def _way(
     log: SpeedLog, measured: PassSpeeds, rows: slice, speed_mps: FloatArray
 ) -> tuple[FloatArray, FloatArray | None, FloatArray | None]:
-    """Follow the way along the course, and where the boat was."""
+    """Compute the distance along the course, and the boat's position."""
     data, motion = measured.data, log.motion
     t_s = motion.t_s[rows]
     summed = cumulative_integral(t_s, speed_mps)
@@ -194,7 +194,7 @@ def _way(
     chain = data.along(course)
     near = np.flatnonzero(_inside(t_s, chain.t_s))
     along_m = np.interp(t_s, chain.t_s, chain.along_m)
-    # The run-up before it may turn on to the course: its way is the way run.
+    # The run-up may turn on to the course: there the distance is the path length.
     along_m[: near[0]] = along_m[near[0]] + summed[: near[0]] - summed[near[0]]
     along_m[near[-1] + 1 :] = along_m[near[-1]] + summed[near[-1] + 1 :] - summed[near[-1]]
     east_m, north_m = motion.east_m[rows].copy(), motion.north_m[rows].copy()
@@ -220,7 +220,7 @@ def _motor(
 
 
 def _slip(signals: Mapping[str, Signal], one: Pass, speed: Signal, pitch_mm: float) -> Signal:
-    """Reckon slip while the pass is under power; NaN elsewhere."""
+    """Compute slip while the pass is under power; NaN elsewhere."""
     t_s, rpm = signals["rpm"].t_s, signals["rpm"].value
     inside = (t_s >= one.start_s) & (t_s <= one.end_s)
     drive, share = (signals["current_a"].value, _POWER_ON) if "current_a" in signals else (rpm, _TURNED)

@@ -1,4 +1,4 @@
-"""What an overlay draws of a pass, one row of plots for each."""
+"""The quantities of an overlay, one row of plots each."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from telemetry.core.units import SPEED_UNITS, Unit
 
 @dataclass(frozen=True, slots=True)
 class OverlayQuantity:
-    """One row of an overlay: its title, and the unit that its SI values are usually shown in."""
+    """One row of an overlay: its title, and the usual display unit of its SI values."""
 
     title: str
     unit: Unit
@@ -20,10 +20,10 @@ class OverlayQuantity:
 SPEED: Final = "speed_mps"
 SLIP: Final = "slip"
 RIPPLE: Final = "ripple "
-"""Before the name of the column whose ripple it is."""
+"""Prefix of the column whose ripple it is."""
 
-# In the order of the rows. Which signal shows the hull's vertical motion depends on what a log has, and a
-# ripple of one is not the ripple of another: each has a row of its own.
+# In the order of the rows. Which signal shows the hull's vertical motion depends on the log, and the ripples
+# of two signals cannot be compared: each has a row of its own.
 QUANTITIES: Final[Mapping[str, OverlayQuantity]] = {
     SPEED: OverlayQuantity("Speed", SPEED_UNITS["m/s"]),
     "current_a": OverlayQuantity("Current", Unit("A", 1.0, 1)),

@@ -1,6 +1,6 @@
-"""Setup sheets and the bench: what a boat's tune is, what moved, and the way back.
+"""Setup sheets and the bench: a boat's setup, what moved, and how to set it again.
 
-Pure: nothing here knows of logs, of the logbook or of a screen.
+This package does not know logs, the logbook or a screen.
 """
 
 from telemetry.setup.balance import (

@@ -1,4 +1,4 @@
-"""Centre of gravity from masses and places, and the move that restores a balance."""
+"""Centre of gravity from masses and places, and the moves that restore a balance."""
 
 from __future__ import annotations
 
@@ -40,16 +40,16 @@ class Part:
     high_mm: float | None = None
 
     def __post_init__(self) -> None:
-        """Refuse what no part can be."""
+        """Raise for an impossible part."""
         if not (0.0 < self.mass_kg.value < math.inf and math.isfinite(self.place_mm.value)):
             raise SetupError(
-                f"a part of {self.mass_kg.value:g} kg at {self.place_mm.value:g} mm cannot be",
+                f"a part of {self.mass_kg.value:g} kg at {self.place_mm.value:g} mm is not possible",
                 place=self.name,
                 hint="write its mass above zero, and its place in mm ahead of the transom",
             )
         if (self.low_mm is None) != (self.high_mm is None):
             raise SetupError(
-                "only one end of its range is told", place=self.name, hint="write both ends, or none"
+                "only one end of its range is given", place=self.name, hint="write both ends, or none"
             )
         if self.low_mm is not None and self.high_mm is not None and not self.low_mm <= self.high_mm:
             raise SetupError(
@@ -60,7 +60,7 @@ class Part:
 
     @property
     def range_mm(self) -> tuple[float, float] | None:
-        """The places it can be moved to; None for one that stays."""
+        """The range it can be moved in [mm]; None for a part that stays."""
         return None if self.low_mm is None or self.high_mm is None else (self.low_mm, self.high_mm)
 
 
@@ -72,7 +72,7 @@ class Balance:
     cog_mm: Estimate
 
     def percent(self, hull_length_mm: float) -> Estimate:
-        """Give the centre of gravity in percent of the hull's length from the transom."""
+        """Convert the centre of gravity to percent of the hull's length from the transom."""
         return Estimate(100.0 * self.cog_mm.value / hull_length_mm, 100.0 * self.cog_mm.u / hull_length_mm)
 
 
@@ -82,12 +82,12 @@ def balance(parts: Parts) -> Balance:
     Parameters
     ----------
     parts : sequence of Part
-        Everything that is aboard, each with its own name.
+        Everything in the boat, each with its own name.
 
     Returns
     -------
     Balance
-        The uncertainty of the centre of gravity holds that of every mass, by (place - centre) / all-up mass,
+        The uncertainty of the centre of gravity covers that of every mass, by (place - centre) / all-up mass,
         and of every place, by mass / all-up mass.
 
     Raises
@@ -128,12 +128,21 @@ def _sums(parts: Parts) -> tuple[float, float]:
 
 
 def _weights(part: Part, mass_kg: float, cog_mm: float) -> tuple[float, float]:
-    """How much the centre of gravity follows a part's mass [mm/kg] and its place [1]."""
+    """Sensitivity of the centre of gravity to a part's mass [mm/kg] and to its place [1]."""
     return (part.place_mm.value - cog_mm) / mass_kg, part.mass_kg.value / mass_kg
 
 
 def moved(parts: Parts, name: str, to_mm: float) -> tuple[Part, ...]:
-    """Put one part elsewhere; its place stays as uncertain as it was.
+    """Move one part; its place stays as uncertain as it was.
+
+    Parameters
+    ----------
+    parts : sequence of Part
+        The parts before.
+    name : str
+        The part to move.
+    to_mm : float
+        Its new place ahead of the transom [mm].
 
     Raises
     ------
@@ -145,7 +154,7 @@ def moved(parts: Parts, name: str, to_mm: float) -> tuple[Part, ...]:
 
 
 def swapped(parts: Parts, other: Part) -> tuple[Part, ...]:
-    """Put a part in the place of the one of its name.
+    """Replace the part of the same name.
 
     Raises
     ------
@@ -173,7 +182,7 @@ def part_named(parts: Parts, name: str) -> Part:
 
 @dataclass(frozen=True, slots=True)
 class BalanceEffect:
-    """What a change of parts does: both balances, and how far the centre of gravity goes forward [mm]."""
+    """Effect of a change of parts: both balances, and how far the centre of gravity moves forward [mm]."""
 
     before: Balance
     after: Balance
@@ -184,7 +193,7 @@ def balance_effect(before: Parts, after: Parts) -> BalanceEffect:
     """Compare two loadings of one boat.
 
     What both share (a part that stayed, the mass of one that moved) is the same unknown in both and hardly
-    touches the shift, which is therefore far surer than either centre of gravity.
+    affects the shift, which is therefore far more certain than either centre of gravity.
 
     Raises
     ------
@@ -213,7 +222,7 @@ def balance_effect(before: Parts, after: Parts) -> BalanceEffect:
 
 @dataclass(frozen=True, slots=True)
 class Move:
-    """One part from a place to another, ahead of the transom [mm]."""
+    """One part moved from one place to another, ahead of the transom [mm]."""
 
     name: str
     from_mm: float
@@ -222,14 +231,14 @@ class Move:
 
 @dataclass(frozen=True, slots=True)
 class Restoration:
-    """How a wanted balance can be had.
+    """The moves that give a wanted balance.
 
     Attributes
     ----------
     wanted_mm : float
         [mm].
     start : Balance
-        As it is.
+        The present balance.
     alone : tuple of Move
         Each of these, by itself, gives the wanted balance; the shortest first.
     together : tuple of Move
@@ -252,7 +261,7 @@ class Restoration:
 
     @property
     def within_doubt(self) -> bool:
-        """Whether the boat may be there already, as far as its masses and places are known."""
+        """Whether the boat may be there already, within the uncertainty of its masses and places."""
         return abs(self.wanted_mm - self.start.cog_mm.value) <= self.start.cog_mm.u95
 
 
@@ -269,7 +278,7 @@ def restoring_move(parts: Parts, wanted_mm: float) -> Restoration:
     Returns
     -------
     Restoration
-        Every part that can do it alone; else as few parts as can do it together, those with most reach first;
+        Every part that can do it alone; else as few parts as can do it together, those with most range first;
         else how near all of them get.
 
     Raises
@@ -300,7 +309,7 @@ def restoring_move(parts: Parts, wanted_mm: float) -> Restoration:
 
 
 def _reaches(parts: Parts, *, ahead: bool) -> list[tuple[float, Part]]:
-    """Find the moment that each part can add in one direction [kg mm]."""
+    """Compute the moment that each part can add in one direction [kg mm]."""
     reaches = []
     for part in parts:
         if part.range_mm is not None:

@@ -1,4 +1,4 @@
-"""The bench card: plain text to print and take to the bench."""
+"""The bench card: plain text to print."""
 
 from __future__ import annotations
 
@@ -31,25 +31,25 @@ def bench_card(
     *,
     crash: bool = False,
 ) -> str:
-    """Write the card for bringing a boat back to a sheet.
+    """Format the card for bringing a boat back to a sheet.
 
     Parameters
     ----------
     sheet : SetupSheet
         As last set.
     found : FoundMeasure, optional
-        As found; without it the card is the sheet with room to write the measures down.
+        As found; without it the card is the sheet with room to write the readings.
     target : SetupSheet, optional
-        The sheet to go to, where it is another one.
+        The sheet to return to, if it is another one.
     showing : BenchDisplay, optional
         Units and signs.
     crash : bool
-        Whether the after-crash list stands on it.
+        Whether to print the after-crash list.
 
     Returns
     -------
     str
-        Lines of at most 92 characters where the user's own words allow it.
+        Lines of at most 92 characters if the user's own words allow it.
     """
     show, goal = showing or BenchDisplay(), target or sheet
     blocks = [_head(sheet, found, goal), _listed("Before hands go near it", BENCH_CAUTIONS)]
@@ -88,7 +88,17 @@ def _day(moment: datetime) -> str:
 
 
 def sheet_text(measures: Measures, showing: BenchDisplay | None = None, *, room: bool = False) -> str:
-    """Write the readings of a sheet by group; with room, a line beside each to write on."""
+    """Format the readings of a sheet by group; with room, a line next to each to write on.
+
+    Parameters
+    ----------
+    measures : Measures
+        A sheet or a boat as found.
+    showing : BenchDisplay, optional
+        Units and signs.
+    room : bool
+        Whether to leave a line next to each reading.
+    """
     show = showing or BenchDisplay()
     head = ["item", "as set", "gauge", *(["as found", "gauge used"] if room else [])]
     rows = [head]
@@ -105,12 +115,12 @@ def sheet_text(measures: Measures, showing: BenchDisplay | None = None, *, room:
 
 
 def changes_text(changes: Iterable[ItemChange], showing: BenchDisplay | None = None) -> str:
-    """Write what differs between two sheets."""
+    """Format the differences between two sheets."""
     show = showing or BenchDisplay()
     rows = [["item", "before", "after", ""]]
     for change in changes:
         beyond = change.beyond_gauges
-        said = "only one says" if beyond is None else "" if beyond else "within the gauges' resolution"
+        said = "only on one sheet" if beyond is None else "" if beyond else "within the gauges' resolution"
         rows.append(
             [
                 change.item.title,
@@ -123,7 +133,7 @@ def changes_text(changes: Iterable[ItemChange], showing: BenchDisplay | None = N
 
 
 def found_text(rows: Sequence[FoundItem], showing: BenchDisplay | None = None) -> str:
-    """Write what moved, item by item, with the evidence."""
+    """Format what moved, item by item, with the evidence."""
     show = showing or BenchDisplay()
     cells = [["", "item", "as set", "as found", "verdict"]]
     for row in rows:
@@ -151,9 +161,9 @@ def found_text(rows: Sequence[FoundItem], showing: BenchDisplay | None = None) -
 
 
 def steps_text(steps: Sequence[Step], showing: BenchDisplay | None = None) -> str:
-    """Write the steps, numbered, each with a box to tick."""
+    """Format the steps, numbered, each with a box to tick."""
     if not steps:
-        return "The way back: nothing to do; everything measured is as the sheet says."
+        return "The way back: nothing to do; everything measured matches the sheet."
     lines = ["The way back"]
     group = ""
     for number, step in enumerate(steps, 1):
@@ -165,7 +175,7 @@ def steps_text(steps: Sequence[Step], showing: BenchDisplay | None = None) -> st
 
 
 def signs_text(measures: Measures, showing: BenchDisplay | None = None) -> str:
-    """Say how each item with a sign counts."""
+    """Describe the sign of each item that has one."""
     show = showing or BenchDisplay()
     turned = [name for names in SIGNS.values() for name in names]
     said: dict[str, Item] = {}
@@ -174,7 +184,7 @@ def signs_text(measures: Measures, showing: BenchDisplay | None = None) -> str:
         if name in turned:
             said.setdefault(show.sign(item), item)
     lines = [f"  {_family(item)}: {sign}" for sign, item in said.items()]
-    return "\n".join(["How it counts", *_wrapped(lines)]) if lines else "Nothing on this sheet has a sign."
+    return "\n".join(["Signs", *_wrapped(lines)]) if lines else "Nothing on this sheet has a sign."
 
 
 def _family(item: Item) -> str:
@@ -182,7 +192,7 @@ def _family(item: Item) -> str:
 
 
 def crash_text() -> str:
-    """Write the after-crash list with boxes to tick."""
+    """Format the after-crash list with boxes to tick."""
     lines = [f"  [ ] {check.title}: {check.look} ({check.why})" for check in CRASH_LIST]
     return "\n".join([f"After a crash ({COMMON_PRACTICE})", *_wrapped(lines)])
 

@@ -1,4 +1,4 @@
-"""The items of the trade. Usual gauges and what matters are common practice, no source."""
+"""The standard items. Usual gauges and what matters are common practice, no source."""
 
 from __future__ import annotations
 
@@ -223,4 +223,4 @@ def _numbered() -> Iterator[tuple[str, Item]]:
 
 
 ITEMS: Final[Mapping[str, Item]] = MappingProxyType(dict(_numbered()))
-"""Every item of the trade by its name, in the order of a sheet."""
+"""Every standard item by its name, in the order of a sheet."""

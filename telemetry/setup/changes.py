@@ -1,4 +1,4 @@
-"""What differs between two sheets, item by item."""
+"""The differences between two sheets, item by item."""
 
 from __future__ import annotations
 
@@ -12,18 +12,18 @@ from telemetry.setup.sheet import Measures
 
 @dataclass(frozen=True, slots=True)
 class ItemChange:
-    """One item that is not the same on two sheets.
+    """One item that differs between two sheets.
 
     Attributes
     ----------
     item : Item
         What changed.
     before, after : Reading or None
-        None where the sheet does not say.
+        None if the sheet has no value.
     difference : float or None
-        After less before, in the item's unit; None where one is missing or the item is no number.
+        After minus before, in the item's unit; None if one is missing or the item is not a number.
     limit : DetectionLimit or None
-        What the two gauges can tell, where there is a difference.
+        What the two gauges can resolve, if there is a difference.
     """
 
     item: Item
@@ -34,7 +34,7 @@ class ItemChange:
 
     @property
     def beyond_gauges(self) -> bool | None:
-        """Whether the two gauges together can tell the difference; None where there is none to tell."""
+        """Whether the two gauges can resolve the difference; None if there is none."""
         if self.before is None or self.after is None:
             return None
         return True if self.difference is None or self.limit is None else self.limit.tells(self.difference)
@@ -43,7 +43,7 @@ class ItemChange:
 def item_changes(before: Measures, after: Measures) -> tuple[ItemChange, ...]:
     """List the items whose values differ, in the order of a sheet.
 
-    A value measured again with another gauge is no change; one that only one of the sheets states is.
+    The same value measured with another gauge is not a change; a value on only one of the sheets is.
 
     Parameters
     ----------
@@ -53,7 +53,7 @@ def item_changes(before: Measures, after: Measures) -> tuple[ItemChange, ...]:
     Returns
     -------
     tuple of ItemChange
-        Empty where the tune is the same.
+        Empty if the setup is the same.
     """
     found = []
     for item in items_of(before, after):
@@ -69,6 +69,6 @@ def item_changes(before: Measures, after: Measures) -> tuple[ItemChange, ...]:
 
 
 def items_of(*measures: Measures) -> tuple[Item, ...]:
-    """List the items of the tune that any of them states, in the order of a sheet."""
+    """List the items of the setup that any of them has, in the order of a sheet."""
     items = {name: one.item(name) for one in measures for name in one.tune}
     return tuple(sorted(items.values(), key=lambda item: (item.order, item.name)))

@@ -1,4 +1,4 @@
-"""What to look at after a crash, and what to mind at the bench (all common practice, no source)."""
+"""Checks after a crash, and cautions at the bench (all common practice, no source)."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Final
 
 BENCH_CAUTIONS: Final = (
     "The propeller is live while a pack is connected: take the pack out before hands go near it.",
-    "A pack that was hit, swam, swells, smells or is warm: outdoors, on a place that cannot burn, watched; "
+    "A pack that was hit, got wet, swells, smells or is warm: outdoors, on a fireproof surface, watched; "
     "never charge it.",
     "Let hot motors and controllers cool before you touch them.",
     "A propeller is sharp: gloves, and the shaft held, when you turn it.",
@@ -19,7 +19,7 @@ BENCH_CAUTIONS: Final = (
 
 @dataclass(frozen=True, slots=True)
 class CrashCheck:
-    """One thing to look at.
+    """One check.
 
     Attributes
     ----------
@@ -28,7 +28,7 @@ class CrashCheck:
     look : str
         What to do.
     why : str
-        What it would mean.
+        What the fault would mean.
     """
 
     name: str
@@ -95,4 +95,4 @@ CRASH_LIST: Final = (
         "the next swim must end on the surface",
     ),
 )  # fmt: skip
-"""In the order of the bench: what can burn first, what decides the next launch last."""
+"""In working order: what can burn first, what decides the next launch last."""

@@ -1,4 +1,4 @@
-"""How values of the bench are shown to one user: in which units, and counted which way round."""
+"""Units and signs in which one user sees the values of the bench."""
 
 from __future__ import annotations
 
@@ -29,12 +29,12 @@ SIGNS: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
         "fin-toe": tuple(name for name in ITEMS if name.startswith("turn_fin_") and name.endswith("_deg")),
     }
 )
-"""The signs that some count the other way round, each with the items it turns."""
+"""The signs that some users count the other way round, each with its items."""
 
 
 @dataclass(frozen=True, slots=True)
 class BenchDisplay:
-    """One user's way of reading the bench.
+    """One user's units and signs for the bench.
 
     Attributes
     ----------
@@ -54,36 +54,36 @@ class BenchDisplay:
     turned: frozenset[str] = frozenset()
 
     def __post_init__(self) -> None:
-        """Refuse what is not in the tables."""
+        """Raise for an unknown unit or sign."""
         chosen = ((self.length, BENCH_LENGTHS, "length"), (self.mass, BENCH_MASSES, "mass"))
         for unit, known, place in (*chosen, *((key, tuple(SIGNS), "sign") for key in self.turned)):
             if unit not in known:
-                raise SetupError(f"there is no {place} {unit!r} here", place=place, hint=", ".join(known))
+                raise SetupError(f"there is no unit {unit!r} for {place}", place=place, hint=", ".join(known))
 
     def unit(self, item: Item) -> str:
-        """Name the unit in which an item is shown; nothing for what has none."""
+        """Return the unit in which an item is shown; empty for an item without one."""
         return "" if item.unit == "1" else {"mm": self.length, "kg": self.mass}.get(item.unit, item.unit)
 
     def sign(self, item: Item) -> str:
-        """Say how an item is measured and what a positive value means, as this user counts."""
+        """Describe how an item is measured and what a positive value means, in this user's sign."""
         return item.other_sign if self._turns(item) and item.other_sign else item.sign
 
     def shown(self, item: Item, value: float) -> float:
-        """Turn a value into this user's unit and sign."""
+        """Convert a value to this user's unit and sign."""
         turned = -value if self._turns(item) else value
         return self.size(item, turned)
 
     def size(self, item: Item, amount: float) -> float:
-        """Turn an amount, such as a resolution, into this user's unit."""
+        """Convert an amount, such as a resolution, to this user's unit."""
         return convert(amount, item.unit, self.unit(item)) if self.unit(item) else amount
 
     def inside(self, item: Item, text: str) -> float:
-        """Read a value as this user writes it; another unit may stand after it.
+        """Parse a value as this user writes it; another unit may follow it.
 
         Raises
         ------
         SetupError
-            Naming the item.
+            With the item.
         """
         unit = self.unit(item)
         try:
@@ -96,11 +96,11 @@ class BenchDisplay:
         return -value if self._turns(item) else value
 
     def text(self, item: Item, reading: Reading | None) -> str:
-        """Write a reading with its unit.
+        """Format a reading with its unit.
 
         Examples
         --------
-        >>> Showing(length="thou").text(ITEMS["strut_depth_mm"], Reading(3.175))
+        >>> BenchDisplay(length="thou").text(ITEMS["strut_depth_mm"], Reading(3.175))
         '125 thou'
         """
         if reading is None:
@@ -112,16 +112,16 @@ class BenchDisplay:
         return self._number(item, self.shown(item, reading.value))
 
     def amount(self, item: Item, amount: float) -> str:
-        """Write an amount without a direction, such as how far something goes."""
+        """Format an amount without a sign, such as how far something moves."""
         return self._number(item, abs(self.size(item, amount)))
 
     def _number(self, item: Item, value: float) -> str:
         unit = self.unit(item)
-        told: Unit | None = next(
+        shown_unit: Unit | None = next(
             (t[unit] for t in (LENGTH_UNITS, MASS_UNITS, ANGLE_UNITS) if unit in t), None
         )
-        # At least one place, noughts at the end aside: half a thou on a fine gauge is not cut off.
-        digits = f"{value:.{3 if told is None else max(told.decimals, 1)}f}"
+        # At least one decimal, apart from trailing zeros: half a thou on a fine gauge is not cut off.
+        digits = f"{value:.{3 if shown_unit is None else max(shown_unit.decimals, 1)}f}"
         digits = digits.rstrip("0").rstrip(".") if "." in digits else digits
         return f"{'0' if digits == '-0' else digits} {unit}".strip()
 
@@ -130,7 +130,7 @@ class BenchDisplay:
 
 
 def parse_reading(item: Item, text: str, showing: BenchDisplay, gauge: str = "") -> Reading:
-    """Read what a user typed for an item: a value in their unit and sign, and after ``@`` the gauge.
+    """Parse what a user typed for an item: a value in their unit and sign, and after ``@`` the gauge.
 
     Parameters
     ----------
@@ -141,16 +141,16 @@ def parse_reading(item: Item, text: str, showing: BenchDisplay, gauge: str = "")
     showing : BenchDisplay
         The user's units and signs.
     gauge : str
-        The gauge where it was typed apart.
+        The gauge, if it was typed separately.
 
     Raises
     ------
     SetupError
-        Naming the item.
+        With the item.
 
     Examples
     --------
-    >>> parse_reading(ITEMS["strut_depth_mm"], "1/8 in@caliper", Showing()).value
+    >>> parse_reading(ITEMS["strut_depth_mm"], "1/8 in@caliper", BenchDisplay()).value
     3.175
     """
     if not item.is_measured:
@@ -160,22 +160,31 @@ def parse_reading(item: Item, text: str, showing: BenchDisplay, gauge: str = "")
 
 
 def gauge_of_text(item: Item, text: str, showing: BenchDisplay) -> Gauge | None:
-    """Read which gauge a user names for an item: one of ``GAUGES``, or its smallest step; None for nothing.
+    """Parse the gauge that a user names for an item: one of ``GAUGES``, or its smallest step; None if empty.
+
+    Parameters
+    ----------
+    item : Item
+        The item that the gauge measures.
+    text : str
+        What the user typed.
+    showing : BenchDisplay
+        The user's units and signs.
 
     Raises
     ------
     SetupError
-        Naming the item.
+        With the item.
 
     Examples
     --------
-    >>> gauge_of_text(ITEMS["strut_depth_mm"], "1 thou", Showing()).text()
+    >>> gauge_of_text(ITEMS["strut_depth_mm"], "1 thou", BenchDisplay()).text()
     'gauge, 0.0254 mm'
     """
-    told = text.strip()
+    stripped = text.strip()
     unit = showing.unit(item) or "1"
-    named = next((known for known in GAUGES if known.name == told), None)
-    if named is None and told:
-        number = parse_measure_value(told, unit, f"{item.title}, gauge")
+    named = next((known for known in GAUGES if known.name == stripped), None)
+    if named is None and stripped:
+        number = parse_measure_value(stripped, unit, f"{item.title}, gauge")
         named = Gauge("gauge", convert(number, unit, item.unit), item.unit)
     return named

@@ -11,7 +11,7 @@ from telemetry.setup.gauges import Z95, Gauge, Reading
 
 @dataclass(frozen=True, slots=True)
 class Estimate:
-    """A value and its standard uncertainty, both in one unit that the name beside it tells."""
+    """A value and its standard uncertainty, both in the unit that the variable's name states."""
 
     value: float
     u: float = 0.0
@@ -38,11 +38,11 @@ class Estimate:
 
     @classmethod
     def of(cls, reading: Reading, usual: Gauge, unit: str) -> Self:
-        """Take a numeric reading with what its gauge, or the usual one, can tell."""
+        """Convert a numeric reading with the uncertainty of its gauge, or of the usual one."""
         return cls(float(reading.value), (reading.gauge or usual).u(unit))
 
     def text(self, unit: str, decimals: int = 2) -> str:
-        """Write the value with its 95 % interval.
+        """Format the value with its 95 % interval.
 
         Examples
         --------

@@ -1,4 +1,4 @@
-"""Setup sheets, measures as found, parts and service intervals as files, TOML or JSON."""
+"""Setup sheets, readings as found, parts and service intervals as TOML or JSON files."""
 
 from __future__ import annotations
 
@@ -21,21 +21,21 @@ LARGEST_BYTES: Final = 1_000_000
 
 
 def parse_table(text: str, file: str) -> dict[str, Any]:
-    """Read TOML, or JSON where the text begins with a brace.
+    """Parse TOML, or JSON if the text begins with a brace.
 
     Raises
     ------
     SetupError
-        Naming the file and the line.
+        With the file and the line.
     """
     text = text.removeprefix("\ufeff")
     kind = "JSON" if text.lstrip().startswith("{") else "TOML"
     try:
         table = json.loads(text) if kind == "JSON" else tomllib.loads(text)
-    except ValueError as error:  # also a number of more digits than Python takes
+    except ValueError as error:  # also a number with more digits than Python allows
         raise SetupError(f"not valid {kind}: {error}", file=file, hint="correct the line named") from None
     except RecursionError:
-        raise SetupError("brackets within brackets without end", file=file, hint="check the file") from None
+        raise SetupError("too deeply nested brackets", file=file, hint="check the file") from None
     return cast("dict[str, Any]", table)
 
 
@@ -45,12 +45,12 @@ def load_table(path: str | Path) -> dict[str, Any]:
     Raises
     ------
     SetupError
-        Naming the file and what is wrong with it.
+        With the file and the reason.
     """
     file = str(path)
     try:
         if Path(path).stat().st_size > LARGEST_BYTES:
-            raise SetupError("it is far too large for a sheet", file=file, hint="check the path")
+            raise SetupError("the file is too large for a sheet", file=file, hint="check the path")
         return parse_table(Path(path).read_text(encoding="utf-8-sig"), file)
     except (OSError, UnicodeDecodeError) as error:
         reason = cast("str", getattr(error, "strerror", None) or "it is not UTF-8 text")
@@ -63,32 +63,32 @@ def load_sheet(path: str | Path) -> SetupSheet:
     Raises
     ------
     SetupError
-        Naming the file, the key and the fix.
+        With the file, the key and the fix.
     """
     return SetupSheet.from_dict(load_table(path), str(path))
 
 
 def load_found(path: str | Path, own: Iterable[OwnItem] = ()) -> FoundMeasure:
-    """Read a measure as found from a file; ``own`` are the boat's items that it need not define.
+    """Read readings as found from a file; ``own`` are the boat's items that it need not define.
 
     Raises
     ------
     SetupError
-        Naming the file, the key and the fix.
+        With the file, the key and the fix.
     """
     return FoundMeasure.from_dict(load_table(path), str(path), own)
 
 
 def parts_of_table(table: Mapping[str, Any], file: str = "") -> tuple[Part, ...]:
-    """Read parts from ``[[parts]]``: name, mass, place, and low and high for one that may be moved.
+    """Read parts from ``[[parts]]``: name, mass, place, and low and high for one that can be moved.
 
-    Masses are in kg and places in mm unless another unit stands with them; ``mass_resolution`` and
-    ``place_resolution`` are those of the scale and the tape, 1 g and 1 mm where none is written.
+    Masses are in kg and places in mm unless another unit follows them; ``mass_resolution`` and
+    ``place_resolution`` are those of the scale and the tape, by default 1 g and 1 mm.
 
     Raises
     ------
     SetupError
-        Naming the file, the part and the fix.
+        With the file, the part and the fix.
     """
     rows = table.get("parts")
     if not isinstance(rows, list) or not rows:
@@ -103,7 +103,10 @@ def _part(row: object, number: int, file: str) -> Part:
     missing = next((key for key in known[:3] if key not in table), None)
     if missing is not None or not name.strip():
         raise SetupError(
-            "the part lacks this", file=file, place=f"part {number}: {missing or 'name'}", hint="write it"
+            "this key of the part is missing",
+            file=file,
+            place=f"part {number}: {missing or 'name'}",
+            hint="add it",
         )
 
     def value(key: str, unit: str) -> float | None:
@@ -121,7 +124,7 @@ def _part(row: object, number: int, file: str) -> Part:
 
 
 def toml_text(table: Mapping[str, Any]) -> str:
-    """Write plain types as TOML that :func:`parse_table` reads back; None is left out.
+    """Format plain types as TOML that :func:`parse_table` reads; None is left out.
 
     Examples
     --------
@@ -155,5 +158,5 @@ def _value(value: object) -> str:
         return f"[{', '.join(_value(entry) for entry in value)}]"
     if isinstance(value, float):
         return repr(value)  # inf and nan are TOML words too
-    # A JSON string is a basic string of TOML, but for one control character that JSON leaves as it is.
+    # A JSON string is a basic string of TOML, except one control character that JSON does not escape.
     return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")

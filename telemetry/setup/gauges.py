@@ -1,8 +1,8 @@
-"""What measured a value, and how far it can be trusted.
+"""Measuring tools and their uncertainty.
 
-A gauge of resolution q shows one mark for everything within half a mark of it: the value lies anywhere in
-``± q/2`` with equal chance, a standard uncertainty of q/√12. What repeats of the same measurement scatter by
-(hinge slop, how the hull sits on the plate) comes on top where the user knows it.
+A gauge of resolution q shows one mark for everything within half a mark of it: the value is anywhere in
+``± q/2`` with equal chance, a standard uncertainty of q/√12. The scatter of repeated measurements (hinge
+slop, how the hull sits on the plate) is added if the user knows it.
 
 References
 ----------
@@ -28,13 +28,13 @@ class Gauge:
     Attributes
     ----------
     name : str
-        As the trade calls it: feeler gauge, caliper, scale.
+        Usual name: feeler gauge, caliper, scale.
     resolution : float
-        Smallest step it shows, in ``unit``; 0 for what is counted and not measured.
+        Smallest step it shows, in ``unit``; 0 for counted values.
     unit : str
         Unit of ``resolution`` and ``sd``.
     sd : float
-        Standard deviation of repeats of one measurement, in ``unit``, where it is known.
+        Standard deviation of repeated measurements, in ``unit``, if known.
     """
 
     name: str
@@ -43,7 +43,7 @@ class Gauge:
     sd: float = 0.0
 
     def __post_init__(self) -> None:
-        """Refuse what no gauge can be."""
+        """Raise for an impossible gauge."""
         for what, value in (("resolution", self.resolution), ("scatter", self.sd)):
             if not 0.0 <= value < math.inf:
                 raise SetupError(
@@ -53,7 +53,7 @@ class Gauge:
                 )
 
     def half_width(self, unit: str) -> float:
-        """Give half a step, in another unit of the same kind.
+        """Return half a step, in another unit of the same kind.
 
         Raises
         ------
@@ -63,7 +63,7 @@ class Gauge:
         return self._in(self.resolution, unit) / 2.0
 
     def u(self, unit: str) -> float:
-        """Give the standard uncertainty of one reading, in another unit of the same kind.
+        """Return the standard uncertainty of one reading, in another unit of the same kind.
 
         Raises
         ------
@@ -78,7 +78,7 @@ class Gauge:
         return math.hypot(self._in(self.resolution, unit) / math.sqrt(12.0), self._in(self.sd, unit))
 
     def text(self) -> str:
-        """Name the gauge with its resolution.
+        """Format the gauge's name with its resolution.
 
         Examples
         --------
@@ -89,7 +89,7 @@ class Gauge:
         return (f"{self.name}, {self.resolution:g} {self.unit}" if self.resolution else self.name) + scatter
 
     def to_dict(self) -> dict[str, Any]:
-        """Write as plain types."""
+        """Convert to plain types."""
         return {"name": self.name, "resolution": self.resolution, "unit": self.unit, "sd": self.sd}
 
     def _in(self, value: float, unit: str) -> float:
@@ -116,14 +116,14 @@ GAUGES: Final = (FEELER, CALIPER, RULE, TAPE, PROTRACTOR, SCALE)
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """One value with what measured it.
+    """One value and the gauge that measured it.
 
     Attributes
     ----------
     value : float, str or bool
         In the item's own unit; text for texts and choices, True or False for a flag.
     gauge : Gauge or None
-        None where nobody said; the item's usual gauge is then taken, and that is said.
+        None if unknown; the item's usual gauge is then used, and that is stated.
     """
 
     value: float | str | bool

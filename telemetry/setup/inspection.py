@@ -1,4 +1,4 @@
-"""A boat as found: what moved since it was set, as far as the gauges can tell."""
+"""A boat as found: what moved since it was set, within the gauges' resolution."""
 
 from __future__ import annotations
 
@@ -29,19 +29,19 @@ class FoundMeasure(Measures):
     found_utc : datetime or None
         When.
     note : str
-        After what, in the user's words.
+        What happened before, in the user's words.
     """
 
     found_utc: datetime | None = field(default=None, compare=False)
     note: str = field(default="", compare=False)
 
     def __post_init__(self) -> None:
-        """Check and order what came in."""
+        """Validate and sort the readings."""
         object.__setattr__(self, "found_utc", aware(self.found_utc, "found_utc"))
         super().__post_init__()
 
     def to_dict(self) -> dict[str, Any]:
-        """Write as plain types, which :meth:`from_dict` takes back."""
+        """Convert to plain types, which :meth:`from_dict` reads."""
         return {
             "schema": INSPECTION_SCHEMA,
             **self._content(),
@@ -51,12 +51,12 @@ class FoundMeasure(Measures):
 
     @classmethod
     def from_dict(cls, table: Mapping[str, Any], file: str = "", own: Iterable[OwnItem] = ()) -> FoundMeasure:
-        """Read from plain types, as for a sheet; ``own`` are the boat's items that the table need not define.
+        """Parse plain types, as for a sheet; ``own`` are the boat's items that the table need not define.
 
         Raises
         ------
         SetupError
-            Naming the file, the key and the fix.
+            With the file, the key and the fix.
         """
         keys_of(table, ("schema", "boat", "readings", "own", "found_utc", "note"), "", file)
         schema_of(table, INSPECTION_SCHEMA, file)
@@ -74,7 +74,7 @@ class FoundItem:
     Attributes
     ----------
     change : ItemChange
-        The item with both readings, their difference and what the gauges can tell.
+        The item with both readings, their difference and the detection limit.
     verdict : {"moved", "as set", "cannot tell"}
     """
 
@@ -83,43 +83,45 @@ class FoundItem:
 
     @property
     def item(self) -> Item:
-        """What was measured."""
+        """The reading as found."""
         return self.change.item
 
     def why(self, showing: BenchDisplay | None = None) -> str:
-        """Give the evidence as part of a sentence, in one user's units."""
+        """Describe the evidence as part of a sentence, in one user's units."""
         show, item, change = showing or BenchDisplay(), self.item, self.change
         if change.after is None:
             return "it was not measured as found"
         if change.before is None:
-            return "the sheet does not say"
+            return "the sheet has no value"
         if change.difference is None or change.limit is None:
-            return "it is the same" if self.verdict == "as set" else "it is another"
-        told = show.amount(item, change.limit.value)
+            return "it is the same" if self.verdict == "as set" else "it is different"
+        resolved = show.amount(item, change.limit.value)
         hidden = show.amount(item, _hidden(change))
         matters = "" if item.matters is None else show.amount(item, item.matters)
         if self.verdict == "moved":
             small = item.matters is not None and _hidden(change) < item.matters
             less = f", less than the {matters} that matter" if small else ""
-            return f"it differs by {show.amount(item, change.difference)}{less}; the gauges tell {told}"
+            return (
+                f"it differs by {show.amount(item, change.difference)}{less}; the gauges resolve {resolved}"
+            )
         if self.verdict == "cannot tell":
-            return f"{hidden} could hide in the gauges, and {matters} matter: measure finer"
-        return f"no more than {hidden} could hide in the gauges" if _hidden(change) else "it is the same"
+            return f"the gauges could miss {hidden}, and {matters} matter: use a finer gauge"
+        return f"the gauges could miss {hidden} at most" if _hidden(change) else "it is the same"
 
 
 def compare_found(sheet: SetupSheet, found: FoundMeasure) -> tuple[FoundItem, ...]:
-    """Say of each item whether it moved since it was set.
+    """Decide for each item whether it moved since it was set.
 
-    An item moved where the difference is more than both gauges together can make of nothing. It is as set
-    where it did not, and even a movement that hides in the gauges would be too small to matter; where such a
-    hidden movement could matter, or one of the two was not measured, nobody can tell.
+    An item moved if the difference is larger than both gauges together can show without a movement. It is
+    as set if it did not move and any movement below the gauges' resolution is too small to matter; if such a
+    hidden movement could matter, or one of the two was not measured, the verdict is "cannot tell".
 
     Parameters
     ----------
     sheet : SetupSheet
         As last set.
     found : FoundMeasure
-        As found. Items of the sheet that a crash cannot move are asked about only where they were measured.
+        As found. Items that a crash cannot move are judged only if they were measured.
 
     Returns
     -------
@@ -144,7 +146,15 @@ def compare_found(sheet: SetupSheet, found: FoundMeasure) -> tuple[FoundItem, ..
 
 
 def judged(item: Item, was: Reading | None, now: Reading | None) -> FoundItem:
-    """Give the verdict on one item from its two readings; None where there is none."""
+    """Judge one item from its two readings; None if there is no reading.
+
+    Parameters
+    ----------
+    item : Item
+        The item.
+    was, now : Reading or None
+        As set and as found.
+    """
     if was is None or now is None:
         return FoundItem(ItemChange(item, was, now), "cannot tell")
     if isinstance(was.value, (str, bool)) or isinstance(now.value, (str, bool)):
@@ -158,7 +168,7 @@ def judged(item: Item, was: Reading | None, now: Reading | None) -> FoundItem:
 
 
 def _hidden(change: ItemChange) -> float:
-    """Give the largest movement that the two readings leave possible, in the item's unit."""
+    """Return the largest movement that the two readings leave possible, in the item's unit."""
     assert change.difference is not None
     assert change.limit is not None
     return abs(change.difference) + change.limit.value

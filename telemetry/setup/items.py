@@ -1,4 +1,4 @@
-"""What an item of a setup sheet is: its unit, its sign, how it is measured and what matters of it."""
+"""The items of a setup sheet: unit, sign, gauge and the smallest change that matters."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ GROUPS: Final[dict[str, str]] = {
     "controller": "Controller",
     "pack": "Pack",
     "cooling": "Cooling",
-    "own": "Of this boat alone",
+    "own": "Only this boat",
     "notes": "Notes",
 }
 """The groups of items with their titles, in the order of a sheet and of the work at the bench."""
@@ -42,7 +42,7 @@ _ENDINGS: Final[dict[str, str]] = {
     "mAh": "_mah",
     "°C": "_c",
 }
-"""How the name of an item ends for each unit."""
+"""The suffix of an item's name for each unit."""
 _USUAL: Final = {"mm": CALIPER, "deg": PROTRACTOR, "kg": SCALE}
 
 
@@ -53,32 +53,32 @@ class Item:
     Attributes
     ----------
     name, title : str
-        Its key, which ends in its unit, and what the trade calls it.
+        Its key, which ends in its unit, and its usual title.
     unit : str
-        Unit of its values: mm, deg, kg, V, rpm/V, turns, mAh, °C, or 1 for what has none.
+        Unit of its values: mm, deg, kg, V, rpm/V, turns, mAh, °C, or 1 for none.
     kind : {"number", "count", "text", "choice", "flag"}
         What its values are.
     group : str
         A key of :data:`GROUPS`.
     sign, other_sign : str
-        How it is measured and what a positive value means; the same for whoever counts the other way round,
-        empty where there is only one way.
+        How it is measured and what a positive value means; the same for users who count the other way round,
+        empty if there is only one way.
     more, less : str
         What to do at the bench to make the value larger, or smaller.
     gauge : Gauge
         What usually measures it (common practice, no source).
     matters : float or None
-        Smallest change worth setting, in ``unit`` (common practice, no source); None where nobody can say.
+        Smallest change worth setting, in ``unit`` (common practice, no source); None if unknown.
     low, high : float
-        What a value can be, in ``unit``.
+        Possible values, in ``unit``.
     choices : tuple of str
         The words of a choice.
     at_bench : bool
-        Whether a crash or a pair of hands can have moved it, so that it is measured again.
+        Whether a crash or handling can have moved it, so that it is measured again.
     compared : bool
-        Whether it is part of the tune; what only tells how something was measured, and notes, are not.
+        Whether it is part of the setup; notes, and items that describe how something was measured, are not.
     order : int
-        Its place on a sheet.
+        Its position on a sheet.
     """
 
     name: str
@@ -105,16 +105,16 @@ class Item:
         return self.kind in ("number", "count")
 
     def gauge_of(self, reading: Reading) -> Gauge:
-        """Name the gauge behind a reading: its own, else the item's usual one."""
+        """Return the gauge of a reading: its own, else the item's usual one."""
         return reading.gauge or self.gauge
 
     def check(self, reading: Reading, file: str = "") -> Reading:
-        """Hold a reading against what the item can be, and return it with its plain value.
+        """Check a reading against the item, and return it with its plain value.
 
         Raises
         ------
         SetupError
-            Naming the item and the fix.
+            With the item and the fix.
         """
         value = reading.value
         if self.is_measured:
@@ -125,18 +125,18 @@ class Item:
             if not isinstance(value, bool):
                 raise self._error(f"{value!r} is neither yes nor no", "write true or false", file)
         elif not isinstance(value, str) or not value.strip():
-            raise self._error(f"{value!r} is no text", "write a text, or leave the item out", file)
+            raise self._error(f"{value!r} is not text", "write a text, or leave the item out", file)
         else:
             value = value.strip()
             if self.kind == "choice" and value not in self.choices:
                 raise self._error(
-                    f"{value!r} is none of the choices", f"one of {', '.join(self.choices)}", file
+                    f"{value!r} is not one of the choices", f"one of {', '.join(self.choices)}", file
                 )
         return Reading(value, reading.gauge if self.is_measured else None)
 
     def _number(self, value: float | str | bool, file: str) -> float:
         if isinstance(value, (bool, str)) or not math.isfinite(value):
-            raise self._error(f"{value!r} is no number", f"write a number of {self.unit}", file)
+            raise self._error(f"{value!r} is not a number", f"write a number of {self.unit}", file)
         if not self.low <= value <= self.high:
             raise self._error(
                 f"{value:g} {self.unit} is out of range",
@@ -144,7 +144,7 @@ class Item:
                 file,
             )
         if self.kind == "count" and value != int(value):
-            raise self._error(f"{value:g} is no whole number", "write a whole number", file)
+            raise self._error(f"{value:g} is not a whole number", "write a whole number", file)
         return float(value) + 0.0  # -0 is 0
 
     def _error(self, reason: str, hint: str, file: str) -> SetupError:
@@ -153,16 +153,16 @@ class Item:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OwnItem(Item):
-    """An item that one boat alone has; it travels with the boat's sheets.
+    """An item that only one boat has; it travels with the boat's sheets.
 
     Raises
     ------
     SetupError
-        If its name does not end in its unit, or its words do not fit its kind.
+        If its name does not end in its unit, or its texts do not fit its kind.
     """
 
     def __post_init__(self) -> None:
-        """Refuse what does not fit together."""
+        """Raise for a definition that is not consistent."""
         if self.kind not in get_args(ItemKind):
             raise self._error(
                 f"there is no kind {self.kind!r}", f"one of {', '.join(get_args(ItemKind))}", ""
@@ -176,11 +176,11 @@ class OwnItem(Item):
         ending = _ENDINGS.get(self.unit)
         if self.kind == "number" and self.unit != "1" and ending is None:
             raise self._error(
-                f"{self.unit!r} is no unit of an item", f"one of {', '.join(_ENDINGS)} or 1", ""
+                f"{self.unit!r} is not a unit of an item", f"one of {', '.join(_ENDINGS)} or 1", ""
             )
         if self.kind == "number" and ending and not self.name.endswith(ending):
             raise self._error(
-                f"a value in {self.unit} is not told by the name", f"call it {self.name}{ending}", ""
+                f"the name does not end in the unit {self.unit}", f"call it {self.name}{ending}", ""
             )
         if (self.kind == "choice") != bool(self.choices):
             raise self._error(
@@ -189,10 +189,12 @@ class OwnItem(Item):
         if self.group not in GROUPS:
             raise self._error(f"there is no group {self.group!r}", f"one of {', '.join(GROUPS)}", "")
         if not self.low <= self.high:
-            raise self._error("no value lies within its range", "write low below high", "")
+            raise self._error("its range is empty", "write low below high", "")
         if self.matters is not None and not self.matters > 0.0:
             raise self._error(
-                "a change of nothing cannot matter", "write a positive number or leave it out", ""
+                "the smallest change that matters must be positive",
+                "write a positive number or leave it out",
+                "",
             )
         if self.gauge == COUNT and self.unit in _ENDINGS:
             usual = _USUAL.get(self.unit) or replace(COUNT, unit=self.unit)

@@ -1,4 +1,4 @@
-"""Readings, gauges and own items as plain types, and back from what people write.
+"""Readings, gauges and own items as plain types, and parsing of what people write.
 
 A reading is written as ``3.2`` (the item's unit and usual gauge), as ``"1/8 in"`` (any unit of the kind), or
 as a table ``{ value = "3.2 mm", gauge = "caliper", resolution = "0.1 mm" }``; ``gauge`` may also be the table
@@ -24,12 +24,12 @@ _NO: Final = ("no", "false", "off")
 
 @contextmanager
 def located(file: str) -> Iterator[None]:
-    """Say in which file stands what is refused inside.
+    """Add the file's name to a SetupError raised inside.
 
     Raises
     ------
     SetupError
-        The one that came, with the file.
+        The original error, with the file.
     """
     try:
         yield
@@ -38,12 +38,21 @@ def located(file: str) -> Iterator[None]:
 
 
 def parse_measure_value(value: object, unit: str, place: str, file: str = "") -> float:
-    """Read a number, or a text with a unit, into a unit.
+    """Parse a number, or a text with a unit, into a unit.
+
+    Parameters
+    ----------
+    value : object
+        A number or a text from a file or a form.
+    unit : str
+        Unit of the result, and of a bare number.
+    place, file : str
+        Where the value is, for the error.
 
     Raises
     ------
     SetupError
-        Naming the place.
+        With the place.
     """
     try:
         if isinstance(value, (int, float)) and not isinstance(value, bool):
@@ -56,19 +65,30 @@ def parse_measure_value(value: object, unit: str, place: str, file: str = "") ->
 
 
 def keys_of(table: object, known: Collection[str], place: str, file: str) -> Mapping[str, Any]:
-    """Hold that something is a table with known keys only.
+    """Check that a value is a table with known keys only.
+
+    Parameters
+    ----------
+    table : object
+        A value that should be a table.
+    known : collection of str
+        The allowed keys.
+    place, file : str
+        Where the table is, for the error.
 
     Raises
     ------
     SetupError
-        Naming the first key that is not.
+        With the first unknown key.
     """
     if not isinstance(table, Mapping):
-        raise SetupError(f"{table!r} is no table", file=file, place=place, hint=f"write {', '.join(known)}")
+        raise SetupError(
+            f"{table!r} is not a table", file=file, place=place, hint=f"write {', '.join(known)}"
+        )
     strange = next((str(key) for key in table if key not in known), None)
     if strange is not None:
         raise SetupError(
-            "there is no such key",
+            "unknown key",
             file=file,
             place=f"{place}: {strange}" if place else strange,
             hint=f"use {', '.join(known)}",
@@ -77,7 +97,16 @@ def keys_of(table: object, known: Collection[str], place: str, file: str) -> Map
 
 
 def text_of(table: Mapping[str, Any], key: str, file: str) -> str:
-    """Take a text out of a table; an absent one is empty.
+    """Return a text from a table; an absent one is empty.
+
+    Parameters
+    ----------
+    table : mapping
+        A parsed table.
+    key : str
+        The key of the text.
+    file : str
+        The table's file, for the error.
 
     Raises
     ------
@@ -86,19 +115,30 @@ def text_of(table: Mapping[str, Any], key: str, file: str) -> str:
     """
     value = table.get(key)
     if value is not None and not isinstance(value, str):
-        raise SetupError(f"{value!r} is no text", file=file, place=key, hint="write a text in quotes")
+        raise SetupError(f"{value!r} is not text", file=file, place=key, hint="write it in quotes")
     return value or ""
 
 
 def gauge_of(
     written: object, unit: str, place: str, file: str = "", resolution: object = None
 ) -> Gauge | None:
-    """Read a gauge: one of :data:`GAUGES` by name, one with its resolution, or its table.
+    """Parse a gauge: one of :data:`GAUGES` by name, one with its resolution, or its table.
+
+    Parameters
+    ----------
+    written : object
+        A name or a table.
+    unit : str
+        Unit of a bare resolution.
+    place, file : str
+        Where it is, for the error.
+    resolution : object, optional
+        Resolution written next to the name.
 
     Raises
     ------
     SetupError
-        If it is none.
+        If it is none of these.
     """
     if isinstance(written, Mapping):
         table = keys_of(written, ("name", "resolution", "unit", "sd"), f"{place}, gauge", file)
@@ -117,21 +157,30 @@ def gauge_of(
     known = next((gauge for gauge in GAUGES if gauge.name == name), None)
     if known is None:
         raise SetupError(
-            f"the resolution of '{name}' is not told",
+            f"the resolution of '{name}' is missing",
             file=file,
             place=f"{place}, gauge",
-            hint=f"write resolution beside it, or take {', '.join(g.name for g in GAUGES)}",
+            hint=f"write resolution next to it, or take {', '.join(g.name for g in GAUGES)}",
         )
     return known
 
 
 def reading_of(written: object, item: Item, file: str = "") -> Reading:
-    """Read one reading of an item.
+    """Parse one reading of an item.
+
+    Parameters
+    ----------
+    written : object
+        A number, a text or a table.
+    item : Item
+        The item it is of.
+    file : str
+        Its file, for the error.
 
     Raises
     ------
     SetupError
-        Naming the item and the fix.
+        With the item and the fix.
     """
     gauge: Gauge | None = None
     value = written
@@ -150,7 +199,7 @@ def reading_of(written: object, item: Item, file: str = "") -> Reading:
 
 
 def reading_table(reading: Reading) -> dict[str, Any]:
-    """Write a reading as plain types."""
+    """Convert a reading to plain types."""
     return {"value": reading.value} | ({"gauge": reading.gauge.to_dict()} if reading.gauge else {})
 
 
@@ -158,23 +207,26 @@ _OWN: Final = {f.name: f for f in fields(OwnItem)}
 
 
 def own_item_of(written: object, file: str = "") -> OwnItem:
-    """Read an own item.
+    """Parse an own item.
 
     Raises
     ------
     SetupError
-        Naming the item and the fix.
+        With the item and the fix.
     """
     table = dict(keys_of(written, tuple(_OWN), "own", file))
     for key in ("name", "title"):
         if not text_of(table, key, file):
             raise SetupError(
-                "an own item lacks this", file=file, place=f"own: {key}", hint=f"write {key} = ..."
+                "this key of an own item is missing",
+                file=file,
+                place=f"own: {key}",
+                hint=f"write {key} = ...",
             )
     empty = next((key for key, value in table.items() if value is None and key != "matters"), None)
     if empty is not None:
         place = f"{table['name']}: {empty}"
-        raise SetupError("it says nothing", file=file, place=place, hint="write a value, or leave it out")
+        raise SetupError("it is empty", file=file, place=place, hint="write a value, or leave it out")
     unit = text_of(table, "unit", file) or "1"
     if "gauge" in table:
         table["gauge"] = gauge_of(table["gauge"], unit, table["name"], file)
@@ -206,7 +258,7 @@ def _typed(table: Mapping[str, Any], key: str, kind: type, what: str, file: str)
 
 
 def own_item_table(item: OwnItem) -> dict[str, Any]:
-    """Write an own item as plain types, what is usual left out."""
+    """Convert an own item to plain types; default values are left out."""
     table: dict[str, Any] = {}
     for name, spec in _OWN.items():
         value = getattr(item, name)
@@ -220,30 +272,37 @@ def own_item_table(item: OwnItem) -> dict[str, Any]:
 
 
 def utc_iso(moment: datetime | None) -> str | None:
-    """Write a time as ISO 8601 with Z and fractions; None stays None."""
+    """Format a time as ISO 8601 with Z and fractions; None stays None."""
     return None if moment is None else moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
 
 
 def aware(moment: datetime | None, place: str) -> datetime | None:
-    """Hold that a time says its zone, and return it in UTC.
+    """Check that a time has a zone, and return it in UTC.
 
     Raises
     ------
     SetupError
-        If it does not.
+        If it has none.
     """
     if moment is not None and moment.tzinfo is None:
-        raise SetupError("the time says no zone", place=place, hint="write it with Z for UTC")
+        raise SetupError("the time has no zone", place=place, hint="write it with Z for UTC")
     return None if moment is None else moment.astimezone(UTC)
 
 
 def moment_of(written: object, place: str, file: str = "") -> datetime | None:
-    """Read a time: ISO 8601 with its zone, or TOML's own; None stays None.
+    """Parse a time: ISO 8601 with its zone, or TOML's own; None stays None.
+
+    Parameters
+    ----------
+    written : object
+        A text or a datetime; None is allowed.
+    place, file : str
+        Where it is, for the error.
 
     Raises
     ------
     SetupError
-        If it is no time, or says no zone.
+        If it is not a time, or has no zone.
     """
     with located(file):
         if written is None or isinstance(written, datetime):
@@ -252,7 +311,7 @@ def moment_of(written: object, place: str, file: str = "") -> datetime | None:
         moment = datetime.fromisoformat(str(written))
     except ValueError:
         raise SetupError(
-            f"{written!r} is no time", file=file, place=place, hint="write it as 2025-06-14T08:30:00Z"
+            f"{written!r} is not a time", file=file, place=place, hint="write it as 2025-06-14T08:30:00Z"
         ) from None
     with located(file):
         return aware(moment, place)

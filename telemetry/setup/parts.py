@@ -1,4 +1,4 @@
-"""What a sheet says of the masses aboard, as parts to reckon a balance with."""
+"""The masses of a sheet, as parts of a balance."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ _MASS, _PLACE = "_mass_kg", "_place_mm"
 def parts_of_sheet(
     measures: Measures, ranges: Mapping[str, tuple[float, float]] | None = None
 ) -> tuple[Part, ...]:
-    """Take every mass of a sheet that has a place: ``pack_mass_kg`` with ``pack_place_mm``, own items too.
+    """Collect every mass of a sheet that has a place: ``pack_mass_kg`` with ``pack_place_mm``, own items too.
 
     Parameters
     ----------
@@ -26,12 +26,12 @@ def parts_of_sheet(
     Returns
     -------
     tuple of Part
-        In the order of a sheet, each with what its gauges tell.
+        In the order of a sheet, each with its gauges' uncertainty.
 
     Raises
     ------
     SetupError
-        If the sheet has no such pair, or a range is given for what is not aboard.
+        If the sheet has no such pair, or a range is given for an unknown part.
     """
     names = [name.removesuffix(_MASS) for name in measures.tune if name.endswith(_MASS)]
     parts = []
@@ -48,7 +48,7 @@ def parts_of_sheet(
     strange = next((name for name in ranges or {} if name not in {part.name for part in parts}), None)
     if strange is not None:
         known = ", ".join(part.name for part in parts)
-        raise SetupError("no such part is on the sheet", place=strange, hint=f"choose {known}")
+        raise SetupError("the sheet has no such part", place=strange, hint=f"choose {known}")
     return tuple(parts)
 
 

@@ -1,4 +1,4 @@
-"""What two measurements of one item can tell apart."""
+"""Detection limits: the difference that two measurements of one item can resolve."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ from telemetry.setup.gauges import Z95, Reading
 from telemetry.setup.items import Item
 
 _ROUNDING: Final = 1e-6  # of the limit: 3.3 - 3.0 is one step of 0.3 and not more, in inches too
-_NOTHING: Final = 1e-9  # between two counts or two figures of a maker
+_NOTHING: Final = 1e-9  # between two counts or two printed values
 
 
 @dataclass(frozen=True, slots=True)
 class DetectionLimit:
-    """The largest difference that two gauges can show of something that did not move.
+    """The largest difference that two gauges can show for something that did not move.
 
     Attributes
     ----------
@@ -23,8 +23,8 @@ class DetectionLimit:
         1.96 times the standard uncertainty of the difference: each reading's resolution as q/√12 and its
         known scatter, combined as independent (JCGM 100, 5.1.2).
     half_widths : float
-        Half a step of both gauges together: what their marks alone can make of nothing, whatever the share of
-        95 % (JCGM 100, F.2.2.1). One step of two equal gauges is therefore no movement.
+        Half a step of both gauges together: what their steps alone can show without any movement (JCGM 100,
+        F.2.2.1). One step of two equal gauges is therefore not a movement.
     """
 
     u95: float
@@ -36,17 +36,17 @@ class DetectionLimit:
         return max(self.u95, self.half_widths)
 
     def tells(self, difference: float) -> bool:
-        """Whether a difference is more than the gauges can make of nothing."""
+        """Whether a difference is larger than the gauges can show without a movement."""
         return abs(difference) > max(self.value * (1.0 + _ROUNDING), _NOTHING)
 
 
 def detection_limit(item: Item, first: Reading, second: Reading) -> DetectionLimit:
-    """Combine what the gauges of two readings of an item resolve.
+    """Combine the resolutions of two readings of an item.
 
     Parameters
     ----------
     item : Item
-        Its unit is that of the answer, and its usual gauge stands in where a reading names none.
+        Its unit is that of the result, and its usual gauge is used if a reading names none.
     first, second : Reading
         The order does not matter.
 
@@ -63,7 +63,7 @@ def detection_limit(item: Item, first: Reading, second: Reading) -> DetectionLim
     --------
     >>> from telemetry.setup.catalogue import ITEMS
     >>> from telemetry.setup.gauges import CALIPER, RULE
-    >>> limit = limit_of(ITEMS["strut_depth_mm"], Reading(3.0, RULE), Reading(3.4, CALIPER))
+    >>> limit = detection_limit(ITEMS["strut_depth_mm"], Reading(3.0, RULE), Reading(3.4, CALIPER))
     >>> round(limit.u95, 3), round(limit.half_widths, 3), limit.tells(0.4)
     (0.289, 0.3, True)
     """
@@ -73,7 +73,7 @@ def detection_limit(item: Item, first: Reading, second: Reading) -> DetectionLim
 
 
 def same_text(a: object, b: object) -> bool:
-    """Whether two texts say the same, blanks and capitals aside; flags and choices too.
+    """Whether two values are equal, ignoring blanks and capitals; flags and choices too.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""What is due on a boat by runs, by hours and by date."""
+"""Service due on a boat by runs, by hours and by date."""
 
 from __future__ import annotations
 
@@ -15,24 +15,24 @@ from telemetry.setup.parse import keys_of, located, moment_of, parse_measure_val
 DueVerdict = Literal["due", "soon", "not due", "cannot tell"]
 SOON_SHARE: Final = 0.8
 OWN_INTERVAL: Final = "the boat's own"
-# Hours of outings added up miss a limit that they reach by as much as rounding leaves.
+# A sum of outings' hours may fall short of a limit that it reaches by a rounding error.
 _ROUNDING: Final = 1e-9
 _DAY_S: Final = 86400.0
 
 
 @dataclass(frozen=True, slots=True)
 class ServiceTask:
-    """One thing to be done again and again.
+    """One recurring service task.
 
     Attributes
     ----------
     name, title, look : str
-        Its key, what it is about, and what to do.
+        Its key, its title, and what to do.
     every_runs, every_hours, every_days : float or None
-        Intervals, the first to pass counts; all None switches the task off. A run is one pack through
+        Intervals, the first one reached counts; all None switches the task off. A run is one pack through
         the boat.
     source : str
-        Whose intervals these are.
+        Source of these intervals.
 
     Raises
     ------
@@ -49,35 +49,35 @@ class ServiceTask:
     source: str = COMMON_PRACTICE
 
     def __post_init__(self) -> None:
-        """Refuse intervals of nothing."""
+        """Raise for intervals that are not positive."""
         for what, every in self.intervals():
             if not 0.0 < every < math.inf:
                 raise SetupError(
-                    f"every {every:g} {what} cannot be",
+                    f"an interval of {every:g} {what} is not possible",
                     place=f"service: {self.name}",
                     hint="write a positive number, or leave it out",
                 )
 
     def intervals(self) -> list[tuple[str, float]]:
         """List the intervals that are set, by their unit."""
-        told = (("runs", self.every_runs), ("hours", self.every_hours), ("days", self.every_days))
-        return [(what, every) for what, every in told if every is not None]
+        pairs = (("runs", self.every_runs), ("hours", self.every_hours), ("days", self.every_days))
+        return [(what, every) for what, every in pairs if every is not None]
 
     def interval_text(self) -> str:
-        """Write the intervals.
+        """Format the intervals.
 
         Examples
         --------
         >>> ServiceTask("grease", "Driveline", every_runs=1, every_days=30).interval_text()
         'every run or 30 days'
         """
-        told = " or ".join(
+        intervals = " or ".join(
             what.removesuffix("s") if every == 1 else f"{every:g} {what}" for what, every in self.intervals()
         )
-        return f"every {told}" if told else "not kept"
+        return f"every {intervals}" if intervals else "not kept"
 
     def to_dict(self) -> dict[str, Any]:
-        """Write as plain types."""
+        """Convert to plain types."""
         return {name: getattr(self, name) for name in self.__slots__}
 
 
@@ -126,24 +126,26 @@ USUAL_TASKS: Final = (
 
 
 def tasks_for(own: Iterable[ServiceTask] = ()) -> tuple[ServiceTask, ...]:
-    """Give a boat's tasks: the usual ones, with its own in their place or after them."""
+    """Return a boat's tasks: the usual ones, replaced or extended by its own."""
     by_name = {task.name: task for task in USUAL_TASKS} | {task.name: task for task in own}
     return tuple(by_name.values())
 
 
 def tasks_from_table(table: object, file: str = "") -> tuple[ServiceTask, ...]:
-    """Read a boat's own tasks, a table a task by its name.
+    """Parse a boat's own tasks, one table a task by its name.
 
-    A usual task keeps its words; the intervals given replace all of its own, none of them switches it off.
+    A usual task keeps its title; the intervals given replace all its own, none of them switches it off.
 
     Raises
     ------
     SetupError
-        Naming the task, the key and the fix.
+        With the task, the key and the fix.
     """
     usual = {task.name: task for task in USUAL_TASKS}
     if not isinstance(table, Mapping):
-        raise SetupError("it is no table of tasks", file=file, place="service", hint="write [service.NAME]")
+        raise SetupError(
+            "it is not a table of tasks", file=file, place="service", hint="write [service.NAME]"
+        )
     tasks = []
     keys = ("title", "look", "every_runs", "every_hours", "every_days", "source")
     for name, written in table.items():
@@ -172,12 +174,12 @@ def tasks_from_table(table: object, file: str = "") -> tuple[ServiceTask, ...]:
 
 @dataclass(frozen=True, slots=True)
 class Use:
-    """One outing as wear: when, how many runs, how many hours under way (None where no log says).
+    """One outing as wear: when, how many runs, how many hours under way (None if no log states it).
 
     Raises
     ------
     SetupError
-        If runs or hours are no number from nought up.
+        If runs or hours are not numbers from zero.
     """
 
     utc: datetime
@@ -185,24 +187,24 @@ class Use:
     hours: float | None = None
 
     def __post_init__(self) -> None:
-        """Refuse wear that cannot be counted: one NaN would hide whatever is due."""
+        """Raise for wear that cannot be counted: a single NaN would hide everything that is due."""
         for what, amount in (("runs", self.runs), ("hours", self.hours)):
             if amount is not None and not 0.0 <= amount < math.inf:
                 place = f"outing of {self.utc:%Y-%m-%d %H:%M}"
                 raise SetupError(
-                    f"{amount:g} {what} cannot be",
+                    f"{amount:g} {what} are not possible",
                     place=place,
-                    hint="write a number from 0 up, or leave it out",
+                    hint="write a number from 0, or leave it out",
                 )
 
 
 def uses_from_table(table: Mapping[str, Any], file: str = "") -> tuple[tuple[Use, ...], dict[str, datetime]]:
-    """Read ``[[outings]]`` (utc, runs, hours) and ``[done]`` (a time by task) for a boat without a logbook.
+    """Parse ``[[outings]]`` (utc, runs, hours) and ``[done]`` (a time by task) for a boat without a logbook.
 
     Raises
     ------
     SetupError
-        Naming the outing or task, and the fix.
+        With the outing or task, and the fix.
     """
     outings, written = table.get("outings", []), table.get("done", {})
     if not isinstance(outings, list) or not isinstance(written, Mapping):
@@ -230,14 +232,14 @@ def uses_from_table(table: Mapping[str, Any], file: str = "") -> tuple[tuple[Use
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """One task with how much of its interval is used.
+    """One task with the used share of its interval.
 
     Attributes
     ----------
     task : ServiceTask
     verdict : {"due", "soon", "not due", "cannot tell"}
     last_utc : datetime or None
-        When it was done last; None where that was never recorded.
+        When it was last done; None if that is not recorded.
     why : str
         The evidence, as part of a sentence.
     """
@@ -251,7 +253,7 @@ class Due:
 def due(
     tasks: Iterable[ServiceTask], uses: Sequence[Use], done: Mapping[str, datetime], now_utc: datetime
 ) -> tuple[Due, ...]:
-    """Say what is due.
+    """List what is due.
 
     Parameters
     ----------
@@ -260,15 +262,15 @@ def due(
     uses : sequence of Use
         The boat's outings, in any order.
     done : mapping of str to datetime
-        When each task was done last, by its name. For a task that was never recorded the counting starts with
-        the first outing.
+        When each task was last done, by its name. A task that was never recorded is counted from the first
+        outing.
     now_utc : datetime
-        The moment asked about [UTC]; what came after it does not count.
+        The time of the question [UTC]; later outings do not count.
 
     Returns
     -------
     tuple of Due
-        Due first, then soon, then what cannot be told, then the rest; the tasks' order inside each.
+        Due first, then soon, then cannot tell, then the rest; inside each the order of the tasks.
     """
     order = ("due", "soon", "cannot tell", "not due")
     uses = [use for use in uses if use.utc <= now_utc]
@@ -290,16 +292,16 @@ def _due(task: ServiceTask, uses: Sequence[Use], last: datetime | None, now: dat
         "days": (now - start).total_seconds() / _DAY_S,
     }
     share = max(spent[what] / every for what, every in task.intervals())
-    told = ", ".join(
+    spent_text = ", ".join(
         f"{_whole(spent[what])}{'+' if what == 'hours' and unknown else ''} of {every:g} {what}"
         for what, every in task.intervals()
     )
-    told += "" if last else "; never recorded, counted from the first outing"
+    spent_text += "" if last else "; never recorded, counted from the first outing"
     if share >= 1.0 - _ROUNDING:
-        return Due(task, "due", last, told)
+        return Due(task, "due", last, spent_text)
     if unknown and task.every_hours is not None:
-        return Due(task, "cannot tell", last, f"{told}; some outings have no log to count hours by")
-    return Due(task, "soon" if share >= SOON_SHARE - _ROUNDING else "not due", last, told)
+        return Due(task, "cannot tell", last, f"{spent_text}; some outings have no log to count the hours")
+    return Due(task, "soon" if share >= SOON_SHARE - _ROUNDING else "not due", last, spent_text)
 
 
 def _whole(amount: float) -> str:

@@ -1,8 +1,8 @@
-"""The setup sheet: one immutable version of a boat's tune.
+"""The setup sheet: one immutable version of a boat's setup.
 
-Two sheets are equal when their tune is: the same boat, the same readings with the same gauges, the same
-own items. Name, note, time and descent say how the sheet came about, not what it is, and stay out of the
-identity: whoever restores an old tune holds an equal sheet, and outings on both belong together.
+Two sheets are equal if their setup is: the same boat, the same readings with the same gauges, the same own
+items. Name, note, time and parent describe how the sheet was made and are not part of its identity: a
+restored old setup gives an equal sheet, and outings on both belong together.
 """
 
 from __future__ import annotations
@@ -40,21 +40,21 @@ SHEET_SCHEMA: Final = "reciprocal-sheet/1"
 
 @dataclass(frozen=True)
 class Measures:
-    """Readings of one boat by item, checked; what a sheet and a measure as found have in common.
+    """Readings of one boat by item, validated; the common base of a sheet and of readings as found.
 
     Attributes
     ----------
     boat : str
         Name of the boat.
     readings : mapping of str to Reading
-        By the item's name; an item that nobody measured is absent.
+        By the item's name; an item that was not measured is absent.
     own : tuple of OwnItem
-        Items that this boat alone has.
+        Items that only this boat has.
 
     Raises
     ------
     SetupError
-        If the boat has no name, an item is unknown, or a reading cannot be.
+        If the boat has no name, an item is unknown, or a reading is impossible.
     """
 
     boat: str
@@ -62,13 +62,13 @@ class Measures:
     own: tuple[OwnItem, ...] = ()
 
     def __post_init__(self) -> None:
-        """Check and order what came in."""
+        """Validate and sort the readings."""
         if not self.boat.strip():
             raise SetupError("the boat has no name", place="boat", hint="say which boat it is")
         clash = next((o.name for o in self.own if o.name in ITEMS), None)
         if clash or len({o.name for o in self.own}) < len(self.own):
             raise SetupError(
-                "an item of this name is there already",
+                "an item of this name exists already",
                 place=clash or "own items",
                 hint="give each of the boat's own items a name of its own",
             )
@@ -79,7 +79,7 @@ class Measures:
         derived_readings(self.readings)  # raises for heights that contradict their span
 
     def item(self, name: str) -> Item:
-        """Find an item of the trade or of this boat by its name.
+        """Find a standard item or one of this boat by its name.
 
         Raises
         ------
@@ -92,25 +92,25 @@ class Measures:
         return found
 
     def items(self) -> Iterator[tuple[Item, Reading]]:
-        """Go through the items that have a reading, in the order of a sheet."""
+        """Iterate over the items that have a reading, in the order of a sheet."""
         return ((self.item(name), reading) for name, reading in self.readings.items())
 
     @cached_property
     def tune(self) -> Mapping[str, Reading]:
-        """The readings that make the tune, in the order of a sheet.
+        """The readings that make up the setup, in the order of a sheet.
 
-        Strut angle and depth come from the heights where only these are given; what only tells how something
-        was measured, and notes, are left out.
+        Strut angle and depth are computed from the heights if only these are given; notes, and items that
+        only describe how something was measured, are left out.
         """
-        told = {name: reading for name, reading in self.readings.items() if self.item(name).compared}
-        whole = told | derived_readings(self.readings)
+        given = {name: reading for name, reading in self.readings.items() if self.item(name).compared}
+        whole = given | derived_readings(self.readings)
         return MappingProxyType(dict(sorted(whole.items(), key=lambda pair: self.item(pair[0]).order)))
 
     def value(self, name: str) -> float | None:
-        """Give the number of an item of the tune, None where it was not measured.
+        """Return the number of an item of the setup, None if it was not measured.
 
-        A pitch that is only told as a ratio is reckoned from it and the diameter; it is no item of the tune,
-        or another diameter would count as two changes.
+        A pitch given only as a ratio is computed from it and the diameter; it is not an item of the setup, or
+        another diameter would count as two changes.
         """
         reading = self.tune.get(name, self.readings.get(name))
         if reading is None and name == "prop_pitch_mm":
@@ -119,7 +119,7 @@ class Measures:
         return None if reading is None or isinstance(reading.value, (str, bool)) else reading.value
 
     def hold_same_boat(self, other: Measures) -> None:
-        """Hold that both are of one boat.
+        """Check that both are of one boat.
 
         Raises
         ------
@@ -128,7 +128,7 @@ class Measures:
         """
         if self.boat != other.boat:
             raise SetupError(
-                f"measures of {self.boat} and of another boat, {other.boat}, tell nothing of each other",
+                f"readings of {self.boat} and of another boat, {other.boat}, cannot be compared",
                 place="boat",
                 hint="choose two of the same boat",
             )
@@ -156,7 +156,7 @@ class SetupSheet(Measures):
     name : str
         What its user calls it.
     parent : str or None
-        ``sheet_id`` of the sheet it was made from.
+        ``sheet_id`` of the sheet it was derived from.
     made_utc : datetime or None
         When it was made.
     note : str
@@ -169,15 +169,15 @@ class SetupSheet(Measures):
     note: str = field(default="", compare=False)
 
     def __post_init__(self) -> None:
-        """Check and order what came in."""
+        """Validate and sort the readings."""
         if not self.name.strip():
-            raise SetupError("the sheet has no name", place="name", hint="give it a name to find it by")
+            raise SetupError("the sheet has no name", place="name", hint="give it a name")
         object.__setattr__(self, "made_utc", aware(self.made_utc, "made_utc"))
         super().__post_init__()
 
     @property
     def sheet_id(self) -> str:
-        """Identify the tune by its content: equal sheets have equal ids."""
+        """Identify the setup by its content: equal sheets have equal ids."""
         return self.content_hash
 
     def edit(
@@ -189,16 +189,16 @@ class SetupSheet(Measures):
         made_utc: datetime | None = None,
         own: Iterable[OwnItem] | None = None,
     ) -> SetupSheet:
-        """Make the next sheet; this one stays as it is.
+        """Derive the next sheet; this one is unchanged.
 
         Parameters
         ----------
         readings : mapping of str to Reading or None, optional
-            What is different; None takes an item off the sheet.
+            What changes; None removes an item from the sheet.
         name, note, made_utc : optional
-            Of the new sheet; the name stays where none is given.
+            Of the new sheet; without a name it keeps this one's.
         own : iterable of OwnItem, optional
-            All own items of the new sheet, where they change.
+            All own items of the new sheet, if they change.
 
         Returns
         -------
@@ -222,7 +222,7 @@ class SetupSheet(Measures):
         )
 
     def to_dict(self) -> dict[str, Any]:
-        """Write as plain types, which :meth:`from_dict` takes back."""
+        """Convert to plain types, which :meth:`from_dict` reads."""
         return {
             "schema": SHEET_SCHEMA,
             "sheet_id": self.sheet_id,
@@ -235,12 +235,12 @@ class SetupSheet(Measures):
 
     @classmethod
     def from_dict(cls, table: Mapping[str, Any], file: str = "") -> SetupSheet:
-        """Read from plain types: what :meth:`to_dict` wrote, or the shorter form that people write.
+        """Parse plain types: the result of :meth:`to_dict`, or the shorter form that people write.
 
         Raises
         ------
         SetupError
-            Naming the file, the key and the fix.
+            With the file, the key and the fix.
         """
         keys = ("schema", "sheet_id", "boat", "name", "readings", "own", "parent", "made_utc", "note")
         keys_of(table, keys, "", file)
@@ -259,7 +259,16 @@ class SetupSheet(Measures):
 
 
 def schema_of(table: Mapping[str, Any], schema: str, file: str) -> None:
-    """Hold that a table that names its schema names this one.
+    """Check that a table that names its schema names this one.
+
+    Parameters
+    ----------
+    table : mapping
+        A parsed table.
+    schema : str
+        The only allowed schema.
+    file : str
+        The table's file, for the error.
 
     Raises
     ------
@@ -275,22 +284,31 @@ def schema_of(table: Mapping[str, Any], schema: str, file: str) -> None:
 def measures_of(
     table: Mapping[str, Any], file: str, known: Iterable[OwnItem] = ()
 ) -> tuple[str, dict[str, Reading], tuple[OwnItem, ...]]:
-    """Read boat, readings and own items out of a table; own items known before need not be defined again.
+    """Parse boat, readings and own items from a table; own items known before need not be defined again.
+
+    Parameters
+    ----------
+    table : mapping
+        A parsed table.
+    file : str
+        Its file, for the error.
+    known : iterable of OwnItem
+        Own items of the boat that need no definition.
 
     Raises
     ------
     SetupError
-        Naming the file, the key and the fix.
+        With the file, the key and the fix.
     """
     boat = text_of(table, "boat", file)
     entries, written_readings = table.get("own", []), table.get("readings", {})
     if not isinstance(entries, list):
         raise SetupError(
-            f"{entries!r} is no list", file=file, place="own", hint="write an [[own]] for each item"
+            f"{entries!r} is not a list", file=file, place="own", hint="write an [[own]] for each item"
         )
     if not isinstance(written_readings, Mapping):
         raise SetupError(
-            f"{written_readings!r} is no table", file=file, place="readings", hint="write [readings]"
+            f"{written_readings!r} is not a table", file=file, place="readings", hint="write [readings]"
         )
     own = tuple(own_item_of(entry, file) for entry in entries)
     of_boat = {item.name: item for item in (*known, *own)}
@@ -305,7 +323,7 @@ def measures_of(
 
 
 def unknown_item(name: str, file: str = "") -> SetupError:
-    """Say that there is no such item, and which name comes nearest."""
+    """Build the error for an unknown item, with the most similar name."""
     near = get_close_matches(name, ITEMS, n=1)
     hint = f"did you mean {near[0]}? " if near else ""
     return SetupError(

@@ -1,9 +1,9 @@
-"""The way back: what to do at the bench, in which order, to bring a boat to a sheet.
+"""The steps at the bench, in order, that bring a boat back to a sheet.
 
-What is bent or loose gives measures that mean nothing, so straightening and tightening come first. The plate
-and the balance follow, since every height is measured from the ride surfaces and trim depends on the balance;
-then the strut, which sets where the thrust acts, the tabs that trim what it leaves, and the rudder (common
-practice, no source).
+Readings of bent or loose parts mean nothing, so straightening and tightening come first. The plate and the
+balance follow, since every height is measured from the ride surfaces and trim depends on the balance; then
+the strut, which sets where the thrust acts, the tabs, which trim the rest, and the rudder (common practice,
+no source).
 """
 
 from __future__ import annotations
@@ -28,9 +28,9 @@ _HARDWARE: Final = {
     "fins": "turn fins",
 }
 _PAIRS: Final = {
-    "strut": "Measure strut depth and angle once more: setting one moves the other.",
-    "tabs": "Measure all tab gaps once more, both sides alike: one screw moves two edges.",
-    "balance": "Weigh and balance once more: every moved part counts.",
+    "strut": "Measure strut depth and angle again: setting one moves the other.",
+    "tabs": "Measure all tab gaps again, both sides alike: one screw moves two edges.",
+    "balance": "Weigh and balance again: every moved part counts.",
 }
 
 
@@ -48,7 +48,7 @@ class Step:
     now, target : Reading or None
         From and to.
     words : str
-        What to do where there is no item.
+        What to do if there is no item.
     verdict : FoundItem or None
         The evidence for the step.
     """
@@ -62,7 +62,7 @@ class Step:
     verdict: FoundItem | None = None
 
     def text(self, showing: BenchDisplay | None = None) -> str:
-        """Write the step as a sentence: item, from, to, direction, gauge."""
+        """Format the step as a sentence: item, from, to, direction, gauge."""
         item, show = self.item, showing or BenchDisplay()
         if item is None:
             return self.words
@@ -76,7 +76,7 @@ class Step:
         return f"{item.title}: {there}{with_gauge}. {self.direction(show)}"
 
     def direction(self, showing: BenchDisplay | None = None) -> str:
-        """Say in plain words which way it goes, and how far."""
+        """Describe the direction and the amount."""
         item, show = self.item, showing or BenchDisplay()
         if item is None:
             return self.words
@@ -99,14 +99,14 @@ def steps_back(target: SetupSheet, found: FoundMeasure, last: SetupSheet | None 
     found : FoundMeasure
         As measured.
     last : SetupSheet, optional
-        The sheet it was last set to; says what the found measure does not of items that a crash cannot move,
-        such as the propeller that is fitted.
+        The sheet it was last set to; supplies items that a crash cannot move and that were not measured, such
+        as the propeller.
 
     Returns
     -------
     tuple of Step
-        Empty where everything measured is as the sheet says and nothing is left to measure. Items that cannot
-        be told apart from the sheet are steps to measure, with the reason.
+        Empty if everything measured matches the sheet and nothing is left to measure. Items that cannot be
+        distinguished from the sheet are steps to measure, with the reason.
 
     Raises
     ------
@@ -130,7 +130,7 @@ def steps_back(target: SetupSheet, found: FoundMeasure, last: SetupSheet | None 
                 "straighten",
                 "",
                 words=f"Straighten and tighten first: {', '.join(hardware)}. Then measure again what was "
-                "bent or loose; its old measure means nothing.",
+                "bent or loose; its old reading means nothing.",
             )
         )
     for group in GROUPS:

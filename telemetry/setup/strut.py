@@ -1,8 +1,8 @@
-"""Strut angle and depth from two heights over a base.
+"""Compute strut angle and depth from two heights over a base.
 
-The hull stands with its ride surfaces on blocks of one height over a flat base. One edge of the strut is
-measured over the base at two points, front and rear, a known distance apart along the strut; the propeller
-sits a known distance behind the rear point.
+The hull stands with its ride surfaces on blocks of one height on a flat base. The height of one edge of the
+strut over the base is measured at two points, front and rear, a known distance apart along the strut; the
+propeller is a known distance behind the rear point.
 """
 
 from __future__ import annotations
@@ -18,15 +18,15 @@ from telemetry.setup.gauges import CALIPER, RULE, Gauge, Reading
 
 @dataclass(frozen=True, slots=True)
 class StrutGeometry:
-    """What two heights tell of a strut.
+    """A strut's geometry from two heights.
 
     Attributes
     ----------
     angle_deg : Estimate
         Positive when the propeller end is the higher end [deg].
     depth_rear_mm, depth_propeller_mm : Estimate or None
-        Below the ride surfaces, positive below [mm]; None where the blocks, or the way to the propeller, are
-        not told.
+        Below the ride surfaces, positive below [mm]; None if the blocks, or the distance to the propeller,
+        are not given.
     """
 
     angle_deg: Estimate
@@ -35,9 +35,9 @@ class StrutGeometry:
 
     @property
     def attitude(self) -> str:
-        """Which end is higher, as far as the gauges tell."""
+        """Which end is higher, within the gauges' resolution."""
         if abs(self.angle_deg.value) <= self.angle_deg.u95:
-            return "level, as far as the gauges tell"
+            return "level within the gauges' resolution"
         return f"the propeller end is the {'higher' if self.angle_deg.value > 0 else 'lower'} end"
 
 
@@ -48,7 +48,7 @@ def strut_from_heights(
     block_mm: Estimate | None = None,
     overhang_mm: Estimate | None = None,
 ) -> StrutGeometry:
-    """Work out a strut's angle and depth from two heights.
+    """Compute a strut's angle and depth from two heights.
 
     Parameters
     ----------
@@ -125,7 +125,7 @@ _HEIGHTS: Mapping[str, Gauge] = {
 
 
 def strut_of(readings: Mapping[str, Reading]) -> StrutGeometry | None:
-    """Work out the strut from the heights among a boat's readings; None where they do not suffice.
+    """Compute the strut from the heights among a boat's readings; None if they are not complete.
 
     Raises
     ------
@@ -142,7 +142,7 @@ def strut_of(readings: Mapping[str, Reading]) -> StrutGeometry | None:
 
 
 def derived_readings(readings: Mapping[str, Reading]) -> dict[str, Reading]:
-    """Give strut angle and depth as readings where only the heights were measured.
+    """Return strut angle and depth as readings if only the heights were measured.
 
     Raises
     ------
@@ -152,12 +152,12 @@ def derived_readings(readings: Mapping[str, Reading]) -> dict[str, Reading]:
     geometry = strut_of(readings)
     if geometry is None:
         return {}
-    told = {
+    derived = {
         "strut_angle_deg": (geometry.angle_deg, "deg"),
         "strut_depth_mm": (geometry.depth_rear_mm, "mm"),
     }
     return {
         name: Reading(estimate.value, Gauge("two heights", 0.0, unit, estimate.u))
-        for name, (estimate, unit) in told.items()
+        for name, (estimate, unit) in derived.items()
         if estimate is not None and name not in readings
     }

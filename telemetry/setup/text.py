@@ -1,4 +1,4 @@
-"""Balance, strut and service in plain words."""
+"""Balance, strut and service as plain text."""
 
 from __future__ import annotations
 
@@ -16,31 +16,56 @@ from telemetry.setup.strut import StrutGeometry
 
 
 def length_text(length_mm: Estimate | float, showing: BenchDisplay, *, signed: bool = False) -> str:
-    """Write a length in the user's unit, with its 95 % interval where it has one.
+    """Format a length in the user's unit, with its 95 % interval if it has one.
+
+    Parameters
+    ----------
+    length_mm : Estimate or float
+        The length [mm].
+    showing : BenchDisplay
+        The user's units.
+    signed : bool
+        Whether a plus sign is written.
 
     Examples
     --------
-    >>> length_text(Estimate(269.17, 0.18), Showing()), length_text(25.4, Showing("in"), signed=True)
-    ('269.2 ± 0.4 mm', '+1.000 in')
+    >>> length_text(Estimate(269.17, 0.18), BenchDisplay())
+    '269.2 ± 0.4 mm'
+    >>> length_text(25.4, BenchDisplay("in"), signed=True)
+    '+1.000 in'
     """
     decimals = 1 if showing.length == "mm" else LENGTH_UNITS[showing.length].decimals
     return _quantity(length_mm, "mm", showing.length, decimals, signed=signed)
 
 
 def mass_text(mass_kg: Estimate | float, showing: BenchDisplay, *, signed: bool = False) -> str:
-    """Write a mass in the user's unit, with its 95 % interval where it has one."""
+    """Format a mass in the user's unit, with its 95 % interval if it has one.
+
+    Parameters
+    ----------
+    mass_kg : Estimate or float
+        The mass [kg].
+    showing : BenchDisplay
+        The user's units.
+    signed : bool
+        Whether a plus sign is written.
+    """
     return _quantity(mass_kg, "kg", showing.mass, MASS_UNITS[showing.mass].decimals, signed=signed)
 
 
 def _quantity(amount: Estimate | float, unit: str, into: str, decimals: int, *, signed: bool) -> str:
-    told = amount if isinstance(amount, Estimate) else Estimate(amount)
-    value = convert(told.value, unit, into)
+    estimate = amount if isinstance(amount, Estimate) else Estimate(amount)
+    value = convert(estimate.value, unit, into)
     text = f"{value:{'+' if signed else ''}.{decimals}f}"
-    return f"{text} ± {convert(told.u95, unit, into):.{decimals}f} {into}" if told.u else f"{text} {into}"
+    return (
+        f"{text} ± {convert(estimate.u95, unit, into):.{decimals}f} {into}"
+        if estimate.u
+        else f"{text} {into}"
+    )
 
 
 def parts_text(parts: Parts, showing: BenchDisplay | None = None) -> str:
-    """Write the masses aboard as a table."""
+    """Format the masses as a table."""
     show = showing or BenchDisplay()
     rows = [["part", "mass", "place", "may go to"]]
     for part in parts:
@@ -55,50 +80,55 @@ def _bare(length_mm: float, showing: BenchDisplay) -> str:
 
 
 def balance_text(
-    told: Balance, showing: BenchDisplay | None = None, hull_length_mm: float | None = None
+    balance: Balance, showing: BenchDisplay | None = None, hull_length_mm: float | None = None
 ) -> str:
-    """Write all-up mass and centre of gravity in one sentence."""
+    """Format all-up mass and centre of gravity in one sentence."""
     show = showing or BenchDisplay()
-    share = f", {told.percent(hull_length_mm).text('%')} of the hull" if hull_length_mm else ""
+    share = f", {balance.percent(hull_length_mm).text('%')} of the hull" if hull_length_mm else ""
     return (
-        f"All-up {mass_text(told.mass_kg, show)}; centre of gravity {length_text(told.cog_mm, show)} "
+        f"All-up {mass_text(balance.mass_kg, show)}; centre of gravity {length_text(balance.cog_mm, show)} "
         f"ahead of the transom{share}."
     )
 
 
-def effect_text(told: BalanceEffect, showing: BenchDisplay | None = None) -> str:
-    """Write what a change of parts does in one sentence."""
-    show, shift = showing or BenchDisplay(), told.shift_mm
-    heavier = told.after.mass_kg.value - told.before.mass_kg.value
+def effect_text(effect: BalanceEffect, showing: BenchDisplay | None = None) -> str:
+    """Describe the effect of a change of parts in one sentence."""
+    show, shift = showing or BenchDisplay(), effect.shift_mm
+    heavier = effect.after.mass_kg.value - effect.before.mass_kg.value
     mass = f" All-up mass {mass_text(heavier, show, signed=True)}." if abs(heavier) > 1e-9 else ""
     if abs(shift.value) <= shift.u95 or shift.value == 0.0:
-        return f"The centre of gravity stays, as far as the gauges tell: {length_text(shift, show)}.{mass}"
+        return f"The centre of gravity does not move measurably: {length_text(shift, show)}.{mass}"
     way = "forward" if shift.value > 0 else "back"
     size = Estimate(abs(shift.value), shift.u)
-    return f"The centre of gravity goes {way} by {length_text(size, show)}.{mass}"
+    return f"The centre of gravity moves {way} by {length_text(size, show)}.{mass}"
 
 
-def restoration_text(told: Restoration, showing: BenchDisplay | None = None) -> str:
-    """Write how a wanted balance can be had, or how near one gets."""
+def restoration_text(restoration: Restoration, showing: BenchDisplay | None = None) -> str:
+    """Describe the moves that give a wanted balance, or come nearest to it."""
     show = showing or BenchDisplay()
-    wanted = length_text(told.wanted_mm, show)
+    wanted = length_text(restoration.wanted_mm, show)
     doubt = (
-        " The boat may be there already, as far as its masses and places are known."
-        if told.within_doubt
+        " Within the uncertainty of masses and places the boat may be there already."
+        if restoration.within_doubt
         else ""
     )
-    if not told.together and told.possible:
+    if not restoration.together and restoration.possible:
         return f"The centre of gravity is at {wanted} already."
-    if told.alone:
-        ways = "; or ".join(_move_text(move, show) for move in told.alone)
-        return f"To have it at {wanted}: {ways}.{doubt}"
-    moves = " and ".join(_move_text(move, show) for move in told.together) or "no part may be moved that way"
-    if told.possible:
-        return f"No part alone can do it. To have it at {wanted}: {moves}.{doubt}"
-    missing = f"{length_text(abs(told.miss_mm), show)} {'behind' if told.miss_mm > 0 else 'ahead of'}"
+    if restoration.alone:
+        ways = "; or ".join(_move_text(move, show) for move in restoration.alone)
+        return f"To get it to {wanted}: {ways}.{doubt}"
+    moves = (
+        " and ".join(_move_text(move, show) for move in restoration.together)
+        or "no part can be moved that way"
+    )
+    if restoration.possible:
+        return f"No single part can do it. To get it to {wanted}: {moves}.{doubt}"
+    missing = (
+        f"{length_text(abs(restoration.miss_mm), show)} {'behind' if restoration.miss_mm > 0 else 'ahead of'}"
+    )
     return (
-        f"No move within the ranges gives {wanted}. As near as it gets: {moves}; the centre of gravity is "
-        f"then at {length_text(told.reached_mm, show)}, {missing} the wanted place.{doubt}"
+        f"No move within the ranges gives {wanted}. Nearest: {moves}; the centre of gravity is "
+        f"then at {length_text(restoration.reached_mm, show)}, {missing} the wanted place.{doubt}"
     )
 
 
@@ -109,13 +139,16 @@ def _move_text(move: Move, showing: BenchDisplay) -> str:
     return f"{move.name} {way} by {by}, from {_bare(move.from_mm, showing)} to {to}"
 
 
-def strut_text(told: StrutGeometry, showing: BenchDisplay | None = None) -> str:
-    """Write what two heights tell of a strut."""
+def strut_text(geometry: StrutGeometry, showing: BenchDisplay | None = None) -> str:
+    """Describe a strut's geometry."""
     show = showing or BenchDisplay()
     turned = -1.0 if "strut-angle" in show.turned else 1.0
-    angle = Estimate(turned * told.angle_deg.value, told.angle_deg.u)
-    lines = [f"Strut angle {angle.text('deg')}: {told.attitude}."]
-    for where, depth in (("its rear", told.depth_rear_mm), ("the propeller", told.depth_propeller_mm)):
+    angle = Estimate(turned * geometry.angle_deg.value, geometry.angle_deg.u)
+    lines = [f"Strut angle {angle.text('deg')}: {geometry.attitude}."]
+    for where, depth in (
+        ("its rear", geometry.depth_rear_mm),
+        ("the propeller", geometry.depth_propeller_mm),
+    ):
         if depth is not None:
             side = "below" if depth.value >= 0.0 else "above"
             size = length_text(Estimate(abs(depth.value), depth.u), show)
@@ -124,9 +157,9 @@ def strut_text(told: StrutGeometry, showing: BenchDisplay | None = None) -> str:
 
 
 def service_text(rows: Sequence[Due]) -> str:
-    """Write what is due as a table, with whose the intervals are."""
+    """Format what is due as a table, with the source of the intervals."""
     if not rows:
-        return "Nothing is looked after."
+        return "No service task is set."
     cells = [["", "task", "", "since", "last done"]]
     marks = {"due": "!", "soon": "~", "cannot tell": "?", "not due": "="}
     cells += [
@@ -139,7 +172,7 @@ def service_text(rows: Sequence[Due]) -> str:
         f"  {row.task.title}: {row.task.look}" for row in rows if row.verdict == "due" and row.task.look
     ]
     if unsourced:
-        lines.append(f"  Intervals are {COMMON_PRACTICE}, but for the boat's own. Set yours.")
+        lines.append(f"  Intervals are {COMMON_PRACTICE}, except the boat's own. Set your own.")
     return "\n".join(lines)
 
 

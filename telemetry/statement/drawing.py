@@ -1,6 +1,6 @@
-"""The two small drawings of a statement: both passes from above and their speed, over one along-course axis.
+"""The two drawings of a statement: both passes from above and their speed, on one along-course axis.
 
-The course lies level, gate A at the left, the first pass from left to right. The ways are told apart by line
+The course is horizontal, gate A at the left, the first pass from left to right. The passes differ by line
 (whole and dashed), arrow and name, not by colour alone.
 """
 
@@ -23,13 +23,13 @@ _WIDTH: Final = 440.0
 _LEFT, _RIGHT = 48.0, 10.0
 _PLAN_TOP, _SPEED_TOP, _SPEED_HEIGHT, _FOOT = 34.0, 8.0, 112.0, 36.0
 _MIN_PLAN, _MAX_PLAN = 46.0, 150.0
-_BESIDE_M: Final = 3.0  # of water around the tracks
+_BESIDE_M: Final = 3.0  # margin around the tracks
 _CLASSES: Final = ("way-first", "way-second")
 
 
 @dataclass(frozen=True, slots=True)
 class _Axis:
-    """From a quantity to a place on the drawing."""
+    """Map a quantity to a position on the drawing."""
 
     low: float
     high: float
@@ -43,6 +43,13 @@ class _Axis:
 
 def ticks(low: float, high: float, most: int) -> list[float]:
     """List round values inside a span: steps of 1, 2 or 5 times a power of ten.
+
+    Parameters
+    ----------
+    low, high : float
+        The span.
+    most : int
+        Highest number of values.
 
     Examples
     --------
@@ -72,12 +79,12 @@ def plan_svg(s: Statement) -> str:
         *(_arrow(x, y, way, k) for k, way in enumerate(s.ways)),
         *_north(s.course_deg),
     ]
-    told = "; ".join(f"{way.pass_id} on heading {way.heading_deg:.0f}°" for way in s.ways)
+    headings = "; ".join(f"{way.pass_id} on heading {way.heading_deg:.0f}°" for way in s.ways)
     return _picture(
         "plan",
         _PLAN_TOP + height + 4.0,
         "Both passes from above",
-        f"To scale, gates A and B across the course; {told}.",
+        f"To scale, gates A and B across the course; {headings}.",
         parts,
     )
 
@@ -99,10 +106,10 @@ def speed_svg(s: Statement) -> str:
         ),
         *_along_ticks(x, bottom),
     ]
-    told = "; ".join(
+    averages = "; ".join(
         f"{way.pass_id} averages {speed_text(way.speed_mps, s.unit)} between the gates" for way in s.ways
     )
-    return _picture("speed", bottom + _FOOT, "Speed along the course", f"{told}.", parts)
+    return _picture("speed", bottom + _FOOT, "Speed along the course", f"{averages}.", parts)
 
 
 def _along_axis(s: Statement) -> _Axis:
@@ -129,7 +136,7 @@ def _gates(s: Statement, x: _Axis, y: _Axis, *, named: bool = True) -> Iterable[
 def _line(
     x: _Axis, y: _Axis, along_m: Sequence[float], values: Sequence[float], which: int
 ) -> etree._Element:
-    # What lies beyond the drawing stays at its edge: a pass that strays is seen to leave it.
+    # What is outside the drawing is clipped to its edge: a pass that strays is seen to leave it.
     low, high = min(y.start, y.end), max(y.start, y.end)
     places = ((x.at(a), min(max(y.at(v), low), high)) for a, v in zip(along_m, values, strict=True))
     points = " ".join(f"{_n(px)},{_n(py)}" for px, py in places)
@@ -137,7 +144,7 @@ def _line(
 
 
 def _arrow(x: _Axis, y: _Axis, way: StatementPass, which: int) -> etree._Element:
-    """Name a way beside the gates with the arrow of its direction."""
+    """Label a pass next to the gates, with the arrow of its direction."""
     forward = which == 0
     place = x.start + 2.0 if forward else x.end - 2.0
     text = f"{way.pass_id} ▸" if forward else f"◂ {way.pass_id}"
@@ -147,7 +154,7 @@ def _arrow(x: _Axis, y: _Axis, way: StatementPass, which: int) -> etree._Element
 
 
 def _north(course_deg: float) -> Iterable[etree._Element]:
-    """Draw the arrow to north in the upper left corner, as the course lies level."""
+    """Draw the north arrow in the upper left corner, as the course is horizontal."""
     heading = math.radians(course_deg)
     dx, dy = math.cos(heading), -math.sin(heading)
     cx, cy, half = 22.0, _PLAN_TOP + 22.0, 11.0
@@ -183,10 +190,10 @@ def _text(x: float, y: float, text: str, kind: str, anchor: str = "middle") -> e
     return E.text({"x": _n(x), "y": _n(y), "class": kind, "text-anchor": anchor}, text)
 
 
-def _picture(name: str, height: float, title: str, told: str, parts: Iterable[etree._Element]) -> str:
+def _picture(name: str, height: float, title: str, description: str, parts: Iterable[etree._Element]) -> str:
     described = f"{name}-title {name}-told"
     frame = {"viewBox": f"0 0 {_n(_WIDTH)} {_n(height)}", "role": "img", "aria-labelledby": described}
-    titles = (E.title({"id": f"{name}-title"}, title), E.desc({"id": f"{name}-told"}, told))
+    titles = (E.title({"id": f"{name}-title"}, title), E.desc({"id": f"{name}-told"}, description))
     return str(etree.tostring(E.svg(frame, *titles, *parts), encoding="unicode"))
 
 

@@ -1,6 +1,6 @@
-"""What a two-way statement says, as plain facts taken out of an analysis.
+"""What a two-way statement contains, as plain facts taken from an analysis.
 
-It refuses nothing: a two-way that does not count, one that cannot be told, and logs without any two-way are
+It covers every case: a two-way that does not count, one that cannot be told, and logs without any two-way are
 stated as plainly as one that counts.
 """
 
@@ -31,13 +31,13 @@ from telemetry.statement.text import statement_text
 from telemetry.twoway.mean import TwoWay, TwoWayVerdict
 from telemetry.twoway.rules import Rule, load_rule, shipped
 
-_DRAWN_POINTS: Final = 160  # of one pass: more than its drawing on paper can tell apart
+_DRAWN_POINTS: Final = 160  # of one pass: more than its drawing on paper can resolve
 _DRAWN_BESIDE: Final = 0.3  # of the measured distance, before and after the gates
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LogFacts:
-    """One log that the statement rests on.
+    """One log that the statement uses.
 
     Attributes
     ----------
@@ -46,7 +46,7 @@ class LogFacts:
     kind, format, clock : str
         ``speed`` or ``motor``; the reader's name; whose clock stamped it.
     speed_source : str
-        ``measured``, ``differenced``, or nothing for a motor log.
+        ``measured``, ``differenced``, or empty for a motor log.
     samples : int
     rate_hz : float
         0 if unknown.
@@ -76,7 +76,7 @@ class Trace:
     along_m, across_m : tuple of float
         From gate A towards gate B, and to starboard of that direction [m].
     speed_mps : tuple of float
-        Along the course, whichever way, smoothed as the crossing times were.
+        Along the course, whichever direction, smoothed as for the crossing times.
     """
 
     along_m: tuple[float, ...]
@@ -84,7 +84,7 @@ class Trace:
     speed_mps: tuple[float, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class StatementPass:
     """One of the two passes.
 
@@ -102,7 +102,7 @@ class StatementPass:
     findings : tuple of Finding
         Those of the log that touch the time between the gates, and those without a place in time.
     trace : Trace
-        Empty where the analysis does not carry what it was measured on.
+        Empty if the analysis does not hold the measurement's data.
     """
 
     pass_id: str
@@ -121,14 +121,14 @@ class StatementPass:
     trace: Trace
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Statement:
-    """Everything there is to state about one two-way.
+    """All facts of a statement about one two-way.
 
     Attributes
     ----------
     two_way : TwoWay or None
-        None where the logs hold none; ``notes`` then say why.
+        None if the logs hold none; ``notes`` then give the reason.
     judged : int
         How many two-ways the logs hold.
     ways : tuple of StatementPass
@@ -139,7 +139,7 @@ class Statement:
     rule_ships : bool
         False for a rule file of the user's own.
     request : Request
-        What was asked: a window or a mark of the user's stands in it.
+        The request, with a window or a mark of the user's own.
     logs : tuple of LogFacts
         The speed logs of the two passes and the motor logs joined to them.
     corrections : tuple of (str, str)
@@ -150,9 +150,9 @@ class Statement:
         What the analysis cannot tell; the inputs that could not be used.
     sheet : SetupSheet or None
     showing : BenchDisplay
-        The units and signs in which the sheet is told.
+        Units and signs in which the sheet is shown.
     conditions : tuple of (str, str)
-        What the user says of the outing, each with its name.
+        Conditions of the outing as stated by the user, by name.
     unit : str
         The user's speed unit.
     version : str
@@ -186,17 +186,17 @@ class Statement:
 
     @property
     def file_stem(self) -> str:
-        """A name for a file of it, without an ending: the day and the two-way."""
+        """A file name for it without a suffix: the day and the two-way."""
         start = next((way.entered_utc for way in self.ways), None)
         day = f"{start:%Y-%m-%d}-" if start is not None else ""
         return f"two-way-{day}{self.two_way.id if self.two_way else 'none'}"
 
     def to_text(self) -> str:
-        """Write it as plain text."""
+        """Format it as plain text."""
         return statement_text(self)
 
     def to_html(self, paper: str | None = None) -> str:
-        """Write it as one self-contained page without scripts.
+        """Render it as one self-contained page without scripts.
 
         Parameters
         ----------
@@ -216,21 +216,21 @@ def build_statement(
     conditions: Mapping[str, str] | None = None,
     made_utc: datetime | None = None,
 ) -> Statement:
-    """State what an analysis knows of one two-way.
+    """Collect what an analysis knows of one two-way.
 
     Parameters
     ----------
     analysis : Analysis
     two_way_id : str, optional
-        Such as ``T2``; without it the first listed, which is the best by the rule where one is.
+        Such as ``T2``; without it the first listed, which is the best by the rule if there is one.
     unit : str
         A key of :data:`telemetry.core.units.SPEED_UNITS`.
     sheet : SetupSheet, optional
-        The tune that both passes ran on.
+        Setup of both passes.
     showing : BenchDisplay, optional
         Units and signs of the sheet.
     conditions : mapping of str to str, optional
-        What the user says of the outing, such as ``{"wind": "2 m/s from the west"}``.
+        Conditions of the outing, such as ``{"wind": "2 m/s from the west"}``.
     made_utc : datetime, optional
         When the statement is made.
 
@@ -240,7 +240,7 @@ def build_statement(
         If the analysis holds two-ways but none of that id, or there is no such unit.
     """
     if unit not in SPEED_UNITS:
-        raise CallError(f"'{unit}' is no speed unit", hint=f"choose {', '.join(SPEED_UNITS)}")
+        raise CallError(f"'{unit}' is not a speed unit", hint=f"choose {', '.join(SPEED_UNITS)}")
     chosen = _chosen(analysis, two_way_id)
     by_id = {p.id: p for p in analysis.passes}
     names = chosen.passes if chosen else ()
@@ -281,12 +281,12 @@ def _chosen(analysis: Analysis, two_way_id: str | None) -> TwoWay | None:
     if found is None:
         ids = [t.id for t in analysis.two_ways]
         known = ids[0] if len(ids) == 1 else f"one of {ids[0]} to {ids[-1]}"
-        raise CallError(f"there is no two-way {two_way_id!r} in these logs", hint=f"choose {known}")
+        raise CallError(f"these logs have no two-way {two_way_id!r}", hint=f"choose {known}")
     return found
 
 
 def _logs(analysis: Analysis, numbers: set[int] | None) -> tuple[LogFacts, ...]:
-    """Gather the speed logs of these numbers, all without any, and the motor logs joined to them."""
+    """Return the speed logs of these numbers, all if none is given, and the motor logs matched to them."""
     chosen = range(len(analysis.speed_logs)) if numbers is None else sorted(numbers)
     logs: list[Log] = [analysis.speed_logs[k].cleaned.track for k in chosen]
     if numbers is None:
@@ -312,7 +312,7 @@ def _logs(analysis: Analysis, numbers: set[int] | None) -> tuple[LogFacts, ...]:
 def _corrections(
     analysis: Analysis, numbers: set[int] | None, spans: Sequence[tuple[int, float, float]]
 ) -> tuple[tuple[str, str], ...]:
-    """Gather what a person corrected in these logs, first what lies between the gates.
+    """List the corrections by hand in these logs, first those between the gates.
 
     ``spans`` are the times between the gates, each with its log's number.
     """
@@ -325,13 +325,13 @@ def _corrections(
     ]
     found.sort(key=lambda one: not any(k == one[0] and one[1].touches(*span) for k, *span in spans))
     files = [log.read.meta.file for log in analysis.speed_logs]
-    told = [(files[k], f"{f.count} samples {f.message}") for k, f in found]
-    told += [
+    lines = [(files[k], f"{f.count} samples {f.message}") for k, f in found]
+    lines += [
         (j.log.meta.file, f"clock {j.clock.why}")
         for j in analysis.motors
         if j.by_hand is not None and (numbers is None or j.speed_log in numbers)
     ]
-    return tuple((PurePath(file).name, text) for file, text in told)
+    return tuple((PurePath(file).name, text) for file, text in lines)
 
 
 def _from_a_to_b(chosen: TwoWay) -> CourseLine:
@@ -367,7 +367,7 @@ def _way(analysis: Analysis, chosen: TwoWay, which: int, one: Pass) -> Statement
 
 
 def _trace(data: PassData, chosen: TwoWay) -> Trace:
-    """Lay a pass along the course, gate A at nought, as its time between the gates was found."""
+    """Project a pass onto the course, gate A at zero, as for the time between the gates."""
     line = _from_a_to_b(chosen)
     chain = data.along(line)
     _, across_m = line.along_across(data.east_m, data.north_m)

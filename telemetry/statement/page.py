@@ -1,4 +1,4 @@
-"""A statement as one self-contained page: no script, no request, its own style, drawings inline."""
+"""A statement as one self-contained page: no script, no request, its own style, inline drawings."""
 
 from __future__ import annotations
 
@@ -27,14 +27,14 @@ _SIGNS: Final = {
     "not met": "✕",
     "cannot tell": "?",
 }
-# Print grows smaller as there is more to say, so that a statement stays one page; tests print the fullest.
+# The more text, the smaller the type, so that a statement stays one page; tests print the fullest.
 _SIZES: Final = ((2600, "roomy"), (3300, "close"), (4100, "small"))
 _SMALLEST: Final = "smallest"
 _KINDS: Final = {"✓": "yes", "✕": "no", "?": "open"}
 
 
 def statement_page(s: Statement, paper: str | None) -> str:
-    """Write the page; without a paper's size, whoever prints it chooses the paper."""
+    """Render the page; without a paper size it fits any paper."""
     style = _style(paper)
     drawings = (Markup(plan_svg(s)), Markup(speed_svg(s))) if s.ways else ()
     page: str = _template().render(
@@ -56,7 +56,7 @@ def statement_page(s: Statement, paper: str | None) -> str:
 
 
 def content_policy(style: str | None = None) -> str:
-    """Write the content security policy of a page: its own style and nothing else.
+    """Return the content security policy of a page: its own style and nothing else.
 
     Parameters
     ----------
@@ -75,7 +75,7 @@ def _style(paper: str | None) -> str:
 
 @cache
 def _template() -> Any:
-    # Every value is escaped unless it says of itself that it is markup: only the drawings and the style do.
+    # Every value is escaped unless it is markup: only the drawings and the style are.
     environment = Environment(
         loader=PackageLoader("telemetry.statement"),
         autoescape=True,

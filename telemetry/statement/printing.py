@@ -1,4 +1,4 @@
-"""Printing a page to PDF with a Chromium that is on the machine, offline."""
+"""Print a page to PDF with an installed Chromium, offline."""
 
 from __future__ import annotations
 
@@ -30,11 +30,11 @@ def print_pdf(html: str) -> bytes:
     Raises
     ------
     CallError
-        If there is no Chromium or it prints nothing; the fix is to print the page from any browser.
+        If there is no Chromium or it prints nothing; the hint is to print the page from any browser.
     """
     chromium = find_chromium()
     if chromium is None:
-        raise CallError("no Chromium was found to print the PDF with", hint=_ANY_BROWSER)
+        raise CallError("printing a PDF needs Chromium, which was not found", hint=_ANY_BROWSER)
     with tempfile.TemporaryDirectory(prefix="reciprocal-", ignore_cleanup_errors=True) as folder:
         page, pdf = Path(folder, "statement.html"), Path(folder, "statement.pdf")
         page.write_text(html, encoding="utf-8")
@@ -64,10 +64,10 @@ def _flags(folder: str) -> list[str]:
         "--disable-background-networking",
         "--disable-component-update",
         "--disable-sync",
-        "--host-resolver-rules=MAP * ~NOTFOUND",  # the page asks for nothing; the browser shall not either
+        "--host-resolver-rules=MAP * ~NOTFOUND",  # no network: neither the page nor the browser needs it
         f"--user-data-dir={folder}",
         "--no-pdf-header-footer",
     ]
-    # Chromium refuses to start as root with its sandbox; the page has no script to be boxed in.
+    # Chromium refuses to start as root with its sandbox; the page has no script to isolate.
     is_root = hasattr(os, "geteuid") and os.geteuid() == 0
     return [*flags, "--no-sandbox"] if is_root else flags

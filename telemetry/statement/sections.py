@@ -1,4 +1,4 @@
-"""Everything below a statement's headline, as sections of rows, for text and page alike."""
+"""Everything below a statement's headline, as sections of rows, for text and page."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 _MAX_FINDINGS, _MAX_UNUSED, _MAX_CONDITIONS, _MAX_ITEMS = 3, 4, 8, 24
 _MAX_CORRECTIONS = 2
-_EVIDENCE = 200  # letters of a check's
+_EVIDENCE = 200  # characters of a check's evidence
 
 Rows = tuple[tuple[str, ...], ...]
 
@@ -34,7 +34,7 @@ class Section:
     key, title : str
         A stable name, and the heading.
     head : tuple of str
-        The columns' headings; empty where each row is a name and what is said of it, or a sentence alone.
+        The columns' headings; empty if each row is a name and a value, or a single sentence.
     rows : tuple of tuple of str
     """
 
@@ -45,17 +45,17 @@ class Section:
 
 
 def sections(s: Statement) -> tuple[Section, ...]:
-    """Word everything below the headline, in the order of reading; what is not known is left out."""
+    """Build everything below the headline, in reading order; unknown facts are left out."""
     every = (
         _ways(s),
         _checks(s),
-        Section("rule", "The rule and where it comes from", (), _rule(s)),
+        Section("rule", "The rule and its source", (), _rule(s)),
         Section("gates", "Gates and measured distance", (), _gates(s.two_way) if s.two_way else ()),
-        Section("findings", "Found inside the measured distance", (), _findings(s.ways)),
+        Section("findings", "Findings inside the measured distance", (), _findings(s.ways)),
         Section("by-hand", "Corrected by hand in these logs", (), _corrections(s)),
         Section("setup", "Setup sheet", (), _setup(s)),
         Section("conditions", "Conditions, as stated by the user", (), _conditions(s)),
-        Section("logs", "The logs it rests on", ("Log", "What it is", "SHA-256 of its bytes"), _logs(s)),
+        Section("logs", "The logs used", ("Log", "What it is", "SHA-256 of its bytes"), _logs(s)),
         Section("cautions", "Cautions", (), tuple((sanitize(text),) for text in _cautions(s))),
     )
     return tuple(section for section in every if section.rows)
@@ -99,7 +99,7 @@ def _checks(s: Statement) -> Section:
 
 def _rule(s: Statement) -> Rows:
     rule, window_s, mark_mps = s.rule, s.request.window_s, s.request.mark_mps
-    origin = "ships with the program" if s.rule_ships else "a rule file of the user's own"
+    origin = "built in" if s.rule_ships else "the user's own rule file"
     rows = [
         (shortened(rule.name, LABEL), f"{shortened(rule.title, SHORT)} ({origin})"),
         ("Source", shortened(rule.source, LONG)),
@@ -115,7 +115,7 @@ def _rule(s: Statement) -> Rows:
 
 
 def _gates(chosen: TwoWay) -> Rows:
-    placed = "given by the user" if chosen.gates_given else "placed by the program along the fitted line"
+    placed = "given by the user" if chosen.gates_given else "placed automatically along the fitted line"
     points = ", ".join(
         f"{name} {gate.lat_deg:.7f} {gate.lon_deg:.7f}" for name, gate in zip("AB", chosen.gates, strict=True)
     )
@@ -129,8 +129,8 @@ def _findings(ways: Sequence[StatementPass]) -> Rows:
     rows: list[tuple[str, ...]] = []
     for way in ways:
         inside = [f for f in way.findings if f.start_s is not None and f.code not in BY_HAND]
-        told = cut(findings_lines(inside), _MAX_FINDINGS) or ("nothing odd",)
-        rows += [(way.pass_id, text) for text in told]
+        lines = cut(findings_lines(inside), _MAX_FINDINGS) or ("nothing odd",)
+        rows += [(way.pass_id, text) for text in lines]
     files = {way.file: [f for f in way.findings if f.start_s is None] for way in ways}
     for file, found in files.items():
         name = "Whole log" if len(files) == 1 else f"All of {shortened(file, LABEL)}"
@@ -169,9 +169,9 @@ def _logs(s: Statement) -> Rows:
         if log.kind == "speed":
             kind = f"speed log, speed {log.speed_source}, clock of the {log.clock}"
         else:
-            kind = "motor log, clock joined; not part of the figure" if s.two_way else "motor log"
-        told = f"{kind}, {log.format}, {log.samples} samples{_rate(log)}"
-        rows.append((shortened(log.file, LABEL), told, log.sha256))
+            kind = "motor log, clock matched; not used for the figure" if s.two_way else "motor log"
+        facts = f"{kind}, {log.format}, {log.samples} samples{_rate(log)}"
+        rows.append((shortened(log.file, LABEL), facts, log.sha256))
     return tuple(rows)
 
 
@@ -184,31 +184,31 @@ def _cautions(s: Statement) -> Iterator[str]:
     if s.two_way is not None:
         if not s.two_way.gates_given:
             yield (
-                "The program placed the gates where this pair's average is highest: a best case. Gates "
-                "marked before the pass give a figure decided beforehand."
+                "The gates were placed where this pair's average is highest: a best case. Gates "
+                "fixed before the pass give a fairer figure."
             )
         if s.sheet is None:
-            yield "No setup sheet was stated: that both passes ran on one tune is not shown here."
+            yield "No setup sheet was given: the page does not show that both passes ran on one setup."
         else:
-            yield "Setup sheet and conditions are the user's word; the logs do not show them."
+            yield "Setup sheet and conditions are the user's statement; the logs do not show them."
         yield (
-            "The ± holds what the logs show of their errors and what data sheets usually say of receivers; a "
-            "receiver with a fault of its own is not in it."
+            "The ± covers the errors that the logs show and those usual in receivers' data sheets; a "
+            "faulty receiver is not covered."
         )
     if not s.rule_ships:
-        yield "The rule is the user's own file; compare it with your body's book."
+        yield "The rule is the user's own file; compare it with your rule book."
     if any(log.speed_source == "differenced" for log in speed_logs):
-        yield "The log carries no measured speed: speeds come from its positions."
+        yield "The log has no measured speed: speeds are computed from its positions."
     if any(log.clock == "host" for log in speed_logs):
-        yield "The stamps are those of the machine that logged, not of the receiver."
+        yield "The time stamps come from the logging device, not from the receiver."
     if any(log.start_utc is None for log in speed_logs):
-        yield "The log does not say which day it was."
+        yield "The log does not state the day."
     if len(speed_logs) > 1 and s.two_way is not None:
-        yield "The two passes stand in two logs, laid in order by their UTC."
+        yield "The two passes are in two logs, ordered by UTC."
     if s.corrections:
-        yield "Corrections by hand are a person's word: look at the logs as they came."
+        yield "Corrections by hand are a person's judgement: check the original logs."
     for event in s.ride:
         yield f"{event.pass_id}, {event.phase}: {event.kind} {event.verdict}."
     yield from (f"Not used: {text}" for text in cut(s.unused, _MAX_UNUSED))
-    yield "A hash says which bytes were read, not who recorded them or where the receiver was."
+    yield "A hash identifies the bytes that were read, not who recorded them or where the receiver was."
     yield BEFORE_YOU_RUN

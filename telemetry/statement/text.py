@@ -18,17 +18,17 @@ _WIDTH: Final = 100
 
 
 def statement_text(s: Statement) -> str:
-    """Write a statement for a terminal or a plain letter."""
+    """Format a statement as plain text."""
     head = headline(s)
-    figure = f"{head.figure} ± {head.uncertainty} {head.unit}  ({head.si})" if head.figure else "No figure"
+    figure = f"{head.figure} ± {head.uncertainty} {head.unit}  ({head.si})" if head.figure else "No two-way"
     blocks = [
         f"{TITLE}, {day(s)}\n\n{figure}\n{head.verdict.upper()}. {head.plain}",
         _wrapped([*head.reasons, *head.about, ESTIMATE]),
     ]
     for section in sections(s):
         if section.key in ("setup", "conditions"):
-            told = "; ".join(": ".join(row) for row in section.rows)
-            lines = [_wrapped([told])]
+            line = "; ".join(": ".join(row) for row in section.rows)
+            lines = [_wrapped([line])]
         elif section.head and section.key != "checks":
             lines = text_table([section.head, *section.rows])
         else:

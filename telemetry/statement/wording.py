@@ -1,4 +1,4 @@
-"""The headline of a statement, and the words around it."""
+"""The headline of a statement, and its words."""
 
 from __future__ import annotations
 
@@ -18,18 +18,18 @@ _MAX_REASONS, _MAX_NOTES = 3, 4
 
 @dataclass(frozen=True, slots=True)
 class Headline:
-    """What stands largest.
+    """The largest words of a statement.
 
     Attributes
     ----------
     figure, uncertainty, unit, si : str
         The average in the user's unit and in SI; empty without a two-way.
     verdict, plain : str
-        The verdict's word, and what it means in a sentence.
+        The verdict, and its meaning in a sentence.
     reasons : tuple of str
-        What stands in the way of ``counts``.
+        What prevents ``counts``.
     about : tuple of str
-        What the figure is and how it is printed by the rule.
+        What the figure is and how the rule rounds it.
     """
 
     figure: str
@@ -43,20 +43,20 @@ class Headline:
 
 
 def headline(s: Statement) -> Headline:
-    """Word the figure and the verdict."""
+    """Build figure and verdict."""
     chosen, rule = s.two_way, shortened(s.rule.name, LABEL)
     if chosen is None:
-        plain = "There is no two-way to state: the logs cannot tell one."
+        plain = "There is no two-way: the logs do not hold one."
         return Headline("", "", "", "", s.verdict, plain, cut(s.notes, _MAX_NOTES, LONG), ())
     figure, _, uncertainty = number(chosen.average_mps, s.unit, chosen.u95_mps).partition(" ± ")
     open_checks = [c for c in chosen.checks if c.result != "met"]
     failed = sum(c.result == "not met" for c in open_checks)
     plain = {
-        "counts": f"It counts by the rule “{rule}”: every check is met by evidence in the logs.",
+        "counts": f"It counts by the rule “{rule}”: the logs show that every check is met.",
         "does not count": f"It does not count by the rule “{rule}”: "
         f"{failed} of {len(chosen.checks)} checks {'is' if failed == 1 else 'are'} not met.",
-        "cannot tell": f"It cannot be told whether it counts by the rule “{rule}”: "
-        f"no check fails, yet the logs cannot answer {len(open_checks)} of {len(chosen.checks)}.",
+        "cannot tell": f"The logs cannot tell whether it counts by the rule “{rule}”: "
+        f"no check fails, but {len(open_checks)} of {len(chosen.checks)} cannot be answered.",
     }[chosen.verdict]
     kind = (
         "Mean of the two speeds" if chosen.mean == "of speeds" else "Distance over the mean of the two times"
@@ -73,25 +73,25 @@ def headline(s: Statement) -> Headline:
         plain=plain,
         reasons=cut((f"{c.name}: {c.result}. {c.detail}" for c in open_checks), _MAX_REASONS, LONG),
         about=(
-            f"{kind} over {ways} ({chosen.id}{place}). As the rule prints it: {chosen.official_text}.",
-            f"± is half of the 95 % interval. Standard uncertainty: {independent} averages out between the "
-            f"passes, {shared} both share.",
+            f"{kind} over {ways} ({chosen.id}{place}). Rounded by the rule: {chosen.official_text}.",
+            f"± is half of the 95 % interval. Standard uncertainty: {independent} is independent for each "
+            f"pass, {shared} is shared by both.",
         ),
     )
 
 
 def number(speed_mps: float, unit: str, u95_mps: float) -> str:
-    """Write a speed with its uncertainty and without its unit."""
+    """Format a speed with its uncertainty and without its unit."""
     return speed_text(speed_mps, unit, u95_mps).removesuffix(f" {unit}")
 
 
 def closing(s: Statement) -> str:
-    """Say who made it and when."""
+    """Format which version made it and when."""
     made = f", made {s.made_utc.astimezone(UTC):%Y-%m-%d %H:%M} UTC" if s.made_utc else ""
     return f"Reciprocal {s.version}{made}"
 
 
 def day(s: Statement) -> str:
-    """Name the day of the first pass, or say that the log does not."""
+    """Return the day of the first pass, or "day not in the log"."""
     first = s.ways[0].entered_utc if s.ways else next((log.start_utc for log in s.logs), None)
     return f"{first:%Y-%m-%d}" if first is not None else "day not in the log"

@@ -1,4 +1,4 @@
-"""The logbook as plain text."""
+"""Logbook data as plain text."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ _CUT = 24
 
 
 def boats_text(boats: Sequence[tuple[Boat, int, int]]) -> str:
-    """List boats with how many sheets and outings each has."""
+    """List boats with the number of their sheets and outings."""
     if not boats:
         return "No boat yet. Add one with `reciprocal boats --add NAME`."
     rows = [("boat", "hull", "length", "sheets", "outings", "note")]
@@ -35,7 +35,17 @@ def boats_text(boats: Sequence[tuple[Boat, int, int]]) -> str:
 
 
 def outings_text(outings: Sequence[Outing], count: int, unit: str) -> str:
-    """List outings, and say how many more there are."""
+    """List outings, and the number of further ones.
+
+    Parameters
+    ----------
+    outings : sequence of Outing
+        The listed outings.
+    count : int
+        How many the search found.
+    unit : str
+        The reader's speed unit.
+    """
     if not outings:
         return "No outing found."
     rows = [("no", "date, UTC", "boat", "sheet", "place", "passes", "peak", "best two-way", "verdict")]
@@ -60,20 +70,28 @@ def outings_text(outings: Sequence[Outing], count: int, unit: str) -> str:
 
 
 def outing_text(outing: Outing, unit: str, temperature_unit: str) -> str:
-    """Tell what an outing was: boat, sheet, conditions and logs."""
-    told = [
+    """Format an outing: boat, sheet, conditions and logs.
+
+    Parameters
+    ----------
+    outing : Outing
+        The outing.
+    unit, temperature_unit : str
+        The reader's units.
+    """
+    rows = [
         ("boat", outing.boat),
         ("sheet", f"{outing.sheet_name} ({outing.sheet_id})"),
         ("began", moment_text(outing.start_utc)),
         *conditions_text(outing.conditions, unit, temperature_unit).items(),
         ("analysed by", f"version {outing.program_version}"),
     ]
-    told += [("log", f"{log.file}, {log.size_bytes} bytes, SHA-256 {log.sha256[:12]}") for log in outing.logs]
-    return "\n".join([f"Outing {outing.id}", *text_table(told)])
+    rows += [("log", f"{log.file}, {log.size_bytes} bytes, SHA-256 {log.sha256[:12]}") for log in outing.logs]
+    return "\n".join([f"Outing {outing.id}", *text_table(rows)])
 
 
 def corrections_text(kept: Sequence[SavedCorrection]) -> str:
-    """List what was corrected by hand, those that were taken back too; nothing where nobody did."""
+    """List the corrections by hand, undone ones too; empty if there are none."""
     if not kept:
         return ""
     rows = [("no", "in", "what", "why", "by", "on, UTC", "")]
@@ -94,13 +112,21 @@ def corrections_text(kept: Sequence[SavedCorrection]) -> str:
 
 def _taken_back(one: SavedCorrection) -> str:
     by = f" by {one.back_who}" if one.back_who else ""
-    return f"taken back {moment_text(one.back_utc)}{by}{with_reason(one.back_why)}"
+    return f"undone {moment_text(one.back_utc)}{by}{with_reason(one.back_why)}"
 
 
 def conditions_text(c: Conditions, unit: str, temperature_unit: str) -> dict[str, str]:
-    """Word what is said of an outing, by what it is of; what is not said is left out."""
+    """Format the conditions of an outing by name; those not recorded are left out.
+
+    Parameters
+    ----------
+    c : Conditions
+        The conditions.
+    unit, temperature_unit : str
+        The reader's units.
+    """
     degrees = TEMPERATURE_UNITS[temperature_unit]
-    told = (
+    facts = (
         ("place", c.place),
         ("wind", wind_text(c.wind_mps, c.wind_from_deg, unit)),
         ("water", c.water),
@@ -112,7 +138,7 @@ def conditions_text(c: Conditions, unit: str, temperature_unit: str) -> dict[str
         ("pack", c.pack),
         ("note", c.note),
     )
-    return {name: text for name, text in told if text}
+    return {name: text for name, text in facts if text}
 
 
 def wind_text(wind_mps: float | None, from_deg: float | None, unit: str) -> str:
@@ -130,23 +156,23 @@ def wind_text(wind_mps: float | None, from_deg: float | None, unit: str) -> str:
 
 
 def moment_text(moment: datetime | None) -> str:
-    """Write a moment in UTC to the minute, or that nobody knows it."""
+    """Format a moment in UTC to the minute; None is "day not stated"."""
     return "day not stated" if moment is None else f"{moment:%Y-%m-%d %H:%M}"
 
 
 def speed_or_nothing(speed_mps: float | None, u95_mps: float | None, unit: str) -> str:
-    """Write a speed with its uncertainty, or nothing."""
+    """Format a speed with its uncertainty; None is empty."""
     return "" if speed_mps is None else speed_text(speed_mps, unit, u95_mps)
 
 
 def backup_text(backup: Backup) -> str:
-    """Say what a backup holds."""
+    """Describe what a backup holds."""
     names = {"boats": "boat", "sheets": "setup sheet", "outings": "outing", "logs": "log"}
-    told = [
+    counts = [
         f"{backup.rows[table]} {name}{'' if backup.rows[table] == 1 else 's'}"
         for table, name in names.items()
     ]
-    return f"{', '.join(told)}, as of {moment_text(backup.made_utc)} UTC"
+    return f"{', '.join(counts)}, as of {moment_text(backup.made_utc)} UTC"
 
 
 def copies_text(copies: Sequence[RollingCopy], where: str) -> str:

@@ -1,4 +1,4 @@
-"""How the passes rode, what the power train did, and what another would do, as plain text."""
+"""How the passes rode, what the power train did, and the what-if, as plain text."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from telemetry.ride.judge import RideEvent
 
 
 def ride_text(events: Sequence[RideEvent], unit: str) -> str:
-    """Tell the ride events that were seen, and in one line each what was not and what cannot be told.
+    """Format the ride events: those seen in full, the rest in one line each.
 
     Parameters
     ----------
@@ -37,14 +37,14 @@ def ride_text(events: Sequence[RideEvent], unit: str) -> str:
 
 
 def seen_events(events: Sequence[RideEvent]) -> list[RideEvent]:
-    """Pick what is shown or possible."""
+    """Return the events that were shown or possible."""
     return [e for e in events if e.verdict in ("shown", "possible")]
 
 
 def unseen_lines(events: Sequence[RideEvent]) -> list[str]:
-    """Say in a line each what was examined and not seen, and what cannot be told, by its reason."""
+    """Format in one line each what was not seen, and what cannot be told, with the reason."""
     lines = []
-    for verdict, text in (("not seen", "examined and not seen"), ("cannot tell", "cannot tell")):
+    for verdict, text in (("not seen", "not seen"), ("cannot tell", "cannot tell")):
         of_it = [e for e in events if e.verdict == verdict]
         for why in dict.fromkeys(e.why if verdict == "cannot tell" else "" for e in of_it):
             those = [e for e in of_it if not why or e.why == why]
@@ -53,7 +53,7 @@ def unseen_lines(events: Sequence[RideEvent]) -> list[str]:
 
 
 def _listed(events: Sequence[RideEvent]) -> str:
-    """Gather passes by kind of event, porpoising by phase too: ``porpoising at speed (P1 P2), veer (P1)``."""
+    """Group passes by kind of event and phase: ``porpoising at speed (P1 P2), veer (P1)``."""
     passes: dict[str, list[str]] = {}
     for e in events:
         name = (
@@ -66,13 +66,13 @@ def _listed(events: Sequence[RideEvent]) -> str:
 
 
 def event_title(event: RideEvent) -> str:
-    """Name an event with its pass, phase and time."""
+    """Format an event's title with its pass, phase and time."""
     where = "at take-off" if event.phase == "take-off" else "at speed"
     return f"{event.pass_id} {event.kind} {where}, {event.start_s:.1f} to {event.end_s:.1f} s"
 
 
 def event_facts(event: RideEvent, unit: str) -> str:
-    """State an event's figures with their 95 % uncertainty; empty where it has none."""
+    """Format an event's figures with their 95 % uncertainty; empty if it has none."""
     facts = []
     if event.frequency_hz is not None and event.frequency_u95_hz is not None:
         facts.append(f"{event.frequency_hz:.2f} ± {event.frequency_u95_hz:.2f} Hz")
@@ -86,7 +86,7 @@ def event_facts(event: RideEvent, unit: str) -> str:
 
 
 def power_text(motors: Sequence[MotorAssignment], temperature_unit: str = CELSIUS) -> str:
-    """Tell each motor log: how its clock was joined, its pack, and every pass."""
+    """Format each motor log: its clock, its pack, and every pass."""
     return "\n\n".join(_motor_text(j, temperature_unit) for j in motors)
 
 
@@ -102,27 +102,29 @@ def _motor_text(joined: MotorAssignment, temperature_unit: str) -> str:
 
 
 def clock_text(clock: MotorClock) -> str:
-    """Say how a motor log's clock was joined, or why it was not."""
+    """Describe how a motor log's clock was matched, or why it was not."""
     if not clock.trusted:
-        return f"clock not joined, cannot tell what the power train did in the passes: {clock.why}"
+        return f"No power figures: the motor log could not be matched to the speed log ({clock.why})"
     how = clock.method if clock.method == CLOCK_SET_BY_HAND else f"by {clock.method}"
     return (
-        f"clock joined {how}: {clock.offset_s:+.2f} ± {clock.u95_s:.2f} s, "
+        f"clock matched {how}: {clock.offset_s:+.2f} ± {clock.u95_s:.2f} s, "
         f"drift {clock.drift_ppm:+.0f} ppm; {clock.why}"
     )
 
 
 def pack_text(pack: PackEstimate) -> str:
-    """State the pack's resistance and its voltage at rest."""
-    told = pack.to_dict()
-    cell = told.get("cell_resistance_ohm")
+    """Format the pack's resistance and its voltage at rest."""
+    figures = pack.to_dict()
+    cell = figures.get("cell_resistance_ohm")
     a_cell = f" ({1000 * cell:.1f} mohm a cell)" if cell else ""
-    mohm, u95_mohm = 1000 * told["pack_resistance_ohm"], 1000 * told["u95_ohm"]
-    return f"pack resistance {mohm:.1f} ± {u95_mohm:.1f} mohm{a_cell}, at rest {told['rest_voltage_v']:.2f} V"
+    mohm, u95_mohm = 1000 * figures["pack_resistance_ohm"], 1000 * figures["u95_ohm"]
+    return (
+        f"pack resistance {mohm:.1f} ± {u95_mohm:.1f} mohm{a_cell}, at rest {figures['rest_voltage_v']:.2f} V"
+    )
 
 
 def power_notes(power: PowerReport, temperature_unit: str = CELSIUS) -> list[str]:
-    """Gather limits exceeded and what could not be told."""
+    """List the limits exceeded and what cannot be told."""
     notes = []
     for p in power.passes:
         notes += [f"{p.pass_id}: {_exceeded(e, temperature_unit)}" for e in p.exceeded]
@@ -139,13 +141,13 @@ def _exceeded(e: Exceeded, temperature_unit: str) -> str:
 
 
 _POWER_HEADS: Final = (
-    *("pass", "slip", "rpm", "of rpm/V x V", "mean A", "peak A", "peak W", "sag V", "lowest V"),
+    *("pass", "slip", "rpm", "% of no-load rpm", "mean A", "peak A", "peak W", "sag V", "lowest V"),
     *("Wh", "Wh/km", "mAh"),
 )
 
 
 def power_rows(passes: Sequence[PassPower], temperature_unit: str = CELSIUS) -> list[tuple[str, ...]]:
-    """Write the passes' power figures as cells; the first row is their heads.
+    """Format the passes' power figures as cells; the first row holds the headings.
 
     Temperatures are those at the start and the end of the pass, and the highest after it.
     """
@@ -182,7 +184,7 @@ def _figure(value: float | None, decimals: int) -> str:
 
 
 def _heat(heat: Heat | None, temperature_unit: str) -> str:
-    """Start, end, and the highest after: what soaks in once the cooling water stops."""
+    """Format the temperature at the start and end, and its highest after the pass (heat soak)."""
     if heat is None:
         return "cannot tell"
     unit = TEMPERATURE_UNITS[temperature_unit]
@@ -190,7 +192,7 @@ def _heat(heat: Heat | None, temperature_unit: str) -> str:
 
 
 def what_if_text(pass_id: str, answer: WhatIf, unit: str) -> str:
-    """Write what a change would make of a pass's best second, and what that rests on.
+    """Format the effect of a change on a pass's best second, and its assumptions.
 
     Parameters
     ----------
@@ -204,11 +206,11 @@ def what_if_text(pass_id: str, answer: WhatIf, unit: str) -> str:
         return f"{heading}\n  cannot tell: {answer.refused}"
     assumed = [f"    {text}" for text in answer.assumptions]
     table = text_table(what_if_rows(answer, unit), right=(1, 2))
-    return "\n".join([heading, *table, "  This takes for granted:", *assumed])
+    return "\n".join([heading, *table, "  Assumptions:", *assumed])
 
 
 def what_if_rows(answer: WhatIf, unit: str) -> list[tuple[str, str, str]]:
-    """Write the figures of an answer as cells, as measured and as reckoned; the first row is their heads."""
+    """Format the figures as cells, as measured and as estimated; the first row holds the headings."""
     speed = SPEED_UNITS[unit]
     figures = (
         ("shaft rpm", answer.rpm, 1.0, 0),
@@ -217,8 +219,8 @@ def what_if_rows(answer: WhatIf, unit: str) -> list[tuple[str, str, str]]:
         ("heat of the motor [W]", answer.motor_heat_w, 1.0, 0),
         ("heat of the pack [W]", answer.pack_heat_w, 1.0, 0),
     )
-    told = [(name, *_estimate(e, factor, digits)) for name, e, factor, digits in figures if e is not None]
-    return [("", "as it was", "estimate"), *told]
+    rows = [(name, *_estimate(e, factor, digits)) for name, e, factor, digits in figures if e is not None]
+    return [("", "measured", "estimate"), *rows]
 
 
 def _estimate(estimate: WhatIfEstimate, factor: float, digits: int) -> tuple[str, str]:

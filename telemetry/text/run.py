@@ -1,6 +1,6 @@
 """An analysis as plain text: what was read and found, the passes, the two-ways, the ride and the power train.
 
-Everything is in the reader's speed unit; each figure stands beside its 95 % uncertainty.
+Speeds are in the reader's unit, each with its 95 % uncertainty.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from telemetry.twoway.mean import TwoWay
 from telemetry.twoway.rules import Rule
 
 REPORT_WIDTH = 110
-SINGLY = 3  # findings of one kind are told one by one up to so many
+SINGLY = 3  # up to this many findings of one kind are listed singly
 ESTIMATE = "An estimate: only officials of a sanctioning body decide a record."
 BEFORE_YOU_RUN = (
     "Clubs, local rules and the water's authority come first: permission and speed limits differ by water."
@@ -36,16 +36,16 @@ _LAST_YEAR: Final = 9999  # of the calendar
 def analysis_text(
     analysis: Analysis, unit: str, *, every_check: bool = True, temperature_unit: str = CELSIUS
 ) -> str:
-    """Write an analysis for a reader at a terminal or on paper.
+    """Format an analysis for a terminal or for paper.
 
     Parameters
     ----------
     analysis : Analysis
-        What was found.
+        The analysis.
     unit : str
         The reader's speed unit, a key of :data:`telemetry.core.units.SPEED_UNITS`.
     every_check : bool
-        Whether each two-way is told with all its evidence, or only the best one.
+        Whether each two-way is shown with all its evidence, or only the best one.
     temperature_unit : str
         A key of :data:`telemetry.core.units.TEMPERATURE_UNITS`.
     """
@@ -63,7 +63,7 @@ def analysis_text(
         ride_text(analysis.ride, unit) if analysis.ride else "",
         power_text(analysis.motors, temperature_unit) if analysis.motors else "",
         "\n".join(f"Note: {note}" for note in analysis.notes),
-        # Once more: a terminal shows the end of what it was given.
+        # Repeated here: a terminal shows the end of its output.
         "\n".join(line for line in (answer, ESTIMATE, BEFORE_YOU_RUN) if line),
     ]
     return "\n\n".join(p for p in parts if p)
@@ -75,10 +75,10 @@ def rules_text(rules: Iterable[Rule]) -> str:
 
 
 def maps_text(maps: Sequence[SavedColumnMap], folder: Path) -> str:
-    """List the heading maps that are kept, with what each says."""
+    """List the saved heading maps, with their columns."""
     if not maps:
-        return f"No heading map is kept in {folder}."
-    lines = [f"Heading maps kept in {folder}"]
+        return f"No heading map is saved in {folder}."
+    lines = [f"Heading maps saved in {folder}"]
     for kept in maps:
         lines += [f"  {kept.id}, of {kept.kept_utc[:16].replace('T', ' ')} UTC: {kept.text()}"]
         headings = f"for tables headed {', '.join(kept.headings)}"
@@ -90,15 +90,17 @@ def _rule_text(rule: Rule) -> str:
     digits = "cut" if rule.rounding == "down" else "rounded"
     items = {
         "figure": f"mean {rule.mean}, in {rule.unit}, {digits} to {rule.decimals} decimals",
-        "measured distance": "open: yours to give"
+        "measured distance": "open: give it with --distance"
         if rule.distance_m is None
         else distance_text(rule.distance_m),
         "time window": (
-            "open: take it from your body's book" if rule.window_s is None else f"{rule.window_s / 60:g} min"
+            "open: give your rule book's window with --window-min"
+            if rule.window_s is None
+            else f"{rule.window_s / 60:g} min"
         ),
         "headings": f"opposite within {rule.heading_tolerance_deg:g}°",
         "margin over a mark": f"{rule.margin_percent:g} %" if rule.margin_percent else "none set",
-        "no verdict beyond": f"± {rule.u95_limit_percent:g} % of the average",
+        "largest uncertainty for a verdict": f"± {rule.u95_limit_percent:g} % of the average",
         "source": rule.source,
         "note": rule.notes,
     }
@@ -123,7 +125,7 @@ def _answer_text(analysis: Analysis, unit: str) -> str:
     if analysis.passes:
         fastest = max(analysis.passes, key=lambda p: p.peak_mps)
         peak = speed_text(fastest.peak_mps, unit, fastest.peak_u95_mps)
-        return f"No two-way to name as the best. Highest peak: {peak}, {fastest.id}"
+        return f"No two-way. Highest peak: {peak}, {fastest.id}"
     return "No pass found." if analysis.speed_logs else ""
 
 
@@ -154,7 +156,7 @@ def _logs_text(logs: Sequence[Log], findings: Sequence[Sequence[Finding]]) -> st
 
 
 def findings_lines(findings: Sequence[Finding]) -> Iterator[str]:
-    """Tell findings one by one, but many of a kind in one line."""
+    """Format findings one by one, but many of a kind in one line."""
     for code, kind in group_by_code(findings).items():
         if len(kind) <= SINGLY:
             yield from map(_finding_text, kind)
@@ -201,7 +203,7 @@ def _passes_text(analysis: Analysis, unit: str) -> str:
             best.append((p.id, *(speeds.get(d, "too short") for d in distances)))
         right = tuple(range(1, len(distances) + 1))
         lines += ["", f"Best average over a measured distance ({unit})", *text_table(best, right=right)]
-    touched = [f"  {p.id} is touched by {text}" for p in passes for text in findings_lines(p.findings)]
+    touched = [f"  {p.id} is affected by {text}" for p in passes for text in findings_lines(p.findings)]
     return "\n".join(lines + touched)
 
 
@@ -227,7 +229,7 @@ def _two_ways_text(analysis: Analysis, unit: str, every_check: bool) -> str:
 
 def _two_way_lines(two_way: TwoWay, passes: dict[str, Pass], unit: str) -> list[str]:
     independent, shared = (speed_text(u, unit) for u in (two_way.u_independent_mps, two_way.u_shared_mps))
-    by_rule = f", as the rule prints it {two_way.official_text}" if two_way.official_text else ""
+    by_rule = f", rounded by the rule {two_way.official_text}" if two_way.official_text else ""
     average = speed_text(two_way.average_mps, unit, two_way.u95_mps)
     lines = [f"  {two_way.id}: {average}, {two_way.verdict}{by_rule}"]
     for pass_id, speed_mps, u95_mps, time_s in zip(
@@ -235,8 +237,10 @@ def _two_way_lines(two_way: TwoWay, passes: dict[str, Pass], unit: str) -> list[
     ):
         heading = f" heading {heading_text(passes[pass_id].heading_deg)}" if pass_id in passes else ""
         lines.append(f"    {pass_id}{heading}: {speed_text(speed_mps, unit, u95_mps)} in {time_s:.3f} s")
-    lines.append(f"    standard uncertainty: {independent} averages out, {shared} both passes share")
-    placed = "given" if two_way.gates_given else "placed by the program along the course line"
+    lines.append(
+        f"    standard uncertainty: {independent} is independent for each pass, {shared} is shared by both"
+    )
+    placed = "given" if two_way.gates_given else "placed automatically along the course line"
     where = " and ".join(f"{g.lat_deg:.7f},{g.lon_deg:.7f}" for g in two_way.gates)
     lines.append(f"    gates {placed}: {where}")
     lines += [f"    {c.result:<11}  {c.name}: {c.detail}" for c in two_way.checks]
@@ -244,7 +248,7 @@ def _two_way_lines(two_way: TwoWay, passes: dict[str, Pass], unit: str) -> list[
 
 
 def _short(files: Sequence[str]) -> list[str]:
-    """Drop the folders where the names alone tell the files apart."""
+    """Drop the folders if the names alone tell the files apart."""
     names = [PurePath(file).name for file in files]
     return names if len(set(names)) == len(set(files)) else list(files)
 
@@ -256,7 +260,7 @@ def _number(speed_mps: float, u95_mps: float, unit: str) -> str:
 
 
 def heading_text(heading_deg: float) -> str:
-    """Write a heading in three figures, or that nobody knows it."""
+    """Format a heading with three digits; "unknown" for NaN."""
     return "unknown" if math.isnan(heading_deg) else f"{round(heading_deg) % 360:03d}°"
 
 

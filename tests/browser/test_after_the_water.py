@@ -67,7 +67,7 @@ def test_dropped_logs_give_the_command_lines_figure_and_a_changed_rule_changes_i
     expect(page.locator(VERDICT)).to_have_text("cannot tell")
     expect(page.locator(".reasons")).to_contain_text("Time window: cannot tell")
 
-    window = page.get_by_label("Time window from your body's book, minutes")
+    window = page.get_by_label("Time window of your rule book, minutes")
     window.fill("30")
     window.press("Enter")
     expect(page.locator(VERDICT)).to_have_text("counts")
@@ -86,19 +86,19 @@ def test_distance_and_gates_change_the_answer_as_on_the_command_line(page: Page)
     own = page.get_by_role("textbox", name="My own distance")
     own.fill("90 furlongs")
     own.press("Enter")
-    expect(page.get_by_text("is no distance")).to_be_visible()
+    expect(page.get_by_text("is not a distance")).to_be_visible()
     own.fill("250 ft")
     own.press("Enter")
     expect(page.locator(FIGURE)).to_have_text(figure_of(analysed("--distance", "250 ft"), "mph"))
 
-    page.get_by_role("button", name="Take these gates").first.click()
+    page.get_by_role("button", name="Use these gates").first.click()
     gates = page.locator("#gates")
     expect(gates).not_to_have_value("")
     taken = analysed("--gates", gates.input_value())
     expect(page.locator(FIGURE)).to_have_text(figure_of(taken, "mph"))
     expect(page.locator(".gates-box").first).to_contain_text("given by you")
-    page.get_by_role("button", name="Let the program place them").click()
-    expect(page.locator(".gates-box").first).to_contain_text("placed by the program")
+    page.get_by_role("button", name="Place them automatically").click()
+    expect(page.locator(".gates-box").first).to_contain_text("placed automatically")
 
 
 @ON_A_PHONE
@@ -151,7 +151,7 @@ def test_each_file_has_its_own_findings_or_error_and_can_be_removed(page: Page, 
     page.get_by_role("button", name="Remove holiday.gpx").click()
     expect(files).to_have_count(1)
     page.get_by_role("button", name="Remove blow_over.nmea").click()
-    expect(page.get_by_role("button", name="Show me with sample logs")).to_be_visible()
+    expect(page.get_by_role("button", name="Try the sample logs")).to_be_visible()
     choose(page, data_folder() / "blow_over.nmea")
     expect(files).to_have_count(1)
 
@@ -173,7 +173,7 @@ def test_a_table_that_explains_nothing_is_read_once_its_columns_are_named(page: 
 
 @AT_A_DESK
 def test_the_unit_is_kept_and_a_reload_finds_the_logs_again(page: Page) -> None:
-    page.get_by_role("button", name="Show me with sample logs").click()
+    page.get_by_role("button", name="Try the sample logs").click()
     expect(page.locator(FIGURE)).to_contain_text("mph")
     page.locator("#unit").get_by_text("kn", exact=True).click()
     expect(page.locator(FIGURE)).to_have_text(figure_of(analysed(), "kn"))
@@ -183,16 +183,16 @@ def test_the_unit_is_kept_and_a_reload_finds_the_logs_again(page: Page) -> None:
 
 @AT_A_DESK
 def test_another_tab_does_not_see_the_logs(page: Page, context: BrowserContext) -> None:
-    page.get_by_role("button", name="Show me with sample logs").click()
+    page.get_by_role("button", name="Try the sample logs").click()
     expect(page.locator("#files > li")).to_have_count(2)
     other = context.new_page()
     other.goto("/")
-    expect(other.get_by_role("button", name="Show me with sample logs")).to_be_visible()
+    expect(other.get_by_role("button", name="Try the sample logs")).to_be_visible()
     expect(other.locator("#files > li")).to_have_count(0)
 
 
 def test_nothing_is_wider_than_the_screen_and_the_plots_are_drawn(page: Page) -> None:
-    page.get_by_role("button", name="Show me with sample logs").click()
+    page.get_by_role("button", name="Try the sample logs").click()
     for plot in ("speed-time", "plan"):
         expect(page.locator(f"#{plot} .scatterlayer .trace").first).to_be_visible()
     wait_until_settled(page)
@@ -201,7 +201,7 @@ def test_nothing_is_wider_than_the_screen_and_the_plots_are_drawn(page: Page) ->
 
 @AT_A_DESK
 def test_the_page_can_be_used_from_the_keyboard(page: Page) -> None:
-    page.get_by_role("button", name="Show me with sample logs").focus()
+    page.get_by_role("button", name="Try the sample logs").focus()
     page.keyboard.press("Enter")
     expect(page.locator(FIGURE)).to_contain_text("mph")
     # The answer can stand before its section is shown, and what is hidden takes no focus.
@@ -215,7 +215,7 @@ def test_the_page_can_be_used_from_the_keyboard(page: Page) -> None:
 
 @AT_A_DESK
 def test_sunlight_and_dark_are_one_key_away_redraw_the_plots_and_are_kept(page: Page) -> None:
-    page.get_by_role("button", name="Show me with sample logs").click()
+    page.get_by_role("button", name="Try the sample logs").click()
     line = page.locator("#speed-time .scatterlayer .trace path.js-line").nth(1)
     light = line.evaluate("e => getComputedStyle(e).stroke")
     thin = line.evaluate("e => getComputedStyle(e).strokeWidth")

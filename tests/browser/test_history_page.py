@@ -60,7 +60,7 @@ def test_a_boat_is_opened_months_later_and_its_best_tune_put_back(
     assert page.url.endswith(f"/history?boat={BOAT}")
 
     expect(page.locator("#history-steps")).to_contain_text("Strut depth: from 3.5 mm to 2 mm")
-    page.get_by_role("link", name="Put the best tune back at the bench").click()
+    page.get_by_role("link", name="Set the best setup at the bench").click()
     expect(page.locator("#bench-said")).to_contain_text("Deep again")
     expect(page.locator("#bench-targets")).to_have_value(re.compile("^Strut 2.0 mm"))
     wait_until_settled(page)

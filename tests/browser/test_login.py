@@ -81,12 +81,12 @@ def test_a_page_left_open_asks_again_when_the_login_has_ended(
     page: Page, context: BrowserContext, watch: Watch
 ) -> None:
     say(page, SAID)
-    expect(page.get_by_role("button", name="Show me with sample logs")).to_be_visible()
+    expect(page.get_by_role("button", name="Try the sample logs")).to_be_visible()
     wait_until_settled(page)
     context.clear_cookies()
     # On a busy machine what the page still asks of itself leads it away before it is pressed.
     with suppress(TimeoutError):
-        page.get_by_role("button", name="Show me with sample logs").click(timeout=3_000)
+        page.get_by_role("button", name="Try the sample logs").click(timeout=3_000)
     expect(page.get_by_label("Passphrase")).to_be_visible()
     expect(page.get_by_role("status")).to_contain_text("Log in again.")
     assert {failed[:4] for failed in watch.failed} == {"401 "}
@@ -107,13 +107,13 @@ def test_two_readers_see_their_own_logs_only(page: Page, context: BrowserContext
         second = other.new_page()
         second.goto("/")
         say(second, SAID)
-        expect(second.get_by_role("button", name="Show me with sample logs")).to_be_visible()
+        expect(second.get_by_role("button", name="Try the sample logs")).to_be_visible()
         # The first one's name of a tab, as if it had been read over the shoulder.
         token = page.evaluate("sessionStorage.getItem('session')")
         assert token
         second.evaluate("token => sessionStorage.setItem('session', token)", token)
         second.reload()
-        expect(second.get_by_role("button", name="Show me with sample logs")).to_be_visible()
+        expect(second.get_by_role("button", name="Try the sample logs")).to_be_visible()
         expect(second.locator("#two-way-figure")).to_have_count(0)
         wait_until_settled(second)
 

@@ -235,7 +235,7 @@ def test_what_if_i_change_the_prop(page: Page) -> None:
     known = {name: boat[name] for name in ("pitch_mm", "diameter_mm", "kv_rpm_per_v", "cells")}
     page.goto("/")
     choose(page, SPEED, MOTOR)
-    expect(page.locator("#power-told")).to_contain_text("Clock joined")
+    expect(page.locator("#power-told")).to_contain_text("Clock matched")
     wait_until_settled(page)
     motor = page.locator("#files > li", has_text=MOTOR.name)
     motor.get_by_role("textbox", name="Pole pairs of the motor").fill(f"{boat['pole_pairs']:g}")

@@ -1,4 +1,4 @@
-"""Passes of several outings beside one another, in a real browser, against the library's numbers."""
+"""Passes of several outings together, in a real browser, against the library's numbers."""
 
 from __future__ import annotations
 
@@ -155,11 +155,11 @@ def test_passes_are_found_by_any_words_and_the_address_keeps_them(page: Page) ->
 @AT_A_DESK
 def test_a_pass_comes_from_the_table_of_passes_and_from_an_outing(page: Page) -> None:
     choose(page, Path(LOG))
-    page.locator("#passes").get_by_role("link", name="beside others").nth(2).click()
+    page.locator("#passes").get_by_role("link", name="overlay").nth(2).click()
     expect(page.locator("#overlay-readings tbody th")).to_contain_text("P3, this tab, four_passes.gpx")
     expect(page.locator("#overlay-sheets")).to_contain_text("no sheet recorded")
     page.goto("/logbook?outing=2")
-    page.get_by_role("link", name="beside one another").click()
+    page.get_by_role("link", name="together").click()
     expect(page.locator("#overlay-readings tbody tr").nth(3)).to_be_visible()
     expect(page.locator("#overlay-sheets")).to_contain_text("Same sheet:")
     wait_until_settled(page)

@@ -69,7 +69,7 @@ def test_the_first_page_is_light(context: Any) -> None:
     page = context.new_page()
     wire = Wire(page)
     page.goto("/")
-    expect(page.get_by_role("button", name="Show me with sample logs")).to_be_visible()
+    expect(page.get_by_role("button", name="Try the sample logs")).to_be_visible()
     page.wait_for_load_state("networkidle")
     first = wire.total
     print(f"\nfirst page over the wire: {first / 1e3:.0f} kB (bound {MAX_BYTES / 1e3:.0f})\n{wire.table()}")

@@ -19,7 +19,7 @@ STATEMENT: Final = "statement"
 
 def after_the_water(page: Page) -> None:
     """Load the sample logs and wait for what they are worth."""
-    page.get_by_role("button", name="Show me with sample logs").click()
+    page.get_by_role("button", name="Try the sample logs").click()
     expect(page.locator("#two-way-figure")).to_be_visible()
     for plot in ("speed-time", "plan"):
         expect(page.locator(f"#{plot} .scatterlayer .trace").first).to_be_visible()

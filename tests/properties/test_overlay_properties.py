@@ -45,17 +45,17 @@ def made(draw: st.DrawFn) -> PassCurves:
     )
     u95 = np.where(np.arange(n) < takeoff_k, np.nan, 0.1)
     return PassCurves(
-        whole,
-        START + pd.Timedelta(days=draw(st.integers(0, 2))),
-        t_s,
-        way_m - way_m[start_k],
-        "positions",
-        course,
-        FRAME,
-        east_m,
-        north_m,
-        {SPEED: Signal(t_s, speed, u95)},
-        (),
+        one=whole,
+        start_utc=START + pd.Timedelta(days=draw(st.integers(0, 2))),
+        t_s=t_s,
+        way_m=way_m - way_m[start_k],
+        way_source="positions",
+        course=course,
+        frame=FRAME,
+        east_m=east_m,
+        north_m=north_m,
+        signals={SPEED: Signal(t_s, speed, u95)},
+        notes=(),
     )
 
 

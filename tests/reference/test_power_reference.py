@@ -27,7 +27,9 @@ from telemetry.motor.sync.surge_model import FORCE_DENSITY, SurgeProblem
 from telemetry.motor.what_if import OperatingPoint, PowerTrainChange, operating_point, what_if
 from telemetry.passes.find import Pass
 
-CLOCK = MotorClock(0.0, 0.0, 0.0, "given", True, "", 0.0, 100.0)
+CLOCK = MotorClock(
+    offset_s=0.0, drift_ppm=0.0, u95_s=0.0, method="given", trusted=True, why="", start_s=0.0, end_s=100.0
+)
 
 
 def steady(

@@ -175,7 +175,9 @@ def covered(pairs: list[tuple[float, float]]) -> int:
 
 
 def options_of(boat: Boat, *, motor_known: bool = True) -> PowerOptions:
-    sheet = PowerOptions(boat.pitch_mm, boat.diameter_mm, boat.kv_rpm_per_v, boat.cells)
+    sheet = PowerOptions(
+        pitch_mm=boat.pitch_mm, diameter_mm=boat.diameter_mm, kv_rpm_per_v=boat.kv_rpm_per_v, cells=boat.cells
+    )
     if not motor_known:
         return sheet
     return replace(

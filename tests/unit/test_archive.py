@@ -167,7 +167,7 @@ def test_results_of_other_versions_are_made_anew_and_told(
     assert (count.tasks, summary.before, summary.outdated) == (5, 1, 2)
     assert written(out) == whole
     cli_archive._tell(summary)
-    assert "2 were analysed anew: another Python" in capsys.readouterr().out
+    assert "2 were analysed again: another version of Python" in capsys.readouterr().out
     assert analyse_archive(archive, out, count).outdated == 0
 
 
@@ -279,14 +279,14 @@ def test_items_are_taken_as_there_is_room_for_them(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("argv", "says"),
     [
-        (["--jobs", "2", "x.gpx"], "--jobs goes with --archive"),
-        ([], "no log is named"),
-        (["--archive", "A", "x.gpx"], "by itself"),
+        (["--jobs", "2", "x.gpx"], "--jobs needs --archive"),
+        ([], "no log given"),
+        (["--archive", "A", "x.gpx"], "cannot be combined with logs"),
         (["--archive", "A", "--json"], "JSON files"),
-        (["--archive", "A", "--cut", "x.gpx:1..2"], "of one outing's logs"),
+        (["--archive", "A", "--cut", "x.gpx:1..2"], "need the logs of one outing"),
         (["--archive", "A", "--jobs", "2", "--scheduler", "tcp://127.0.0.1:1"], "--jobs or --scheduler"),
         (["--archive", "A", "--rule", "nobody's"], "no rule"),
-        (["--archive", "nowhere"], "is no folder"),
+        (["--archive", "nowhere"], "is not a folder"),
     ],
 )
 def test_a_wrong_call_is_one_sentence(
@@ -305,7 +305,7 @@ def test_a_folder_with_other_things_is_not_written_into(tmp_path: Path) -> None:
     archive = fill(tmp_path / "logs", 1)
     (tmp_path / "letters").mkdir()
     (tmp_path / "letters" / "one.txt").write_text("dear", encoding="utf-8")
-    with pytest.raises(CallError, match="other things"):
+    with pytest.raises(CallError, match="files that are not results"):
         analyse_archive(archive, tmp_path / "letters", here)
     assert [file.name for file in (tmp_path / "letters").iterdir()] == ["one.txt"]
 

@@ -118,7 +118,7 @@ def test_ctrl_c_ends_it_in_one_sentence(many: tuple[Path, dict[str, bytes]], tmp
         output, errors = running.communicate(timeout=WAIT_S)
     assert running.returncode == 130
     assert output == b""
-    assert errors.decode() == "reciprocal: interrupted; the same call goes on from here\n"
+    assert errors.decode() == "reciprocal: interrupted; repeat the same call to continue\n"
     assert psutil.wait_procs(workers, WAIT_S)[1] == []
     kept = written(out)
     assert kept.keys() < expected.keys()

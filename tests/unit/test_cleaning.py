@@ -217,7 +217,7 @@ def test_positions_that_leap_and_stay_break_the_log_there() -> None:
     assert cleaned.stretches == ((0, 130), (130, cleaned.track.t_s.size))
     (found,) = (f for f in cleaned.findings if f.code == "position-break")
     assert (found.start_s, found.end_s) == (12.9, 13.0)
-    assert "leaps by 81 m and stays" in found.message  # 80 m aside and 2.5 m on
+    assert "jumps by 81 m and stays" in found.message  # 80 m aside and 2.5 m on
     # The way across the leap denies the speeds beside it.
     assert np.abs(cleaned.track.t_s[~cleaned.speed_ok] - 13.0).max(initial=0.0) <= 1.0
     assert cleaned.position_ok.all()
@@ -347,7 +347,7 @@ def test_a_position_that_a_false_speed_carries_along_is_set_aside_with_it_and_no
     assert not cleaned.position_ok[astray].any()
     assert cleaned.position_ok[~false].all()
     assert carried or cleaned.position_ok.all()
-    assert any("carries the position" in f.message for f in cleaned.findings) is carried
+    assert any("moves the position" in f.message for f in cleaned.findings) is carried
 
 
 def test_a_stamp_that_cannot_be_read_takes_no_finding_from_its_place() -> None:

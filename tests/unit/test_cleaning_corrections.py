@@ -102,7 +102,7 @@ def test_a_cut_is_told_with_its_span_count_and_reason() -> None:
     (finding,) = cleaned.findings
     assert (finding.code, finding.count) == ("cut-by-hand", 21)
     assert (finding.start_s, finding.end_s) == pytest.approx((11.9, 14.1))
-    assert finding.message == "cut out by hand, 12.00 to 14.00 s: the boat was lifted out"
+    assert finding.message == "cut by hand, 12.00 to 14.00 s: the boat was lifted out"
 
 
 def test_a_long_cut_parts_a_pass_and_is_told_as_a_break() -> None:
@@ -236,7 +236,7 @@ def test_a_clock_set_by_hand_is_trusted_and_told_beside_the_programs_own() -> No
     assert joined.apart_s == pytest.approx(0.05)
     assert joined.findings == ()
     assert "by ear" in joined.clock.why
-    assert "the program's own estimate is 0.05 s away" in joined.clock.why
+    assert "the automatic estimate is 0.05 s away" in joined.clock.why
 
 
 def test_a_clock_far_from_a_trusted_estimate_is_told_as_a_finding() -> None:
@@ -268,7 +268,7 @@ def test_an_untrusted_join_is_overruled_by_hand() -> None:
     assert not refused.motors[0].clock.trusted
     by_hand = corrected(sample(), *cut, ClockByHand(motor, speed, -22.47))
     assert by_hand.motors[0].clock.trusted
-    assert "the program itself would not join it" in by_hand.motors[0].clock.why
+    assert "there is no automatic match" in by_hand.motors[0].clock.why
     assert by_hand.motors[0].findings == ()
 
 

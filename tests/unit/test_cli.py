@@ -99,7 +99,7 @@ def test_the_unit_comes_from_the_option_or_the_environment(
     assert "29.500 ± 0.050 m/s" in capsys.readouterr().out
     monkeypatch.setenv("RECIPROCAL_UNIT", "furlongs")
     assert status_of_wrong_call(["analyse", "a.gpx"]) == 2
-    assert "'furlongs' is no speed unit" in capsys.readouterr().err
+    assert "'furlongs' is not a speed unit" in capsys.readouterr().err
 
 
 def test_an_unusable_log_is_named_on_stderr_and_the_rest_reported(
@@ -130,7 +130,7 @@ def test_the_shadows_of_files_in_a_folder_are_left_out_and_told_once(
     assert main(["analyse", str(tmp_path)]) == 0
     assert [file.name for file in calls[0]["files"]] == ["a.gpx", "b.csv"]
     (told,) = capsys.readouterr().err.splitlines()
-    assert told.endswith("passed over: ._a.gpx, and 1 more")
+    assert told.endswith(": ._a.gpx, and 1 more")
 
 
 def test_a_folder_without_logs_is_named(
@@ -139,7 +139,7 @@ def test_a_folder_without_logs_is_named(
     assert main(["analyse", str(tmp_path), "a.gpx"]) == 1
     out, err = capsys.readouterr()
     assert "Best two-way" in out
-    assert err.startswith(f"reciprocal: {tmp_path}: no file in this folder ends in .")
+    assert err.startswith(f"reciprocal: {tmp_path}: no file in this folder has one of the suffixes .")
 
 
 def test_an_empty_name_is_not_the_current_folder(
@@ -156,20 +156,20 @@ def test_an_empty_name_is_not_the_current_folder(
         ([], "required"),
         (["add"], "LOG"),
         (["race"], "invalid choice"),
-        (["analyse", "a.gpx", "--unit", "parsec"], "'parsec' is no speed unit; choose mph, km/h, kn, m/s"),
-        (["analyse", "a.gpx", "--distance", "far"], "'far' is no distance"),
-        (["analyse", "a.gpx", "--distance", "1/0 mi"], "longer than nothing"),
+        (["analyse", "a.gpx", "--unit", "parsec"], "'parsec' is not a speed unit; choose mph, km/h, kn, m/s"),
+        (["analyse", "a.gpx", "--distance", "far"], "'far' is not a distance"),
+        (["analyse", "a.gpx", "--distance", "1/0 mi"], "greater than zero"),
         (["analyse", "a.gpx", "--gates", "1,2,3"], "write four numbers"),
         (["analyse", "a.gpx", "--gates", "8.2,147.4,100,8"], "latitudes lie within ±90"),
         (["analyse", "a.gpx", "--gates", "8.2,190,8.3,8"], "longitudes within ±180"),
         (["analyse", "a.gpx", "--gates", "nan,1,2,3"], "latitudes lie within ±90"),
         (["analyse", "a.gpx", "--gates", "1,2,1,2"], "the same point"),
-        (["analyse", "a.gpx", "--pole-pairs", "0"], "'0' is no count of pole pairs"),
-        (["analyse", "a.gpx", "--gear", "none"], "'none' is no gear ratio"),
-        (["analyse", "a.gpx", "--window", "0"], "'0' is no time window"),
-        (["analyse", "a.gpx", "--mark", "fast"], "'fast' is no mark"),
-        (["serve", "--port", "99999"], "'99999' is no port"),
-        (["outings", "--since", "0001-01-01T00:00+14:00"], "is no time"),
+        (["analyse", "a.gpx", "--pole-pairs", "0"], "'0' is not a number of pole pairs"),
+        (["analyse", "a.gpx", "--gear", "none"], "'none' is not a valid gear ratio"),
+        (["analyse", "a.gpx", "--window", "0"], "'0' is not a valid time window"),
+        (["analyse", "a.gpx", "--mark", "fast"], "'fast' is not a valid mark"),
+        (["serve", "--port", "99999"], "'99999' is not a port"),
+        (["outings", "--since", "0001-01-01T00:00+14:00"], "is not a time"),
     ],
 )
 def test_a_wrong_call_ends_with_2_and_says_what_is_wrong(
@@ -183,7 +183,7 @@ def test_a_wrong_call_ends_with_2_and_says_what_is_wrong(
     ("argv", "says"),
     [
         (["analyse", "a.gpx", "--rule", "wter"], "there is no rule 'wter'. Fix: choose water"),
-        (["rules", "--show", "wter"], "no rule 'wter' ships. Fix: choose water"),
+        (["rules", "--show", "wter"], "there is no built-in rule 'wter'. Fix: choose water"),
         (["analyse", "a.gpx", "--headings", "absent.toml"], "absent.toml: cannot be read"),
     ],
 )
@@ -199,7 +199,7 @@ def test_what_cannot_be_asked_ends_with_2(
     ("text", "says"),
     [
         ('"V GPS" = ', "not valid TOML"),
-        ('"V GPS" = 3\n', "(V GPS): 3 is no column"),
+        ('"V GPS" = 3\n', "(V GPS): 3 is not a column"),
         ("\xff", "it is not UTF-8"),
     ],
 )
@@ -251,7 +251,7 @@ def test_a_word_in_another_encoding_is_told_and_no_fault(
     monkeypatch.setattr(commands, "read_and_analyse", fail)
     assert main(["analyse", "a.gpx"]) == 2
     told = capsys.readouterr().err
-    assert told == "reciprocal: 'l\ufffdman' holds bytes that are no letters here. Fix: write it in UTF-8.\n"
+    assert told == "reciprocal: 'l\ufffdman' is not valid text in this encoding. Fix: write it in UTF-8.\n"
 
 
 def test_a_fault_of_the_program_is_a_sentence_too(
@@ -325,7 +325,7 @@ def test_serve_starts_the_dashboard_on_this_machine_only(monkeypatch: pytest.Mon
     assert main(["serve", "--host", "127.0.0.2", "--port", "0"]) == 0
     assert main(["serve", "--host", "localhost"]) == 0
     assert [host for host, _, _ in dashboard.started] == ["127.0.0.1", "127.0.0.2", "localhost"]
-    assert dashboard.auth == [(False, False)] * 3
+    assert dashboard.access == [(False, False)] * 3
 
 
 def test_serve_on_the_local_network_is_asked_for_and_guarded(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -334,7 +334,7 @@ def test_serve_on_the_local_network_is_asked_for_and_guarded(monkeypatch: pytest
     assert main(["serve", "--lan"]) == 0
     assert main(["serve", "--lan", "--host", "192.168.4.1", "--new-passphrase"]) == 0
     assert [host for host, _, _ in dashboard.started] == ["0.0.0.0", "192.168.4.1"]
-    assert dashboard.auth == [(True, False), (True, True)]
+    assert dashboard.access == [(True, False), (True, True)]
 
 
 @pytest.mark.parametrize(

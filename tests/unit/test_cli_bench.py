@@ -87,7 +87,7 @@ def test_a_sheet_is_shown_edited_written_and_told_apart(capsys, calm: str, tmp_p
     assert told.parent == sheet().sheet_id
     differ = said(capsys, "sheet", rough, "--against", calm, "--length", "thou")
     assert "118.1 thou  137.8 thou" in differ
-    assert "only one says" in differ
+    assert "only on one sheet" in differ
     assert "Nothing differs" in said(capsys, "sheet", calm, "--against", calm)
     assert json.loads(said(capsys, "sheet", calm, "--json"))["sheet_id"] == sheet().sheet_id
     assert said(capsys, "sheet", calm, "--toml") == Path(calm).read_text(encoding="utf-8")
@@ -214,17 +214,17 @@ def test_an_item_of_the_boat_alone_is_known_from_the_logbook(capsys, calm: str, 
 @pytest.mark.parametrize(
     ("args", "what"),
     [
-        (("sheet",), "no sheet is named"),
+        (("sheet",), "no sheet given"),
         (("sheet", "none.toml"), "cannot be read"),
         (("sheet", "CALM", "--set", "strut"), "ITEM=VALUE"),
         (("sheet", "CALM", "--set", "strut_dept=3"), "did you mean strut_depth_mm"),
-        (("sheet", "CALM", "--set", "strut_depth_mm=3 kg"), "kg is no unit"),
+        (("sheet", "CALM", "--set", "strut_depth_mm=3 kg"), "kg cannot be converted"),
         (("sheet", "CALM", "--write", "/nowhere/x.toml"), "cannot be written"),
-        (("bench",), "no sheet is named"),
-        (("bench", "CALM", "--keep"), "nothing was measured"),
-        (("balance",), "no parts are given"),
+        (("bench",), "no sheet given"),
+        (("bench", "CALM", "--keep"), "no measurements to save"),
+        (("balance",), "no parts given"),
         (("balance", "CALM", "--range", "pack=1"), "LOW:HIGH"),
-        (("service",), "no boat is named"),
+        (("service",), "no boat given"),
         (("service", "CALM", "--done", "pack"), "needs the logbook"),
     ],
 )
@@ -251,7 +251,7 @@ def test_what_is_of_a_sheet_is_not_passed_over_without_one(
     more: list[str], capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert main(["bench", "--crash", *more]) == 2
-    assert "no sheet is named" in capsys.readouterr().err
+    assert "no sheet given" in capsys.readouterr().err
 
 
 def test_a_sheet_that_cannot_be_written_leaves_the_file_as_it_was(

@@ -45,7 +45,7 @@ def test_what_is_kept_is_listed_and_forgotten(
     logs: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert main(["maps"]) == 0
-    assert capsys.readouterr().out.startswith("No heading map is kept in ")
+    assert capsys.readouterr().out.startswith("No heading map is saved in ")
     codes(capsys, *logs, "--headings", str(tmp_path / "map.toml"), "--pole-pairs", "3")
     assert main(["maps"]) == 0
     listed = capsys.readouterr().out
@@ -60,7 +60,7 @@ def test_what_is_kept_is_listed_and_forgotten(
     assert main(["maps", "--forget", "all"]) == 0
     assert capsys.readouterr().out == "forgotten: wann as elapsed:s, vgps as speed_mps:m/s\n"
     assert main(["maps", "--forget", "all"]) == 0
-    assert capsys.readouterr().out.startswith("No heading map is kept in ")
+    assert capsys.readouterr().out.startswith("No heading map is saved in ")
 
 
 def test_a_damaged_map_is_named_on_stderr_and_the_logs_are_read_all_the_same(

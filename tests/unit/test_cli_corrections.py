@@ -60,18 +60,18 @@ def test_a_statement_names_what_was_cut(logs: list[str], capsys: pytest.CaptureF
     assert main(["statement", logs[0], "--cut", f"{logs[0]}:2..6:launching"]) == 0
     said = " ".join(capsys.readouterr().out.split())
     assert "Corrected by hand in these logs" in said
-    assert "cut out by hand, 2.00 to 6.00 s: launching" in said
+    assert "cut by hand, 2.00 to 6.00 s: launching" in said
 
 
 @pytest.mark.parametrize(
     ("option", "value", "said"),
     [
-        ("--cut", "nowhere.gpx:1..2", "it is no speed log of these. Fix: name one of four_passes.gpx"),
-        ("--cut", "four_passes_motor.csv:1..2", "it is no speed log of these"),
-        ("--clock", "four_passes.gpx:1", "it is no motor log of these"),
+        ("--cut", "nowhere.gpx:1..2", "it is not one of these speed logs. Fix: name one of four_passes.gpx"),
+        ("--cut", "four_passes_motor.csv:1..2", "it is not one of these speed logs"),
+        ("--clock", "four_passes.gpx:1", "it is not one of these motor logs"),
         ("--cut", "four_passes.gpx:9..3", "a stretch from 9 s to 3 s"),
-        ("--cut", "four_passes.gpx:25:61:00..25:62:00", "is no time"),
-        ("--clock", "four_passes_motor.csv:-22+-0", "a clock good to 0 s"),
+        ("--cut", "four_passes.gpx:25:61:00..25:62:00", "is not a time"),
+        ("--clock", "four_passes_motor.csv:-22+-0", "a clock interval of 0 s"),
     ],
 )
 def test_what_cannot_be_corrected_is_one_clear_sentence(
@@ -89,7 +89,7 @@ def test_what_is_no_stretch_is_a_wrong_call(value: str, capsys: pytest.CaptureFi
     with pytest.raises(SystemExit) as ended:
         main(["analyse", "lake.gpx", "--cut", value])
     assert ended.value.code == 2
-    assert "is no stretch; write FILE:START..END[:WHY]" in capsys.readouterr().err
+    assert "is not a stretch of a log; write FILE:START..END[:WHY]" in capsys.readouterr().err
 
 
 def test_an_outing_is_corrected_listed_and_corrected_back(
@@ -114,7 +114,7 @@ def test_an_outing_is_corrected_listed_and_corrected_back(
     assert call("show", "1", "--json") != before
     assert "spray" in call("statement", "--outing", "1")
     told = call("correct", "1", "--take-back", "1", "--by", "Bo", "--why", "it was true")
-    assert "taken back" in told
+    assert "undone" in told
     assert "by Bo: it was true" in told
     assert call("show", "1", "--json") == before
     assert main(["correct", "1", "--take-back", "1", *book]) == 2

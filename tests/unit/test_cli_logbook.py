@@ -113,7 +113,7 @@ def test_of_a_refused_correction_nothing_is_kept(capsys: pytest.CaptureFixture[s
     assert "spray" not in run(capsys, "show", "1")[0]
     run(capsys, "correct", "1", *cut)
     _, err = run(capsys, "correct", "1", "--take-back", "1", "--sheet", "none such", status=2)
-    assert "taken back" not in run(capsys, "show", "1")[0]
+    assert "undone" not in run(capsys, "show", "1")[0]
 
 
 def test_what_is_missing_or_unknown_is_said(
@@ -124,9 +124,9 @@ def test_what_is_missing_or_unknown_is_said(
     run(capsys, "boats", "--add", "B", "--kind", "mono", "--length-m", "0.7")
     assert "no sheet that is called" in run(capsys, "add", small, "--boat", "B", "--sheet", "S", status=2)[1]
     assert "is there already" in run(capsys, "boats", "--add", "b", status=2)[1]
-    assert "no boat is named" in run(capsys, "boats", "--kind", "mono", status=2)[1]
+    assert "no boat given" in run(capsys, "boats", "--kind", "mono", status=2)[1]
     for argv in (["--add", "X", "--rename", "Y"], ["--rename", "Y"], ["--rename", ""]):
-        assert "--rename goes with --edit" in run(capsys, "boats", *argv, status=2)[1]
+        assert "--rename needs --edit" in run(capsys, "boats", *argv, status=2)[1]
     assert "taken or empty" in run(capsys, "boats", "--edit", "B", "--rename", "", status=2)[1]
     assert run(capsys, "boats")[0].count("mono") == 1
     poem = tmp_path / "poem.txt"

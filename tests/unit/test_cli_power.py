@@ -60,7 +60,7 @@ def test_what_is_no_limit_is_named(text: str, capsys: pytest.CaptureFixture[str]
     with pytest.raises(SystemExit) as stop:
         main(["analyse", "a.gpx", f"--limit-motor-temp-c={text}"])
     assert stop.value.code == 2
-    assert f"'{text}' is no limit; write a positive number, or none" in capsys.readouterr().err
+    assert f"'{text}' is not a valid limit; write a positive number, or none" in capsys.readouterr().err
 
 
 def test_whose_limit_was_passed_is_said(capsys: pytest.CaptureFixture[str]) -> None:
@@ -102,7 +102,7 @@ def test_temperatures_are_in_the_unit_asked_for(
     with pytest.raises(SystemExit) as stop:
         main(["analyse", "a.gpx", "--temperature-unit", "K"])
     assert stop.value.code == 2
-    assert "'K' is no temperature unit; choose C or F" in capsys.readouterr().err
+    assert "'K' is not a temperature unit; choose C or F" in capsys.readouterr().err
 
 
 def test_the_demo_shows_slip_and_load_of_every_sample_outing(capsys: pytest.CaptureFixture[str]) -> None:

@@ -51,7 +51,7 @@ def test_a_page_or_a_text_is_written_with_sheet_and_conditions(whole: Analysis, 
     [
         (["a.gpx", "-o", "made.docx"], "a name that ends in .html, .txt, .pdf"),
         (["a.gpx", "-o", "made"], "a name that ends in .html, .txt, .pdf"),
-        (["a.gpx", "--two-way", "T7"], "no two-way 'T7' in these logs. Fix: choose T1"),
+        (["a.gpx", "--two-way", "T7"], "these logs have no two-way 'T7'. Fix: choose T1"),
         (["a.gpx", "--rule", "river"], "there is no rule 'river'"),
         ([], "name logs, or give --outing NUMBER"),
         (["a.gpx", "--outing", "1"], "name logs, or give --outing NUMBER"),
@@ -81,7 +81,7 @@ def test_what_could_not_be_used_is_named_beside_the_statement_and_on_it(
 
 
 @pytest.mark.parametrize(
-    ("browser", "said"), [("", "no Chromium was found"), ("./none", "cannot be started")]
+    ("browser", "said"), [("", "printing a PDF needs Chromium"), ("./none", "cannot be started")]
 )
 def test_a_pdf_without_a_browser_points_to_the_page(
     whole: Analysis,

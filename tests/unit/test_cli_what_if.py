@@ -35,12 +35,12 @@ def answered(capsys: pytest.CaptureFixture[str], *argv: str) -> str:
 
 def test_it_prints_what_the_library_reckons(capsys: pytest.CaptureFixture[str]) -> None:
     options = PowerOptions(
-        BOAT["pitch_mm"],
-        BOAT["diameter_mm"],
-        BOAT["kv_rpm_per_v"],
-        BOAT["cells"],
-        BOAT["motor_resistance_ohm"],
-        BOAT["no_load_current_a"],
+        pitch_mm=BOAT["pitch_mm"],
+        diameter_mm=BOAT["diameter_mm"],
+        kv_rpm_per_v=BOAT["kv_rpm_per_v"],
+        cells=BOAT["cells"],
+        motor_resistance_ohm=BOAT["motor_resistance_ohm"],
+        no_load_current_a=BOAT["no_load_current_a"],
     )
     logs = [Path(SPEED), Path(MOTOR)]
     analysis = read_and_analyse(logs, Request(power=options), ReadOptions(pole_pairs=BOAT["pole_pairs"]))
@@ -98,7 +98,10 @@ def test_a_motor_that_is_known_narrows_the_answer(capsys: pytest.CaptureFixture[
         ([SPEED, MOTOR, *KNOWN, "--new-diameter-mm", "90"], "a diameter of 200 % of the measured one"),
         ([SPEED, MOTOR, *KNOWN[:4], "--new-cells", "5"], "the propeller's diameter and pitch"),
         ([SPEED, *KNOWN, "--new-cells", "5"], "no motor log"),
-        ([SPEED, MOTOR.replace("four_passes", "blow_over"), *KNOWN, "--new-cells", "5"], "csv is not joined"),
+        (
+            [SPEED, MOTOR.replace("four_passes", "blow_over"), *KNOWN, "--new-cells", "5"],
+            "csv is not matched",
+        ),
     ],
 )
 def test_what_cannot_be_reckoned_says_why(
@@ -115,7 +118,7 @@ def test_what_cannot_be_reckoned_says_why(
 @pytest.mark.parametrize(
     ("argv", "says"),
     [
-        ([SPEED, MOTOR, *KNOWN], "nothing would be different. Fix: say what"),
+        ([SPEED, MOTOR, *KNOWN], "no change given. Fix: give one"),
         ([SPEED, MOTOR, *LARGER, "--pass", "P9"], "there is no pass 'P9' in these logs. Fix: choose P1, P2"),
     ],
 )
@@ -128,16 +131,16 @@ def test_a_wrong_call_is_a_sentence(argv: list[str], says: str, capsys: pytest.C
 
 def test_logs_without_a_pass_are_no_start(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["what-if", MOTOR, *KNOWN, *LARGER]) == 1
-    assert "no pass in these logs to start from" in capsys.readouterr().err
+    assert "there is no pass in these logs to start from" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(
     ("option", "says"),
     [
-        (["--cells", "six"], "'six' is no count of cells"),
-        (["--new-cells", "0"], "'0' is no count of cells"),
-        (["--new-kv", "-1600"], "'-1600' is no positive number"),
-        (["--new-kv", "fast"], "'fast' is no positive number"),
+        (["--cells", "six"], "'six' is not a number of cells"),
+        (["--new-cells", "0"], "'0' is not a number of cells"),
+        (["--new-kv", "-1600"], "'-1600' is not a valid positive number"),
+        (["--new-kv", "fast"], "'fast' is not a valid positive number"),
     ],
 )
 def test_a_figure_that_is_none_is_named(

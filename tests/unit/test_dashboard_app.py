@@ -126,7 +126,7 @@ def test_a_wrong_distance_or_gate_is_said_at_its_field_and_changes_nothing(
     drop(client, token, "four_passes.gpx")
     base = {"session.data": token, "rule.value": "water", "distance.value": "own"}
     wrong = client.call("ask", {**base, "own-distance.value": "far"}, "own-distance.value")
-    assert "no distance" in wrong["own-distance"]["error"]
+    assert "not a distance" in wrong["own-distance"]["error"]
     assert "asked" not in wrong
     wrong = client.call("ask", {**base, "distance.value": "rule", "gates.value": "1,2"}, "gates.value")
     assert "four numbers" in wrong["gates"]["error"]

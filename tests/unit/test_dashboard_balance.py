@@ -94,7 +94,7 @@ def test_where_the_sheet_has_no_masses_its_measured_centre_counts() -> None:
     [
         ({"name": "pack", "mass": "1"}, "pack: its mass or its place"),
         ({"mass": "1", "place": "2"}, "no name"),
-        ({"name": "pack", "mass": "heavy", "place": "2"}, "pack: 'heavy' is no measure"),
+        ({"name": "pack", "mass": "heavy", "place": "2"}, "pack: 'heavy' is not a measured value"),
         ({"name": "pack", "mass": "1", "place": "2", "low": "3"}, "pack: only one end"),
     ],
 )

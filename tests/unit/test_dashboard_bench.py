@@ -76,7 +76,7 @@ def test_typed_values_are_judged_with_their_gauges_and_errors_stay_at_their_fiel
     assert verdicts["strut_depth_mm"] == "moved"
     assert verdicts["tab_gap_left_inner_mm"] == "cannot tell"
     assert verdicts["strut_angle_deg"] == "cannot tell"
-    assert "no measure" in told.errors["strut_angle_deg"]
+    assert "not a measured value" in told.errors["strut_angle_deg"]
     assert any(step.item and step.item.name == "strut_depth_mm" for step in told.steps)
     assert "Raise the strut, by 3 mm" in " ".join(told.card.split())
 
@@ -134,7 +134,7 @@ def test_what_was_typed_becomes_the_next_sheet_or_the_first() -> None:
         "a",
     )
     assert (first.boat, first.parent) == ("Heron", None)
-    for measured, name, said in ((found(), "x", "nothing was typed"), (found(cells=6.0), " ", "no name")):
+    for measured, name, said in ((found(), "x", "no value was entered"), (found(cells=6.0), " ", "no name")):
         with pytest.raises(SetupError, match=said):
             next_sheet(sheet(), measured, name)
 

@@ -87,7 +87,7 @@ def test_a_log_without_a_day_is_marked_in_seconds() -> None:
     assert (start, end) == ("12.00", "14.00")
     byhand.cut_out(session, now(session), key, start, end, " spray ")
     (done,) = byhand.done(session, now(session))
-    assert (done.what, done.why) == ("Cut out: 12.00 to 14.00 s, 21 samples", "spray")
+    assert (done.what, done.why) == ("Cut: 12.00 to 14.00 s, 21 samples", "spray")
 
 
 def test_a_cut_changes_the_answer_and_restored_it_is_the_same_again() -> None:
@@ -111,7 +111,7 @@ def test_a_cut_changes_the_answer_and_restored_it_is_the_same_again() -> None:
     ("start", "end", "said"),
     [
         ("", "12", "no stretch is marked"),
-        ("12", "noon", "is no time"),
+        ("12", "noon", "is not a time"),
         ("14", "12", "no sample lies between"),
         ("900", "901", "no sample lies between"),
     ],
@@ -128,7 +128,7 @@ def test_a_spike_is_offered_restored_and_offered_again() -> None:
     session, analysis = spiked()
     (aside,), count = byhand.set_aside(analysis)
     assert count == 1
-    assert aside.what == "09:30:12.00 UTC, 1 sample: a speed that the positions deny"
+    assert aside.what == "09:30:12.00 UTC, 1 sample: a speed that the positions contradict"
     byhand.was_real(session, aside.log, aside.start_s, aside.end_s, "a gust")
     restored = now(session)
     assert restored.speed_logs[0].cleaned.speed_ok.all()
@@ -137,7 +137,7 @@ def test_a_spike_is_offered_restored_and_offered_again() -> None:
     assert (done.kind, done.why) == ("restored", "a gust")
     byhand.take_back(session, done.key)
     assert byhand.set_aside(now(session))[0] == (aside,)
-    with pytest.raises(CallError, match="set nothing aside"):
+    with pytest.raises(CallError, match="nothing was excluded"):
         byhand.restore(session, analysis, aside.log, "20", "22", "")
     byhand.restore(session, analysis, aside.log, "11.5", "12.5", "")
     assert now(session).speed_logs[0].cleaned.speed_ok.all()
@@ -157,7 +157,7 @@ def test_the_clock_goes_in_steps_from_the_programs_own_and_back() -> None:
     assert clock is not None
     assert clock.offset_s == pytest.approx(own.offset_s + 0.95)
     assert joined.clock.drift_ppm == joined.own.drift_ppm
-    assert clock.apart == "The hand is 0.95 s away from it."
+    assert clock.apart == "Your setting differs by 0.95 s."
     assert len(joined.findings) == 1
     byhand.set_clock(session, after, own.motor, -20.0)
     assert now(session).motors[0].clock.offset_s == -20.0
@@ -186,7 +186,7 @@ def test_the_plot_shades_what_is_cut_and_draws_it_in_grey() -> None:
     byhand.cut_out(session, analysis, key, "30", "36", "")
     after = now(session)
     figure = speed_time(after, None, MPS)
-    (grey,) = [trace for trace in figure.data if trace.name == "cut out by hand"]
+    (grey,) = [trace for trace in figure.data if trace.name == "cut by hand"]
     assert len(grey.x) == 61
     (crosses,) = [trace for trace in figure.data if trace.name == "cut out"]
     assert len(crosses.x) == 1  # the spike; what a person cut is no cross
@@ -236,7 +236,7 @@ def test_the_callbacks_cut_tell_and_take_back(client: tuple[DashClient, Sessions
     assert [cut.why for cut in session.by_hand.cuts] == ["launching"]
     assert session.who == "Ada"
     told = http.call("correct", fields | {"hand-start.value": "soon"}, "hand-cut.n_clicks")
-    assert told["hand-said"]["children"].startswith("'soon' is no time; write seconds")
+    assert told["hand-said"]["children"].startswith("'soon' is not a time; write seconds")
     listed = http.call("list_corrections", {"asked.data": ASKED, "session.data": token}, "asked.data")
     assert "launching" in str(listed["hand-done"]["children"])
 
@@ -245,7 +245,7 @@ def test_the_page_tells_whether_the_logbook_is_in_step_and_brings_it_there(tmp_p
     book = str(tmp_path / "lake.sqlite")
     session, analysis = loaded("four_passes.gpx", "four_passes_motor.csv")
     assert byhand.in_logbook(book, session) is None
-    with pytest.raises(CallError, match="in no outing"):
+    with pytest.raises(CallError, match="not in the logbook"):
         byhand.keep_in_logbook(book, session)
     with open_logbook(book) as logbook:
         sheet = SetupSheet("Kittiwake", name="first")

@@ -76,7 +76,15 @@ def test_the_usual_limit_is_said_in_the_unit_chosen() -> None:
         Request(distance_m=76.2),
         Request(gates=((47.4, 8.2), (47.4, 8.2013))),
         Request(
-            power=PowerOptions(63.5, 48.0, 1900.0, 6, 0.0125, 2.5, Limits(current_a=9.0, own=("current_a",)))
+            power=PowerOptions(
+                pitch_mm=63.5,
+                diameter_mm=48.0,
+                kv_rpm_per_v=1900.0,
+                cells=6,
+                motor_resistance_ohm=0.0125,
+                no_load_current_a=2.5,
+                limits=Limits(current_a=9.0, own=("current_a",)),
+            )
         ),
     ],
 )
@@ -104,13 +112,13 @@ def test_each_job_says_how_it_stands() -> None:
 
     assert "Waiting" in told(view("waiting"))
     assert "Reading" in told(view("under way"))
-    assert "nothing of it was kept" in told(view("cancelled"))
+    assert "nothing was saved" in told(view("cancelled"))
     assert "no such thing" in told(view("failed", said="no such thing"))
     assert told(view("waiting", "analysing", "")) == ""  # it follows what is read
     assert "Analysing the logs" in told(view("under way", "analysing", ""))
     assert "Analyse them" in told(view("cancelled", "analysing", ""))
     assert told(view("under way", "keeping", "Quorrel")) == ""
-    assert "Putting it into the logbook" in told(view("under way", "keeping", "Quorrel"), keeping=True)
+    assert "Saving in the logbook" in told(view("under way", "keeping", "Quorrel"), keeping=True)
     assert shape_of((view("waiting"),)) != shape_of((view("under way"),))
     assert shape_of((), 1) != shape_of(())  # kept before the page asked how far it was
 

@@ -54,17 +54,17 @@ def test_the_joined_motor_log_is_drawn_and_the_foreign_one_said(upset: Analysis)
     assert drawn[0].clock.trusted
     assert drawn[0].log.meta.file.endswith("blow_over_motor.csv")
     told = text_of(power_told(upset.motors))
-    assert "Clock joined by rpm against speed" in told
-    assert "Clock not joined, cannot tell" in told
+    assert "Clock matched by rpm against speed" in told
+    assert "No power figures" in told
 
 
 def test_the_blow_over_is_told_with_its_word(upset: Analysis) -> None:
     told = text_of(ride_list(upset.ride, "mph"))
     assert "P3 blow-over" in told
     assert "shown" in told
-    assert "Examined and not seen" in told
+    assert "Not seen" in told
 
 
 def test_without_passes_or_motors_it_is_said() -> None:
-    assert text_of(ride_list((), "mph")) == "No pass whose ride could be looked at."
-    assert text_of(power_told(())) == "No motor log given beside a speed log."
+    assert text_of(ride_list((), "mph")) == "No pass to check the ride of."
+    assert text_of(power_told(())) == "No motor log given with a speed log."

@@ -1,4 +1,4 @@
-"""Passes beside one another, from the logbook and the tab to the figures and the cursor's numbers."""
+"""Passes together, from the logbook and the tab to the figures and the cursor's numbers."""
 
 from __future__ import annotations
 
@@ -265,7 +265,7 @@ def test_sheets_are_told_against_the_first_or_said_to_be_one_or_none(
     assert told(0, 1) == f"Same sheet: {SHEET.name} of {BOAT}."
     assert told(3, 3) == "No sheet recorded for any of them."
     whole = told(0, 1, 2, 3)
-    assert f"{SHEET.name}, {BOAT}The others are told against this one." in whole
+    assert f"{SHEET.name}, {BOAT}The other sheets are compared with this one." in whole
     assert "Another boat.Propeller pitch: 63 mm → not stated" in whole
     assert whole.endswith("D ← no sheet recorded")
     assert sheets((), (), ()) == []
@@ -277,7 +277,7 @@ def test_what_is_left_out_or_lacking_is_said(book: OverlayClient, session: Sessi
     curves[1] = type(curves[1])(**{**vars(curves[1]), "start_utc": None})
     said = text_of(overlay_remarks(align(curves, "day", "start"), chosen, looks(curves), ("9.P1: gone",)))
     assert said.startswith("9.P1: goneB ← P2, Kittiwake, outing 1, ")
-    assert "is left out: its log does not say which day it was" in said
+    assert "is left out: its log does not state the day" in said
     assert "A, B, C, D: no motor log." in said
 
 
@@ -292,7 +292,7 @@ def test_an_outing_leads_to_its_passes() -> None:
     links = [part for part in passes_beside(4, 12).children if hasattr(part, "href")]
     assert links[0].href == "/overlay?pass=4.P1"
     assert links[-1].href == "/overlay?pass=" + ",".join(f"4.P{k}" for k in range(1, 11))
-    assert text_of(links[-1]) == "the first 10 beside one another"
+    assert text_of(links[-1]) == "the first 10 together"
     assert text_of(passes_beside(4, 0)) == ""
 
 

@@ -98,17 +98,17 @@ REFUSED = [
     (OutingEntry(), "the outing has no boat"),
     (OutingEntry(BOAT), "the outing has no setup sheet"),
     (OutingEntry(new_boat="Quorrel"), "the outing has no setup sheet"),
-    (OutingEntry(new_boat="kittiWAKE", new_sheet="a"), "a boat 'kittiWAKE' is there already"),
+    (OutingEntry(new_boat="kittiWAKE", new_sheet="a"), "a boat 'kittiWAKE' exists already"),
     (OutingEntry("Nobody", sheet=SHEET.sheet_id), "Nobody"),
-    (OutingEntry(BOAT, sheet=SHEET.sheet_id, new_sheet="b"), "nothing is said of what changed"),
+    (OutingEntry(BOAT, sheet=SHEET.sheet_id, new_sheet="b"), "has no changes"),
     (OutingEntry(BOAT, sheet=SHEET.sheet_id, changed={"cells": "6"}), "the new sheet has no name"),
     (
         OutingEntry(BOAT, sheet=SHEET.sheet_id, new_sheet="Flat Water", changed={"cells": "6"}),
-        "a sheet 'Flat Water' of this boat is there already",
+        "this boat has a sheet 'Flat Water' already",
     ),
     (
         OutingEntry(BOAT, sheet=SHEET.sheet_id, new_sheet="c", changed={"prop_pitch_mm": "63"}),
-        "says the same as the one that is chosen",
+        "is the same as the chosen one",
     ),
     (OutingEntry(BOAT, sheet=SHEET.sheet_id, new_sheet="d", changed={"prop_pitch_mm": "long"}), "itch"),
 ]

@@ -87,7 +87,7 @@ def test_what_is_not_there_is_refused_in_a_sentence(address: str, tmp_path: Path
     assert answer.status_code == 404
     assert answer.mimetype == "text/plain"
     assert "Content-Security-Policy" in answer.headers
-    assert "statement is no longer kept" in answer.text or "no outing" in answer.text
+    assert "statement is no longer available" in answer.text or "no outing" in answer.text
 
 
 def test_only_so_many_are_kept_and_an_unknown_two_way_makes_none() -> None:
@@ -127,6 +127,6 @@ def test_an_outing_of_the_logbook_is_stated_with_its_sheet_and_conditions(tmp_pa
     for asked, said in (
         ("speed=<i>", "no speed unit"),
         ("temperature=x", "no temperature unit"),
-        ("length=x", "there is no length"),
+        ("length=x", "there is no unit 'x' for length"),
     ):
         assert said in client.http.get(f"/statement/outing/1?{asked}", base_url=HERE).text

@@ -26,7 +26,12 @@ NOTHING: dict[str, Any] = dict.fromkeys(WHAT_IF, "")
 
 @pytest.fixture(scope="module")
 def known() -> Analysis:
-    sheet = PowerOptions(BOAT["pitch_mm"], BOAT["diameter_mm"], BOAT["kv_rpm_per_v"], BOAT["cells"])
+    sheet = PowerOptions(
+        pitch_mm=BOAT["pitch_mm"],
+        diameter_mm=BOAT["diameter_mm"],
+        kv_rpm_per_v=BOAT["kv_rpm_per_v"],
+        cells=BOAT["cells"],
+    )
     files = [data_folder() / name for name in ("four_passes.gpx", "four_passes_motor.csv")]
     return read_and_analyse(files, Request(power=sheet), ReadOptions(pole_pairs=BOAT["pole_pairs"]))
 
@@ -70,17 +75,20 @@ def test_the_answer_stands_beside_what_was_measured_with_its_assumptions(known: 
     assert got.answer is not None
     assert got.answer.rpm is not None
     text = text_of(what_if_told(got, "kn"))
-    assert "Best second of P1 as it was estimate" in text
+    assert "Best second of P1 measured estimate" in text
     assert f"shaft rpm {got.answer.rpm.measured:.0f} {got.answer.rpm.value:.0f} ± " in text
     assert "speed [kn]" in text
     assert "heat of the pack [W]" in text
-    assert text.count("Torque goes with") == 1
+    assert text.count("Torque grows with") == 1
 
 
 def test_a_refusal_is_said_and_shows_no_figure(known: Analysis) -> None:
     far = supposed(known, "P1", NOTHING | {"kv_rpm_per_v": 2 * BOAT["kv_rpm_per_v"]})
     bare = supposed(replace(known, motors=()), "P1", NOTHING | {"cells": 5})
-    for got, why in ((far, "200 % of the measured are outside"), (bare, "power of the pass: no motor log")):
+    for got, why in (
+        (far, "200 % of the measured are outside"),
+        (bare, "pass has no power figures: no motor log"),
+    ):
         text = text_of(what_if_told(got, "mph"))
         assert "cannot tell" in text
         assert why in text

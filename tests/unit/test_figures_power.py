@@ -13,7 +13,16 @@ from telemetry.motor.channels import Channels, channels
 from telemetry.motor.sync.clock import MotorClock
 
 MPH, FAHRENHEIT = SPEED_UNITS["mph"], TEMPERATURE_UNITS["°F"]
-CLOCK = MotorClock(-5.0, 0.0, 0.02, "rpm against speed", True, "", 0.0, 115.0)
+CLOCK = MotorClock(
+    offset_s=-5.0,
+    drift_ppm=0.0,
+    u95_s=0.02,
+    method="rpm against speed",
+    trusted=True,
+    why="",
+    start_s=0.0,
+    end_s=115.0,
+)
 
 
 def motor(samples: int = 3000, *columns: str) -> Channels:

@@ -65,7 +65,13 @@ def test_the_sheet_says_pole_pairs_and_pitch_and_the_boat_its_limits(logbook: Lo
     }
     sheet = SetupSheet(BOAT, readings, name="prop on")
     imported = logbook.import_outing(SAMPLES, BOAT, sheet)
-    power = PowerOptions(75.0, 50.0, 1600.0, 6, limits=Limits(current_a=50.0, own=("current_a",)))
+    power = PowerOptions(
+        pitch_mm=75.0,
+        diameter_mm=50.0,
+        kv_rpm_per_v=1600.0,
+        cells=6,
+        limits=Limits(current_a=50.0, own=("current_a",)),
+    )
     told, reading = logbook.asked(imported.outing.id)
     assert (told.power, reading.pole_pairs) == (power, 2)
     alone = read_and_analyse(SAMPLES, Request(power=power), ReadOptions(pole_pairs=2))

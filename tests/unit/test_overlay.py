@@ -107,7 +107,7 @@ def test_a_motor_log_that_is_not_joined_gives_nothing_but_the_reason(four_passes
     refused = replace(motor, clock=replace(motor.clock, trusted=False, why="it does not match"))
     (one,) = pass_curves(replace(four_passes, motors=(refused,)), ["P1"])
     assert set(one.signals) == {SPEED, "ripple vertical_mps"}
-    assert f"{refused.log.meta.file} is not joined: it does not match" in one.notes
+    assert f"{refused.log.meta.file} is not matched: it does not match" in one.notes
     (alone,) = pass_curves(replace(four_passes, motors=()), ["P1"])
     assert "no motor log" in alone.notes
 
@@ -119,13 +119,15 @@ def test_without_positions_the_way_is_the_speed_summed() -> None:
     speed = one.signals[SPEED].value
     assert np.diff(one.way_m) == pytest.approx(0.5 * (speed[1:] + speed[:-1]) * np.diff(one.t_s))
     overlay = align([one], "distance", "peak")
-    assert overlay.notes == ("1 pass: its log has no positions: the way is the speed, summed",)
+    assert overlay.notes == ("1 pass: its log has no positions: the distance is the integrated speed",)
     (left_out,) = align([one], "distance", "course").left_out
-    assert left_out == (0, "its log has no positions, so it has no place on a course line")
+    assert left_out == (0, "its log has no positions, so it cannot be placed on a course line")
 
 
 def test_a_pass_that_is_not_there_is_refused_with_those_that_are() -> None:
-    with pytest.raises(CallError, match=r"there is no pass P9\. Fix: choose one that was found: P1 to P2"):
+    with pytest.raises(
+        CallError, match=r"there is no pass P9\. Fix: choose one of the passes found: P1 to P2"
+    ):
         pass_curves(analysis(), ["P9"])
 
 
@@ -134,7 +136,7 @@ def test_where_a_pass_has_no_take_off_its_start_stands_in_and_that_is_said(
 ) -> None:
     bare = replace(curves[0], one=replace(curves[0].one, takeoff=None))
     overlay = align([bare, curves[1]], "time", "take-off")
-    assert overlay.notes == ("1 pass: no take-off in its log: its start instead",)
+    assert overlay.notes == ("1 pass: its log has no take-off: its start is used",)
     assert overlay.laid[0].origin_s == bare.one.start_s
     assert curves[1].one.takeoff is not None
     assert overlay.laid[1].origin_s == curves[1].one.takeoff.start_s
@@ -147,10 +149,8 @@ def test_the_time_of_day_needs_a_day_and_says_when_there_are_several(curves: tup
     unknown = replace(first, start_utc=None)
     overlay = align([first, later, unknown], "day", "start")
     assert np.array_equal(overlay.laid[0].x, overlay.laid[1].x)
-    assert overlay.notes == ("These are 2 days, laid over one another by the time of day, UTC",)
-    assert overlay.left_out == (
-        (2, "its log does not say which day it was, so its time of day is not known"),
-    )
+    assert overlay.notes == ("These are 2 days, aligned by the time of day, UTC",)
+    assert overlay.left_out == ((2, "its log does not state the day, so its time of day is unknown"),)
     seconds = overlay.laid[0].at(first.one.start_s)
     assert first.one.start_utc is not None
     assert first.one.start_utc.floor("D") + pd.Timedelta(seconds=float(seconds)) == pytest.approx(
@@ -183,7 +183,7 @@ def test_other_water_is_left_out_of_a_common_line_and_another_lake_of_the_plan_v
     away = replace(second, frame=LocalFrame(second.frame.lat0_deg + 1.0, second.frame.lon0_deg))
     for other in (turned, away):
         overlay = align([first, other], "distance", "course")
-        assert overlay.left_out == ((1, "it runs over other water than the first pass"),)
+        assert overlay.left_out == ((1, "it ran on another stretch of water than the first pass"),)
         assert [one.index for one in overlay.laid] == [0]
     assert [place is None for place in in_one_frame([first, turned, away])] == [False, False, True]
 

@@ -19,7 +19,16 @@ OHM, REST_V, CELLS = 0.020, 25.2, 6
 PITCH_MM, RPM, SPEED_MPS = 60.0, 30000.0, 27.0
 OFFSET_S = -5.0
 OPTIONS = PowerOptions(pitch_mm=PITCH_MM, diameter_mm=45.0, kv_rpm_per_v=1500.0, cells=CELLS)
-CLOCK = MotorClock(OFFSET_S, 0.0, 0.01, "given", True, "", 0.0, 120.0)
+CLOCK = MotorClock(
+    offset_s=OFFSET_S,
+    drift_ppm=0.0,
+    u95_s=0.01,
+    method="given",
+    trusted=True,
+    why="",
+    start_s=0.0,
+    end_s=120.0,
+)
 
 
 def flat_out(t_s: FloatArray) -> FloatArray:
@@ -137,7 +146,7 @@ def test_limits_say_whose_they_are() -> None:
         "current",
         "motor temperature",
         "lowest cell voltage (the pack's over its cells)",
-        "charge drawn since the log began",
+        "charge drawn since the start of the log",
     }
     assert passed["current"].limit == 100.0
     assert {e.source for e in passed.values()} == {YOURS}

@@ -30,7 +30,12 @@ def test_a_sample_outing_end_to_end(name: str) -> None:
     true = ends * (1.0 + 1e-6 * truth["motor_clock"]["drift_ppm"]) + truth["motor_clock"]["offset_s"]
     assert np.abs(clock.to_speed_log(ends) - true).max() <= min(0.1, clock.u95_s + truth["receiver"]["lag_s"])
 
-    options = PowerOptions(boat["pitch_mm"], boat["diameter_mm"], boat["kv_rpm_per_v"], boat["cells"])
+    options = PowerOptions(
+        pitch_mm=boat["pitch_mm"],
+        diameter_mm=boat["diameter_mm"],
+        kv_rpm_per_v=boat["kv_rpm_per_v"],
+        cells=boat["cells"],
+    )
     told = power_report(motor, clock, analysis.passes, log.motion, options)
     assert told.pack is not None
     assert told.pack.resistance_ohm == pytest.approx(truth["pack_resistance_ohm"], rel=0.02)

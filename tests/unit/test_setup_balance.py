@@ -56,11 +56,11 @@ def test_parts_are_read_in_any_unit_with_their_gauges() -> None:
     [
         ('name = "x"\nmass = 1', "part 1: place"),
         ("mass = 1\nplace = 2", "part 1: name"),
-        ('name = "x"\nmass = 0\nplace = 2', "cannot be"),
+        ('name = "x"\nmass = 0\nplace = 2', "not possible"),
         ('name = "x"\nmass = "one"\nplace = 2', "x: mass"),
         ('name = "x"\nmass = 1\nplace = 2\nlow = 1', "only one end"),
         ('name = "x"\nmass = 1\nplace = 2\nlow = 3\nhigh = 1', "cannot be moved"),
-        ('name = "x"\nmass = 1\nplace = 2\nplaces = 3', "no such key"),
+        ('name = "x"\nmass = 1\nplace = 2\nplaces = 3', "unknown key"),
     ],
 )
 def test_a_part_that_cannot_be_is_named_with_its_file(part: str, said: str) -> None:

@@ -66,7 +66,7 @@ def test_without_a_measure_on_either_side_nobody_can_tell() -> None:
     assert rows["strut_depth_mm"].verdict == "cannot tell"
     assert rows["strut_depth_mm"].why() == "it was not measured as found"
     assert rows["turn_fin_left_depth_mm"].verdict == "cannot tell"
-    assert rows["turn_fin_left_depth_mm"].why() == "the sheet does not say"
+    assert rows["turn_fin_left_depth_mm"].why() == "the sheet has no value"
 
 
 def test_what_a_crash_cannot_move_is_asked_about_only_when_measured() -> None:
@@ -197,7 +197,7 @@ def test_the_card_says_all_of_it_in_plain_text() -> None:
         assert check.look in flat
     assert COMMON_PRACTICE in flat
     assert "As found: 6 moved, 2 as set, 0 cannot tell" in flat
-    assert "How it counts" in flat
+    assert "Signs" in flat
     assert "236.2 thou" in flat
     assert flat.index("Straighten") < flat.index("Centre of gravity: from") < flat.index("Strut depth: from")
 

@@ -60,11 +60,11 @@ def test_the_signs_are_those_of_the_design() -> None:
     ("name", "value", "said"),
     [
         ("strut_depth_mm", 300.0, "out of range"),
-        ("strut_depth_mm", float("nan"), "no number"),
-        ("strut_depth_mm", True, "no number"),
-        ("cells", 6.5, "no whole number"),
-        ("prop_name", "  ", "no text"),
-        ("prop_name", 45.0, "no text"),
+        ("strut_depth_mm", float("nan"), "not a number"),
+        ("strut_depth_mm", True, "not a number"),
+        ("cells", 6.5, "not a whole number"),
+        ("prop_name", "  ", "not text"),
+        ("prop_name", 45.0, "not text"),
     ],
 )
 def test_a_reading_that_cannot_be_is_refused_by_name(name: str, value: float, said: str) -> None:
@@ -76,7 +76,7 @@ def test_a_reading_that_cannot_be_is_refused_by_name(name: str, value: float, sa
 
 
 def test_a_gauge_of_another_kind_is_refused() -> None:
-    with pytest.raises(SetupError, match="kg cannot be turned into mm"):
+    with pytest.raises(SetupError, match="kg cannot be converted to mm"):
         ITEMS["strut_depth_mm"].check(Reading(3.0, Gauge("scale", 0.001, "kg")))
 
 
@@ -115,14 +115,14 @@ def test_readings_as_people_write_them(written: object, value: float, resolution
 @pytest.mark.parametrize(
     ("written", "said"),
     [
-        ("three", "no measure"),
-        ("3 kg", "no unit for a value in mm"),
-        ("1/0 in", "no measure"),
-        ({"value": 3.0, "gauge": "thumb"}, "resolution of 'thumb' is not told"),
+        ("three", "not a measured value"),
+        ("3 kg", "kg cannot be converted to mm"),
+        ("1/0 in", "not a measured value"),
+        ({"value": 3.0, "gauge": "thumb"}, "resolution of 'thumb' is missing"),
         ({"gauge": "caliper"}, "value is missing"),
-        ({"value": 3.0, "colour": "red"}, "no such key"),
-        (None, "no measure"),
-        ([3.0], "no measure"),
+        ({"value": 3.0, "colour": "red"}, "unknown key"),
+        (None, "not a measured value"),
+        ([3.0], "not a measured value"),
     ],
 )
 def test_readings_that_nobody_can_use(written: object, said: str) -> None:
@@ -145,7 +145,7 @@ def test_own_items_stand_beside_those_of_the_trade() -> None:
     assert own_item_of(own_item_table(own)) == own
     lid = own_item_of({"name": "lid", "title": "Lid", "kind": "choice", "choices": ["taped", "screwed"]})
     assert lid.check(Reading("taped")).value == "taped"
-    with pytest.raises(SetupError, match="none of the choices"):
+    with pytest.raises(SetupError, match="not one of the choices"):
         lid.check(Reading("glued"))
     ballast = own_item_of({"name": "ballast", "title": "Ballast", "kind": "flag"})
     assert reading_of("yes", ballast).value is True
@@ -156,19 +156,19 @@ def test_own_items_stand_beside_those_of_the_trade() -> None:
 @pytest.mark.parametrize(
     ("table", "said"),
     [
-        ({"name": "wing_height", "title": "Wing", "unit": "mm"}, "not told by the name"),
+        ({"name": "wing_height", "title": "Wing", "unit": "mm"}, "does not end in the unit"),
         ({"name": "Wing mm", "title": "Wing", "unit": "mm"}, "small letters"),
-        ({"name": "wing_mm", "unit": "mm"}, "lacks this"),
-        ({"name": "wing_mm", "title": "Wing", "unit": "furlong"}, "no unit of an item"),
+        ({"name": "wing_mm", "unit": "mm"}, "is missing"),
+        ({"name": "wing_mm", "title": "Wing", "unit": "furlong"}, "not a unit of an item"),
         ({"name": "wing_mm", "title": "Wing", "unit": "mm", "group": "roof"}, "no group"),
-        ({"name": "wing_mm", "title": "Wing", "unit": "mm", "low": 5, "high": 2}, "no value lies"),
-        ({"name": "wing_mm", "title": "Wing", "unit": "mm", "matters": 0}, "cannot matter"),
+        ({"name": "wing_mm", "title": "Wing", "unit": "mm", "low": 5, "high": 2}, "range is empty"),
+        ({"name": "wing_mm", "title": "Wing", "unit": "mm", "matters": 0}, "must be positive"),
         ({"name": "lid", "title": "Lid", "kind": "choice"}, "choices and kind"),
         ({"name": "lid", "title": "Lid", "kind": "colour"}, "no kind"),
         ({"name": "lid", "title": "Lid", "choices": 3}, "list of words"),
         ({"name": "lid", "title": "Lid", "at_bench": "often"}, "true or false"),
-        ({"name": "lid", "title": 5}, "no text"),
-        ("lid", "no table"),
+        ({"name": "lid", "title": 5}, "not text"),
+        ("lid", "not a table"),
     ],
 )
 def test_own_items_that_do_not_fit_are_refused(table: object, said: str) -> None:
@@ -191,7 +191,7 @@ def test_a_user_in_thou_and_with_turned_signs_reads_and_writes_their_own_way() -
     assert "lower end" in show.sign(angle)
     assert "below them" in show.sign(depth)
     assert show.text(ITEMS["cells"], Reading(6.0)) == "6"
-    with pytest.raises(SetupError, match="no measure"):
+    with pytest.raises(SetupError, match="not a measured value"):
         show.inside(angle, "steep")
 
 

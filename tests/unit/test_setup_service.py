@@ -58,7 +58,7 @@ def test_the_first_interval_to_pass_counts(uses: list[Use], last: float | None, 
 def test_the_evidence_is_told() -> None:
     assert one(GREASE, used(1, 2), 10).why == "2 of 5 runs, 0.2 of 1 hours, 10 of 30 days"
     assert "never recorded, counted from the first outing" in one(GREASE, used(3)).why
-    assert "no log to count hours by" in one(GREASE, used(1, hours=None), 10).why
+    assert "no log to count the hours" in one(GREASE, used(1, hours=None), 10).why
 
 
 def test_what_is_due_comes_first() -> None:
@@ -91,11 +91,11 @@ def test_a_boat_has_its_own_intervals() -> None:
 @pytest.mark.parametrize(
     ("table", "said"),
     [
-        ({"grease": {"every_runs": 0}}, "cannot be"),
-        ({"grease": {"every_runs": "often"}}, "no measure"),
-        ({"grease": {"each": 3}}, "no such key"),
-        ({"grease": 3}, "no table"),
-        ([], "no table of tasks"),
+        ({"grease": {"every_runs": 0}}, "not possible"),
+        ({"grease": {"every_runs": "often"}}, "not a measured value"),
+        ({"grease": {"each": 3}}, "unknown key"),
+        ({"grease": 3}, "not a table"),
+        ([], "not a table of tasks"),
     ],
 )
 def test_intervals_that_cannot_be_are_refused(table: object, said: str) -> None:
@@ -120,9 +120,9 @@ def test_after_a_crash_the_pack_comes_first_and_the_fail_safe_before_the_water()
 @pytest.mark.parametrize("amount", [float("nan"), float("inf"), -1.0])
 @pytest.mark.parametrize("what", ["runs", "hours"])
 def test_wear_that_is_no_number_is_refused_where_it_stands(what: str, amount: float) -> None:
-    with pytest.raises(SetupError, match=rf"use.toml.*{what} cannot be"):
+    with pytest.raises(SetupError, match=rf"use.toml.*{what} are not possible"):
         uses_from_table({"outings": [{"utc": NOW, what: amount}]}, "use.toml")
-    with pytest.raises(SetupError, match="cannot be"):
+    with pytest.raises(SetupError, match="not possible"):
         ServiceTask("grease", "Grease", every_runs=amount)
 
 

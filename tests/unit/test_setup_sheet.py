@@ -84,7 +84,7 @@ def test_own_items_travel_with_the_sheet() -> None:
     assert (change.item, change.difference) == (WING, -2.0)
     with pytest.raises(SetupError, match="no such item"):
         first.edit(own=())
-    with pytest.raises(SetupError, match="there already"):
+    with pytest.raises(SetupError, match="exists already"):
         SetupSheet(boat="K", name="x", own=(WING, WING))
 
 
@@ -102,18 +102,18 @@ def test_times_are_kept_in_utc_and_need_a_zone() -> None:
     [
         ({"name": "x"}, "boat", "no name"),
         ({"boat": "K"}, "name", "no name"),
-        ({"boat": "K", "name": "x", "colour": "red"}, "colour", "no such key"),
+        ({"boat": "K", "name": "x", "colour": "red"}, "colour", "unknown key"),
         (
             {"boat": "K", "name": "x", "readings": {"strut_dept_mm": 3}},
             "strut_dept_mm",
             "did you mean strut_depth_mm",
         ),
-        ({"boat": "K", "name": "x", "readings": 3}, "readings", "no table"),
-        ({"boat": "K", "name": "x", "own": 3}, "own", "no list"),
-        ({"boat": 3, "name": "x"}, "boat", "no text"),
+        ({"boat": "K", "name": "x", "readings": 3}, "readings", "not a table"),
+        ({"boat": "K", "name": "x", "own": 3}, "own", "not a list"),
+        ({"boat": 3, "name": "x"}, "boat", "not text"),
         ({"boat": "K", "name": "x", "schema": "other/1"}, "schema", "other/1"),
-        ({"boat": "K", "name": "x", "made_utc": "yesterday"}, "made_utc", "no time"),
-        ([], "", "no table"),
+        ({"boat": "K", "name": "x", "made_utc": "yesterday"}, "made_utc", "not a time"),
+        ([], "", "not a table"),
     ],
 )
 def test_a_table_that_is_no_sheet_is_explained(table: dict[str, object], place: str, said: str) -> None:
@@ -141,7 +141,7 @@ def test_a_sheet_is_a_file_in_toml_or_json(tmp_path) -> None:
         (b"boat = ", "not valid TOML"),
         (b'{"boat": ', "not valid JSON"),
         (b"\xff\xfe\x00", "not UTF-8"),
-        (b"{" + b'"a":{' * 5000, "valid JSON|without end"),
+        (b"{" + b'"a":{' * 5000, "valid JSON|too deeply nested"),
         (b"# " + b"x" * 1_100_000, "too large"),
     ],
 )

@@ -39,15 +39,15 @@ def run(step_s: float) -> tuple[SurgeProblem, FloatArray]:
     parts = max(1, round(step_s / 0.05))
     node_s = t[:-1, None] + step_s * np.linspace(0.0, 1.0, parts + 1)
     increments = SpeedSteps(
-        t[:-1],
-        t[1:],
-        np.diff(v) * TOP_MPS,
-        node_s,
-        np.interp(node_s, t, v),
-        np.ones(t.size - 2, dtype=np.int64),
-        TOP_MPS,
-        1e-4,
-        np.ones(t.size - 1),
+        start_s=t[:-1],
+        end_s=t[1:],
+        rise_mps=np.diff(v) * TOP_MPS,
+        node_s=node_s,
+        node_speed=np.interp(node_s, t, v),
+        joined=np.ones(t.size - 2, dtype=np.int64),
+        top_mps=TOP_MPS,
+        noise_var=1e-4,
+        loose=np.ones(t.size - 1),
     )
     motor_s = np.arange(0.0, 120.0, 0.02)
     return SurgeProblem(increments, integrate_drive(motor_s, shaft(motor_s))), t

@@ -21,7 +21,16 @@ def joined(file: str, start_s: float, end_s: float, refused: str = "", speed_log
     """A motor log that shares a part with the speed log, its clock refused where a reason is given."""
     t_s = np.arange(0.0, 120.0, 0.04)
     log = make_motor_log({"rpm": np.full(t_s.size, 20000.0)}, t_s, LogMeta(file, "table"))
-    clock = MotorClock(0.0, 0.0, 0.01, "given", not refused, refused, start_s, end_s)
+    clock = MotorClock(
+        offset_s=0.0,
+        drift_ppm=0.0,
+        u95_s=0.01,
+        method="given",
+        trusted=not refused,
+        why=refused,
+        start_s=start_s,
+        end_s=end_s,
+    )
     still = np.zeros(1200)
     at_s = np.arange(1200) / 10.0
     motion = Motion(FRAME, at_s, still + 25.0, still, still, still, still, False, 0.05, 0.5)
@@ -55,11 +64,11 @@ def test_a_log_that_covers_part_of_a_pass_tells_its_ride_and_no_figure() -> None
         ((joined("a.csv", 0.0, 30.0),), "no motor log covers it"),
         (
             (joined("a.csv", 0.0, 120.0, "too short"), joined("b.csv", 0.0, 120.0, "of another boat")),
-            "a.csv is not joined: too short; b.csv is not joined: of another boat",
+            "a.csv is not matched: too short; b.csv is not matched: of another boat",
         ),
         (
             (joined("a.csv", 0.0, 120.0, "too short", 1), joined("b.csv", 0.0, 30.0)),
-            "no joined motor log covers it; a.csv is not joined: too short",
+            "no matched motor log covers it; a.csv is not matched: too short",
         ),
     ],
 )

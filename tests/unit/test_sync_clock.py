@@ -172,7 +172,9 @@ def test_the_contract_is_plain(outing: Outing, speed: tuple[Cleaned, Motion]) ->
 
 
 def test_both_ways_undo_each_other() -> None:
-    clock = MotorClock(-12.5, 700.0, 0.02, "", True, "", 0.0, 1.0)
+    clock = MotorClock(
+        offset_s=-12.5, drift_ppm=700.0, u95_s=0.02, method="", trusted=True, why="", start_s=0.0, end_s=1.0
+    )
     t_s = np.array([0.0, 10.0, 600.0])
     np.testing.assert_allclose(clock.to_motor(clock.to_speed_log(t_s)), t_s, atol=1e-9)
     assert clock.to_speed_log(np.array([1000.0]))[0] == pytest.approx(1000.7 - 12.5)

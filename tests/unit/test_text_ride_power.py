@@ -29,7 +29,7 @@ def test_a_clean_ride_is_told_in_one_line(known: Analysis) -> None:
     lines = ride_text(known.ride, "mph").splitlines()
     assert len(known.ride) > 10
     assert lines[0] == "How it rode"
-    assert lines[1].startswith("  examined and not seen: porpoising at take-off (P1 P2 P3 P4)")
+    assert lines[1].startswith("  not seen: porpoising at take-off (P1 P2 P3 P4)")
     assert len(lines) == 2
 
 
@@ -59,7 +59,7 @@ def test_the_power_table_has_a_row_for_every_pass(known: Analysis) -> None:
     told = known.motors[0].power.passes[0]
     assert told.slip is not None
     assert f"{100 * told.slip:.1f}" in table[0]
-    assert "clock joined by rpm against speed" in text
+    assert "clock matched by rpm against speed" in text
 
 
 def test_a_limit_that_is_passed_is_named_with_its_source(known: Analysis) -> None:
@@ -87,7 +87,9 @@ def test_a_log_of_another_outing_is_refused_in_words() -> None:
     here, elsewhere = simulate_outing(3), simulate_outing(44)
     analysis = analyse([here.track, elsewhere.motor])
     assert not analysis.motors[0].clock.trusted
-    assert "clock not joined, cannot tell" in power_text(analysis.motors)
+    assert "No power figures: the motor log could not be matched to the speed log" in power_text(
+        analysis.motors
+    )
 
 
 def test_without_a_pitch_slip_cannot_be_told(known: Analysis) -> None:

@@ -83,7 +83,7 @@ def test_findings_stand_with_the_log_and_with_the_pass_that_they_touch() -> None
     text = analysis_text(analysis_fixture.analysis(), "mph")
     finding = "false-spike ×2 at 25.0 to 25.1 s: a speed no hull could have, set aside"
     assert text.index("Found in speed.gpx:") < text.index(finding)
-    assert f"P1 is touched by {finding}" in text
+    assert f"P1 is affected by {finding}" in text
     assert "P2 is touched" not in text
 
 
@@ -103,10 +103,10 @@ def test_a_two_way_shows_both_ways_every_check_and_where_the_gates_are() -> None
     text = analysis_text(analysis_fixture.analysis(), "m/s")
     assert "30.000 ± 0.060 m/s in 3.353 s" in line_with(text, "P1 heading 090°")
     assert "29.000 ± 0.070 m/s in 3.468 s" in line_with(text, "P2 heading 270°")
-    assert "0.020 m/s averages out, 0.010 m/s both passes share" in text
+    assert "0.020 m/s is independent for each pass, 0.010 m/s is shared by both" in text
     assert "met" in line_with(text, "opposite directions: headings 90.0° and 270.0°")
     assert "met" in line_with(text, "within the time window: 43 s of 3600 s")
-    assert "placed by the program" in line_with(text, "47.4000000,8.2000000")
+    assert "placed automatically" in line_with(text, "47.4000000,8.2000000")
 
 
 def test_given_gates_are_called_given() -> None:
@@ -144,7 +144,7 @@ def test_logs_go_by_name_where_that_tells_them_apart() -> None:
 
 def test_one_pass_alone_gives_its_peak_and_the_reason_for_no_two_way() -> None:
     text = analysis_text(analysis_fixture.analysis(pairs=False), "mph")
-    assert text.startswith("No two-way to name as the best. Highest peak: 67.33 ± 0.27 mph, P1")
+    assert text.startswith("No two-way. Highest peak: 67.33 ± 0.27 mph, P1")
     assert "Note: there is one pass only: a two-way needs two" in text
 
 
@@ -173,4 +173,6 @@ def test_every_shipped_rule_is_listed_with_its_conditions_and_source() -> None:
         assert f"mean {rule.mean}" in text
         assert rule.source in text
         assert rule.notes in text
-    assert "open: take it from your body's book" in text  # sixteenth-mile leaves its window open
+    assert (
+        "open: give your rule book's window with --window-min" in text
+    )  # sixteenth-mile leaves its window open

@@ -87,17 +87,17 @@ def test_an_impossible_slip_is_refused() -> None:
 def test_assumptions_are_told() -> None:
     said = what_if(POINT, PowerTrainChange(cells=7, kv_rpm_per_v=1500.0)).assumptions
     assert any("same kind" in s for s in said)
-    assert any("wound otherwise" in s for s in said)
+    assert any("another winding" in s for s in said)
 
 
 @pytest.mark.parametrize(
     ("point", "change", "why"),
     [
-        (replace(POINT, motor_resistance_ohm=8.0), PowerTrainChange(), "right unit"),
-        (replace(POINT, motor_resistance_ohm=0.25), PowerTrainChange(), "right unit"),
-        (POINT, PowerTrainChange(motor_resistance_ohm=8.0), "right unit"),
-        (replace(POINT, no_load_current_a=120.0), PowerTrainChange(), "current without load"),
-        (POINT, PowerTrainChange(no_load_current_a=3000.0), "current without load"),
+        (replace(POINT, motor_resistance_ohm=8.0), PowerTrainChange(), "check the unit"),
+        (replace(POINT, motor_resistance_ohm=0.25), PowerTrainChange(), "check the unit"),
+        (POINT, PowerTrainChange(motor_resistance_ohm=8.0), "check the unit"),
+        (replace(POINT, no_load_current_a=120.0), PowerTrainChange(), "no-load current"),
+        (POINT, PowerTrainChange(no_load_current_a=3000.0), "no-load current"),
     ],
 )
 def test_a_motor_that_cannot_be_is_refused_in_a_sentence(

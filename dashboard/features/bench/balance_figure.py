@@ -1,4 +1,4 @@
-"""The masses in the hull, true to scale along it, and the centre of gravity that they make."""
+"""The masses in the hull, to scale along it, and their centre of gravity."""
 
 from __future__ import annotations
 
@@ -33,19 +33,19 @@ def balance_drawing(
 ) -> go.Figure:
     """Draw the boat from the side, transom at the left.
 
-    A disc's area is its mass, and its place along the hull is true; how high it stands says nothing. Lines
-    mark the centre of gravity as set, as found and after what if; an arrow is the move that restores it.
+    A disc's area is its mass, and its place along the hull is true; its height has no meaning. Lines mark the
+    centre of gravity as set, as found and after the what-if; an arrow is the move that restores it.
 
     Parameters
     ----------
     before, after : sequence of Part
-        The same parts in the same order, as they are and after what if.
+        The same parts in the same order, as they are and after the what-if.
     now, then : Balance
-        What these make.
+        The balance of each.
     as_set_mm : Estimate or None
-        Where the sheet has the centre of gravity [mm].
+        The sheet's centre of gravity [mm].
     hull_length_mm : float or None
-        Without it no hull is drawn and no percent.
+        Without it neither hull nor percent are drawn.
     restoration : Restoration or None
     palette : Palette
     showing : BenchDisplay
@@ -84,7 +84,7 @@ def _reach(
     hull_length_mm: float | None,
     restoration: Restoration | None,
 ) -> tuple[float, float]:
-    """Find the length to draw: the hull, and whatever lies beyond it."""
+    """Find the length to draw: the hull, and everything beyond it."""
     places = [part.place_mm.value for part in (*before, *after)]
     places += [] if restoration is None else [move.to_mm for move in restoration.together]
     low, high = min(0.0, *places), max(hull_length_mm or 0.0, *places)
@@ -164,7 +164,7 @@ def _centres(
     palette: Palette,
     showing: BenchDisplay,
 ) -> None:
-    """Mark the centres of gravity by colour, by the way their lines are drawn, and in words."""
+    """Mark the centres of gravity by colour, line style and label."""
     marks = [("as found", now.cog_mm.value, palette.out, "solid")]
     if abs(then.cog_mm.value - now.cog_mm.value) > 1e-6:
         marks.append(("what if", then.cog_mm.value, palette.back, "dash"))
@@ -185,7 +185,7 @@ def _centres(
 def _arrow(
     figure: go.Figure, move: Move, lane: float, height: float, palette: Palette, showing: BenchDisplay
 ) -> None:
-    """Draw a move above the deck, with a thread down to its part."""
+    """Draw a move above the deck, with a thin line down to its part."""
     start, end = _at(move.from_mm, showing), _at(move.to_mm, showing)
     way = "forward" if move.to_mm > move.from_mm else "back"
     figure.add_scatter(
@@ -204,7 +204,7 @@ def _arrow(
 
 
 def _percent(figure: go.Figure, low: float, high: float) -> None:
-    """Write the same places in percent of the hull above; an axis is drawn only where something uses it."""
+    """Draw a second axis in percent of the hull above; an axis is drawn only if something uses it."""
     figure.add_scatter(x=[0.0, 100.0], y=[None, None], xaxis="x2", hoverinfo="skip", name="percent")
     figure.update_layout(
         xaxis2={

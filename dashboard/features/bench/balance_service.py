@@ -1,4 +1,4 @@
-"""The bench page's balance: masses and places as typed, what a change does, and the move that restores it."""
+"""The bench page's balance: masses and places, the effect of a change, and the restoring move."""
 
 from __future__ import annotations
 
@@ -27,29 +27,29 @@ from telemetry.setup import (
 from telemetry.setup.gauges import SCALE, TAPE
 
 FIELDS: Final = ("name", "mass", "place", "low", "high", "then_mass", "then_place")
-"""What is typed for each part, in the order of the table."""
+"""The fields of each part, in the order of the table."""
 FIRST_PARTS: Final = ("hull", "pack", "motor", "controller")
 _PLACE, _MASS = ITEMS["pack_place_mm"], ITEMS["pack_mass_kg"]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Weighed:
-    """What the typed parts tell.
+    """Results for the typed parts.
 
     Attributes
     ----------
     sentences : tuple of str
-        In the order to be read; empty where nothing was typed.
+        In reading order; empty without entries.
     error : str
-        What cannot be used.
+        The entry that cannot be used.
     before, after : tuple of Part
     now, then : Balance or None
         Before and after the change.
     restoration : Restoration or None
-        Where a wanted place was typed.
+        If a wanted place was typed.
     hull_length_mm : float or None
     as_set_mm : Estimate or None
-        Where the sheet has the centre of gravity [mm].
+        The sheet's centre of gravity [mm].
     """
 
     sentences: tuple[str, ...] = ()
@@ -64,7 +64,7 @@ class Weighed:
 
 
 def as_set_of(sheet: SetupSheet | None) -> Estimate | None:
-    """Find where a sheet has the centre of gravity: by its masses, as what is typed, else as measured."""
+    """Return a sheet's centre of gravity: from its masses, for the same parts, else as measured."""
     if sheet is None:
         return None
     try:
@@ -75,7 +75,7 @@ def as_set_of(sheet: SetupSheet | None) -> Estimate | None:
 
 
 def first_rows(sheet: SetupSheet | None, showing: BenchDisplay) -> list[dict[str, str]]:
-    """Begin the table with the masses of a sheet, or with the names of the usual parts."""
+    """Start the table with the masses of a sheet, or with the names of the usual parts."""
     try:
         parts = parts_of_sheet(sheet) if sheet is not None else ()
     except SetupError:
@@ -96,7 +96,7 @@ def first_rows(sheet: SetupSheet | None, showing: BenchDisplay) -> list[dict[str
 def in_old_units(
     rows: Sequence[Mapping[str, Any]], old: BenchDisplay, new: BenchDisplay
 ) -> list[dict[str, str]]:
-    """Write the old unit after bare numbers, so that a change of units changes no mass and no place."""
+    """Append the old unit to bare numbers, so that a change of units changes no mass and no place."""
     return [
         {
             field: _with_unit(_typed(row, field), field, old, new) if field != "name" else _typed(row, field)
@@ -118,9 +118,9 @@ def weigh(
     showing: BenchDisplay,
     as_set_mm: Estimate | None = None,
 ) -> Weighed:
-    """Reckon the balance of what was typed; rows without a mass and a place do not count.
+    """Compute the balance of the entries; rows without a mass and a place do not count.
 
-    Where no place is wanted, the one that was set is, as soon as a part may be moved.
+    Without a wanted place the sheet's is used, if any part can be moved.
     """
     try:
         length = _length(hull_length, showing, "hull length")
@@ -129,21 +129,31 @@ def weigh(
             return Weighed()
         changed = {str(row["name"]).strip(): row for row in rows}
         after = tuple(_changed(part, changed[part.name], showing) for part in before)
-        told = balance_effect(before, after)
+        effect = balance_effect(before, after)
         aim = _length(wanted, showing, "wanted place")
         if aim is None and as_set_mm is not None and any(part.range_mm for part in after):
             aim = as_set_mm.value
         restoration = None if aim is None else restoring_move(after, aim)
     except SetupError as error:
         return Weighed(error=f"{error.place}: {error.reason}" if error.place else error.reason)
-    said = [f"Now: {balance_text(told.before, showing, length)}"]
+    said = [f"Now: {balance_text(effect.before, showing, length)}"]
     if as_set_mm is not None:
         said.insert(0, f"As set: centre of gravity {length_text(as_set_mm, showing)} ahead of the transom.")
     if after != before:
-        said += [effect_text(told, showing), f"Then: {balance_text(told.after, showing, length)}"]
+        said += [effect_text(effect, showing), f"Then: {balance_text(effect.after, showing, length)}"]
     if restoration is not None:
         said.append(restoration_text(restoration, showing))
-    return Weighed(tuple(said), "", before, after, told.before, told.after, restoration, length, as_set_mm)
+    return Weighed(
+        sentences=tuple(said),
+        error="",
+        before=before,
+        after=after,
+        now=effect.before,
+        then=effect.after,
+        restoration=restoration,
+        hull_length_mm=length,
+        as_set_mm=as_set_mm,
+    )
 
 
 def _typed(row: Mapping[str, Any], key: str) -> str:

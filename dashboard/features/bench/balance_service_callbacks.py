@@ -1,4 +1,4 @@
-"""What happens on the page "Bench" below the way back: signs, balance, service."""
+"""Callbacks of the page "Bench" below the steps back: signs, balance, service."""
 
 from __future__ import annotations
 
@@ -39,11 +39,11 @@ def _register_signs(app: Dash) -> None:
         return (*(draw(palette, showing) for draw in SIGN_DRAWINGS.values()), words)
 
 
-def typed_parts(told: list[dict[str, Any]]) -> list[dict[str, str]]:
-    """Put together what Dash tells of the fields, a table a part."""
-    count = 1 + max((one["id"]["row"] for one in told), default=-1)
+def typed_parts(fields: list[dict[str, Any]]) -> list[dict[str, str]]:
+    """Combine the values of the fields, one table row a part."""
+    count = 1 + max((one["id"]["row"] for one in fields), default=-1)
     rows = [dict.fromkeys(FIELDS, "") for _ in range(count)]
-    for one in told:
+    for one in fields:
         rows[one["id"]["row"]][one["id"]["field"]] = str(one.get("value") or "")
     return rows
 
@@ -69,10 +69,10 @@ def _register_balance(app: Dash) -> None:
         rows = typed_parts(ctx.states_list[0])
         if not rows or ctx.triggered_id in (None, "bench-sheet", "part-sheet"):
             sheet = bench.sheet if bench else None
-            told = sheet.value("hull_length_mm") if sheet else None
+            length_mm = sheet.value("hull_length_mm") if sheet else None
             return (
                 part_rows(first_rows(sheet, showing), showing),
-                f"{told:g} mm" if told else "",
+                f"{length_mm:g} mm" if length_mm else "",
                 [length, mass],
             )
         rows = in_old_units(rows, showing_of(*was, None) if was else showing, showing)
@@ -98,22 +98,22 @@ def _register_balance(app: Dash) -> None:
         length, mass, lying = rest
         bench, showing = OnBench.from_dict(lying), showing_of(length, mass, None)
         as_set_mm = as_set_of(bench.sheet if bench else None)
-        told = weigh(typed_parts(ctx.inputs_list[0]), wanted or "", hull or "", showing, as_set_mm)
-        if told.now is None or told.then is None:
-            return weighed(told), {"layout": {}}, True
+        result = weigh(typed_parts(ctx.inputs_list[0]), wanted or "", hull or "", showing, as_set_mm)
+        if result.now is None or result.then is None:
+            return weighed(result), {"layout": {}}, True
         palette = seen_by(surroundings)[0]
         drawn = balance_drawing(
-            told.before,
-            told.after,
-            told.now,
-            told.then,
-            told.as_set_mm,
-            told.hull_length_mm,
-            told.restoration,
+            result.before,
+            result.after,
+            result.now,
+            result.then,
+            result.as_set_mm,
+            result.hull_length_mm,
+            result.restoration,
             palette,
             showing,
         )
-        return weighed(told), drawn, False
+        return weighed(result), drawn, False
 
 
 def _register_service(app: Dash, book: BenchClient) -> None:
@@ -131,7 +131,7 @@ def _register_service(app: Dash, book: BenchClient) -> None:
     )
     def done_now(_clicks: list[int | None], boat: str | None) -> Any:
         if not ctx.triggered[0]["value"] or boat is None:
-            raise PreventUpdate  # the button was drawn, not pressed
+            raise PreventUpdate  # the button was created, not pressed
         book.done(boat, ctx.triggered_id["task"])
         return service_rows(book.service(boat), known=True)
 

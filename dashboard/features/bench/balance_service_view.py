@@ -18,7 +18,7 @@ _DUE_ICONS: Final = {"due": "cross", "soon": "gate", "cannot tell": "question", 
 
 
 def part_rows(rows: Sequence[Mapping[str, str]], showing: BenchDisplay) -> list[html.Div]:
-    """Lay out the masses, each with where it is, where it may go and what if."""
+    """Build the table of masses, each with its place, its range and its what-if."""
     labels = {
         "name": "Part",
         "mass": f"Mass [{showing.mass}]",
@@ -46,22 +46,24 @@ def part_rows(rows: Sequence[Mapping[str, str]], showing: BenchDisplay) -> list[
     ]
 
 
-def weighed(told: Weighed) -> list[Any]:
-    """Say what the balance is, and what a change does."""
-    if told.error:
-        return [html.P([icon("question"), " ", sentence(told.error)], className="field-error", role="alert")]
-    if not told.sentences:
+def weighed(result: Weighed) -> list[Any]:
+    """Show the balance, and the effect of a change."""
+    if result.error:
+        return [
+            html.P([icon("question"), " ", sentence(result.error)], className="field-error", role="alert")
+        ]
+    if not result.sentences:
         return [
             html.P(
-                "Fill in mass and place of every part; the centre of gravity then stands here.",
+                "Enter mass and place of every part to see the centre of gravity here.",
                 className="quiet",
             )
         ]
-    return [html.P(text) for text in told.sentences]
+    return [html.P(text) for text in result.sentences]
 
 
 def crash_list() -> list[Any]:
-    """Lay out the after-crash list with a box to tick each."""
+    """Build the after-crash list with a box to tick each."""
     return [
         html.P(f"In this order. {sentence(COMMON_PRACTICE)}", className="quiet"),
         *(
@@ -74,7 +76,7 @@ def crash_list() -> list[Any]:
 
 
 def service_rows(rows: Sequence[Due], *, known: bool) -> list[Any]:
-    """Lay out what is due, with a button to say that it was done."""
+    """Build the service list, with a button to record a task as done."""
     return [_service_row(row, known=known) for row in rows]
 
 

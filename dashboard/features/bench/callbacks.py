@@ -1,4 +1,4 @@
-"""What happens on the page "Bench": which sheet, what was found, the way back."""
+"""Callbacks of the page "Bench": the sheet, the entries, the steps back."""
 
 from __future__ import annotations
 
@@ -87,7 +87,7 @@ def _register_sheet(app: Dash, book: BenchClient) -> None:
     def list_sheets(boat: str | None, kept: int, asked: dict[str, str | None]) -> tuple[Any, ...]:
         sheets = book.sheets(boat)
         known = [one.value for one in sheets]
-        # What the address asks for holds until something new is kept.
+        # The address's choice holds until something new is saved.
         last, back = (
             name if name in known and not kept else None for name in (asked["sheet"], asked["back"])
         )
@@ -127,7 +127,11 @@ def _register_sheet(app: Dash, book: BenchClient) -> None:
         try:
             return OnBench(sheet_of_file(name, content_of(contents))).to_dict(), "", None
         except SetupError as error:
-            return no_update, str(error), None  # emptied, so that the same file can come again when mended
+            return (
+                no_update,
+                str(error),
+                None,
+            )  # cleared, so that the corrected file can be dropped again
 
     @app.callback(
         SHEET, Input("bench-begin", "n_clicks"), State("bench-new-boat", "value"), prevent_initial_call=True
@@ -166,7 +170,7 @@ def _register_own(app: Dash, book: BenchClient) -> None:
     ) -> tuple[Any, str, Any]:
         bench = OnBench.from_dict(lying)
         if bench is None:
-            return no_update, "Choose or begin a boat first.", no_update
+            return no_update, "Choose or add a boat first.", no_update
         try:
             item = own_item(title or "", unit, matters or "")
             larger = OnBench(bench.sheet, (*bench.own, item)).to_dict()
@@ -178,7 +182,7 @@ def _register_own(app: Dash, book: BenchClient) -> None:
 
 
 def entries_of(values: Sequence[dict[str, Any]], gauges: Sequence[dict[str, Any]]) -> list[BenchEntry]:
-    """Put together what Dash tells of the fields: values, and the gauges that some items have."""
+    """Combine the values of the fields, and the gauges that some items have."""
     named = {one["id"]["item"]: one.get("value") or "" for one in gauges}
     return [
         BenchEntry(one["id"]["item"], str(one.get("value") or ""), named.get(one["id"]["item"], ""))
@@ -187,17 +191,17 @@ def entries_of(values: Sequence[dict[str, Any]], gauges: Sequence[dict[str, Any]
 
 
 def stored(entries: Any) -> list[BenchEntry]:
-    """Read entries that the browser kept."""
+    """Parse entries stored by the browser."""
     return [BenchEntry(*one) for one in (entries or {}).get("rows", [])]
 
 
 def judged(bench: OnBench, entries: Sequence[BenchEntry], kept: Sequence[str | None]) -> list[BenchEntry]:
-    """Take entries as they are judged: with the kept gauges where they name none."""
+    """Return entries as they are judged: with the saved gauges if they name none."""
     return KeptGauges.of(kept).put_in(entries, bench)
 
 
 def kept_in(entries: Any) -> list[str | None]:
-    """Read the kept gauges that stood beside the entries."""
+    """Parse the saved gauges that belong to the entries."""
     return (entries or {}).get("gauges", [])
 
 
@@ -247,15 +251,15 @@ def _register_found(app: Dash, book: BenchClient) -> None:
             raise PreventUpdate
         typed = entries_of(ctx.inputs_list[0], ctx.inputs_list[1])
         entries = judged(bench, typed, gauges)
-        told = tell(bench, SetupSheet.from_dict(aimed) if aimed else None, entries, showing)
+        result = tell(bench, SetupSheet.from_dict(aimed) if aimed else None, entries, showing)
         names = [one["id"]["item"] for one in ctx.outputs_list[0]]
-        measured = bool(told.found.readings)
+        measured = bool(result.found.readings)
         return (
-            [found_mark(told.verdicts.get(name) if measured else None, showing) for name in names],
-            [sentence(told.errors[name]) if name in told.errors else "" for name in names],
-            counted(told) if measured else [],
-            way_back(told.steps, showing, measured=measured),
-            told.card,
+            [found_mark(result.verdicts.get(name) if measured else None, showing) for name in names],
+            [sentence(result.errors[name]) if name in result.errors else "" for name in names],
+            counted(result) if measured else [],
+            way_back(result.steps, showing, measured=measured),
+            result.card,
             {
                 "boat": bench.sheet.boat,
                 "rows": [[e.item, e.value, e.gauge] for e in typed],
@@ -267,7 +271,7 @@ def _register_found(app: Dash, book: BenchClient) -> None:
 
 
 def _found(bench: OnBench, entries: Any, shown: Sequence[Any]) -> FoundMeasure:
-    """Gather what was typed, as it was judged."""
+    """Return the entries as they were judged."""
     rows = judged(bench, stored(entries), kept_in(entries))
     return tell(bench, None, rows, showing_of(*shown)).found
 
@@ -303,9 +307,9 @@ def _register_keeping(app: Dash, book: BenchClient) -> None:
         bench = OnBench.from_dict(lying)
         found = _found(bench, entries, shown) if bench else None
         if found is None or not found.readings:
-            return "Nothing was filled in yet.", no_update
+            return "Nothing was entered yet.", no_update
         book.keep_found(replace(found, note=(note or "").strip()))
-        return f"Kept in the logbook: {found.boat} as found, {len(found.readings)} measures.", no_update
+        return f"Saved in the logbook: {found.boat} as found, {len(found.readings)} measures.", no_update
 
     @app.callback(
         DONE,
@@ -321,14 +325,14 @@ def _register_keeping(app: Dash, book: BenchClient) -> None:
     ) -> tuple[str, Any]:
         bench = OnBench.from_dict(lying)
         if bench is None:
-            return "Choose or begin a boat first.", no_update
+            return "Choose or add a boat first.", no_update
         try:
             new = next_sheet(bench.sheet, _found(bench, entries, shown), name or "")
         except SetupError as error:
             return str(error), no_update
         there = book.keep_sheet(new, bench.sheet)
-        same = " It is the same tune as one that was there already." if there.name != new.name else ""
-        return f"Kept in the logbook: {there.boat}, {there.name} ({there.sheet_id}).{same}", kept + 1
+        same = " The logbook has the same setup already." if there.name != new.name else ""
+        return f"Saved in the logbook: {there.boat}, {there.name} ({there.sheet_id}).{same}", kept + 1
 
     @app.callback(
         Output("bench-download", "data", allow_duplicate=True),
@@ -341,10 +345,10 @@ def _register_keeping(app: Dash, book: BenchClient) -> None:
     def save_sheet(_clicks: int, name: str | None, lying: Any, entries: Any, *shown: Any) -> tuple[Any, str]:
         bench = OnBench.from_dict(lying)
         if bench is None:
-            return no_update, "Choose or begin a boat first."
+            return no_update, "Choose or add a boat first."
         found = _found(bench, entries, shown)
         try:
-            told = next_sheet(bench.sheet, found, name or "") if found.readings else bench.sheet
+            new_sheet = next_sheet(bench.sheet, found, name or "") if found.readings else bench.sheet
         except SetupError as error:
             return no_update, str(error)
-        return dcc.send_string(toml_text(told.to_dict()), "sheet.toml"), ""
+        return dcc.send_string(toml_text(new_sheet.to_dict()), "sheet.toml"), ""

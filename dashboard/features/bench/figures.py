@@ -1,4 +1,4 @@
-"""Drawings of the bench: how each measure that has two ways is counted."""
+"""Drawings of the bench: the positive direction of each measure that has a sign."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ def _hull(figure: go.Figure, palette: Palette) -> None:
 
 
 def strut_drawing(palette: Palette, showing: BenchDisplay) -> go.Figure:
-    """Draw what a positive strut depth and a positive strut angle mean to this user."""
+    """Draw a positive strut depth and a positive strut angle for this user."""
     figure = _bare(palette)
     _hull(figure, palette)
     tilt = 0.12 if "strut-angle" not in showing.turned else -0.12
@@ -80,7 +80,7 @@ def strut_drawing(palette: Palette, showing: BenchDisplay) -> go.Figure:
 
 
 def tab_drawing(palette: Palette, showing: BenchDisplay) -> go.Figure:
-    """Draw what a positive tab gap means to this user."""
+    """Draw a positive tab gap for this user."""
     figure = _bare(palette)
     _hull(figure, palette)
     above = "tab-gap" not in showing.turned
@@ -112,7 +112,7 @@ def _from_above(palette: Palette) -> go.Figure:
 
 
 def rudder_drawing(palette: Palette, showing: BenchDisplay) -> go.Figure:
-    """Draw what a positive rudder toe means to this user, from above."""
+    """Draw a positive rudder toe for this user, from above."""
     figure = _from_above(palette)
     side = -1.0 if "rudder-toe" not in showing.turned else 1.0
     edge = (-2.4, side * 1.1)
@@ -125,7 +125,7 @@ def rudder_drawing(palette: Palette, showing: BenchDisplay) -> go.Figure:
 
 
 def plumb_drawing(palette: Palette, showing: BenchDisplay) -> go.Figure:
-    """Draw what a positive lean of the rudder means to this user, from astern."""
+    """Draw a positive lean of the rudder for this user, from astern."""
     figure = _bare(palette)
     figure.add_scatter(
         x=[-3.4, -3.4, 3.4, 3.4, -3.4], y=[0.2, 2.2, 2.2, 0.2, 0.2], mode="lines", fill="toself",
@@ -146,7 +146,7 @@ def plumb_drawing(palette: Palette, showing: BenchDisplay) -> go.Figure:
 
 
 def fin_drawing(palette: Palette, showing: BenchDisplay) -> go.Figure:
-    """Draw what a positive toe of a turn fin means to this user, from above."""
+    """Draw a positive toe of a turn fin for this user, from above."""
     figure = _from_above(palette)
     inwards = "fin-toe" not in showing.turned
     lead = 1.0 if inwards else 2.2

@@ -1,4 +1,4 @@
-"""The gauges that a user keeps, and the steps in which a value goes up and down."""
+"""The user's saved gauges, and the steps of the buttons that change a value."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ from telemetry.core.errors import SetupError
 from telemetry.setup import GAUGES, ITEMS, SIGNS, BenchDisplay, Item, gauge_of_text, parse_reading
 
 KINDS: Final = {"mm": "Lengths", "deg": "Angles", "kg": "Masses"}
-"""What a gauge is kept for, by the unit of the items."""
+"""The kinds of gauges, by the unit of the items."""
 STEP_UNITS: Final = {"mm": "mm", "deg": "deg", "kg": "g"}
-"""The unit of a step that is kept as a bare number, whatever unit values are shown in today."""
+"""The unit of a step that is saved as a bare number, whatever the display unit."""
 _LIKE: Final = {
     unit: ITEMS[name]
     for unit, name in (("mm", "strut_depth_mm"), ("deg", "strut_angle_deg"), ("kg", "pack_mass_kg"))
@@ -22,35 +22,35 @@ _LIKE: Final = {
 
 @dataclass(frozen=True, slots=True)
 class KeptGauges:
-    """What a user measures with as a rule, by the unit of the items; empty for each item's usual gauge."""
+    """The user's own gauges, by the unit of the items; empty for each item's usual gauge."""
 
     mm: str = ""
     deg: str = ""
     kg: str = ""
 
     @classmethod
-    def of(cls, told: Sequence[str | None]) -> KeptGauges:
-        """Gather the fields, in the order of ``KINDS``."""
-        return cls(*(text or "" for text in told))
+    def of(cls, fields: Sequence[str | None]) -> KeptGauges:
+        """Collect the fields, in the order of ``KINDS``."""
+        return cls(*(text or "" for text in fields))
 
     def text(self, item: Item) -> str:
-        """Say what is kept for an item, with its unit."""
-        told = {"mm": self.mm, "deg": self.deg, "kg": self.kg}.get(item.unit, "").strip()
-        return f"{told} {STEP_UNITS[item.unit]}" if told and _is_bare(told) else told
+        """Return the saved gauge for an item, with its unit."""
+        gauge = {"mm": self.mm, "deg": self.deg, "kg": self.kg}.get(item.unit, "").strip()
+        return f"{gauge} {STEP_UNITS[item.unit]}" if gauge and _is_bare(gauge) else gauge
 
     def errors(self) -> list[str]:
-        """Say of each field why it cannot be used; empty where it can."""
+        """Explain for each field why it cannot be used; empty if it can."""
         return [_error(_LIKE[unit], self.text(_LIKE[unit])) for unit in KINDS]
 
     def put_in(self, entries: Sequence[BenchEntry], bench: OnBench) -> list[BenchEntry]:
-        """Give entries without a gauge of their own the kept one, where that can be used."""
+        """Add the saved gauge to entries without their own, if it can be used."""
         return [
             BenchEntry(entry.item, entry.value, entry.gauge.strip() or self.usable(bench.item(entry.item)))
             for entry in entries
         ]
 
     def usable(self, item: Item) -> str:
-        """Say what is kept for an item; empty where it is none."""
+        """Return the saved gauge of an item; empty if there is none."""
         return "" if _error(item, self.text(item)) else self.text(item)
 
 
@@ -76,34 +76,34 @@ def gauge_choices(unit: str) -> list[str]:
 def steps_of(
     bench: OnBench, entries: Sequence[BenchEntry], showing: BenchDisplay
 ) -> dict[str, dict[str, float | None]]:
-    """Say how far one press of a button takes each value.
+    """Compute how far one press of a button changes each value.
 
     Parameters
     ----------
     bench : OnBench
     entries : sequence of BenchEntry
-        With the kept gauges put in.
+        With the saved gauges filled in.
     showing : BenchDisplay
 
     Returns
     -------
     dict
-        By item, in this user's unit and sign: ``step``, the gauge's smallest; ``now``, what the typed value
-        is read as; ``set``, what the sheet says. None where there is none. Only items that are measured.
+        By item, in this user's unit and sign: ``step``, the gauge's smallest; ``now``, the typed value as
+        parsed; ``set``, the sheet's value. None where there is none. Only measured items.
     """
-    told: dict[str, dict[str, float | None]] = {}
+    steps: dict[str, dict[str, float | None]] = {}
     for entry in entries:
         item = bench.item(entry.item)
         if item.is_measured:
             reading = bench.sheet.tune.get(item.name, bench.sheet.readings.get(item.name))
             as_set = None if reading is None else showing.shown(item, float(reading.value))
             row = {"step": _step(item, entry, showing), "now": _now(item, entry, showing), "set": as_set}
-            told[item.name] = {key: _short(value) for key, value in row.items()}
-    return told
+            steps[item.name] = {key: _short(value) for key, value in row.items()}
+    return steps
 
 
 def _short(value: float | None) -> float | None:
-    """Round for a field: a step in thou shows no digits that the gauge has not."""
+    """Round for a field: a step in thou shows no digits that the gauge does not have."""
     return None if value is None else float(f"{value:.6g}")
 
 
@@ -113,7 +113,7 @@ def _step(item: Item, entry: BenchEntry, showing: BenchDisplay) -> float:
         resolution = 2.0 * gauge.half_width(item.unit)
     except SetupError:
         resolution = item.gauge.resolution
-    return showing.size(item, resolution) or 1.0  # what is counted goes one by one
+    return showing.size(item, resolution) or 1.0  # counts change by one
 
 
 def _now(item: Item, entry: BenchEntry, showing: BenchDisplay) -> float | None:
@@ -124,5 +124,5 @@ def _now(item: Item, entry: BenchEntry, showing: BenchDisplay) -> float | None:
 
 
 def sign_of(name: str | None) -> str | None:
-    """Name the sign that an item counts by, a key of ``SIGNS``; None for one that has no two ways."""
+    """Return the sign of an item, a key of ``SIGNS``; None for one that counts in one way only."""
     return next((key for key, names in SIGNS.items() if name in names), None)

@@ -31,14 +31,14 @@ _SIGN_WORDS: Final = {
 def layout(
     boat: str | None = None, sheet: str | None = None, back: str | None = None, **_query: str
 ) -> html.Main:
-    """Build the page, empty; boat, sheet and the one to go back to may stand in its address."""
+    """Build the page, empty; its address may hold boat, sheet and the sheet to return to."""
     return html.Main(
         [
             html.H1(QUESTION),
             _boat(),
             _section("found", "As found", [_found_hint(), kept_gauges(), *measuring(), _more_items()]),
             _way(),
-            _section("signs", "How it counts", _signs()),
+            _section("signs", "Signs", _signs()),
             _section("balance", "Balance", _balance()),
             _section("crash", "After a crash", crash_list()),
             _section("service", "Service", _service()),
@@ -85,7 +85,7 @@ def _boat() -> html.Section:
     ]
     new = html.Details(
         [
-            html.Summary("Begin a new boat"),
+            html.Summary("Add a new boat"),
             html.Div(
                 [
                     dmc.TextInput(id="bench-new-boat", label="Its name"),
@@ -111,9 +111,9 @@ def _boat() -> html.Section:
 
 def _found_hint() -> html.P:
     return html.P(
-        "Write a number in the unit shown, or with another unit after it: 1/8 in, 125 thou; the buttons "
-        "begin at what was set and go by the gauge's step. Name your gauges once, or write their smallest "
-        "step; empty means each item's usual one. The step decides what can be told.",
+        "Type a number in the unit shown, or with another unit: 1/8 in, 125 thou; the buttons "
+        "start at the set value and go by the gauge's step. Name your gauges once, or type their smallest "
+        "step; empty means each item's usual gauge. The step decides which movement can be seen.",
         className="quiet",
     )
 
@@ -121,10 +121,10 @@ def _found_hint() -> html.P:
 def _more_items() -> html.Div:
     own = html.Details(
         [
-            html.Summary("An item of this boat alone"),
+            html.Summary("An item for this boat only"),
             html.Div(
                 [
-                    dmc.TextInput(id="own-title", label="What it is called", placeholder="Wing height"),
+                    dmc.TextInput(id="own-title", label="Name", placeholder="Wing height"),
                     dmc.Select(
                         id="own-unit",
                         label="Measured in",
@@ -153,7 +153,7 @@ def _more_items() -> html.Div:
             dmc.MultiSelect(
                 id="more-items",
                 label="More items",
-                description="Both strut heights and the distance between them give angle and depth.",
+                description="Both strut heights and their distance give angle and depth.",
                 data=[],
                 value=[],
                 searchable=True,
@@ -171,13 +171,13 @@ def _way() -> html.Section:
         dmc.Button("Save the card as text", id="bench-save-card", variant="default"),
     ]
     as_found = [
-        dmc.TextInput(id="bench-found-note", label="As found after what", placeholder="a crash, a season"),
-        dmc.Button("Keep as found", id="bench-keep-found", variant="default"),
+        dmc.TextInput(id="bench-found-note", label="What happened before", placeholder="a crash, a season"),
+        dmc.Button("Save as found", id="bench-keep-found", variant="default"),
     ]
     next_sheet = [
         dmc.TextInput(id="bench-next-name", label="Name of the next sheet"),
-        dmc.Button("Keep these values as the next sheet", id="bench-keep-sheet", variant="default"),
-        dmc.Button("Save it as a file", id="bench-save-sheet", variant="default"),
+        dmc.Button("Save these values as the next sheet", id="bench-keep-sheet", variant="default"),
+        dmc.Button("Download it as a file", id="bench-save-sheet", variant="default"),
     ]
     return _section(
         "way",
@@ -205,7 +205,8 @@ def _signs() -> list[Any]:
     )
     return [
         html.P(
-            "Arrows show what is positive. Pick those that you count the other way round.", className="quiet"
+            "Arrows show the positive direction. Choose what you count the other way round.",
+            className="quiet",
         ),
         html.Div(switches, className="row", role="group", **{"aria-label": "Counted the other way round"}),
         html.Div([_figure(f"{name}-drawing") for name in SIGN_DRAWINGS], className="drawings"),
@@ -221,7 +222,7 @@ def _figure(name: str) -> html.Div:
 def _balance() -> list[Any]:
     return [
         html.P(
-            "Places are ahead of the transom, each part's own centre. Under what if, another mass is a swap "
+            "A place is a part's own centre, ahead of the transom. In what if, another mass is a swap "
             "and another place is a move.",
             className="quiet",
         ),
@@ -254,7 +255,7 @@ def _balance() -> list[Any]:
 def _service() -> list[Any]:
     own = html.Details(
         [
-            html.Summary("An interval of this boat's own"),
+            html.Summary("This boat's own interval"),
             html.Div(
                 [
                     dmc.Select(
@@ -271,14 +272,14 @@ def _service() -> list[Any]:
                 ],
                 className="row bench-line",
             ),
-            html.P("All empty: this task is not kept for this boat.", className="quiet"),
+            html.P("All empty: this task is off for this boat.", className="quiet"),
         ],
         className="findings",
     )
     return [
         html.P(
-            "A run is one outing of the logbook; hours are those its logs show under way. Intervals are "
-            "marked with whose they are.",
+            "A run is one outing of the logbook; hours are those under way in its logs. Each interval is "
+            "shown with its source.",
             className="quiet",
         ),
         html.Div(id="service-rows", className="service-rows"),

@@ -1,4 +1,4 @@
-"""The bench page's way to the logbook: a connection a request."""
+"""The bench page's access to the logbook: one connection a request."""
 
 from __future__ import annotations
 
@@ -37,14 +37,14 @@ class BenchClient:
             return tuple(Choice(boat.name, boat.name) for boat in book.boats())
 
     def last_set(self) -> str | None:
-        """Name the boat whose sheet is the newest, else the first boat."""
+        """Return the boat whose sheet is the newest, else the first boat."""
         with open_logbook(self.url) as book:
             boats = [boat.name for boat in book.boats()]
             newest = [(sheets[-1].made_utc, name) for name in boats if (sheets := book.sheets(name))]
             return max(newest)[1] if newest else next(iter(boats), None)
 
     def sheets(self, boat: str | None) -> tuple[Choice, ...]:
-        """List a boat's sheets, the latest first; none where the logbook does not know it."""
+        """List a boat's sheets, the latest first; empty if the logbook does not know it."""
         with open_logbook(self.url) as book:
             if boat is None or not knows(book, boat):
                 return ()
@@ -61,35 +61,35 @@ class BenchClient:
             return book.sheet(sheet_id)
 
     def own_items(self, boat: str) -> tuple[OwnItem, ...]:
-        """List the items that a boat alone has."""
+        """List the items that only this boat has."""
         with open_logbook(self.url) as book:
             return book.boat(boat).own_items if knows(book, boat) else ()
 
     def add_own_item(self, boat: str, item: OwnItem) -> None:
-        """Give a boat of the logbook an item of its own."""
+        """Add an own item to a boat of the logbook."""
         with open_logbook(self.url) as book:
             known = _boat(book, boat)
             others = tuple(o for o in known.own_items if o.name != item.name)
             book.edit_boat(boat, replace(known, own_items=(*others, item)))
 
     def keep_sheet(self, sheet: SetupSheet, before: SetupSheet) -> SetupSheet:
-        """Put a sheet into the logbook, with its boat and the sheet before it where these are new there."""
+        """Save a sheet in the logbook, with its boat and its parent sheet if these are new there."""
         with open_logbook(self.url) as book:
             _boat(book, sheet.boat)
             if sheet.parent == before.sheet_id:
-                # When it was made is not told: before the next one, at any rate.
+                # The time it was made is unknown: before its child, in any case.
                 earlier = (sheet.made_utc or datetime.now(UTC)) - timedelta(microseconds=1)
                 book.add_sheet(replace(before, parent=None, made_utc=before.made_utc or earlier))
             return book.add_sheet(sheet)
 
     def keep_found(self, found: FoundMeasure) -> None:
-        """Put a boat as found into the logbook."""
+        """Save a boat as found in the logbook."""
         with open_logbook(self.url) as book:
             _boat(book, found.boat)
             book.add_found(found)
 
     def service(self, boat: str | None) -> tuple[Due, ...]:
-        """Say what is due; for a boat that the logbook does not know, that nobody can tell."""
+        """List what is due; "cannot tell" for a boat that the logbook does not know."""
         with open_logbook(self.url) as book:
             if boat is not None and knows(book, boat):
                 return book.service(boat)
@@ -100,7 +100,7 @@ class BenchClient:
     def set_task(
         self, boat: str, name: str, runs: float | None, hours: float | None, days: float | None
     ) -> None:
-        """Give a boat an interval of its own for one task; the others stay as they are."""
+        """Set a boat's own interval for one task; the others are unchanged."""
         with open_logbook(self.url) as book:
             usual, tasks = tasks_for(), book.service_tasks(boat)
             task = next(t for t in tasks if t.name == name)
@@ -108,7 +108,7 @@ class BenchClient:
             book.set_service_tasks(boat, [*(t for t in tasks if t not in usual and t.name != name), own])
 
     def done(self, boat: str, task: str) -> None:
-        """Record that something was done on a boat, now."""
+        """Record that a task was done on a boat, now."""
         with open_logbook(self.url) as book:
             book.service_done(boat, task)
 

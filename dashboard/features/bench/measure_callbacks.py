@@ -1,4 +1,4 @@
-"""What happens while a boat is measured item by item on the page "Bench"."""
+"""Callbacks for measuring a boat item by item on the page "Bench"."""
 
 from __future__ import annotations
 

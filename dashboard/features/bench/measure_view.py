@@ -1,4 +1,4 @@
-"""Measuring item by item: the gauges that are kept, one item at a time, its field and its steps."""
+"""Measuring item by item: the saved gauges, one item at a time, its field and its steps."""
 
 from __future__ import annotations
 
@@ -17,12 +17,12 @@ from telemetry.setup import GROUPS
 VALUE, GAUGE, VERDICT = "found-value", "found-gauge", "found-verdict"
 ROW, STEP = "found-row", "found-step"
 WAYS: Final = {"less": ("−", "less"), "more": ("+", "more"), "turn": ("±", "turn its sign")}
-"""The buttons beside a value, each with what a screen reader says of it."""
+"""The buttons next to a value, each with its label for a screen reader."""
 _DRAWN: Final[dict[str, Any]] = {"displayModeBar": False, "responsive": True, "staticPlot": True}
 
 
 def kept_gauges() -> html.Div:
-    """Ask once what is measured with; the browser keeps it."""
+    """Build the fields for the user's gauges; the browser stores them."""
     fields = [
         dmc.Autocomplete(
             id=f"gauge-{unit}",
@@ -39,17 +39,17 @@ def kept_gauges() -> html.Div:
 
 
 def measuring() -> list[Any]:
-    """Lay out what stands around the items: how they are gone through, and how far one is."""
+    """Build the controls around the items: one at a time or all, and the progress."""
     mode = dmc.SegmentedControl(
         id="bench-mode",
         data=[{"value": "one", "label": "One at a time"}, {"value": "all", "label": "All together"}],
-        value="all",  # the browser says which, by its width or by what it was told before
-        **{"aria-label": "How the items are gone through"},
+        value="all",  # the browser sets it, by its width or by the last choice
+        **{"aria-label": "Show the items"},
     )
     head = html.Div(
         [
             html.Strong(id="bench-progress", role="status"),
-            html.Progress(id="bench-bar", value="0", max="1", **{"aria-label": "Items gone through"}),
+            html.Progress(id="bench-bar", value="0", max="1", **{"aria-label": "Items done"}),
         ],
         className="bench-progress",
     )
@@ -81,7 +81,7 @@ def measuring() -> list[Any]:
 
 
 def found_rows(rows: Sequence[Row]) -> list[html.Div]:
-    """Lay out the items by group, each with its fields."""
+    """Build the items by group, each with its fields."""
     blocks = []
     for group, members in groupby(rows, key=lambda row: row.item.group):
         blocks.append(
@@ -137,7 +137,7 @@ def _value(row: Row, unit: str) -> Any:
         return dmc.Select(data=list(choices), value=row.entry.value or None, clearable=True, **common)
     if not item.is_measured:
         return dmc.TextInput(value=row.entry.value, debounce=400, **common)
-    # Sent when it is left: a timer's late answer would undo what the buttons did meanwhile.
+    # Sent when the field loses focus: a timer's late answer would undo what the buttons did meanwhile.
     field = dmc.TextInput(
         value=row.entry.value,
         debounce=True,

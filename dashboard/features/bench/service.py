@@ -1,4 +1,4 @@
-"""The bench page's sheet: its rows, what was typed as found, the verdicts and the way back."""
+"""The bench page's sheet: its rows, the entries, the verdicts and the steps back."""
 
 from __future__ import annotations
 
@@ -44,12 +44,12 @@ FIRST_ITEMS: Final = (
     "rudder_depth_mm",
     "cog_mm",
 )
-"""What a boat without a sheet is asked for first."""
+"""The first items for a boat without a sheet."""
 
 
 @dataclass(frozen=True, slots=True)
 class BenchEntry:
-    """What was typed for one item: its value and its gauge."""
+    """The entry for one item: its value and its gauge."""
 
     item: str
     value: str = ""
@@ -58,48 +58,48 @@ class BenchEntry:
 
 @dataclass(frozen=True, slots=True)
 class OnBench:
-    """A sheet on the bench with the items that its boat alone has, on the sheet or not yet."""
+    """A sheet on the bench with the boat's own items, whether on the sheet or not."""
 
     sheet: SetupSheet
     own: tuple[OwnItem, ...] = ()
 
     def __post_init__(self) -> None:
-        """Put the sheet's own items and the boat's together."""
+        """Combine the sheet's own items and the boat's."""
         by_name = {item.name: item for item in (*self.own, *self.sheet.own)}
         object.__setattr__(self, "own", tuple(by_name.values()))
 
     def item(self, name: str) -> Item:
-        """Find an item of the trade or of the boat."""
+        """Find a standard item or one of the boat's."""
         own = next((item for item in self.own if item.name == name), None)
         return own or self.sheet.item(name)
 
     def to_dict(self) -> dict[str, Any]:
-        """Write as plain types, for the browser to keep."""
+        """Convert to plain types, for the browser to store."""
         return {"sheet": self.sheet.to_dict(), "own": [own_item_table(item) for item in self.own]}
 
     @classmethod
     def from_dict(cls, table: Mapping[str, Any] | None) -> OnBench | None:
-        """Read from plain types."""
+        """Parse plain types."""
         if not table:
             return None
         return cls(SetupSheet.from_dict(table["sheet"]), tuple(own_item_of(own) for own in table["own"]))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Row:
-    """One item as the table asks for it.
+    """One item as the table shows it.
 
     Attributes
     ----------
     item : Item
     unit, sign, as_set : str
-        As this user reads them.
+        In this user's units and sign.
     entry : BenchEntry
-        What was typed so far, in this user's units.
+        The entry so far, in this user's units.
     gauges : tuple of str
         Gauges to choose from; the usual one first.
     usual : str
-        What is taken where none is named: the gauge that the user keeps, else the item's usual one.
+        The default gauge: the user's saved one, else the item's usual one.
     """
 
     item: Item
@@ -113,21 +113,21 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """What the bench says of the entries.
+    """The bench's results for the entries.
 
     Attributes
     ----------
     verdicts : mapping of str to FoundItem
         By item, for those on the sheet or measured.
     errors : mapping of str to str
-        What cannot be used, by item.
+        Entries that cannot be used, by item.
     steps : tuple of Step
     card : str
         Plain text, to print.
     found : FoundMeasure
         Of all entries that can be used.
     strut : str
-        What two heights tell of the strut, a line each; empty where they were not typed.
+        The strut's geometry from two heights, a line each; empty without both heights.
     """
 
     verdicts: Mapping[str, FoundItem]
@@ -139,22 +139,22 @@ class Told:
 
 
 def showing_of(length: str | None, mass: str | None, turned: Sequence[str] | None) -> BenchDisplay:
-    """Gather how this user reads the bench."""
+    """Return this user's units and signs."""
     return BenchDisplay(length or "mm", mass or "kg", frozenset(turned or ()) & frozenset(SIGNS))
 
 
 def blank_sheet(boat: str) -> SetupSheet:
-    """Begin a boat that has no sheet yet."""
+    """Start a boat that has no sheet yet."""
     return SetupSheet(boat=boat.strip(), name=NEW_SHEET)
 
 
 def sheet_of_file(name: str, content: bytes) -> SetupSheet:
-    """Read a sheet that was dropped.
+    """Parse a dropped sheet.
 
     Raises
     ------
     SetupError
-        Naming the file, the key and the fix.
+        With the file, the key and the fix.
     """
     return SetupSheet.from_dict(parse_table(content.decode("utf-8", "replace"), name), name)
 
@@ -166,9 +166,9 @@ def rows_of(
     showing: BenchDisplay,
     kept: Callable[[Item], str] = lambda _: "",
 ) -> tuple[Row, ...]:
-    """List the items to measure: those of the sheet that can move, the boat's own, and those asked for.
+    """List the items to measure: those of the sheet that can move, the boat's own, and those added.
 
-    ``kept`` names the gauge that the user keeps for an item, or nothing.
+    ``kept`` returns the gauge that the user saved for an item, or empty.
     """
     sheet = bench.sheet
     typed = {entry.item: entry for entry in entries}
@@ -179,13 +179,13 @@ def rows_of(
     items = sorted(map(bench.item, names), key=lambda item: (item.order, item.name))
     return tuple(
         Row(
-            item,
-            showing.unit(item),
-            showing.sign(item),
-            showing.text(item, sheet.tune.get(item.name, sheet.readings.get(item.name))),
-            typed.get(item.name, BenchEntry(item.name)),
-            _gauges(item),
-            kept(item) or item.gauge.name,
+            item=item,
+            unit=showing.unit(item),
+            sign=showing.sign(item),
+            as_set=showing.text(item, sheet.tune.get(item.name, sheet.readings.get(item.name))),
+            entry=typed.get(item.name, BenchEntry(item.name)),
+            gauges=_gauges(item),
+            usual=kept(item) or item.gauge.name,
         )
         for item in items
     )
@@ -199,7 +199,7 @@ def _gauges(item: Item) -> tuple[str, ...]:
 
 
 def items_to_add(bench: OnBench) -> list[dict[str, Any]]:
-    """List every item by group, for a choice of those that are not asked for by themselves."""
+    """List every item by group, for choosing further items."""
     everything = [*ITEMS.values(), *bench.own]
     return [
         {
@@ -214,7 +214,7 @@ def items_to_add(bench: OnBench) -> list[dict[str, Any]]:
 def tell(
     bench: OnBench, target: SetupSheet | None, entries: Sequence[BenchEntry], showing: BenchDisplay
 ) -> Told:
-    """Judge what was typed, and find the way to the target sheet."""
+    """Judge the entries, and find the steps to the target sheet."""
     sheet = bench.sheet
     readings: dict[str, Reading] = {}
     errors: dict[str, str] = {}
@@ -248,7 +248,7 @@ def _found(bench: OnBench, readings: Mapping[str, Reading]) -> FoundMeasure:
 def entries_in(
     entries: Sequence[BenchEntry], bench: OnBench, old: BenchDisplay, new: BenchDisplay
 ) -> tuple[BenchEntry, ...]:
-    """Say what was typed in another unit or sign; what cannot be read stays as it is."""
+    """Convert the entries to another unit or sign; unreadable ones are unchanged."""
     if old == new:
         return tuple(entries)
     return tuple(_entry_in(entry, bench, old, new) for entry in entries)
@@ -274,17 +274,17 @@ def _gauge_text(gauge: Gauge | None) -> str:
 
 
 def next_sheet(sheet: SetupSheet, found: FoundMeasure, name: str) -> SetupSheet:
-    """Make the next sheet out of what was typed; the first of a boat has no parent.
+    """Build the next sheet from the entries; a boat's first sheet has no parent.
 
     Raises
     ------
     SetupError
-        If there is no name or nothing was typed.
+        If there is no name or no entry.
     """
     if not found.readings:
-        raise SetupError("nothing was typed that the sheet could say", hint="fill in at least one value")
+        raise SetupError("no value was entered", hint="fill in at least one value")
     if not name.strip():
-        raise SetupError("the sheet has no name", hint="give it a name to find it by")
+        raise SetupError("the sheet has no name", hint="give it a name")
     now = datetime.now(UTC)
     if sheet.readings:
         return sheet.edit(found.readings, name=name.strip(), made_utc=now, own=found.own)
@@ -299,7 +299,7 @@ def own_item(title: str, unit: str, matters: str) -> OwnItem:
     Raises
     ------
     SetupError
-        If they cannot be.
+        If title and unit are not possible.
     """
     ending = {"mm": "_mm", "deg": "_deg", "kg": "_kg"}.get(unit, "")
     stem = "_".join("".join(c if c.isascii() and c.isalnum() else " " for c in title.lower()).split())
@@ -309,6 +309,6 @@ def own_item(title: str, unit: str, matters: str) -> OwnItem:
 
 
 def sign_words(showing: BenchDisplay) -> list[tuple[str, str]]:
-    """Say of each sign how it counts for this user."""
+    """Describe how this user counts each sign."""
     firsts = [ITEMS[names[0]] for names in SIGNS.values()]
     return [(item.title.partition(",")[0], showing.sign(item)) for item in firsts]

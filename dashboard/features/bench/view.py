@@ -1,4 +1,4 @@
-"""The sheet and what was found: verdicts, and the way back."""
+"""The sheet and the boat as found: verdicts, and the steps back."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ _ICONS: Final = {"moved": "cross", "as set": "check", "cannot tell": "question"}
 
 
 def found_mark(row: FoundItem | None, showing: BenchDisplay) -> list[Any]:
-    """Write a verdict as icon and word, with its evidence."""
+    """Format a verdict as icon and word, with its evidence."""
     if row is None:
         return []
     kind = _ICONS[row.verdict]
@@ -25,19 +25,19 @@ def found_mark(row: FoundItem | None, showing: BenchDisplay) -> list[Any]:
     return [mark, html.Span(sentence(row.why(showing)), className="quiet")]
 
 
-def counted(told: Told) -> list[html.P]:
-    """Count the verdicts, and say what two heights tell of the strut."""
-    words = [f"{sum(r.verdict == v for r in told.verdicts.values())} {v}" for v in _ICONS]
-    strut = [html.P(line) for line in told.strut.splitlines()]
+def counted(result: Told) -> list[html.P]:
+    """Count the verdicts, and show the strut's geometry from two heights."""
+    words = [f"{sum(r.verdict == v for r in result.verdicts.values())} {v}" for v in _ICONS]
+    strut = [html.P(line) for line in result.strut.splitlines()]
     return [html.P(", ".join(words), id="bench-counts"), *strut]
 
 
 def way_back(steps: Sequence[Step], showing: BenchDisplay, *, measured: bool) -> list[Any]:
-    """Lay out the steps with a box to tick each."""
+    """Build the steps with a box to tick."""
     if not measured:
-        return [html.P("Fill in what you measured; the steps then stand here.", className="quiet")]
+        return [html.P("Enter what you measured to see the steps here.", className="quiet")]
     if not steps:
-        return [html.P("Nothing to do: everything measured is as the sheet says.")]
+        return [html.P("Nothing to do: everything measured matches the sheet.")]
     blocks: list[Any] = []
     number = 0
     for group, members in groupby(steps, key=lambda step: step.group):
@@ -51,17 +51,13 @@ def way_back(steps: Sequence[Step], showing: BenchDisplay, *, measured: bool) ->
 
 
 def sheet_told(sheet: SetupSheet | None) -> list[Any]:
-    """Say which sheet lies on the bench."""
+    """Show which sheet is on the bench."""
     if sheet is None:
         return [
-            html.P(
-                "No sheet yet. Choose a boat, drop a sheet's file, or begin a new boat.", className="quiet"
-            )
+            html.P("No sheet yet. Choose a boat, drop a sheet's file, or add a new boat.", className="quiet")
         ]
     if not sheet.readings:
-        return [
-            html.P([html.Strong(sheet.boat), ": no sheet yet. What you fill in can become its first one."])
-        ]
+        return [html.P([html.Strong(sheet.boat), ": no sheet yet. Your entries can become its first one."])]
     made = f", {sheet.made_utc:%Y-%m-%d}" if sheet.made_utc else ""
     note = f" {sentence(sheet.note)}" if sheet.note else ""
     return [html.P([html.Strong(f"{sheet.boat}: {sheet.name}"), f" ({sheet.sheet_id}{made}).{note}"])]

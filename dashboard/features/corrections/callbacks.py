@@ -118,7 +118,7 @@ def _register_stretches(app: Dash, sessions: Sessions) -> None:
     )
     def take_back(_clicks: list[int | None], token: str) -> int:
         if not ctx.triggered[0]["value"]:
-            raise PreventUpdate  # the button was drawn, not pressed
+            raise PreventUpdate  # the button was created, not pressed
         session = sessions.open(token)
         byhand.take_back(session, ctx.triggered_id["key"])
         return session.revision

@@ -1,4 +1,4 @@
-"""A motor log laid over the speed around one pass, by its clock as it stands."""
+"""A motor log drawn over the speed around one pass, by its present clock."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def clock_view(
     *,
     coarse: bool = False,
 ) -> go.Figure:
-    """Lay a motor log over the speed around one pass, by the clock as it stands.
+    """Draw a motor log over the speed around one pass, by its present clock.
 
     Parameters
     ----------
@@ -39,12 +39,12 @@ def clock_view(
     offset_s : float
         Where the motor log begins on the speed log's clock [s].
     one : Pass or None
-        The pass to look at.
+        The pass to show.
     unit : Unit
         Speed unit of the axis.
     palette : Palette
     coarse : bool
-        True for a finger: then a drag scrolls the page instead of zooming.
+        True for a finger: dragging then scrolls the page instead of zooming.
     """
     proxy = next((p for p in PROXIES if joined.log.column(p.column) is not None), None)
     if one is None or proxy is None:

@@ -1,4 +1,4 @@
-"""Stretches cut out by hand, in grey on the speed over time."""
+"""Stretches cut by hand, in grey on the speed over time."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ from telemetry.cleaning.corrections import CUT, log_key
 from telemetry.core.units import Unit
 
 CUT_POINTS_DRAWN: Final = 1500
-_LABELLED_SHARE: Final = 0.05  # of the log: a narrower shade has no room for words
+_LABELLED_SHARE: Final = 0.05  # of the log: a narrower shade has no room for a label
 
 
 def cut_by_hand(
     log: SpeedLog, number: int, axis: TimeAxis, unit: Unit, palette: Palette, top_mps: float
 ) -> list[go.Scatter]:
-    """Draw in grey what was logged where a stretch is cut out by hand."""
+    """Draw in grey the logged speed where a stretch is cut by hand."""
     cut = log.cleaned.cut[log.cleaned.cut["code"] == CUT]
     t_s, speed = (cut[name].to_numpy(dtype=np.float64) for name in ("t_s", "speed_mps"))
     if not np.isfinite(speed).any():
@@ -31,16 +31,16 @@ def cut_by_hand(
         go.Scatter(
             x=axis.at(number, t_s[kept]),
             y=unit.from_si(np.minimum(speed[kept], top_mps)),
-            name="cut out by hand",
+            name="cut by hand",
             mode="markers",
             marker={"symbol": "circle-open", "size": 5, "color": palette.quiet},
-            hovertemplate=f"%{{y:.{unit.decimals}f}} {unit.name}<extra>cut out by hand</extra>",
+            hovertemplate=f"%{{y:.{unit.decimals}f}} {unit.name}<extra>cut by hand</extra>",
         )
     ]
 
 
 def cut_shades(analysis: Analysis, axis: TimeAxis, palette: Palette) -> list[dict[str, Any]]:
-    """Shade in grey the stretches that are cut out by hand, with a dashed edge and a word."""
+    """Shade in grey the stretches that are cut by hand, with a dashed edge and a label."""
     keys = [log_key(log.read.meta) for log in analysis.speed_logs]
     shades = []
     for cut in analysis.request.by_hand.cuts:

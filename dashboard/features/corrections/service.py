@@ -1,4 +1,4 @@
-"""What a reader corrects by hand on the page "After the water", and what there is to correct."""
+"""Corrections by hand on the page "After the water", and what can be corrected."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ _DAY_S: Final = 86_400.0
 
 @dataclass(frozen=True, slots=True)
 class Done:
-    """A correction that holds: its key for taking it back, what was done and why."""
+    """A correction: its key for undoing it, what was done and why."""
 
     key: str
     what: str
@@ -45,7 +45,7 @@ class Done:
 
 @dataclass(frozen=True, slots=True)
 class Aside:
-    """A run of samples that the cleaning set aside by itself."""
+    """A run of samples that the cleaning excluded."""
 
     log: str
     start_s: float
@@ -55,17 +55,17 @@ class Aside:
 
 @dataclass(frozen=True, slots=True)
 class ClockNow:
-    """A motor log's clock as it stands, and the program's own beside it.
+    """A motor log's clock, and the automatic estimate.
 
     Attributes
     ----------
     motor : str
         The motor log's key.
     offset_s : float
-        The clock that the page shows and steps from: by hand, the program's own, or a guess to begin with.
+        The clock that the page shows and steps from: by hand, automatic, or a first guess.
     by_hand : bool
     own, apart : str
-        What the program makes of it, and how far away that is, in words.
+        The automatic estimate and its distance from the clock, in words.
     """
 
     motor: str
@@ -81,7 +81,7 @@ def speed_logs(analysis: Analysis) -> list[tuple[str, str]]:
 
 
 def marked(analysis: Analysis, window: tuple[float, float]) -> tuple[str, str, str] | None:
-    """Say which log and which times a part of the speed plot's time axis means.
+    """Find the log and the times of a part of the speed plot's time axis.
 
     Parameters
     ----------
@@ -121,32 +121,32 @@ def moment_text(track: Track, t_s: float) -> str:
 
 
 def cut_out(session: Session, analysis: Analysis, log: str, start: str, end: str, why: str) -> None:
-    """Cut a stretch out.
+    """Cut a stretch.
 
     Raises
     ------
     CallError
-        If the times cannot be read, or mean nothing in that log.
+        If the times cannot be read, or are not in that log.
     """
     _add(session, Cut(log, *_span(analysis, log, start, end), why.strip()))
 
 
 def restore(session: Session, analysis: Analysis, log: str, start: str, end: str, why: str) -> None:
-    """Say that what the cleaning set aside in a stretch was real.
+    """Restore what the cleaning excluded in a stretch.
 
     Raises
     ------
     CallError
-        If the times cannot be read, or nothing was set aside there.
+        If the times cannot be read, or nothing was excluded there.
     """
     start_s, end_s = _span(analysis, log, start, end)
     if not any(a.log == log and a.start_s <= end_s and a.end_s >= start_s for a in _asides(analysis)):
-        raise CallError("the program set nothing aside there", hint="mark one of the crosses")
+        raise CallError("nothing was excluded there", hint="mark one of the crosses")
     _add(session, Restored(log, start_s, end_s, why.strip()))
 
 
 def was_real(session: Session, log: str, start_s: float, end_s: float, why: str) -> None:
-    """Restore one run that the cleaning set aside."""
+    """Restore one run that the cleaning excluded."""
     _add(session, Restored(log, start_s - _ROUNDED_S, end_s + _ROUNDED_S, why.strip()))
 
 
@@ -157,7 +157,7 @@ def _add(session: Session, correction: Correction) -> None:
 def _span(analysis: Analysis, log: str, start: str, end: str) -> tuple[float, float]:
     track = _track(analysis, log)
     if track is None:
-        raise CallError("this log is no longer here", hint="mark the stretch again")
+        raise CallError("this log is no longer loaded", hint="mark the stretch again")
     if not start.strip() or not end.strip():
         raise CallError("no stretch is marked", hint="mark it on the plot, or write its start and end")
     span = parse_moment_s(start, track), parse_moment_s(end, track)
@@ -172,7 +172,7 @@ def _track(analysis: Analysis, key: str) -> Track | None:
 
 
 def take_back(session: Session, key: str) -> None:
-    """Take a correction back; one that is gone already changes nothing."""
+    """Undo a correction; an unknown one changes nothing."""
     session.correct(session.by_hand.without(*(c for c in session.by_hand.all if _key(c) == key)))
 
 
@@ -181,13 +181,13 @@ def _key(correction: Correction) -> str:
 
 
 def done(session: Session, analysis: Analysis) -> tuple[Done, ...]:
-    """List what is corrected in the logs that are shown."""
-    told = (_done(analysis, one) for one in session.by_hand.all)
-    return tuple(one for one in told if one is not None)
+    """List the corrections of the logs that are shown."""
+    rows = (_done(analysis, one) for one in session.by_hand.all)
+    return tuple(one for one in rows if one is not None)
 
 
 def _done(analysis: Analysis, one: Correction) -> Done | None:
-    """Word a correction; None where its log is not shown."""
+    """Format a correction; None if its log is not shown."""
     if isinstance(one, ClockByHand):
         joined = _joined(analysis, one.log)
         name = PurePath(joined.log.meta.file).name if joined else ""
@@ -202,11 +202,11 @@ def _done(analysis: Analysis, one: Correction) -> Done | None:
     if isinstance(one, Restored):
         return Done(_key(one), f"Restored as real{of}: {span}{unit}", one.why, "restored")
     count = int(in_stretches(track.t_s, [one]).sum())
-    return Done(_key(one), f"Cut out{of}: {span}{unit}, {count} samples", one.why, "cut")
+    return Done(_key(one), f"Cut{of}: {span}{unit}, {count} samples", one.why, "cut")
 
 
 def set_aside(analysis: Analysis) -> tuple[tuple[Aside, ...], int]:
-    """List what the cleaning set aside by itself, what touches a pass first; and how much there is in all."""
+    """List what the cleaning excluded, runs that affect a pass first, and the total number."""
     asides = _asides(analysis)
     logs = [key for key, _ in speed_logs(analysis)]
     order = sorted(asides, key=lambda a: not any(_touches(a, p, logs) for p in analysis.passes))
@@ -241,23 +241,23 @@ def motor_logs(analysis: Analysis) -> list[tuple[str, str]]:
 def clock_now(
     session: Session, analysis: Analysis, motor: str | None
 ) -> tuple[MotorAssignment, ClockNow] | None:
-    """Tell the clock of a motor log, of the first where the choice is not among them; None without any."""
+    """Return the clock of a motor log, by default of the first one; None without any."""
     joined = _joined(analysis, motor) or next(iter(analysis.motors), None)
     if joined is None:
         return None
     own = joined.own
     if own.trusted:
-        told = f"The program's own: {own.offset_s:+.2f} ± {own.u95_s:.2f} s, by {own.method}."
+        automatic = f"Automatic: {own.offset_s:+.2f} ± {own.u95_s:.2f} s, by {own.method}."
     else:
-        told = f"The program would not join it: {own.why}."
-    apart = f"The hand is {joined.apart_s:.2f} s away from it." if joined.by_hand and own.trusted else ""
+        automatic = f"No automatic match: {own.why}."
+    apart = f"Your setting differs by {joined.apart_s:.2f} s." if joined.by_hand and own.trusted else ""
     offset_s = joined.clock.offset_s if np.isfinite(joined.clock.offset_s) else _guess_s(analysis, joined)
     by_hand = session.by_hand.clock_of(log_key(joined.log.meta)) is not None
-    return joined, ClockNow(log_key(joined.log.meta), round(offset_s, 3), by_hand, told, apart)
+    return joined, ClockNow(log_key(joined.log.meta), round(offset_s, 3), by_hand, automatic, apart)
 
 
 def _guess_s(analysis: Analysis, joined: MotorAssignment) -> float:
-    """Begin where the controller's own date says, else with both logs' starts together [s]."""
+    """Start from the controller's own date, else with both logs' starts together [s]."""
     stated, start = joined.log.meta.start_utc, analysis.speed_logs[joined.speed_log].read.meta.start_utc
     return 0.0 if stated is None or start is None else (stated - start).total_seconds()
 
@@ -270,14 +270,14 @@ def set_clock(
     Raises
     ------
     CallError
-        If there is no such motor log, or the offset means nothing.
+        If there is no such motor log, or the offset is impossible.
     """
     now = clock_now(session, analysis, motor)
     if now is None:
-        raise CallError("there is no motor log beside a speed log", hint="drop one")
+        raise CallError("there is no motor log together with a speed log", hint="drop one")
     joined, clock = now
     speed = log_key(analysis.speed_logs[joined.speed_log].read.meta)
-    latest = session.by_hand.clock_of(clock.motor)  # several steps may come before one is answered
+    latest = session.by_hand.clock_of(clock.motor)  # several steps may arrive before the first is answered
     if offset_s is None:
         offset_s = (clock.offset_s if latest is None else latest.offset_s) + step_s
     drift_ppm = joined.own.drift_ppm if joined.own.trusted else 0.0
@@ -286,7 +286,7 @@ def set_clock(
 
 
 def seconds(said: float | str | None) -> float:
-    """Read the field of an offset [s].
+    """Parse the field of an offset [s].
 
     Raises
     ------
@@ -299,7 +299,7 @@ def seconds(said: float | str | None) -> float:
 
 
 def own_clock(session: Session, motor: str) -> None:
-    """Go back to the program's own clock."""
+    """Return to the automatic clock."""
     former = session.by_hand.clock_of(motor)
     if former is not None:
         session.correct(session.by_hand.without(former))
@@ -311,14 +311,14 @@ def _joined(analysis: Analysis, motor: str | None) -> MotorAssignment | None:
 
 @dataclass(frozen=True, slots=True)
 class InLogbook:
-    """The outing that the logs are kept as, and whether its corrections are those of the page."""
+    """The outing that the logs are saved as, and whether its corrections are those of the page."""
 
     outing_id: int
     in_step: bool
 
 
 def in_logbook(url: str | None, session: Session) -> InLogbook | None:
-    """Tell which outing of the logbook has these logs; None where none has, or nothing was corrected here.
+    """Find the logbook's outing with these logs; None if none has them, or nothing was corrected here.
 
     Parameters
     ----------
@@ -339,7 +339,7 @@ def in_logbook(url: str | None, session: Session) -> InLogbook | None:
 
 
 def keep_in_logbook(url: str | None, session: Session) -> int:
-    """Record the page's corrections with the outing that has these logs, and return which that is.
+    """Record the page's corrections in the outing that has these logs, and return its number.
 
     Raises
     ------
@@ -350,7 +350,7 @@ def keep_in_logbook(url: str | None, session: Session) -> int:
     """
     found = in_logbook(url, session)
     if found is None:
-        raise CallError("these logs are in no outing of the logbook", hint="keep the outing first")
+        raise CallError("these logs are not in the logbook", hint="save the outing first")
     with open_logbook(url) as book:
         book.hold_to(found.outing_id, session.by_hand, who=session.who)
     return found.outing_id

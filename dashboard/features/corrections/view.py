@@ -1,4 +1,4 @@
-"""What is corrected by hand: the form for a stretch, what was corrected, and the motor log's clock."""
+"""Corrections by hand: the form for a stretch, the list, and the motor log's clock."""
 
 from __future__ import annotations
 
@@ -12,23 +12,23 @@ from dashboard.ui.badges import icon, sentence
 from telemetry.motor.sync.assign import MotorAssignment
 
 STEPS_S: Final = (-1.0, -0.05, 0.05, 1.0)
-_UNDO: Final = {"cut": "Restore", "restored": "Take back", "clock": "Back to the program's own"}
+_UNDO: Final = {"cut": "Restore", "restored": "Undo", "clock": "Back to automatic"}
 _HINT: Final = (
-    "Mark a stretch on the plot, or write its start and end as the time axis shows them. Nothing is deleted, "
-    "and every correction is named where it touches a result."
+    "Mark a stretch on the plot, or type its start and end as on the time axis. Nothing is deleted, "
+    "and every result names the corrections that affect it."
 )
 
 
 def by_hand_form() -> html.Details:
-    """Ask for a stretch and what is to be done with it; folded away until somebody needs it."""
+    """Build the form for a stretch and its correction; folded away until it is needed."""
     fields = [
         dmc.Select(id="hand-log", label="Of log", data=[], value=None, allowDeselect=False),
         dmc.TextInput(id="hand-start", label="From", placeholder="09:31:07.5"),
         dmc.TextInput(id="hand-end", label="To", placeholder="09:31:12"),
-        dmc.TextInput(id="hand-why", label="Why (if you like)", inputProps={"maxLength": 300}),
+        dmc.TextInput(id="hand-why", label="Reason (optional)", inputProps={"maxLength": 300}),
         dmc.TextInput(
             id="hand-who",
-            label="Who says so",
+            label="Your name",
             inputProps={"maxLength": 80},
             persistence=True,
             persistence_type="local",
@@ -37,7 +37,7 @@ def by_hand_form() -> html.Details:
     buttons = [
         dmc.Button("Mark on the plot", id="hand-mark", variant="default"),
         dmc.Button("Cut out", id="hand-cut"),
-        dmc.Button("It was real: restore", id="hand-restore", variant="default"),
+        dmc.Button("Restore: it was real", id="hand-restore", variant="default"),
     ]
     return html.Details(
         [
@@ -50,7 +50,7 @@ def by_hand_form() -> html.Details:
             html.Div(
                 [
                     html.Span(id="hand-kept", role="status"),
-                    dmc.Button("Record this with the outing", id="hand-keep", variant="default"),
+                    dmc.Button("Save to the outing", id="hand-keep", variant="default"),
                 ],
                 id="hand-keeping",
                 className="row",
@@ -65,7 +65,7 @@ def by_hand_form() -> html.Details:
 
 
 def done_list(rows: tuple[Done, ...]) -> list[Any]:
-    """List what holds, each with its way back."""
+    """List the corrections, each with an undo button."""
     if not rows:
         return []
     items = [
@@ -80,29 +80,29 @@ def done_list(rows: tuple[Done, ...]) -> list[Any]:
 
 
 def in_logbook_told(found: InLogbook | None) -> str:
-    """Say whether the logbook's outing has these corrections; nothing where the logs are in none."""
+    """Show whether the logbook's outing has these corrections; empty if the logs are in none."""
     if found is None:
         return ""
     if found.in_step:
-        return f"Outing {found.outing_id} in the logbook is corrected like this."
-    return f"Outing {found.outing_id} in the logbook is not corrected like this yet."
+        return f"Outing {found.outing_id} in the logbook has these corrections."
+    return f"Outing {found.outing_id} in the logbook does not have these corrections yet."
 
 
 def aside_list(rows: tuple[Aside, ...], count: int) -> list[Any]:
-    """List what the program set aside by itself, each with the word that it was real."""
+    """List what the program excluded, each run with a button to restore it."""
     if not rows:
         return []
     items = [
         _item(
             sentence(row.what),
-            "It was real: restore",
+            "Restore: it was real",
             {"type": "hand-real", "log": row.log, "start": row.start_s, "end": row.end_s},
         )
         for row in rows
     ]
     more = count - len(rows)
     rest = html.P(f"{more} more: mark them on the plot.", className="quiet") if more else None
-    title = f"What the program set aside ({count})"
+    title = f"Excluded by the program ({count})"
     return [html.Details([html.Summary(title), html.Ul(items, className="hand-list"), rest])]
 
 
@@ -112,7 +112,7 @@ def _item(text: str, button: str, name: dict[str, Any]) -> html.Li:
 
 
 def clock_form() -> html.Div:
-    """Ask for a motor log's clock: a field, steps beside it, and the way back."""
+    """Build the controls of a motor log's clock: a field, step buttons, and the way back."""
     steps = [
         dmc.Button(
             f"{step_s:+g} s".replace("-", "−"),
@@ -125,7 +125,7 @@ def clock_form() -> html.Div:
     offset = dmc.NumberInput(
         id="clock-offset", label="Motor log begins, s after the speed log", decimalScale=3, hideControls=True
     )
-    back = dmc.Button("Back to the program's own", id="clock-back", variant="default")
+    back = dmc.Button("Back to automatic", id="clock-back", variant="default")
     choosers = [
         dmc.Select(id="clock-motor", label="Motor log", data=[], value=None, allowDeselect=False),
         dmc.Select(id="clock-pass", label="Around pass", data=[], value=None, allowDeselect=False),
@@ -143,13 +143,13 @@ def clock_form() -> html.Div:
 
 
 def clock_told(joined: MotorAssignment, now: ClockNow) -> list[html.P]:
-    """Say whose clock it is, the program's own beside it, and what speaks against it."""
-    whose = "Set by hand." if now.by_hand else "The program's own."
+    """Show whether the clock is automatic or set by hand, the automatic one, and its findings."""
+    whose = "Set by hand." if now.by_hand else "Automatic."
     clock = joined.clock
     if clock.trusted:
         head = f"{whose} {clock.offset_s:+.2f} ± {clock.u95_s:.2f} s."
     else:
-        head = "Not joined: lay the dashed line over the speed by hand, and ride and power follow."
+        head = "Not matched: move the dashed line onto the speed by hand; ride and power then use it."
     parts = [html.P(html.Strong(head))]
     if now.by_hand or not clock.trusted:
         parts.append(html.P(f"{now.own} {now.apart}".strip()))

@@ -1,4 +1,4 @@
-"""What happens on the page "History": which boat, and all that is told of it."""
+"""Callbacks of the page "History"."""
 
 from __future__ import annotations
 

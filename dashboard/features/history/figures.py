@@ -1,4 +1,4 @@
-"""A boat's outings one after the other: every two-way and the best peak, with the sheet of each."""
+"""A boat's outings in order: every two-way and the best peak, with the sheet of each."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from telemetry.logbook import Outing, SavedTwoWay
 from telemetry.text.logbook import moment_text
 
 SYMBOLS: Final = {"counts": "circle", "does not count": "x-thin", "cannot tell": "diamond-open"}
-"""The shape of each verdict."""
+"""The marker of each verdict."""
 _SPREAD: Final = 0.3  # of an outing's two-ways about its place, in outings
 _PEAK_AT: Final = 0.42
 _DAYS_SHOWN: Final = 8
@@ -23,7 +23,7 @@ _LETTERS_SHOWN: Final = 40
 
 
 def verdict_colour(verdict: str, palette: Palette) -> str:
-    """Give a verdict its colour; its shape says the same."""
+    """Return a verdict's colour; its marker says the same."""
     return {"counts": palette.out, "cannot tell": palette.back}.get(verdict, palette.ink)
 
 
@@ -53,7 +53,7 @@ def outings_figure(
         Of speeds.
     palette : Palette
     coarse : bool
-        True for a finger: then a drag scrolls the page instead of zooming.
+        True for a finger: dragging then scrolls the page instead of zooming.
     """
     if not outings:
         return empty_figure("No outing of this boat is in the logbook yet.", palette)
@@ -91,7 +91,7 @@ def outings_figure(
 
 
 def _places(two_ways: Sequence[SavedTwoWay], number: Mapping[int, int]) -> dict[tuple[int, str], float]:
-    """Put an outing's two-ways side by side about the outing's place."""
+    """Place an outing's two-ways side by side around the outing's position."""
     places = {}
     for outing_id, group in groupby(two_ways, key=lambda w: w.outing_id):
         mine = list(group)
@@ -130,20 +130,20 @@ def _points(
 
 def _peaks(outings: Sequence[Outing], unit: str, palette: Palette) -> go.Scatter:
     speed = SPEED_UNITS[unit]
-    told = [
+    peaks = [
         (k, o, o.best_peak_mps, o.best_peak_u95_mps or 0.0)
         for k, o in enumerate(outings)
         if o.best_peak_mps is not None
     ]
     return go.Scatter(
-        x=[k + _PEAK_AT for k, _, _, _ in told],
-        y=[speed.from_si(peak) for _, _, peak, _ in told],
-        error_y=error_bars([half / speed.factor_si for _, _, _, half in told], palette.quiet),
+        x=[k + _PEAK_AT for k, _, _, _ in peaks],
+        y=[speed.from_si(peak) for _, _, peak, _ in peaks],
+        error_y=error_bars([half / speed.factor_si for _, _, _, half in peaks], palette.quiet),
         mode="markers",
         marker={"size": 11, "color": palette.quiet, "symbol": "triangle-up-open", "line": {"width": 2}},
         hovertext=[
             f"{moment_text(o.start_utc)}, {o.sheet_name}<br>best peak {speed_text(peak, unit, half)}"
-            for _, o, peak, half in told
+            for _, o, peak, half in peaks
         ],
         hoverinfo="text",
         name="peak",
@@ -153,7 +153,7 @@ def _peaks(outings: Sequence[Outing], unit: str, palette: Palette) -> go.Scatter
 def _sheets(
     figure: go.Figure, outings: Sequence[Outing], letters: Mapping[str, str], palette: Palette, most: int
 ) -> None:
-    """Shade every other run of one sheet, and write its letter above where there is room for so many."""
+    """Shade every other run of one sheet, with its letter above if there is room for so many."""
     shades: list[dict[str, Any]] = []
     words: list[dict[str, Any]] = []
     start = 0
@@ -175,7 +175,7 @@ def _sheets(
             }
         )
         start = stop
-    # All at once: plotly looks through what is there for each one that is added.
+    # All at once: plotly checks all existing shapes for each one that is added.
     figure.update_layout(shapes=shades, annotations=words if len(words) <= most else [])
 
 

@@ -1,4 +1,4 @@
-"""The page "History": how one boat has done, and what that says of it today."""
+"""The page "History": how one boat has done, and what to do next."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ _SHAPES: Final = {"circle": "●", "x-thin": "×", "diamond-open": "◇"}
 
 
 def layout(boat: str | None = None, **_query: str) -> html.Main:
-    """Build the page, empty; which boat it shows may stand in its address."""
+    """Build the page, empty; its address may hold the boat."""
     return html.Main(
         [
             html.H1(QUESTION),
@@ -33,7 +33,7 @@ def layout(boat: str | None = None, **_query: str) -> html.Main:
             _section("sheets", "Its setup sheets", [_told("sheets")]),
             _section("tune", "Today and the best", [_told("tune")]),
             _section("next", "What to try next", [_graph("history-trial"), _told("advice")]),
-            _section("due", "To look after", [_told("due")]),
+            _section("due", "Service", [_told("due")]),
             _section("events", "What went wrong", [_told("events")]),
             dcc.Store(id="history-asked", data=boat),
             dcc.Store(id="history-address", data=["boat"]),

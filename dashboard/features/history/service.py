@@ -1,4 +1,4 @@
-"""The page "History": all that the logbook knows of one boat, gathered for one look."""
+"""The page "History": all that the logbook holds of one boat."""
 
 from __future__ import annotations
 
@@ -25,13 +25,13 @@ from telemetry.setup import (
 
 @dataclass(frozen=True, slots=True)
 class AsFound:
-    """A boat as it was found at the bench, with what had moved since the sheet before.
+    """A boat as found at the bench, with what had moved since the sheet before.
 
     Attributes
     ----------
     found : FoundMeasure
     sheet : str
-        Name of the sheet that it is held against: the last one made before; empty where there is none.
+        Name of the sheet it is compared with: the last one made before; empty if there is none.
     moved : tuple of FoundItem
     """
 
@@ -42,7 +42,7 @@ class AsFound:
 
 @dataclass(frozen=True, slots=True)
 class Tune:
-    """The sheet that a boat was last set to, its best one, and the way from the one to the other.
+    """The sheet that a boat was last set to, its best one, and the steps from the one to the other.
 
     Attributes
     ----------
@@ -50,7 +50,7 @@ class Tune:
     changes : tuple of ItemChange
         From the latest to the best.
     steps : tuple of Step
-        For a boat that stands as the latest sheet says.
+        For a boat that is set as the latest sheet says.
     """
 
     latest: SetupSheet | None = None
@@ -59,7 +59,7 @@ class Tune:
     steps: tuple[Step, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Past:
     """All that is known of a boat.
 
@@ -71,7 +71,7 @@ class Past:
     two_ways : tuple of SavedTwoWay
         In order of time.
     best, best_counting : SavedTwoWay or None
-        The highest of the outings' best by their rule, and of those of them that count.
+        The highest of the outings' best by their rule, and of those the highest that counts.
     letters : mapping of str to str
         A letter for each sheet that was run, by its id.
     sheets : History
@@ -116,52 +116,54 @@ class HistoryClient:
         return BenchClient(self.url).last_set()
 
     def past(self, boat: str | None) -> Past | None:
-        """Gather what is known of a boat; None where the logbook does not know it."""
+        """Collect what is known of a boat; None where the logbook does not know it."""
         with open_logbook(self.url) as book:
             if boat is None or not knows(book, boat):
                 return None
-            evidence = book.evidence(boat)  # first: it brings what an older version analysed up to date
+            evidence = book.evidence(boat)  # first: it updates analyses of an older version
             outings = book.outings(OutingSearch(boat=boat, descending=False))
             two_ways, sheets = book.two_ways(boat), book.sheets(boat)
             by_id = {sheet.sheet_id: sheet for sheet in sheets}
-            told = boat_history(evidence, by_id)
+            by_sheet = boat_history(evidence, by_id)
             return Past(
-                boat,
-                outings,
-                two_ways,
-                _best(outings, two_ways),
-                _best([o for o in outings if o.best_verdict == "counts"], two_ways),
-                _letters(outings),
-                told,
-                _tune(sheets, by_id[told.best.level.sheet_id] if told.best else None),
-                book.service(boat),
-                tuple(reversed(book.upsets(boat))),
-                _founds(book, boat, sheets),
+                boat=boat,
+                outings=outings,
+                two_ways=two_ways,
+                best=_best(outings, two_ways),
+                best_counting=_best([o for o in outings if o.best_verdict == "counts"], two_ways),
+                letters=_letters(outings),
+                sheets=by_sheet,
+                tune=_tune(sheets, by_id[by_sheet.best.level.sheet_id] if by_sheet.best else None),
+                due=book.service(boat),
+                upsets=tuple(reversed(book.upsets(boat))),
+                founds=_founds(book, boat, sheets),
             )
 
     def advise(self, boat: str, ripple_mps: float | None, care_mps: float | None) -> NextTrial:
-        """Advise the next trial, as the page "Before and after" does."""
+        """Suggest the next trial, as the page "Before and after" does."""
         return CompareClient(self.url).advise(boat, ripple_mps, care_mps)
 
 
 def _best(outings: Sequence[Outing], two_ways: Sequence[SavedTwoWay]) -> SavedTwoWay | None:
-    """Find the highest of the outings' best two-ways, as their list sorted by two-way does."""
-    told = [(outing.best_two_way_mps, outing.id) for outing in outings if outing.best_two_way_mps is not None]
-    if not told:
+    """Find the highest of the outings' best two-ways, the same as their list sorted by two-way."""
+    speeds = [
+        (outing.best_two_way_mps, outing.id) for outing in outings if outing.best_two_way_mps is not None
+    ]
+    if not speeds:
         return None
-    _, outing_id = max(told, key=lambda one: one[0])
+    _, outing_id = max(speeds, key=lambda one: one[0])
     return next(w for w in two_ways if w.outing_id == outing_id)  # the best stands first in its outing
 
 
 def _letters(outings: Sequence[Outing]) -> dict[str, str]:
-    """Give the sheets letters in the order in which they were first run; numbers when these run out."""
+    """Assign letters to the sheets in the order in which they were first run; numbers when these run out."""
     run = dict.fromkeys(outing.sheet_id for outing in outings)
     letters = string.ascii_uppercase
     return {s: letters[k] if k < len(letters) else str(k + 1) for k, s in enumerate(run)}
 
 
 def _tune(sheets: Sequence[SetupSheet], best: SetupSheet | None) -> Tune:
-    """Find the way from the sheet made last to the best one."""
+    """Find the steps from the latest sheet to the best one."""
     latest = sheets[-1] if sheets else None
     if latest is None or best is None or latest == best:
         return Tune(latest, best)

@@ -1,4 +1,4 @@
-"""Pieces of the page "History"."""
+"""Components of the page "History"."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ _ROWS: Final = 50
 
 
 def best_told(past: Past, units: Chosen) -> list[Any]:
-    """Show the best two-way, with the way to its statement."""
+    """Show the best two-way, with a link to its statement."""
     if past.best is None:
         return [html.P("No two-way of this boat is in the logbook yet.")]
     outing, unit = past.outing(past.best.outing_id), units.speed
@@ -68,7 +68,7 @@ def _verdict(verdict: str) -> html.Span:
 
 
 def outings_told(past: Past, unit: str) -> list[Any]:
-    """Give the plot's numbers: the outings as the logbook lists them."""
+    """Show the plot's numbers: the outings as the logbook lists them."""
     latest = tuple(reversed(past.outings))[:_ROWS]
     table = html.Details(
         [
@@ -83,17 +83,17 @@ def outings_told(past: Past, unit: str) -> list[Any]:
 
 def sheets_told(past: Past, units: Units) -> list[Any]:
     """List the sheets that were run, each with its mean, and name the best one."""
-    told = past.sheets
-    if not told.points:
+    by_sheet = past.sheets
+    if not by_sheet.points:
         return [html.P("No two-way of this boat is in the logbook yet.")]
     heads = ("", "Setup sheet", "Mean (95 %)", "From")
     rows = []
-    for point in told.points:
+    for point in by_sheet.points:
         level = point.level
         cells = (
             html.Strong(past.letters[level.sheet_id]),
             html.A(point.sheet, href=bench_address(past.boat, level.sheet_id)),
-            value_text(told.measure, level.mean, units, level.u95),
+            value_text(by_sheet.measure, level.mean, units, level.u95),
             f"{_plural(level.count, 'two-way')} in {_plural(level.outings, 'outing')}",
         )
         rows.append(
@@ -103,8 +103,8 @@ def sheets_told(past: Past, units: Units) -> list[Any]:
         )
     head = dmc.TableThead(dmc.TableTr([dmc.TableTh(head) for head in heads]))
     table = dmc.Table([head, dmc.TableTbody(rows)], className="passes history-sheets")
-    first = html.P(history_summary(told, units), id="history-summary")
-    return [first, table, html.P(best_text(told, units), id="history-best-sheet")]
+    first = html.P(history_summary(by_sheet, units), id="history-summary")
+    return [first, table, html.P(best_text(by_sheet, units), id="history-best-sheet")]
 
 
 def _plural(count: int, name: str) -> str:
@@ -112,7 +112,7 @@ def _plural(count: int, name: str) -> str:
 
 
 def tune_told(boat: str, tune: Tune, showing: BenchDisplay) -> list[Any]:
-    """Say what lies between the sheet of today and the best one, with the way to the bench."""
+    """Show the differences between the latest sheet and the best one, with a link to the bench."""
     if tune.latest is None:
         return [html.P("This boat has no setup sheet yet.")]
     last = html.P(["Last set to: ", html.Strong(tune.latest.name), "."])
@@ -126,18 +126,19 @@ def tune_told(boat: str, tune: Tune, showing: BenchDisplay) -> list[Any]:
         html.Ul([html.Li(change_text(change, showing)) for change in tune.changes], className="told"),
         html.P(
             html.A(
-                "What the difference did",
+                "Effect of the difference",
                 href=compare_address(boat, tune.latest.sheet_id, tune.best.sheet_id),
             )
         ),
         html.H3("Steps back to the best"),
         html.Ol([html.Li(step.text(showing)) for step in tune.steps], className="told", id="history-steps"),
         html.P(
-            "For a boat that stands as it was last set. Measure it first: things move.", className="quiet"
+            "For a boat set as the latest sheet says. Measure it first: parts move.",
+            className="quiet",
         ),
         html.Div(
             html.A(
-                "Put the best tune back at the bench",
+                "Set the best setup at the bench",
                 href=bench_address(boat, tune.latest.sheet_id, tune.best.sheet_id),
                 className="as-button",
             ),
@@ -147,7 +148,7 @@ def tune_told(boat: str, tune: Tune, showing: BenchDisplay) -> list[Any]:
 
 
 def due_told(boat: str, due: Sequence[Due]) -> list[Any]:
-    """List what is due or soon will be, with the way to where it is ticked off."""
+    """List the service that is due or soon will be, with a link to the bench."""
     pressing = [row for row in due if row.verdict in ("due", "soon")]
     kinds = {"due": "cross", "soon": "gate"}
     rows = [
@@ -165,15 +166,15 @@ def due_told(boat: str, due: Sequence[Due]) -> list[Any]:
     unknown = sum(row.verdict == "cannot tell" for row in due)
     return [
         html.Ul(rows, className="history-rows") if rows else html.P("Nothing is due."),
-        html.P(f"Of {_plural(unknown, 'task')} more nobody can tell.") if unknown else None,
-        html.P(html.A("Everything looked after, at the bench", href=f"{bench_address(boat)}#service")),
+        html.P(f"{_plural(unknown, 'more task')}: cannot tell.") if unknown else None,
+        html.P(html.A("All service tasks, at the bench", href=f"{bench_address(boat)}#service")),
     ]
 
 
 def events_told(past: Past) -> list[Any]:
     """List what went wrong on the water, and how the boat was found at the bench."""
     if not past.upsets and not past.founds:
-        return [html.P("No blow-over, no veer and no measuring as found is in the logbook.")]
+        return [html.P("The logbook has no blow-over, no veer and no measuring as found.")]
     parts: list[Any] = []
     if past.upsets:
         parts.append(html.Ul([_upset(past, one) for one in past.upsets], className="history-rows"))
@@ -201,5 +202,5 @@ def _found(one: AsFound) -> html.Li:
     when = "no date" if one.found.found_utc is None else f"{one.found.found_utc:%Y-%m-%d}"
     note = f" {sentence(one.found.note)}" if one.found.note else ""
     names = ", ".join(row.item.title.lower() for row in one.moved) or "nothing measured"
-    since = f"moved since {one.sheet}: {names}" if one.sheet else "no sheet to hold it against"
+    since = f"moved since {one.sheet}: {names}" if one.sheet else "no sheet to compare it with"
     return html.Li([html.Strong(when), f": {since}.{note}"])

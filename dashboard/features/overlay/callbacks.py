@@ -1,4 +1,4 @@
-"""Callbacks of the page "Pass beside pass"; the cursor moves in the browser alone."""
+"""Callbacks of the page "Overlay"; the cursor moves in the browser only."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ from dashboard.ui.zoom import finer, tell_window
 from telemetry.core.units import SPEED_UNITS
 from telemetry.overlay import Abscissa, Anchor, Overlay, align, sheet_groups
 
-# What an overlay depends on: the names by which the callbacks take it, and the parts of the page that say it.
+# The inputs of an overlay: the names by which the callbacks take them, and the components that hold them.
 _HOW: Final = {
     "keys": ("overlay-passes", "value"),
     "over": ("overlay-over", "value"),
@@ -37,8 +37,8 @@ _HOW: Final = {
     "surroundings": ("surroundings", "data"),
     "token": ("session", "data"),
 }
-_ANEW: Final = frozenset({"overlay-over", "overlay-from"})
-"""What changes the abscissa, and with it what a zoom is worth."""
+_RESETS_ZOOM: Final = frozenset({"overlay-over", "overlay-from"})
+"""What changes the abscissa, and with it resets the zoom."""
 
 
 def register(app: Dash, sessions: Sessions, book: OverlayClient) -> None:
@@ -112,8 +112,8 @@ def _register_figures(app: Dash, sessions: Sessions, book: OverlayClient) -> Non
         chosen, refused, overlay, looked = laid(how)
         palette, coarse = seen_by(how["surroundings"])
         speed = SPEED_UNITS[how["unit"]]
-        anew = not _ANEW.isdisjoint(ctx.triggered_prop_ids.values())
-        figure = drawn(overlay, looked, how, None if anew else shown)
+        reset = not _RESETS_ZOOM.isdisjoint(ctx.triggered_prop_ids.values())
+        figure = drawn(overlay, looked, how, None if reset else shown)
         return {
             "plots": figure,
             "plots_style": {"height": f"{figure.layout.height or 200}px"},
@@ -125,7 +125,7 @@ def _register_figures(app: Dash, sessions: Sessions, book: OverlayClient) -> Non
             "remarks": overlay_remarks(overlay, chosen, looked, refused),
             "sheets": sheets(sheet_groups([one.sheet for one in chosen]), chosen, looked),
             "untuned": not chosen,
-            "zoom": None if anew and shown else no_update,
+            "zoom": None if reset and shown else no_update,
         }
 
     @app.callback(

@@ -1,4 +1,4 @@
-"""What the browser needs to move a cursor through plots that lie side by side, without asking the server."""
+"""Data for a cursor through several plots that moves in the browser, without asking the server."""
 
 from __future__ import annotations
 
@@ -14,13 +14,13 @@ from telemetry.core.frames import FloatArray
 from telemetry.core.units import Unit
 from telemetry.overlay import AlignedPass, Overlay, in_one_frame
 
-_MORE_DIGITS: Final = 2  # than are shown, so that what is read between two samples is right in all of those
+_MORE_DIGITS: Final = 2  # more than shown, so that interpolated values have every shown digit right
 
 
 def cursor_data(
     overlay: Overlay, looked: Sequence[Look], speed_unit: Unit, palette: Palette
 ) -> dict[str, Any]:
-    """Gather every sample of what is drawn, in the units shown.
+    """Collect every drawn sample, in the units shown.
 
     Returns
     -------
@@ -34,14 +34,14 @@ def cursor_data(
     passes = []
     for one, place in zip(overlay.laid, places, strict=True):
         look = looked[one.index]
-        told: dict[str, Any] = {"mark": look.mark, "colour": palette.of(look.direction), "rows": {}}
-        told["x"] = _plain(one.x, 4)
+        entry: dict[str, Any] = {"mark": look.mark, "colour": palette.of(look.direction), "rows": {}}
+        entry["x"] = _plain(one.x, 4)
         if place is not None:
-            told["east"], told["north"] = (_plain(values, 2) for values in place)
+            entry["east"], entry["north"] = (_plain(values, 2) for values in place)
         for row in rows:
             if row.quantity in one.curves.signals:
-                told["rows"][row.quantity] = _row(one, row.quantity, row.unit)
-        passes.append(told)
+                entry["rows"][row.quantity] = _row(one, row.quantity, row.unit)
+        passes.append(entry)
     low, high = overlay.span
     return {
         "abscissa": {
@@ -64,14 +64,14 @@ def cursor_data(
 def _row(one: AlignedPass, quantity: str, unit: Unit) -> dict[str, Any]:
     signal = one.curves.signals[quantity]
     digits = unit.decimals + _MORE_DIGITS
-    told = {"x": _plain(one.at(signal.t_s), 4), "y": _plain(unit.from_si(signal.value), digits)}
+    entry = {"x": _plain(one.at(signal.t_s), 4), "y": _plain(unit.from_si(signal.value), digits)}
     if signal.u95 is not None:
-        told["u95"] = _plain(signal.u95 / unit.factor_si, digits)
-    return told
+        entry["u95"] = _plain(signal.u95 / unit.factor_si, digits)
+    return entry
 
 
 def _plain(values: FloatArray, digits: int) -> list[float | None]:
-    """Write numbers as JSON has them; what is not known is None."""
+    """Convert numbers to JSON's; unknown values are None."""
     rounded = np.round(values, digits)
     return [
         value if known else None for value, known in zip(rounded.tolist(), np.isfinite(values), strict=True)

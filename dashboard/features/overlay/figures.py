@@ -1,4 +1,4 @@
-"""Passes over one another: a row for each quantity on one abscissa, and the water from above."""
+"""Overlaid passes: a row for each quantity on one abscissa, and the course from above."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ def plot_rows(overlay: Overlay, speed_unit: Unit) -> tuple[PlotRow, ...]:
 
 
 def abscissa_title(overlay: Overlay) -> str:
-    """Say what the abscissa counts, and from where."""
+    """Describe the abscissa and its origin."""
     if overlay.abscissa == "day":
         return "Time of day (UTC)"
     if overlay.anchor == "course":
@@ -67,19 +67,19 @@ def overlay_figure(
     coarse: bool = False,
     window: Window | None = None,
 ) -> go.Figure:
-    """Draw passes over one another.
+    """Draw overlaid passes.
 
     Parameters
     ----------
     overlay : Overlay
     looked : sequence of Look
-        Of all passes that were given to be laid, by ``AlignedPass.index``.
+        Of all passes that were given to be aligned, by ``AlignedPass.index``.
     speed_unit : Unit
     palette : Palette
     coarse : bool
-        True for a finger: then a drag scrolls the page instead of zooming.
+        True for a finger: dragging then scrolls the page instead of zooming.
     window : (float, float), optional
-        The part of the abscissa that is looked at, as the plot's axis counts it.
+        The visible part of the abscissa, in units of the plot's axis.
     """
     if not overlay.laid:
         return empty_figure("No pass to draw on this abscissa", palette)
@@ -109,7 +109,7 @@ def overlay_figure(
 
 
 def on_axis(overlay: Overlay, x: Any) -> Any:
-    """Place values of the abscissa on the plot's axis, which counts a day in milliseconds."""
+    """Convert values of the abscissa to the plot's axis, which counts a day in milliseconds."""
     return np.asarray(x) * (_DAY_MS if overlay.abscissa == "day" else 1.0)
 
 
@@ -133,7 +133,7 @@ def _axes(rows: Sequence[PlotRow], height: int, palette: Palette) -> dict[str, A
 
 
 def _axis_title(row: PlotRow) -> str:
-    """Write an axis' title, a long one on two lines."""
+    """Format an axis' title, a long one on two lines."""
     first, _, rest = row.title.partition(" of the ")
     return f"{first} of<br>the {rest} [{row.unit.name}]" if rest else f"{row.title} [{row.unit.name}]"
 
@@ -141,7 +141,7 @@ def _axis_title(row: PlotRow) -> str:
 def _thinned(
     row: PlotRow, one: AlignedPass, overlay: Overlay, window: Window | None
 ) -> tuple[Any, Any, Signal]:
-    """Take the samples of a line that are drawn: place on the axis, value shown, and the signal itself."""
+    """Return the samples of a line that are drawn: place on the axis, value shown, and the signal itself."""
     signal = one.curves.signals[row.quantity]
     x = on_axis(overlay, one.at(signal.t_s))
     kept = resample(x, signal.value, OVERLAY_LINE_POINTS, window)
@@ -204,7 +204,7 @@ def _nought(palette: Palette) -> dict[str, Any]:
 def _name(
     one: AlignedPass, look: Look, k: int, overlay: Overlay, speed_unit: Unit, palette: Palette
 ) -> dict[str, Any]:
-    """Name a line where it runs, each at another place, so that names of like passes do not lie together."""
+    """Label a line along it, each at another place, so that labels of similar passes do not overlap."""
     signal = one.curves.signals[SPEED]
     inside = np.flatnonzero((signal.t_s >= one.curves.one.start_s) & (signal.t_s <= one.curves.one.end_s))
     at = inside[int((k + 0.5) / len(overlay.laid) * inside.size)]
@@ -257,19 +257,19 @@ def overlay_plan(
 def _starts(
     overlay: Overlay, places: Sequence[Any], looked: Sequence[Look], palette: Palette
 ) -> list[dict[str, Any]]:
-    """Name the passes where they start; those that start together share a name."""
-    told: list[tuple[float, float, list[str], Direction]] = []
+    """Label the passes at their starts; those that start together share a label."""
+    groups: list[tuple[float, float, list[str], Direction]] = []
     for one, place in zip(overlay.laid, places, strict=True):
         if place is None:
             continue
         east_m, north_m = (float(np.interp(one.curves.one.start_s, one.curves.t_s, p)) for p in place)
         look = looked[one.index]
-        for east, north, marks, direction in told:
+        for east, north, marks, direction in groups:
             if direction == look.direction and np.hypot(east - east_m, north - north_m) < _TOGETHER_M:
                 marks.append(look.mark)
                 break
         else:
-            told.append((east_m, north_m, [f"{arrow(look.heading_deg)} {look.mark}"], look.direction))
+            groups.append((east_m, north_m, [f"{arrow(look.heading_deg)} {look.mark}"], look.direction))
     return [
         {
             "x": east_m,
@@ -286,12 +286,12 @@ def _starts(
             "borderpad": 2,
             "font": {"size": 13, "color": palette.ink},
         }
-        for east_m, north_m, marks, direction in told
+        for east_m, north_m, marks, direction in groups
     ]
 
 
 def plan_aspect(overlay: Overlay) -> float:
-    """Width over height of the water that the passes cover, kept readable."""
+    """Width over height of the area that the passes cover, kept readable."""
     places = [place for place in in_one_frame([one.curves for one in overlay.laid]) if place is not None]
     if not places:
         return 2.6

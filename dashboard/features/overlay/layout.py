@@ -1,4 +1,4 @@
-"""The page "Pass beside pass": passes of any outings over one another, with a cursor through all of them."""
+"""The page "Overlay": passes of any outings on common axes, with a cursor through all plots."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from dashboard.ui.links import OVERLAY
 from telemetry.overlay import Abscissa, Anchor
 
 PATH: Final = OVERLAY
-NAME: Final = "Pass beside pass"
+NAME: Final = "Overlay"
 QUESTION: Final = "Where was one pass faster than another?"
 ABSCISSAE: Final = (
     ("distance", "Along the course"),
@@ -29,13 +29,13 @@ _PLOT: Final[dict[str, Any]] = {
 
 
 def layout(**query: Any) -> html.Main:
-    """Build the page; which passes it shows, and how, stands in its address."""
+    """Build the page; its address holds the passes and their alignment."""
     keys, abscissa, anchor = wanted_of(query)
     return html.Main(
         [
             html.H1(QUESTION),
             html.Section([html.H2("The passes"), *_choices(keys, abscissa, anchor)]),
-            html.Section([html.H2("Over one another"), *_plots()], id="overlay-drawn", hidden=True),
+            html.Section([html.H2("Overlaid"), *_plots()], id="overlay-drawn", hidden=True),
             html.Section(
                 [html.H2("Their sheets"), html.Div(id="overlay-sheets")], id="overlay-tuned", hidden=True
             ),
@@ -52,7 +52,7 @@ def _choices(keys: tuple[str, ...], abscissa: Abscissa, anchor: Anchor) -> list[
     passes = dmc.MultiSelect(
         id="overlay-passes",
         label=f"Passes, at most {MOST}",
-        description="Of the logbook's outings and of the logs loaded in this tab. Type any words of it.",
+        description="From the logbook and from the logs in this tab. Type to search.",
         data=[{"value": one, "label": one} for one in keys],
         value=list(keys),
         searchable=True,
@@ -62,7 +62,7 @@ def _choices(keys: tuple[str, ...], abscissa: Abscissa, anchor: Anchor) -> list[
         limit=80,
         maxDropdownHeight=360,
         placeholder="boat, outing, day, sheet, pass",
-        nothingFoundMessage="No pass has all of these words.",
+        nothingFoundMessage="No pass matches.",
         filter={"function": "everyWord"},
     )
     over = html.Div(

@@ -1,4 +1,4 @@
-"""How passes that lie over one another are told apart: a letter, a dash pattern, the direction's colour."""
+"""Styles that tell overlaid passes apart: a letter, a dash pattern, the direction's colour."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ _DASHES: Final = (
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """How one pass is drawn; the same in every plot, table and list."""
+    """The style of one pass; the same in every plot, table and list."""
 
     mark: str
     direction: Direction
@@ -36,7 +36,7 @@ class Look:
 
 
 def looks(curves: Sequence[PassCurves]) -> tuple[Look, ...]:
-    """Give each pass its look; out is the way that the first one went."""
+    """Assign each pass its style; out is the direction of the first one."""
     named = [replace(one.one, id=mark) for one, mark in zip(curves, MARKS, strict=False)]
     ways = directions(named)
     return tuple(

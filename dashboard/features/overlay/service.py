@@ -1,4 +1,4 @@
-"""The passes of an overlay: those that can be chosen, and the chosen ones with what is drawn of them."""
+"""The passes of an overlay: those that can be chosen, and the chosen ones with their curves."""
 
 from __future__ import annotations
 
@@ -34,9 +34,9 @@ class Offer:
     Attributes
     ----------
     key : str
-        What its address calls it: the outing's number, or ``tab``, and the pass's name.
+        Its name in the address: the outing's number, or ``tab``, and the pass's id.
     group, words : str
-        Where it is from, and what a search looks through.
+        Its origin, and the text that a search looks through.
     heading_deg : float or None
     peak_mps : float
     """
@@ -50,7 +50,7 @@ class Offer:
 
 @dataclass(frozen=True)
 class ChosenPasses:
-    """A pass that was chosen.
+    """A chosen pass.
 
     Attributes
     ----------
@@ -59,9 +59,9 @@ class ChosenPasses:
     origin : str
         Boat and outing, or the log's file.
     boat : str
-        Empty where nobody said.
+        Empty if unknown.
     sheet : SetupSheet or None
-        None where none is recorded.
+        None if none is recorded.
     """
 
     key: str
@@ -72,7 +72,7 @@ class ChosenPasses:
 
 
 class OverlayClient:
-    """A logbook by its address, with the curves of the passes that were lately chosen.
+    """A logbook by its address, with the curves of recently chosen passes.
 
     Parameters
     ----------
@@ -84,7 +84,7 @@ class OverlayClient:
         self._url = url
         self._lock = threading.Lock()
         self._kept: OrderedDict[tuple[Any, ...], tuple[Callable[[], Any] | None, PassCurves]] = OrderedDict()
-        # The page asks for one outing several times at once; it is analysed for the first of them.
+        # The page asks for one outing several times at once; the first request analyses it.
         self._making = [threading.Lock() for _ in range(_AT_ONCE)]
 
     def offers(self, session: Session) -> tuple[tuple[Offer, ...], int]:
@@ -106,7 +106,7 @@ class OverlayClient:
         chosen : tuple of ChosenPasses
             In the order asked for, each once, at most :data:`MOST`.
         refused : tuple of str
-            What could not be had, and why.
+            The passes that cannot be shown, and why.
         """
         chosen: dict[str, ChosenPasses] = {}
         refused = []
@@ -140,9 +140,9 @@ class OverlayClient:
     def _of_outing(self, book: Logbook, outing_id: int, key: str, pass_id: str) -> ChosenPasses:
         outing = book.outing(outing_id)
         known = [one.pass_id for one in book.passes(outing_id=outing_id)]
-        if pass_id not in known:  # told without analysing the outing for it
+        if pass_id not in known:  # checked without analysing the outing
             raise CallError(f"outing {outing_id} has no pass {pass_id}", hint="choose one from the list")
-        # Whatever an analysis depends on: what is corrected later gives other curves.
+        # Everything the analysis depends on: a later correction gives other curves.
         shas = tuple(log.sha256 for log in outing.logs)
         state = (str(outing_id), PROGRAM_VERSION, shas, repr(book.asked(outing_id)))
         curves = self._curves(state, pass_id, lambda: book.analysed(outing_id))
@@ -157,9 +157,9 @@ class OverlayClient:
         analysed: Callable[[], Analysis],
         alive: Analysis | None = None,
     ) -> PassCurves:
-        """Take a pass's curves from those kept, or make them, and those of the passes beside it.
+        """Return a pass's curves from the cache, or compute them, and those of the passes of the same outing.
 
-        What comes from an analysis that the tab may let go of is held to it, and never holds it.
+        Curves of a tab's analysis refer to it weakly, so that the tab can release it.
         """
         with self._making[hash(state) % len(self._making)]:
             found = self._find((*state, pass_id), alive)
@@ -200,20 +200,20 @@ def _of_tab(analysis: Analysis) -> Iterable[Offer]:
     for one in analysis.passes:
         began = "" if one.start_utc is None else f"{one.start_utc:%Y-%m-%d %H:%M:%S}"
         file = _file_of(analysis, one.log).removeprefix("this tab, ")
-        words = f"{one.id}, {began or 'day not stated'}, {file}"
+        words = f"{one.id}, {began or 'day unknown'}, {file}"
         yield Offer(f"{TAB}.{one.id}", "Loaded in this tab", words, one.heading_deg, one.peak_mps)
 
 
 def _of_logbook(one: SavedPass) -> Offer:
     began = "" if one.start_utc is None else f"{one.start_utc:%H:%M:%S}"
-    day = "day not stated" if one.start_utc is None else f"{one.start_utc:%Y-%m-%d}"
+    day = "day unknown" if one.start_utc is None else f"{one.start_utc:%Y-%m-%d}"
     group = f"{one.boat}, outing {one.outing_id}, {day}, {one.sheet_name}"
     words = f"{one.pass_id}, {group}{f', {began}' if began else ''}"
     return Offer(f"{one.outing_id}.{one.pass_id}", group, words, one.heading_deg, one.peak_mps)
 
 
 def wanted_of(query: dict[str, Any]) -> tuple[tuple[str, ...], Abscissa, Anchor]:
-    """Read which passes an address asks for, and how they are to lie.
+    """Parse the passes and the alignment of an address.
 
     Examples
     --------
@@ -222,8 +222,8 @@ def wanted_of(query: dict[str, Any]) -> tuple[tuple[str, ...], Abscissa, Anchor]
     >>> wanted_of({"pass": "12.P1", "over": "no such"})
     (('12.P1',), 'distance', 'take-off')
     """
-    told = query.get("pass") or ()
-    keys = tuple(key for part in ((told,) if isinstance(told, str) else told) for key in part.split(","))
+    names = query.get("pass") or ()
+    keys = tuple(key for part in ((names,) if isinstance(names, str) else names) for key in part.split(","))
     abscissa: Abscissa = next((a for a in ("distance", "time", "day") if a == query.get("over")), "distance")
     anchor: Anchor = next((a for a in ANCHORS if a == query.get("from")), "take-off")
     return keys, abscissa, anchor

@@ -1,4 +1,4 @@
-"""Pieces of the page "Pass beside pass"."""
+"""Components of the page "Overlay"."""
 
 from __future__ import annotations
 
@@ -24,9 +24,9 @@ _NOT_KNOWN: Final = "–"
 
 
 def offer_groups(offers: Sequence[Offer], unit: str, chosen: Sequence[str]) -> list[dict[str, Any]]:
-    """Turn passes into a list of choices, outing by outing.
+    """Group passes by outing for a list of choices.
 
-    What was chosen stays a choice, be it too old for the list or none at all: the page says which.
+    A chosen pass stays a choice, even if too old for the list or unknown: the page says which.
     """
     groups = [
         {
@@ -46,7 +46,7 @@ def _short(one: Offer, unit: str) -> str:
 
 
 def origins(over: Abscissa, chosen: Anchor) -> tuple[list[dict[str, str]], Anchor]:
-    """List where an abscissa can be counted from, and choose anew where it is not from there."""
+    """List the origins of an abscissa, and choose another if the present one is not among them."""
     data = [
         {"value": anchor, "label": label}
         for anchor, label in ANCHORS.items()
@@ -56,14 +56,14 @@ def origins(over: Abscissa, chosen: Anchor) -> tuple[list[dict[str, str]], Ancho
 
 
 def look_mark(look: Look) -> html.Span:
-    """Write a pass's letter with its arrow, in its direction's colour."""
+    """Format a pass's letter with its arrow, in its direction's colour."""
     return html.Span(f"{look.mark} {arrow(look.heading_deg)}", className=f"pass-mark {look.direction}")
 
 
 def reading_table(
     chosen: Sequence[ChosenPasses], looked: Sequence[Look], rows: Sequence[PlotRow]
 ) -> html.Table | None:
-    """Lay out what the cursor reads: a line for each pass, a column for each quantity."""
+    """Build the cursor's table: a row for each pass, a column for each quantity."""
     if not chosen:
         return None
     heads = ["Pass", *(f"{row.title} [{row.unit.name}]" for row in rows)]
@@ -87,22 +87,22 @@ def _named(one: ChosenPasses) -> str:
 def overlay_remarks(
     overlay: Overlay, chosen: Sequence[ChosenPasses], looked: Sequence[Look], refused: Sequence[str]
 ) -> Any:
-    """Say what cannot be laid there, what the abscissa means, and what each pass lacks."""
+    """List the passes that cannot be aligned, remarks on the abscissa, and what each pass lacks."""
     out = [
         html.Li([look_mark(looked[k]), f" {_named(chosen[k])} is left out: {why}."])
         for k, why in overlay.left_out
     ]
-    told = [html.Li(sentence(note)) for note in overlay.notes]
+    items = [html.Li(sentence(note)) for note in overlay.notes]
     lacking: dict[str, list[Look]] = {}
     for one, look in zip(chosen, looked, strict=True):
         for note in one.curves.notes:
             lacking.setdefault(note, []).append(look)
     lacks = [html.Li(f"{', '.join(look.mark for look in some)}: {note}.") for note, some in lacking.items()]
-    return html.Ul([*(html.Li(text) for text in refused), *out, *told, *lacks], className="told")
+    return html.Ul([*(html.Li(text) for text in refused), *out, *items, *lacks], className="told")
 
 
 def sheets(groups: Sequence[SheetGroup], chosen: Sequence[ChosenPasses], looked: Sequence[Look]) -> list[Any]:
-    """Tell what differs between the sheets of the chosen passes."""
+    """Describe the differences between the sheets of the chosen passes."""
     if not groups:
         return []
     if len(groups) == 1 and len(chosen) > 1:
@@ -120,38 +120,38 @@ def _sheet(group: SheetGroup, first: SheetGroup | None, looked: Sequence[Look]) 
         return html.Div([html.H3([*marks, "no sheet recorded"])], className="overlay-sheet")
     head = html.H3([*marks, f"{group.sheet.name}, {group.sheet.boat}"])
     if group is first or first is None or first.sheet is None:
-        told: Any = html.P("The others are told against this one.", className="quiet")
+        content: Any = html.P("The other sheets are compared with this one.", className="quiet")
     elif not group.changes:
-        told = html.P("Nothing on it differs.", className="quiet")
+        content = html.P("No differences.", className="quiet")
     else:
         other = group.sheet.boat != first.sheet.boat
-        told = html.Ul([html.Li(change_text(change)) for change in group.changes], className="told")
-        told = html.Div([html.P("Another boat.", className="quiet"), told]) if other else told
-    return html.Div([head, told], className="overlay-sheet")
+        content = html.Ul([html.Li(change_text(change)) for change in group.changes], className="told")
+        content = html.Div([html.P("Another boat.", className="quiet"), content]) if other else content
+    return html.Div([head, content], className="overlay-sheet")
 
 
 def list_told(listed: int, left_out: int) -> str:
-    """Say where passes come from where there is none, and how many the list leaves out."""
+    """Explain where passes come from if there is none, and how many the list leaves out."""
     if left_out:
-        return f"{left_out} older passes are not in this list; their outings' pages lead to them."
+        return f"{left_out} older passes are not in this list; open them from their outing's page."
     return "" if listed else 'No pass yet: drop logs on "After the water", or add an outing to the logbook.'
 
 
 def key() -> dmc.Text:
-    """Say how the lines are to be read."""
+    """Explain how to read the lines."""
     return dmc.Text(
-        "Each pass has a letter and a dash pattern of its own; the colour is its direction, as the first one "
-        "went or back. The band about a speed is its 95 % interval; away from the pass there is none.",
+        "Each pass has its own letter and dash pattern; the colour is its direction, that of the first pass "
+        "or the opposite. The band around a speed is its 95 % interval; outside the pass there is none.",
         className="quiet",
     )
 
 
 def passes_beside(outing_id: int, count: int) -> html.P:
-    """Lead from an outing to its passes, beside one another or each alone."""
+    """Link from an outing to its passes, together or each alone."""
     keys = [f"{outing_id}.P{k + 1}" for k in range(count)]
-    told: list[Any] = [html.A(key.partition(".")[2], href=overlay_address([key])) for key in keys]
+    links: list[Any] = [html.A(key.partition(".")[2], href=overlay_address([key])) for key in keys]
     if count > 1:
         some = keys[:MOST]
         whole = "all of them" if len(some) == count else f"the first {MOST}"
-        told.append(html.A(f"{whole} beside one another", href=overlay_address(some)))
-    return html.P(["Lay beside others: ", *told] if told else [], className="beside")
+        links.append(html.A(f"{whole} together", href=overlay_address(some)))
+    return html.P(["Overlay: ", *links] if links else [], className="beside")

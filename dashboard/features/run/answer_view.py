@@ -32,7 +32,7 @@ def _two_way(headline: Headline, unit: str) -> list[html.P]:
         html.P(
             [
                 headline.sentence,
-                " ± is half the 95 % interval. As the rule prints it: ",
+                " ± is half the 95 % interval. Rounded by the rule: ",
                 html.Strong(best.official_text),
                 ".",
             ]
@@ -55,7 +55,7 @@ def _single(headline: Headline, unit: str, ways: dict[str, Direction]) -> list[h
 
 
 def _opposed(headline: Headline, unit: str, ways: dict[str, Direction]) -> html.Div:
-    """Draw the two ways as opposed arrows, as long as they were fast."""
+    """Draw the two passes as opposed arrows, their length in proportion to speed."""
     best = headline.two_way
     assert best is not None
     fastest = max(best.speeds_mps)

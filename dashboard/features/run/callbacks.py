@@ -1,4 +1,4 @@
-"""What happens on the page "After the water": inputs -> service -> component or figure, nothing else."""
+"""Callbacks of the page "After the water": inputs -> service -> component or figure, nothing else."""
 
 from __future__ import annotations
 
@@ -165,14 +165,14 @@ def _register_controls(app: Dash, sessions: Sessions) -> None:
         token: str,
     ) -> tuple[Any, str, Any]:
         if ctx.triggered_id == "pick":
-            return [], "Now press the first gate's place on the plan view.", no_update
+            return [], "Now tap the place of the first gate on the map.", no_update
         analysis = answered(sessions.peek(token), asked)
         if not hint or not pressed or analysis is None:
             raise PreventUpdate
         point = pressed["points"][0]
         places = [*picked, place_at(analysis, point["x"], point["y"])]
         if len(places) < 2:
-            return places, "And now the second gate's place.", no_update
+            return places, "Now tap the place of the second gate.", no_update
         first, second = places
         return [], "", gates_text((first, second))
 
@@ -217,7 +217,7 @@ def _register_answer(app: Dash, sessions: Sessions, statements: Statements) -> N
     ) -> dict[str, Any]:
         asked = asked_of(judged, window_min, facts, limits, Chosen(**units))
         session = sessions.peek(token)
-        seen = session.revision  # before the answer: one that comes meanwhile is asked for again
+        seen = session.revision  # read before the answer: one that arrives meanwhile is requested again
         try:
             request = request_of(session, asked)
             edition = session.edition(request)  # before the answer, for the same reason
@@ -228,12 +228,12 @@ def _register_answer(app: Dash, sessions: Sessions, statements: Statements) -> N
             errors = (said, "") if at_distance else ("", said)
             marks = (no_update, no_update)
             return {"asked": no_update, "edition": no_update, "errors": errors, "marks": marks, "seen": seen}
-        # What only shows the passes waits for other ones: another rule leaves them as they are.
+        # Figures of the passes alone wait for other passes: another rule leaves them as they are.
         fresh = tuple(no_update if old == new else new for old, new in zip(marked, marks, strict=True))
-        told: Any = {name: getattr(asked, name) for name in RequestForm.__slots__}
-        # All that the page shows hangs on this: the same answer is not drawn a second time.
-        told = no_update if list(shown) == [told, edition] else told
-        return {"asked": told, "edition": edition, "errors": ("", ""), "marks": fresh, "seen": seen}
+        values: Any = {name: getattr(asked, name) for name in RequestForm.__slots__}
+        # All that the page shows depends on this: the same answer is not drawn twice.
+        values = no_update if list(shown) == [values, edition] else values
+        return {"asked": values, "edition": edition, "errors": ("", ""), "marks": fresh, "seen": seen}
 
     @app.callback(
         Output("answer", "children"),

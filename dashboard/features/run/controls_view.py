@@ -1,4 +1,4 @@
-"""The questions to the logs: which rule, over which distance, between which gates."""
+"""The controls of the judgement: rule, distance and gates."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def rule_choices(rules: tuple[Rule, ...]) -> list[dmc.Radio]:
 
 
 def rule_notes(rule: Rule) -> list[html.P]:
-    """Where a rule comes from and what to know about it."""
+    """Show where a rule comes from and its notes."""
     return [html.P(rule.notes) if rule.notes else None, html.P(["Source: ", rule.source])]
 
 
@@ -44,12 +44,12 @@ def _rule(rules: tuple[Rule, ...]) -> html.Fieldset:
                 className="radios",
             ),
             html.Details(
-                [html.Summary("Where this rule comes from"), html.Div(id="rule-notes")], className="findings"
+                [html.Summary("Source of this rule"), html.Div(id="rule-notes")], className="findings"
             ),
             dmc.NumberInput(
                 id="window",
-                label="Time window from your body's book, minutes",
-                description="Empty: as the rule says",
+                label="Time window of your rule book, minutes",
+                description="Empty: from the rule",
                 min=1,
                 max=1440,
                 debounce=True,
@@ -90,7 +90,7 @@ def _gates() -> html.Fieldset:
             dmc.TextInput(
                 id="gates",
                 label="The two ends of the measured distance",
-                description="LAT1,LON1,LAT2,LON2 in degrees. Empty: placed by the program.",
+                description="LAT1,LON1,LAT2,LON2 in degrees. Empty: placed automatically.",
                 debounce=True,
             ),
             html.Div(
@@ -98,7 +98,7 @@ def _gates() -> html.Fieldset:
                     dmc.Button(
                         "Pick on the plan view", id="pick", variant="default", leftSection=icon("gate")
                     ),
-                    dmc.Button("Let the program place them", id="clear-gates", variant="default"),
+                    dmc.Button("Place them automatically", id="clear-gates", variant="default"),
                 ],
                 className="row",
             ),

@@ -1,4 +1,4 @@
-"""The logs on the page "After the water": dropped, named, read again, removed."""
+"""Callbacks of the logs on the page "After the water": drop, name columns, read again, remove."""
 
 from __future__ import annotations
 
@@ -70,7 +70,7 @@ def register(app: Dash, sessions: Sessions) -> None:
     )
     def remove(_clicks: list[int | None], token: str) -> int:
         if not ctx.triggered[0]["value"]:
-            raise PreventUpdate  # the button was drawn, not pressed
+            raise PreventUpdate  # the button was created, not pressed
         session = sessions.open(token)
         session.remove(ctx.triggered_id["key"])
         session.settle()
@@ -140,7 +140,7 @@ def register(app: Dash, sessions: Sessions) -> None:
         shown = "page" if session.has_answer else "page empty"
         uploads = list(session.uploads.values())
         drawn = [f"{upload.key} {id(upload)}" for upload in uploads]
-        if drawn == listed:  # what is being said of a file, and what is folded open, stays as it is
+        if drawn == listed:  # open forms and folds stay as they are
             return no_update, shown, no_update, no_update
         analysis = None if session.stale else answered(session, asked)
         views = tuple(file_view(upload, analysis) for upload in uploads)
@@ -180,6 +180,6 @@ def register(app: Dash, sessions: Sessions) -> None:
 
 
 def say(unusable: str) -> None:
-    """Put a sentence above the page; an empty one leaves what stands there."""
+    """Show a notice above the page; an empty one leaves the present notice."""
     if unusable:
         set_props("notice", {"children": unusable})

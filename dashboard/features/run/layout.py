@@ -23,7 +23,7 @@ from telemetry.twoway.rules import shipped
 PATH: Final = "/"
 NAME: Final = "After the water"
 PAGE: Final = "water"
-"""What the ids of its parts begin with that other pages have too."""
+"""Prefix of the ids of parts that other pages have too."""
 QUESTION: Final = "How fast did it really go, and does it count?"
 KEEPING: Final = "keep"
 PLOTS: Final = ("speed-time", "plan", "ripple-time", "ripple-spectrum", "clock-view", "power-time")
@@ -40,7 +40,9 @@ def layout() -> html.Main:
     return html.Main(
         [
             html.H1(QUESTION),
-            html.Div([_logs(), _section("controls", "Judged how", controls(shipped()))], className="rail"),
+            html.Div(
+                [_logs(), _section("controls", "Rule and distance", controls(shipped()))], className="rail"
+            ),
             html.Div(
                 [
                     _answer(),
@@ -108,7 +110,7 @@ def _passes() -> html.Section:
 
 
 def _keep() -> html.Section:
-    section = _section("keep", "Keep this outing", outing_form(KEEPING, "Keep this outing in the logbook"))
+    section = _section("keep", "Save this outing", outing_form(KEEPING, "Save this outing in the logbook"))
     section.id = "keep-this-outing"
     return section
 
@@ -144,12 +146,12 @@ def _section(area: str, title: str, children: list[Any]) -> html.Section:
 
 
 def _graph(name: str) -> html.Div:
-    """Keep a plot's place: its library weighs more than all the rest, and waits for a log to draw."""
+    """Build the placeholder of a plot: its library is large, and waits for a log to draw."""
     return html.Div(id=f"{name}-box", className=f"graph-box graph-{name}")
 
 
 def plot(name: str) -> dcc.Graph:
-    """Build an empty plot for its place."""
+    """Build an empty plot in its place."""
     return dcc.Graph(id=name, config=_PLOT, responsive=True, className="graph", figure={"layout": {}})
 
 
@@ -161,8 +163,8 @@ def _speed_key() -> html.P:
         ("back", "pass back"),
         ("hatch", "take-off"),
         ("bar", "measured distance of the open two-way"),
-        ("cross", "set aside by the program; a triangle is off the scale"),
-        ("hand", "cut out by hand"),
+        ("cross", "excluded by the program; a triangle is off the scale"),
+        ("hand", "cut by hand"),
     )
 
 
@@ -176,8 +178,8 @@ def _plan_key() -> html.P:
     return _key(
         ("out", "pass out, arrow at its start"),
         ("back", "pass back"),
-        ("gate", "gates A and B; dashed: placed by the program"),
-        ("cross", "position cut out"),
+        ("gate", "gates A and B; dashed: placed automatically"),
+        ("cross", "position excluded"),
     )
 
 

@@ -1,4 +1,4 @@
-"""The plan view: the water from above in metres east and north, with the passes and the gates."""
+"""The map: the water from above in metres east and north, with the passes and the gates."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ def plan(
     picked : tuple of (latitude, longitude)
         Points the user has picked so far as gates [deg].
     coarse : bool
-        True for a finger: then a drag scrolls the page instead of zooming.
+        True for a finger: dragging then scrolls the page instead of zooming.
     """
     placed = [log for log in analysis.speed_logs if log.motion.has_positions]
     if not placed:
@@ -100,7 +100,7 @@ def plan(
 
 
 def place_at(analysis: Analysis, east_m: float, north_m: float) -> tuple[float, float] | None:
-    """Turn a place on the plan view into latitude and longitude [deg]; None without a plan view."""
+    """Convert a place on the map to latitude and longitude [deg]; None without a map."""
     placed = next((log for log in analysis.speed_logs if log.motion.has_positions), None)
     if placed is None:
         return None
@@ -189,7 +189,7 @@ def _piece(one: Pass, analysis: Analysis, frame: LocalFrame) -> Points:
 
 
 def _names(analysis: Analysis, frame: LocalFrame, palette: Palette) -> list[go.Scatter]:
-    """Name the passes behind their starts; passes that start together share one place."""
+    """Label the passes behind their starts; passes that start together share one label."""
     groups: list[tuple[float, float, float, list[str]]] = []
     for one in analysis.passes:
         log = analysis.speed_logs[one.log]
@@ -221,7 +221,7 @@ def _names(analysis: Analysis, frame: LocalFrame, palette: Palette) -> list[go.S
 
 
 def _behind(heading_deg: float) -> str:
-    """Tell which side of a start lies behind a boat of this heading."""
+    """Return the side of a start that is behind a boat of this heading."""
     return "top center" if math.isnan(heading_deg) else _BEHIND[round(heading_deg / 45.0) % 8]
 
 

@@ -1,4 +1,4 @@
-"""From an analysis to what the ride and power views draw."""
+"""Select from an analysis the data of the ride and power views."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from telemetry.text.ride_power import seen_events
 
 
 def ripple_of(analysis: Analysis, pass_id: str | None) -> RippleView | None:
-    """Gather the ripple of the chosen pass; where the choice is not among them, of the first that swings."""
+    """Return the ripple of the chosen pass; by default of the first that oscillates."""
     if not analysis.passes:
         return None
     swings = {e.pass_id for e in seen_events(analysis.ride) if e.kind == "porpoising"}
@@ -20,6 +20,6 @@ def ripple_of(analysis: Analysis, pass_id: str | None) -> RippleView | None:
 
 
 def drawn_motor(analysis: Analysis) -> tuple[MotorAssignment, Channels] | None:
-    """Pick the motor log that is drawn: the first that is joined, else the first."""
+    """Choose the motor log that is drawn: the first that is matched, else the first."""
     ordered = sorted(analysis.motors, key=lambda j: not j.clock.trusted)
     return (ordered[0], channels(ordered[0].log)) if ordered else None

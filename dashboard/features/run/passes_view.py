@@ -15,7 +15,7 @@ from telemetry.passes.find import Pass
 
 
 def pass_table(passes: tuple[Pass, ...], unit: str, ways: dict[str, Direction]) -> dmc.Table | html.P:
-    """Show every pass with its speeds, its take-off and the findings that touch it."""
+    """Show every pass with its speeds, its take-off and the findings that affect it."""
     if not passes:
         return html.P("No pass found in these logs.")
     heads = ["Pass", "Starts", "Heading", "Peak", "Held 1 s", "Best over a distance", "Take-off", "Findings"]
@@ -39,7 +39,7 @@ def _cells(p: Pass, unit: str, direction: Direction, heads: list[str]) -> list[d
     ]
     takeoff = f"{p.takeoff.end_s - p.takeoff.start_s:.1f} s" if p.takeoff else "not in the log"
     findings = [html.Div(line) for line in finding_lines(p.findings)] or "none"
-    beside = html.A("beside others", href=overlay_address([f"{TAB}.{p.id}"]))
+    beside = html.A("overlay", href=overlay_address([f"{TAB}.{p.id}"]))
     cells = [
         html.Div([pass_mark(p, direction), beside], className="pass-cell"),
         starts,

@@ -1,4 +1,4 @@
-"""How it rode and what the power train did, on the page "After the water"."""
+"""Callbacks of ride and power on the page "After the water"."""
 
 from __future__ import annotations
 
@@ -46,10 +46,10 @@ def register(app: Dash, sessions: Sessions) -> None:
         if analysis is None:
             return [], [], None, []
         view = ripple_of(analysis, chosen)
-        told = ride_list(analysis.ride, unit)
+        events = ride_list(analysis.ride, unit)
         power = power_told(analysis.motors, temperature_unit)
         shown = view and view.pass_id
-        return told, pass_choices(analysis.passes), no_update if shown == chosen else shown, power
+        return events, pass_choices(analysis.passes), no_update if shown == chosen else shown, power
 
     @app.callback(
         Output("ripple-time", "figure"),

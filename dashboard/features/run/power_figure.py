@@ -1,4 +1,4 @@
-"""Speed and motor on one joined time axis: a row for each quantity logged, passes shaded through all."""
+"""Speed and motor on one time axis: a row for each logged quantity, passes shaded through all."""
 
 from __future__ import annotations
 
@@ -56,25 +56,25 @@ def power_time(
     *,
     coarse: bool = False,
 ) -> go.Figure:
-    """Draw speed, shaft speed, current, volts and temperatures over the joined time.
+    """Draw speed, shaft speed, current, volts and temperatures over time.
 
     Parameters
     ----------
     analysis : Analysis
         Whose passes are shaded.
     log : int
-        The speed log that the motor log is joined to.
+        The speed log that the motor log is matched to.
     motor : Channels
         Of the motor log.
     clock : MotorClock
-        Its relation to that speed log; where it is not trusted the figure says why it shows nothing.
+        Its relation to that speed log; without a trusted clock the figure gives the reason.
     speed_unit, temperature_unit : Unit
     palette : Palette
     coarse : bool
-        True for a finger: then a drag scrolls the page instead of zooming.
+        True for a finger: dragging then scrolls the page instead of zooming.
     """
     if not clock.trusted:
-        return empty_figure(f"Motor log and speed log are not joined:<br>{clock.why}", palette)
+        return empty_figure(f"Motor log and speed log are not matched:<br>{clock.why}", palette)
     spans = [(p.start_s, p.end_s) for p in analysis.passes if p.log == log]
     rows = _rows(analysis, log, motor, clock, speed_unit, temperature_unit)
     axis = time_axis(analysis)

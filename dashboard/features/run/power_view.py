@@ -1,4 +1,4 @@
-"""What the power train did: how each motor log was joined, its pack, and every pass."""
+"""The power train: how each motor log was matched, its pack, and every pass."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from telemetry.text.ride_power import clock_text, pack_text, power_notes, power_
 
 
 def power_facts() -> html.Div:
-    """Ask for what the logs do not say of the power train, and for its limits."""
+    """Build the fields for facts of the power train, and for its limits."""
     facts = [number_field(field) for field in FACTS.values()]
     limits = [number_field(field, placeholder=field.hint(USUAL)) for field in LIMITS.values()]
     own = html.Details(
@@ -24,7 +24,7 @@ def power_facts() -> html.Div:
             html.Summary("Your own limits"),
             html.Div(limits, className="facts"),
             html.P(
-                "Empty: the usual limit, which is common practice; where none is usual, none.",
+                "Empty: the usual limit (common practice), or no limit if there is none.",
                 className="quiet",
             ),
         ],
@@ -34,7 +34,7 @@ def power_facts() -> html.Div:
 
 
 def number_field(field: Field, **more: Any) -> dmc.NumberInput:
-    """Build a field for a number above zero, in the unit that the reader chose."""
+    """Build a field for a number above zero, in the reader's unit."""
     return dmc.NumberInput(
         **{"id": field.part, "label": field.label(USUAL), "min": 0, "debounce": True, "hideControls": True}
         | more
@@ -44,9 +44,9 @@ def number_field(field: Field, **more: Any) -> dmc.NumberInput:
 def power_told(
     motors: tuple[MotorAssignment, ...], temperature_unit: str = CELSIUS
 ) -> list[html.Div | html.P]:
-    """Tell every motor log."""
+    """Show every motor log."""
     if not motors:
-        return [html.P("No motor log given beside a speed log.")]
+        return [html.P("No motor log given with a speed log.")]
     return [_told(j, temperature_unit) for j in motors]
 
 

@@ -1,4 +1,4 @@
-"""From what stands in the page's controls to a request, and from an analysis to the headline."""
+"""Convert the page's controls to a request, and an analysis to the headline."""
 
 from __future__ import annotations
 
@@ -20,15 +20,15 @@ from telemetry.twoway.rules import Rule, load_rule, shipped
 RULES_OWN: Final = "rule"
 USERS_OWN: Final = "own"
 DISTANCES: Final = (
-    (RULES_OWN, "As the rule says; else 330 ft"),
+    (RULES_OWN, "From the rule; else 330 ft"),
     *((f"{metres}", distance_text(metres)) for metres in USUAL_DISTANCES_M),
     (USERS_OWN, "My own distance"),
 )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RequestForm:
-    """The controls as they stand.
+    """Values of the controls.
 
     Attributes
     ----------
@@ -37,13 +37,13 @@ class RequestForm:
     distance : str
         ``"rule"``, ``"own"`` or metres as text.
     own_distance : str
-        What the user wrote as a distance.
+        Distance as the user wrote it.
     gates : str
-        ``LAT1,LON1,LAT2,LON2``, or empty for gates placed by the program.
+        ``LAT1,LON1,LAT2,LON2``, or empty for gates placed automatically.
     window_min : float or None
-        Time window from the user's body's book, in place of the rule's [min].
+        Time window of the user's rule book, instead of the rule's [min].
     pitch_mm, diameter_mm, kv_rpm_per_v, cells, motor_resistance_mohm, no_load_current_a
-        Of propeller, motor and pack; None where the user does not say.
+        Of propeller, motor and pack; None if not given.
     limits : mapping of str to float
         The user's own limits, by the names of :class:`telemetry.motor.power.Limits`.
     """
@@ -68,7 +68,7 @@ def rules_of(session: Session) -> tuple[Rule, ...]:
 
 
 def request_of(session: Session, asked: RequestForm) -> Request:
-    """Turn the controls into a request, with what was corrected by hand.
+    """Convert the controls to a request, with the corrections by hand.
 
     Raises
     ------
@@ -115,7 +115,7 @@ def asked_of(
     limits: Mapping[str, Value],
     units: Chosen,
 ) -> RequestForm:
-    """Read the controls as the page hands them over.
+    """Parse the controls.
 
     Parameters
     ----------
@@ -144,17 +144,17 @@ def asked_of(
 
 
 def figure_in(said: Value) -> float | None:
-    """Take the number out of a number field; an empty field or a nought is nothing said."""
+    """Parse a number field; an empty field or a zero is None."""
     return float(said) if said else None
 
 
 def count_in(said: Value) -> int | None:
-    """Take a count out of a number field."""
+    """Parse a count from a number field."""
     return int(said) if said else None
 
 
 def begun_with(session: Session, request: Request) -> dict[str, object]:
-    """Say what the controls are to show for a request: the reverse of :func:`request_of`.
+    """Convert a request to the controls' values: the reverse of :func:`request_of`.
 
     A rule of the user's own is added to the session.
     """
@@ -191,9 +191,9 @@ def begun_with(session: Session, request: Request) -> dict[str, object]:
 
 
 def marks_of(analysis: Analysis | None) -> tuple[str, str]:
-    """Name what was driven, and what was measured of it: one name stands for one state of the passes.
+    """Identify the passes and their measured figures: one id stands for one state of the passes.
 
-    The names hold as long as the server runs.
+    The ids hold as long as the server runs.
     """
     if analysis is None:
         return "", ""
@@ -203,12 +203,12 @@ def marks_of(analysis: Analysis | None) -> tuple[str, str]:
 
 
 def answered(session: Session, asked: Mapping[str, Any] | None) -> Analysis | None:
-    """Return the answer to what was asked; None where nothing was asked or nothing is analysed yet."""
+    """Return the answer to a request; None without a request or an analysis."""
     return session.answer(request_of(session, RequestForm(**asked))) if asked else None
 
 
 def gates_text(gates: tuple[tuple[float, float], tuple[float, float]]) -> str:
-    """Write two gates the way :func:`telemetry.core.geo.parse_gates` reads them, to a centimetre [deg].
+    """Format two gates as :func:`telemetry.core.geo.parse_gates` reads them, to a centimetre [deg].
 
     Examples
     --------
@@ -218,7 +218,7 @@ def gates_text(gates: tuple[tuple[float, float], tuple[float, float]]) -> str:
     return ",".join(f"{angle:.7f}" for place in gates for angle in place)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Headline:
     """The answer to "how fast did it really go, and does it count?".
 
@@ -229,15 +229,15 @@ class Headline:
     two_way : TwoWay or None
         The best by the rule.
     best_pass : Pass or None
-        The pass with the highest peak, for when there is no two-way.
+        The pass with the highest peak, for logs without a two-way.
     ways : tuple of Pass
         The two passes of the two-way in order of time.
     rule : Rule
-        What it was judged by.
+        The rule of the verdict.
     sentence : str
         What the figure is.
     reasons : tuple of str
-        What stands in the way of ``counts``, or why there is nothing to say.
+        What prevents ``counts``, or why there is no figure.
     """
 
     verdict: TwoWayVerdict
@@ -250,16 +250,32 @@ class Headline:
 
 
 def headline_of(analysis: Analysis) -> Headline:
-    """Pick the answer out of an analysis."""
+    """Choose the answer from an analysis."""
     rule = load_rule(analysis.request.rule)
     best_pass = max(analysis.passes, key=lambda p: p.peak_mps, default=None)
     best = next((t for t in analysis.two_ways if t.best), None)
     if best is None:
         reasons = analysis.notes or ("no two opposite passes share a measured distance",)
-        return Headline("cannot tell", None, best_pass, (), rule, "No two-way to judge.", reasons)
+        return Headline(
+            verdict="cannot tell",
+            two_way=None,
+            best_pass=best_pass,
+            ways=(),
+            rule=rule,
+            sentence="No two-way to judge.",
+            reasons=reasons,
+        )
     by_id = {p.id: p for p in analysis.passes}
     ways = tuple(by_id[name] for name in best.passes)
     kind = "mean of the two speeds" if best.mean == "of speeds" else "distance over the mean of the two times"
     reasons = tuple(f"{c.name}: {c.result}. {c.detail}" for c in best.checks if c.result != "met")
     sentence = f"{kind[0].upper()}{kind[1:]} over {distance_text(best.distance_m)}, both ways."
-    return Headline(best.verdict, best, best_pass, ways, rule, sentence, reasons)
+    return Headline(
+        verdict=best.verdict,
+        two_way=best,
+        best_pass=best_pass,
+        ways=ways,
+        rule=rule,
+        sentence=sentence,
+        reasons=reasons,
+    )

@@ -1,4 +1,4 @@
-"""One pass's ripple with what swings in it, and its spectrum with what sampling hides."""
+"""One pass's ripple with its oscillations, and its spectrum with the part hidden by sampling."""
 
 from __future__ import annotations
 
@@ -19,20 +19,20 @@ _SIGNALS: Final = {
     "gy_dps": ("Pitch rate", "°/s", "(°/s)²/Hz"),
     "alt_m": ("Altitude", "m", "m²/Hz"),
 }
-_NOTHING: Final = "This pass has neither measured speed nor vertical motion that could be searched"
-# What is drawn beyond half the sampling rate, as a share of it: room to say that it is hidden.
+_NOTHING: Final = "This pass has neither measured speed nor vertical motion to search"
+# Range drawn beyond half the sampling rate, as a share of it: room for the label that it is hidden.
 _BEYOND: Final = 1.35
 
 
 def ripple_time(view: RippleView, palette: Palette = LIGHT, *, coarse: bool = False) -> go.Figure:
-    """Draw the ripple of a pass over time, one panel a signal, with the outline of each oscillation found.
+    """Draw the ripple of a pass over time, one panel a signal, with the envelope of each oscillation found.
 
     Parameters
     ----------
     view : RippleView
     palette : Palette
     coarse : bool
-        True for a finger: then a drag scrolls the page instead of zooming.
+        True for a finger: dragging then scrolls the page instead of zooming.
     """
     if not view.curves:
         return empty_figure(_NOTHING, palette)
@@ -60,14 +60,14 @@ def ripple_time(view: RippleView, palette: Palette = LIGHT, *, coarse: bool = Fa
 
 
 def ripple_spectrum(view: RippleView, palette: Palette = LIGHT, *, coarse: bool = False) -> go.Figure:
-    """Draw the spectrum of a pass's ripple, the searched band and the part that sampling hides shaded.
+    """Draw the spectrum of a pass's ripple; shade the searched band and the part hidden by sampling.
 
     Parameters
     ----------
     view : RippleView
     palette : Palette
     coarse : bool
-        True for a finger: then a drag scrolls the page instead of zooming.
+        True for a finger: dragging then scrolls the page instead of zooming.
     """
     if not view.curves or view.band_hz is None:
         why = _NOTHING if view.band_hz else f"{view.rate_hz:.1f} samples a second are too few for a spectrum"
@@ -78,7 +78,7 @@ def ripple_spectrum(view: RippleView, palette: Palette = LIGHT, *, coarse: bool 
         shown = curve.f_hz >= 0.5 * view.band_hz[0]
         f, density, floor = curve.f_hz[shown], curve.density[shown], curve.floor[shown]
         figure.add_trace(_line(f, density, row, palette.ink, f"%{{x:.2f}} Hz: %{{y:.3g}} {unit}", name))
-        trace = _line(f, floor, row, palette.quiet, f"%{{y:.3g}} {unit}", "noise about it")
+        trace = _line(f, floor, row, palette.quiet, f"%{{y:.3g}} {unit}", "noise level")
         figure.add_trace(trace.update(line={"dash": "dash", "width": 1.4}))
         axis = {"type": "log", "title": {"text": f"{name} [{unit}]"}, "range": _decades(curve, shown)}
         figure.update_layout({_axis("yaxis", row): axis})
@@ -88,7 +88,7 @@ def ripple_spectrum(view: RippleView, palette: Palette = LIGHT, *, coarse: bool 
     figure.add_vrect(
         x0=view.nyquist_hz, x1=end, fillcolor=with_alpha(palette.quiet, 0.22), line_width=0, layer="below"
     )
-    # Anchored at the edge, the words stay on a narrow screen.
+    # Anchored at the edge, the labels stay on a narrow screen.
     for x, anchor, text in ((0.5 * (low + high), "center", "searched"), (end, "right", "hidden by sampling")):
         figure.add_annotation(
             x=x,

@@ -1,4 +1,4 @@
-"""How the passes rode: what was seen with its figures, then what was not and what cannot be told."""
+"""How the passes rode: events with their figures, then what was not seen and what cannot be told."""
 
 from __future__ import annotations
 
@@ -12,9 +12,9 @@ from telemetry.text.ride_power import event_facts, event_title, seen_events, uns
 
 
 def ride_list(events: tuple[RideEvent, ...], unit: str) -> list[html.Ul | html.P]:
-    """Show the events seen, worst news in full, and the rest in a line each."""
+    """Show the events, worst first in full, and the rest in a line each."""
     if not events:
-        return [html.P("No pass whose ride could be looked at.")]
+        return [html.P("No pass to check the ride of.")]
     items = [
         html.Li(
             [
@@ -33,7 +33,7 @@ def ride_list(events: tuple[RideEvent, ...], unit: str) -> list[html.Ul | html.P
         for e in seen_events(events)
     ]
     rest = [html.P(sentence(line)) for line in unseen_lines(events)]
-    return [html.Ul(items, className="checks") if items else html.P("Nothing that warns was seen."), *rest]
+    return [html.Ul(items, className="checks") if items else html.P("No warning signs seen."), *rest]
 
 
 def pass_choices(passes: tuple[Pass, ...]) -> list[dict[str, str]]:
@@ -42,7 +42,7 @@ def pass_choices(passes: tuple[Pass, ...]) -> list[dict[str, str]]:
 
 
 def pass_chooser() -> dmc.Select:
-    """Choose the pass whose ripple is drawn."""
+    """Build the choice of the pass whose ripple is drawn."""
     return dmc.Select(
         id="ride-pass", label="Ripple of pass", data=[], value=None, allowDeselect=False, className="short"
     )

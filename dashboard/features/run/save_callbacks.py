@@ -1,4 +1,4 @@
-"""Keeping the outing from the page "After the water"; what its sheet says then stands in the fields."""
+"""Save the outing from the page "After the water"; the fields then show the values of its sheet."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Speed over time: what was logged, what was believed, what was cut out, and where the passes lie."""
+"""Speed over time: as logged, as smoothed, excluded samples, and the passes."""
 
 from __future__ import annotations
 
@@ -48,9 +48,9 @@ def speed_time(
     palette : Palette
         Colours for the page's surroundings.
     coarse : bool
-        True for a finger: then a drag scrolls the page instead of zooming.
+        True for a finger: dragging then scrolls the page instead of zooming.
     window : (float, float), optional
-        The part of the time axis that is looked at, which then shows true samples as far as they fit.
+        The visible part of the time axis, which then shows true samples as far as they fit.
     """
     if not analysis.speed_logs:
         return empty_figure("No speed log yet", palette)
@@ -195,7 +195,7 @@ def _joined(
     unit: Unit,
     window: Window | None,
 ) -> dict[str, Any]:
-    """Put pieces of smoothed speed into one line with a break after each; ``text`` names each piece."""
+    """Join pieces of smoothed speed into one line with a break after each; ``text`` names each piece."""
     x: list[FloatArray] = [np.empty(0)]
     y: list[FloatArray] = [np.empty(0)]
     text: list[str] = []
@@ -238,7 +238,7 @@ def _labels(analysis: Analysis, axis: TimeAxis, palette: Palette) -> list[dict[s
 def _measured(
     chosen: TwoWay, analysis: Analysis, axis: TimeAxis, unit: Unit, palette: Palette
 ) -> list[go.Scatter]:
-    """Bars at each way's average, as long as the measured distance took."""
+    """Draw bars at each pass's average, as long as the measured distance took."""
     logs = {p.id: p.log for p in analysis.passes}
     traces = []
     for name, speed, crossing in zip(chosen.passes, chosen.speeds_mps, chosen.crossings_s, strict=True):
@@ -264,7 +264,7 @@ def _measured(
 
 
 def cut_reasons(log: SpeedLog) -> list[str]:
-    """Tell for each cut-out sample why, in the words of the finding that covers it."""
+    """Return for each excluded sample the reason, from the finding that covers it."""
     reasons = []
     for t_s, code in zip(log.cleaned.cut["t_s"], log.cleaned.cut["code"], strict=True):
         match = [f.message for f in log.cleaned.findings if f.code == code and f.touches(t_s, t_s)]

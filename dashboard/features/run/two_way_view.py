@@ -1,4 +1,4 @@
-"""The list of two-ways: one line each, opened it shows all there is to know."""
+"""The list of two-ways: one line each, with all details when opened."""
 
 from __future__ import annotations
 
@@ -61,16 +61,16 @@ def _body(
             [
                 f"Over {distance_text(t.distance_m)}, mean {t.mean}, rule {t.rule}: ",
                 speed_value(t.average_mps, unit, t.u95_mps),
-                f". As the rule prints it: {t.official_text}.",
+                f". Rounded by the rule: {t.official_text}.",
             ]
         ),
         html.P(
             [
                 "Standard uncertainty: ",
                 speed_value(t.u_independent_mps, unit),
-                " averages out between the two passes, ",
+                " is independent for each pass, ",
                 speed_value(t.u_shared_mps, unit),
-                " is shared by both and does not.",
+                " is shared by both.",
             ]
         ),
         _gates(t),
@@ -114,7 +114,7 @@ def check_list(checks: tuple[Check, ...]) -> html.Ul:
 
 def _gates(t: TwoWay) -> html.Div:
     text = gates_text(((t.gates[0].lat_deg, t.gates[0].lon_deg), (t.gates[1].lat_deg, t.gates[1].lon_deg)))
-    placed = "given by you" if t.gates_given else "placed by the program along the fitted course line"
+    placed = "given by you" if t.gates_given else "placed automatically along the fitted course line"
     return html.Div(
         [
             html.P([html.Strong("Gates A and B"), f", {placed}:"]),
@@ -136,7 +136,7 @@ def _gates(t: TwoWay) -> html.Div:
                     None
                     if t.gates_given
                     else dmc.Button(
-                        "Take these gates",
+                        "Use these gates",
                         id={"type": "take-gates", "two_way": t.id},
                         variant="default",
                         leftSection=icon("gate"),

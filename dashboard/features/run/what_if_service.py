@@ -1,4 +1,4 @@
-"""From what would be different to what a pass would then have been."""
+"""Compute the what-if of the page's fields."""
 
 from __future__ import annotations
 
@@ -14,14 +14,14 @@ from telemetry.motor.what_if_start import start_pass, what_if_from
 
 @dataclass(frozen=True, slots=True)
 class Supposed:
-    """What is shown of a what-if.
+    """A what-if as shown.
 
     Attributes
     ----------
     pass_id : str
         The pass it starts from.
     answer : WhatIf or None
-        None where nothing would be different yet.
+        None while nothing is changed.
     """
 
     pass_id: str
@@ -31,17 +31,17 @@ class Supposed:
 def supposed(
     analysis: Analysis, pass_id: str | None, wanted: Mapping[str, Value], units: Chosen = USUAL
 ) -> Supposed | None:
-    """Reckon what the fields of the page ask; None without a pass to start from.
+    """Estimate the change of the page's fields; None without a pass to start from.
 
     Parameters
     ----------
     analysis : Analysis
     pass_id : str or None
-        Where it names none of the passes, the fastest that a motor log covers is taken.
+        If it is None or unknown, the fastest pass that a motor log covers is used.
     wanted : mapping of str to number or str or None
         The fields of :class:`telemetry.motor.what_if.PowerTrainChange` as they stand on the page.
     units : Chosen
-        What they stand in.
+        The units of the fields.
     """
     if not analysis.passes:
         return None

@@ -1,4 +1,4 @@
-"""What if: the fields for what would be different, and the estimate beside what was measured."""
+"""What if: the fields for the changes, and the estimate next to the measured values."""
 
 from __future__ import annotations
 
@@ -15,16 +15,16 @@ from telemetry.motor.what_if import NO_LOAD_SPEED_RANGE, SIZE_RANGE
 from telemetry.text.ride_power import what_if_rows
 
 _HINT: Final = (
-    "Say what would be different; all else stays as it was. The answer starts from what this boat did in the "
-    f"pass, and ends where that says nothing any more: a propeller beyond {100 * SIZE_RANGE[0]:.0f} to "
+    "Enter what would change; all else stays the same. The estimate starts from this boat's measured "
+    f"pass, and is refused too far from it: a propeller beyond {100 * SIZE_RANGE[0]:.0f} to "
     f"{100 * SIZE_RANGE[1]:.0f} % of the measured size, or volts times motor constant beyond "
     f"{100 * NO_LOAD_SPEED_RANGE[0]:.0f} to {100 * NO_LOAD_SPEED_RANGE[1]:.0f} %."
 )
-_CARE: Final = "An estimate. Approach a change by steps, with an eye on the current."
+_CARE: Final = "An estimate. Make changes in steps, and watch the current."
 
 
 def what_if_form() -> html.Div:
-    """Ask which pass to start from and what would be different."""
+    """Build the fields for the start pass and the changes."""
     chooser = dmc.Select(
         id="what-if-pass",
         label="Start from pass",
@@ -38,7 +38,7 @@ def what_if_form() -> html.Div:
 
 
 def what_if_told(supposed: Supposed | None, unit: str) -> list[html.P | html.Ul | dmc.Table]:
-    """Show the estimate with its interval beside what was measured, or why there is none."""
+    """Show the estimate with its interval next to the measured values, or why there is none."""
     if supposed is None:
         return [html.P("No pass to start from.")]
     answer = supposed.answer
@@ -62,4 +62,4 @@ def what_if_told(supposed: Supposed | None, unit: str) -> list[html.P | html.Ul 
         verticalSpacing="sm",
     )
     granted = html.Ul([html.Li(sentence(text)) for text in answer.assumptions])
-    return [table, html.P("± is half the 95 % interval. This takes for granted:"), granted, html.P(_CARE)]
+    return [table, html.P("± is half the 95 % interval. Assumptions:"), granted, html.P(_CARE)]

@@ -1,4 +1,4 @@
-"""Looking closer at the speed over time on the page "After the water"."""
+"""Zooming the speed over time on the page "After the water"."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Keeping an outing, on every page that has its form: what can be chosen, what changed, the keeping."""
+"""Callbacks of every page that saves an outing: choices, changes, saving."""
 
 from __future__ import annotations
 
@@ -43,13 +43,13 @@ def register(
     sessions : Sessions
     shelf : LogbookClient
     page, form : str
-        What the ids begin with: of what is under way on the page, and of the form's parts.
+        Prefixes of the ids: of the page's jobs, and of the form's parts.
     asked : str
-        The id of the store that holds what the page asks of the logs.
+        The id of the store that holds the page's request.
     request : callable
-        Makes a request of it.
+        Converts it to a request.
     take_off : bool
-        Whether the logs leave the page once they are kept.
+        Whether the logs are removed from the page once they are saved.
     """
     follow_units(app, form, (*number_fields(form).values(), hull_length(form)))
     _offering(app, shelf, form)
@@ -123,17 +123,17 @@ def register(
     )
     def tell_kept(_shape: Any, known: int | None, token: str) -> dict[str, Any]:
         session = sessions.peek(token)
-        told = {"said": no_update, "error": no_update, "kept": no_update, "boat": no_update}
+        outputs = {"said": no_update, "error": no_update, "kept": no_update, "boat": no_update}
         error = session.failure("keeping")
         if error:
-            told["error"] = error
+            outputs["error"] = error
         kept = session.kept if session.kept and session.kept.form == form else None
-        if kept is None and known is not None:  # the logs are others by now
-            told |= {"said": [], "kept": None}
+        if kept is None and known is not None:  # the logs have changed meanwhile
+            outputs |= {"said": [], "kept": None}
         if kept is None or kept.outing.id == known:
-            return {**told, "new": [no_update] * 3}
-        told |= {"said": kept_told(kept), "kept": kept.outing.id, "boat": kept.outing.boat}
-        return {**told, "new": ["", "", []]}
+            return {**outputs, "new": [no_update] * 3}
+        outputs |= {"said": kept_told(kept), "kept": kept.outing.id, "boat": kept.outing.boat}
+        return {**outputs, "new": ["", "", []]}
 
 
 def _offering(app: Dash, shelf: LogbookClient, form: str) -> None:
@@ -200,6 +200,6 @@ def _changing(app: Dash, shelf: LogbookClient, form: str) -> None:
 
 
 def _which(said: dict[str, str | None]) -> dict[str, str]:
-    """Name the boat and the sheet that a form means: a new boat has no sheet yet."""
+    """Return the boat and the sheet of a form: a new boat has no sheet yet."""
     new = (said["new-boat"] or "").strip()
     return {"boat": new or said["boat"] or "", "sheet": "" if new else said["sheet"] or ""}

@@ -1,4 +1,4 @@
-"""An outing's form: which boat, which sheet or what the next one says, what the outing was like."""
+"""An outing's form: boat, sheet, changes for the next sheet, conditions."""
 
 from __future__ import annotations
 
@@ -14,11 +14,11 @@ from telemetry.logbook import Boat, Conditions, Logbook
 from telemetry.setup import BenchDisplay, Reading, SetupSheet, parse_reading
 
 TEXTS: Final = ("place", "water", "pack", "note")
-"""What an outing was like in words; the ids end so too."""
+"""The text fields of the conditions; their ids end with these names."""
 
 
 def number_fields(form: str) -> dict[str, Field]:
-    """Name the number fields of a form by what they tell of :class:`telemetry.logbook.Conditions`."""
+    """Return the number fields of a form by the names of :class:`telemetry.logbook.Conditions`."""
     return {
         "wind_mps": Field(f"{form}-wind", "Mean wind", "speed"),
         "wind_from_deg": Field(f"{form}-wind-from", "Wind from, degrees"),
@@ -28,20 +28,20 @@ def number_fields(form: str) -> dict[str, Field]:
 
 
 def hull_length(form: str) -> Field:
-    """Name the field for the length of a hull."""
+    """Return the field of a hull's length."""
     return Field(f"{form}-length", "Hull length", "length")
 
 
 def conditions_of(
     form: str, texts: Mapping[str, str | None], numbers: Mapping[str, Value], units: Chosen
 ) -> Conditions:
-    """Turn a form's fields into a record in SI."""
+    """Convert a form's fields to a record in SI."""
     said = {name: field.read(numbers[name], units) for name, field in number_fields(form).items()}
     return Conditions(**{name: (texts[name] or "").strip() for name in TEXTS}, **said)
 
 
 def written(form: str, conditions: Conditions, units: Chosen) -> tuple[dict[str, str], dict[str, Any]]:
-    """Turn a record into a form's fields: the texts, and the numbers, by their names."""
+    """Convert a record to a form's fields: the texts and the numbers, by name."""
     numbers = {
         name: field.written(getattr(conditions, name), units) for name, field in number_fields(form).items()
     }
@@ -50,21 +50,21 @@ def written(form: str, conditions: Conditions, units: Chosen) -> tuple[dict[str,
 
 @dataclass(frozen=True, slots=True)
 class OutingEntry:
-    """The form of an outing as it stands; names of what is new go before what is chosen.
+    """The values of an outing's form; names of new items take precedence over chosen ones.
 
     Attributes
     ----------
     boat, new_boat : str
-        One of the logbook's boats, or the name of one to make.
+        One of the logbook's boats, or the name of a new one.
     new_kind : str
-        What hull a new boat is.
+        Hull type of a new boat.
     new_length_m : float or None
-        How long it is [m].
+        Its length [m].
     sheet, new_sheet : str
-        The id of one of the boat's sheets, and the name of one to make.
+        The id of one of the boat's sheets, and the name of a new one.
     changed : mapping of str to str
-        What the new sheet says otherwise than the chosen one, as the user wrote it, by item; where no sheet
-        is chosen, all that it says.
+        The new sheet's differences from the chosen one, as the user wrote them, by item; without a chosen
+        sheet, all its values.
     conditions : Conditions
     """
 
@@ -79,12 +79,12 @@ class OutingEntry:
 
     @property
     def boat_name(self) -> str:
-        """The boat's name, whether it is there or not yet."""
+        """The boat's name, existing or new."""
         return " ".join((self.new_boat or self.boat).split())
 
 
 def bench_of(book: Logbook, boat: str, sheet: str) -> OnBench | None:
-    """Put a boat's sheet on the bench, or a blank one; None where nobody says which boat."""
+    """Put a boat's sheet on the bench, or a blank one; None if no boat is given."""
     if not boat:
         return None
     there = any(known.name == boat for known in book.boats())
@@ -93,23 +93,23 @@ def bench_of(book: Logbook, boat: str, sheet: str) -> OnBench | None:
 
 
 def settled(book: Logbook, entry: OutingEntry, showing: BenchDisplay) -> tuple[str | Boat, SetupSheet]:
-    """Find or make the boat and the sheet that an entry means; nothing is written yet.
+    """Find or build the boat and the sheet of an entry; nothing is saved yet.
 
     Raises
     ------
     CallError
-        If no boat or sheet is named, or a new one cannot be called so.
+        If no boat or sheet is named, or a new name is not possible.
     SetupError
-        If what was written of a new sheet cannot be used.
+        If a value of a new sheet cannot be used.
     LogbookError
-        If what was chosen is not there.
+        If a chosen one does not exist.
     """
     name = entry.boat_name
     if not name:
         raise CallError("the outing has no boat", hint="choose a boat, or name a new one")
     taken = any(known.name.casefold() == name.casefold() for known in book.boats())
     if entry.new_boat and taken:
-        raise CallError(f"a boat '{name}' is there already", hint="choose it, or give another name")
+        raise CallError(f"a boat '{name}' exists already", hint="choose it, or give another name")
     boat: str | Boat
     if entry.new_boat:
         boat = Boat(name, hull_kind=entry.new_kind.strip(), length_m=entry.new_length_m)
@@ -126,24 +126,24 @@ def _sheet(
 ) -> SetupSheet:
     name, readings = " ".join(entry.new_sheet.split()), _readings(bench, entry.changed, showing)
     if not name and readings:
-        raise CallError("the new sheet has no name", hint="name it, or take off what changed")
+        raise CallError("the new sheet has no name", hint="name it, or remove the changes")
     if not name:
         if not chosen:
             raise CallError("the outing has no setup sheet", hint="choose a sheet, or name a new one")
         return bench.sheet
     if chosen and not readings:
-        hint = "say what changed, or take its name away to stay with the sheet that is chosen"
-        raise CallError(f"nothing is said of what changed on the new sheet '{name}'", hint=hint)
+        hint = "enter the changes, or clear its name to use the chosen sheet"
+        raise CallError(f"the new sheet '{name}' has no changes", hint=hint)
     there = () if entry.new_boat else book.sheets(bench.sheet.boat)
     if any(known.name.casefold() == name.casefold() for known in there):
-        raise CallError(f"a sheet '{name}' of this boat is there already", hint="give it another name")
+        raise CallError(f"this boat has a sheet '{name}' already", hint="give it another name")
     own = tuple(item for item in bench.own if item.name in readings or item in bench.sheet.own)
     now = datetime.now(UTC)
     if chosen:
         new = bench.sheet.edit(readings, name=name, made_utc=now, own=own)
         if new == bench.sheet:
-            hint = "say what changed, or take its name away to stay with the sheet that is chosen"
-            raise CallError(f"the new sheet '{name}' says the same as the one that is chosen", hint=hint)
+            hint = "enter the changes, or clear its name to use the chosen sheet"
+            raise CallError(f"the new sheet '{name}' is the same as the chosen one", hint=hint)
         return new
     return replace(bench.sheet, readings=readings, own=own, name=name, made_utc=now)
 

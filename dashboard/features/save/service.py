@@ -1,4 +1,4 @@
-"""Putting an outing into the logbook, in the background: all of it or nothing."""
+"""Save an outing in the logbook, in the background: all of it or nothing."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ _ON_A_SHEET: Final = {
     "motor_resistance_ohm": "motor_resistance_ohm",
     "no_load_current_a": "no_load_current_a",
 }
-"""What :class:`telemetry.motor.power.PowerOptions` asks, by the items of a sheet that say it."""
+"""Facts of :class:`telemetry.motor.power.PowerOptions`, by the items of a sheet that hold them."""
 
 
 def save_outing(
@@ -37,9 +37,9 @@ def save_outing(
     *,
     take_off: bool = False,
 ) -> None:
-    """Have the session's logs put into the logbook as one outing.
+    """Save the session's logs in the logbook as one outing.
 
-    What comes of it stands in ``session.kept``, or in what is said of the job.
+    The result is in ``session.kept``, or in the job's message.
 
     Parameters
     ----------
@@ -47,14 +47,14 @@ def save_outing(
         The logbook's file or URL; None is the user's own.
     session : Session
     form : str
-        Which form on which page it is.
+        Which form on which page.
     entry : OutingEntry
     showing : BenchDisplay
-        In which units and signs its user wrote what changed.
+        Units and signs of the changed values.
     request : Request, optional
-        What the page asks of the logs. What the sheet says of the power train goes before it.
+        The page's request. The sheet's facts of the power train take precedence.
     take_off : bool
-        Whether the logs are taken off the session then.
+        Whether the logs are removed from the session then.
 
     Raises
     ------
@@ -85,10 +85,10 @@ def save_outing(
                 progress=step,
                 who=session.who,
             )
-            told, _ = book.asked(imported.outing.id)
+            request_kept, _ = book.asked(imported.outing.id)
         for key in usable if take_off else ():
             session.remove(key)
-        begins = {} if take_off else begun_with(session, told)
+        begins = {} if take_off else begun_with(session, request_kept)
         session.keep(SavedOuting(form, imported.outing, imported.unused), begins)
 
     session.queue.cancel_all("keeping")
@@ -96,7 +96,7 @@ def save_outing(
 
 
 def _by_the_sheet(request: Request, sheet: SetupSheet) -> Request:
-    """Leave to the sheet what it says of the power train."""
+    """Leave the facts of the power train to the sheet."""
     power = request.power
     stated = {name: None for name, item in _ON_A_SHEET.items() if sheet.value(item) is not None}
     return replace(request, power=replace(power, **stated))

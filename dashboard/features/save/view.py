@@ -1,4 +1,4 @@
-"""The form of an outing, on every page that keeps one: boat, sheet, what the outing was like."""
+"""The form of an outing, on every page that saves one: boat, sheet, conditions."""
 
 from __future__ import annotations
 
@@ -64,7 +64,7 @@ def _changes(form: str) -> html.Details:
     items = dmc.MultiSelect(
         id=f"{form}-changed",
         label="What changed",
-        description="From the sheet chosen; without one, what the first sheet says.",
+        description="Changes from the chosen sheet; without one, the values of the first sheet.",
         data=[],
         value=[],
         searchable=True,
@@ -76,7 +76,7 @@ def _changes(form: str) -> html.Details:
 
 
 def conditions_fields(form: str) -> list[Any]:
-    """Ask what an outing was like; the ids begin with the form's name."""
+    """Build the fields of the conditions; the ids begin with the form's name."""
     wind, wind_from, air, water = (
         _number(field, *_LIMITS[name]) for name, field in number_fields(form).items()
     )
@@ -101,7 +101,7 @@ def _number(field: Field, low: float, high: float, **more: Any) -> dmc.NumberInp
 def changed_rows(
     form: str, bench: OnBench | None, names: Sequence[str], typed: dict[str, str], showing: BenchDisplay
 ) -> list[dmc.TextInput]:
-    """Ask for the value of each item that changed, with what the chosen sheet says."""
+    """Build a field for each changed item, with the chosen sheet's value."""
     rows = []
     for name in names if bench else ():
         assert bench is not None
@@ -121,9 +121,9 @@ def changed_rows(
 
 
 def kept_told(kept: SavedOuting) -> list[Any]:
-    """Say what was kept, with the way to it, and which logs were not."""
+    """Show what was saved, with its link, and which logs were not."""
     outing = kept.outing
     logs = ", ".join(log.file for log in outing.logs)
     link = html.A(f"outing {outing.id}", href=outing_address(outing.id))
-    told = [html.P(["Added: ", link, f" of {outing.boat}. Setup sheet {outing.sheet_name}; {logs}."])]
-    return [*told, *(html.P(f"Not kept: {error}") for error in kept.unused)]
+    paragraphs = [html.P(["Added: ", link, f" of {outing.boat}. Setup sheet {outing.sheet_name}; {logs}."])]
+    return [*paragraphs, *(html.P(f"Not saved: {error}") for error in kept.unused)]

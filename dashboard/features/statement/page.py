@@ -14,7 +14,7 @@ from dashboard.ui.fields import Chosen
 from telemetry.core.errors import ReciprocalError
 from telemetry.statement import Statement, content_policy
 
-_GONE = "This statement is no longer kept. Open its two-way again, and the statement from there."
+_GONE = "This statement is no longer available. Open its two-way again, and the statement from there."
 
 
 def register(server: Flask, statements: Statements) -> None:
@@ -47,7 +47,7 @@ def _of_outing(statements: Statements, outing_id: int, answer: Callable[[Stateme
 
 
 def _units() -> Chosen:
-    """Read the reader's units from the address."""
+    """Parse the reader's units from the address."""
     names = [one.name for one in fields(Chosen)]
     return Chosen(**{name: request.args[name] for name in names if name in request.args})
 

@@ -1,4 +1,4 @@
-"""Statements that were opened: plain facts under names that nobody can guess, until others push them out."""
+"""Statements that were opened: plain facts under names that cannot be guessed, up to a limit."""
 
 from __future__ import annotations
 
@@ -20,14 +20,14 @@ from telemetry.text.logbook import conditions_text
 class Statements:
     """The statements of one server.
 
-    A statement is made when its two-way is opened and stays as it was made, whatever its tab does then.
+    A statement is built when its two-way is opened and does not change afterwards.
 
     Parameters
     ----------
     logbook : str or None
         The logbook's file or URL; None is the user's own.
     limit : int
-        How many to keep; the one asked for longest ago goes first.
+        How many to store; the one used longest ago is dropped first.
     """
 
     def __init__(self, logbook: str | None = None, limit: int = 500) -> None:
@@ -37,7 +37,7 @@ class Statements:
         self._kept: OrderedDict[str, Statement] = OrderedDict()
 
     def keep(self, analysis: Analysis, two_way_id: str | None, unit: str) -> str | None:
-        """Make a statement and return the name it is kept under; None where there is no such two-way."""
+        """Build a statement and return its name; None if there is no such two-way."""
         if all(two_way_id != t.id for t in analysis.two_ways):
             return None
         made = build_statement(analysis, two_way_id, unit=unit, made_utc=datetime.now(UTC))
@@ -49,14 +49,14 @@ class Statements:
         return name
 
     def find(self, name: str) -> Statement | None:
-        """Return a statement that is kept."""
+        """Return a stored statement."""
         with self._lock:
             if name in self._kept:
                 self._kept.move_to_end(name)
             return self._kept.get(name)
 
     def of_outing(self, outing_id: int, units: Chosen) -> Statement:
-        """Make a statement of an outing's best two-way, with its sheet and conditions.
+        """Build a statement of an outing's best two-way, with its sheet and conditions.
 
         Raises
         ------
@@ -75,12 +75,12 @@ class Statements:
             outing = logbook.outing(outing_id)
             analysis = logbook.analysed(outing_id)
             sheet = logbook.sheet(outing.sheet_id, outing.boat)
-        told = conditions_text(outing.conditions, units.speed, units.temperature)
+        conditions = conditions_text(outing.conditions, units.speed, units.temperature)
         return build_statement(
             analysis,
             unit=units.speed,
             sheet=sheet,
             showing=BenchDisplay(units.length, units.mass),
-            conditions=told,
+            conditions=conditions,
             made_utc=datetime.now(UTC),
         )

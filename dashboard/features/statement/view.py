@@ -1,4 +1,4 @@
-"""The links that lead to a statement: to its page, and to the same as a file."""
+"""Links to a statement: to its page, and to the same as a file."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ STATEMENTS_AT: Final = "/statement"
 
 
 def kept_statement(name: str) -> html.Div:
-    """Link to a statement that is kept under a name."""
+    """Link to a stored statement."""
     return _links(f"{STATEMENTS_AT}/{name}", "")
 
 

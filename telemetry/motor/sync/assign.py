@@ -1,4 +1,4 @@
-"""Bringing motor logs to the speed logs they belong to, for power and for ride."""
+"""Assign motor logs to the speed logs they match, for power and for ride."""
 
 from __future__ import annotations
 
@@ -25,20 +25,20 @@ _BY_EYE_S = 0.1
 
 @dataclass(frozen=True)
 class MotorAssignment:
-    """A motor log with the speed log it belongs to.
+    """A motor log and the speed log it belongs to.
 
     Attributes
     ----------
     log : MotorLog
     clock : MotorClock
-        Where it is not trusted, ``speed_log`` is the one that came nearest.
+        If it is not trusted, ``speed_log`` is the closest one.
     speed_log : int
         As ``Pass.log`` counts them.
     power : PowerReport
     estimates : tuple of MotorClock
-        The program's own, for each speed log.
+        The program's own estimates, one for each speed log.
     by_hand : ClockByHand or None
-        What a person set, where ``clock`` is that.
+        The clock set by a person, if ``clock`` is that.
     """
 
     log: MotorLog
@@ -50,24 +50,24 @@ class MotorAssignment:
 
     @property
     def own(self) -> MotorClock:
-        """The program's own estimate of the clock, whatever a person set."""
+        """The program's own estimate of the clock, even if a person set another."""
         return self.estimates[self.speed_log]
 
     @property
     def apart_s(self) -> float:
-        """How far the clock lies from the program's own estimate, at its widest over the motor log [s]."""
+        """Distance of the clock from the program's own estimate, at its widest over the motor log [s]."""
         ends_s = self.log.t_s[[0, -1]]
         return float(np.max(np.abs(self.clock.to_speed_log(ends_s) - self.own.to_speed_log(ends_s))))
 
     @property
     def findings(self) -> tuple[Finding, ...]:
-        """What is odd about the clock."""
+        """Findings on the clock."""
         least_s = float(np.hypot(self.clock.u95_s, self.own.u95_s))
         if self.by_hand is None or not self.own.trusted or self.apart_s <= least_s:
             return ()
         said = (
-            f"the clock set by hand is {self.apart_s:.2f} s from where the speeds place it (± "
-            f"{self.own.u95_s:.2f} s; {self.own.why}); what ride and power tell follows the hand"
+            f"the clock set by hand is {self.apart_s:.2f} s from the automatic estimate (± "
+            f"{self.own.u95_s:.2f} s; {self.own.why}); ride and power use the clock set by hand"
         )
         return (Finding("clock-contradicted", said, 1, *(float(t) for t in self.log.t_s[[0, -1]])),)
 
@@ -83,7 +83,7 @@ class MotorAssignment:
         }
 
     def signal(self) -> MotorSignal:
-        """Return what ride asks of the motor, on the speed log's clock."""
+        """Return the motor data that ride needs, on the speed log's clock."""
         t_s = self.clock.to_speed_log(self.log.t_s)
         rises = np.r_[True, np.diff(np.maximum.accumulate(t_s)) > 0.0]
 
@@ -105,7 +105,7 @@ def assign_motors(
     by_hand: ByHand | None = None,
     known: Sequence[Mapping[int, MotorClock]] | None = None,
 ) -> tuple[MotorAssignment, ...]:
-    """Join each motor log to the speed log that it matches, or as a person says.
+    """Match each motor log to a speed log, or use the clock that a person set.
 
     Parameters
     ----------
@@ -114,17 +114,17 @@ def assign_motors(
         The speed logs, as ``Pass.log`` counts them.
     passes : sequence of Pass
     lags_s : sequence of float
-        By how much each speed log's speed lags its positions [s].
+        Lag of each speed log's speed behind its positions [s].
     options : PowerOptions
     by_hand : ByHand, optional
-        Clocks that a person set.
-    known : sequence of mapping of int to Clock, optional
-        For each motor log the estimates made before, by the number of the speed log.
+        Clocks set by a person.
+    known : sequence of mapping of int to MotorClock, optional
+        For each motor log the earlier estimates, by the number of the speed log.
 
     Returns
     -------
     tuple of MotorAssignment
-        One for each motor log as long as there is a speed log at all.
+        One for each motor log if there is any speed log.
     """
     joined = []
     for number, motor in enumerate(report_each(motors if logs else (), len(motors))):
@@ -133,51 +133,61 @@ def assign_motors(
             there[k] if k in there else match_clock(motor, cleaned, motion, lag_s)
             for k, ((cleaned, motion), lag_s) in enumerate(zip(logs, lags_s, strict=True))
         )
-        # A trusted clock first, among those the surest; where none is, the first log's refusal is told.
+        # A trusted clock first, among those the most certain; if there is none, the first log's refusal is
+        # reported.
         k = min(range(len(estimates)), key=lambda i: (not estimates[i].trusted, estimates[i].u95_s, i))
         clock, said = estimates[k], (by_hand or ByHand()).clock_of(log_key(motor.meta))
         if said is not None:
             keys = [log_key(cleaned.track.meta) for cleaned, _ in logs]
             k = keys.index(said.speed_log) if said.speed_log in keys else k
             clock = clock_by_hand(said, motor, *logs[k], estimates[k])
-        told = _told(motor, clock, k, logs[k][1], passes, options)
-        joined.append(MotorAssignment(motor, clock, k, told, estimates, said))
+        report = _told(motor, clock, k, logs[k][1], passes, options)
+        joined.append(MotorAssignment(motor, clock, k, report, estimates, said))
     return tuple(joined)
 
 
 def clock_by_hand(
     said: ClockByHand, motor: MotorLog, cleaned: Cleaned, motion: Motion, own: MotorClock
 ) -> MotorClock:
-    """Take a clock as a person says it.
+    """Build the clock that a person set.
 
     Parameters
     ----------
     said : ClockByHand
     motor : MotorLog
     cleaned, motion : Cleaned, Motion
-        The speed log that it is joined to.
+        The speed log that it is matched to.
     own : MotorClock
-        The program's own estimate, told beside it.
+        The program's own estimate, reported with it.
 
     Notes
     -----
-    Where the person does not say how well it is set: curves are laid on one another by eye to a tenth of a
-    second (our own assumption, no source), and where a corner lies between two samples of either log does not
-    show, which is a uniform error of one step each (JCGM 100:2008, 4.3.7).
+    Without a stated uncertainty: curves are aligned by eye to a tenth of a second (our own assumption, no
+    source), and the position of a corner between two samples of either log is unknown, a uniform error of one
+    step each (JCGM 100:2008, 4.3.7).
     """
-    u95_s, how = said.u95_s, "its interval as stated"
+    u95_s, how = said.u95_s, "interval as stated"
     if u95_s is None:
         steps_s = [1.0 / log.rate_hz for log in (motor, cleaned.track) if log.rate_hz]
         u95_s = float(np.hypot(_BY_EYE_S, Z95 * np.sqrt(np.sum(np.square(steps_s)) / 12.0)))
-        how = f"its interval by what an eye can do: {_BY_EYE_S:g} s and the steps of both logs"
-    clock = MotorClock(said.offset_s, said.drift_ppm, u95_s, CLOCK_SET_BY_HAND, True, "", np.nan, np.nan)
+        how = f"interval for a match by eye: {_BY_EYE_S:g} s and the steps of both logs"
+    clock = MotorClock(
+        offset_s=said.offset_s,
+        drift_ppm=said.drift_ppm,
+        u95_s=u95_s,
+        method=CLOCK_SET_BY_HAND,
+        trusted=True,
+        why="",
+        start_s=np.nan,
+        end_s=np.nan,
+    )
     ends_s = clock.to_speed_log(motor.t_s[[0, -1]])
     start_s, end_s = max(ends_s[0], motion.t_s[0]), min(ends_s[1], motion.t_s[-1])
     apart_s = float(np.max(np.abs(ends_s - own.to_speed_log(motor.t_s[[0, -1]]))))
     if own.trusted:
-        beside = f"the program's own estimate is {apart_s:.2f} s away, ± {own.u95_s:.2f} s"
+        beside = f"the automatic estimate is {apart_s:.2f} s away, ± {own.u95_s:.2f} s"
     else:
-        beside = f"the program itself would not join it: {own.why}"
+        beside = f"there is no automatic match: {own.why}"
     why = f"set by hand{with_reason(said.why)}; {how}; {beside}"
     return replace(clock, why=why, start_s=float(start_s), end_s=float(end_s))
 
@@ -190,7 +200,7 @@ def _told(
     passes: Sequence[Pass],
     options: PowerOptions,
 ) -> PowerReport:
-    """Tell the power of the passes of the one speed log that a motor log belongs to."""
+    """Compute the power figures of the passes of the speed log that a motor log belongs to."""
     return power_report(motor, clock, [p for p in passes if p.log == log], motion, options)
 
 
@@ -200,7 +210,19 @@ def report_power_again(
     passes: Sequence[Pass],
     options: PowerOptions,
 ) -> tuple[MotorAssignment, ...]:
-    """Tell power again with other options; the clocks stay as they are."""
+    """Compute the power figures again with other options; the clocks are unchanged.
+
+    Parameters
+    ----------
+    joined : sequence of MotorAssignment
+        Motor logs with their clocks.
+    motions : sequence of Motion
+        Of the speed logs, by number.
+    passes : sequence of Pass
+        Of all speed logs.
+    options : PowerOptions
+        The new options.
+    """
     return tuple(
         replace(j, power=_told(j.log, j.clock, j.speed_log, motions[j.speed_log], passes, options))
         for j in joined
@@ -208,12 +230,12 @@ def report_power_again(
 
 
 def motor_findings(log: MotorLog, joined: Sequence[MotorAssignment]) -> tuple[Finding, ...]:
-    """Return what is odd in a motor log, its clock included."""
+    """Return the findings of a motor log, its clock included."""
     return (*log.findings, *(f for j in joined if j.log is log for f in j.findings))
 
 
 def motor_covering(joined: Sequence[MotorAssignment], a_pass: Pass) -> MotorAssignment | None:
-    """Find the joined motor log that covers most of a pass, the first of equals; None where none does."""
+    """Find the matched motor log that covers most of a pass, the first of equals; None if none does."""
 
     def common_s(j: MotorAssignment) -> float:
         return min(j.clock.end_s, a_pass.end_s) - max(j.clock.start_s, a_pass.start_s)
@@ -223,15 +245,15 @@ def motor_covering(joined: Sequence[MotorAssignment], a_pass: Pass) -> MotorAssi
 
 
 def pass_power_of(joined: Sequence[MotorAssignment], a_pass: Pass) -> PassPower | None:
-    """Find what the motor log of a pass tells of it; None where it does not cover the whole of it."""
+    """Return a pass's power figures; None if its motor log does not cover the whole of it."""
     motor = motor_covering(joined, a_pass)
     return motor.power.of(a_pass.id) if motor else None
 
 
 def why_no_power(joined: Sequence[MotorAssignment], a_pass: Pass) -> str:
-    """Say why :func:`pass_power_of` finds nothing, of every log that might have told."""
-    # One that is not joined belongs to no speed log: it may be of any.
-    refused = [f"{j.log.meta.file} is not joined: {j.clock.why}" for j in joined if not j.clock.trusted]
+    """Explain why :func:`pass_power_of` returns None, for every log that might have covered the pass."""
+    # A log that is not matched belongs to no speed log: it may be of any.
+    refused = [f"{j.log.meta.file} is not matched: {j.clock.why}" for j in joined if not j.clock.trusted]
     if any(j.clock.trusted and j.speed_log == a_pass.log for j in joined):
-        refused.insert(0, "no joined motor log covers it" if refused else "no motor log covers it")
+        refused.insert(0, "no matched motor log covers it" if refused else "no motor log covers it")
     return "; ".join(refused) or "no motor log"

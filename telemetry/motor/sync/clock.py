@@ -1,9 +1,9 @@
-"""Joining a motor log, which runs on the controller's own clock, to a speed log.
+"""Match a motor log, which runs on the controller's own clock, to a speed log.
 
 The coarse relation comes from a normalised cross-correlation over every possible overlap, the fine one from
-the surge model of :mod:`telemetry.motor.sync.surge_model`. What is found ties the motor log to the speeds
+the surge model of :mod:`telemetry.motor.sync.surge_model`. The result ties the motor log to the speeds
 *as stamped*: a receiver whose speed lags its stamps makes the motor log late by that lag, unless the caller
-says how large it is.
+gives it.
 """
 
 from __future__ import annotations
@@ -22,14 +22,15 @@ from telemetry.motor.sync.drive_signal import DriveSignal, choose_drive_signal
 from telemetry.motor.sync.speed_steps import Drive, integrate_drive, speed_steps
 from telemetry.motor.sync.surge_model import DRAG_KNOTS, ClockStep, SurgeFit, SurgeProblem
 
-# The coarse search: how finely, how many places are looked at again, and how slowly a hull follows its shaft.
+# The coarse search: sample rate, number of candidates for a second look, and how slowly a hull follows its
+# shaft.
 _GRID_S = 0.2
 _DAY_S, _LONGEST_DAYS = 86_400.0, 7
 _CANDIDATES = 6
 _APART_S = 2.0
 _HULL_S = 0.8
 _MIN_COMMON_S = 15.0
-# The second look, on thinned speeds, round each place.
+# The second look, on thinned speeds, around each candidate.
 _QUICK_STEP_S = 0.18
 _AROUND_S = np.linspace(-0.8, 0.8, 5)
 _REFINED = 3
@@ -53,13 +54,13 @@ _MAX_DRIFT = 1500e-6
 _RIVAL_SHARE = 0.9
 _SLOW_SHARE = 0.1
 _REMAINING = 1.0 / 3.0
-# Speeds that stand still or lack any noise (a made log) leave nothing, of which there is no logarithm.
+# Constant speeds, or speeds without noise (a synthetic log), leave zero, which has no logarithm.
 _MIN_NOISE = 1e-12
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class MotorClock:
-    """How a motor log's clock stands to a speed log's.
+    """Relation of a motor log's clock to a speed log's.
 
     Attributes
     ----------
@@ -68,9 +69,9 @@ class MotorClock:
     u95_s : float
         Half-width of the 95 % interval of that, at its widest over the motor log [s].
     method : str
-        What it rests on.
+        What it was derived from.
     trusted : bool
-        False when the logs do not match or do not say enough; nothing may then be taken from the motor log.
+        False if the logs do not match or do not hold enough; no figure may then be taken from the motor log.
     why : str
         The reason in a sentence, for the user.
     start_s, end_s : float
@@ -101,7 +102,7 @@ class MotorClock:
 
 @dataclass(frozen=True)
 class _Match:
-    """A place where the logs may belong together, looked at closely."""
+    """A candidate relation of the clocks, examined closely."""
 
     fit: SurgeFit
     step: ClockStep
@@ -112,31 +113,40 @@ class _Match:
 
 
 def match_clock(motor: MotorLog, cleaned: Cleaned, motion: Motion, lag_s: float = 0.0) -> MotorClock:
-    """Find how a motor log's clock stands to a speed log's.
+    """Estimate the relation of a motor log's clock to a speed log's.
 
     Parameters
     ----------
     motor : MotorLog
-        With shaft speed, current or throttle; the first of these that it has is compared with the speed.
+        With shaft speed, current or throttle; the first of these it has is compared with the speed.
     cleaned, motion : Cleaned, Motion
-        The speed log.
+        Of the speed log.
     lag_s : float
-        By how much the logged speed is known to lag its stamps [s].
+        Known lag of the logged speed behind its stamps [s].
 
     Returns
     -------
-    Clock
-        ``trusted`` is False where the logs do not match or cannot tell.
+    MotorClock
+        ``trusted`` is False if the logs do not match or are not conclusive.
 
     Notes
     -----
-    The 95 % interval is that of the join to the logged speed; an unknown lag of the receiver is not in it. A
-    start time that the controller wrote is looked at too, and believed only if the speeds bear it out.
+    The 95 % interval is that of the match to the logged speed; an unknown lag of the receiver is not
+    included. A start time written by the controller is tried too, and accepted only if the speeds confirm it.
     """
     if _one_table(motor, cleaned):
         start_s, end_s = _shared(motor, motion, 0.0, 0.0)
         why = "both logs are columns of one table"
-        return MotorClock(0.0, 0.0, 0.0, "one table, one clock", True, why, start_s, end_s)
+        return MotorClock(
+            offset_s=0.0,
+            drift_ppm=0.0,
+            u95_s=0.0,
+            method="one table, one clock",
+            trusted=True,
+            why=why,
+            start_s=start_s,
+            end_s=end_s,
+        )
     differenced = cleaned.track.column("speed_mps") is None
     chosen = choose_drive_signal(motor, blur_s(motion.t_s) if differenced else 0.0)
     if chosen is None:
@@ -147,12 +157,12 @@ def match_clock(motor: MotorLog, cleaned: Cleaned, motion: Motion, lag_s: float 
     method = f"{proxy.name} against speed"
     speed = motion.speed_mps[np.isfinite(motion.speed_mps)]
     if speed.size < 20 or np.ptp(speed) < _MIN_CHANGE_MPS:
-        return _refused(method, "the speed hardly changes, so that there is nothing to compare")
+        return _refused(method, "the speed hardly changes, so there is nothing to compare")
     if any(b - a > _LONGEST_DAYS * _DAY_S for a, b in map(_main_span, (motion.t_s, drive.t_s))):
-        return _refused(method, f"a log of more than {_LONGEST_DAYS} days is no outing's: split it")
+        return _refused(method, f"a log of more than {_LONGEST_DAYS} days is not one outing: split it")
     matches = _matches(motor, cleaned, motion, drive)
     if not matches:
-        return _refused(method, "the logs have no stretch in common in which both change")
+        return _refused(method, "the logs do not overlap where both change")
     likelihood = _likelihoods(matches)
     judged = [_judged(match, proxy, lag_s) for match in matches]
     sound = [k for k, clock in enumerate(judged) if clock.trusted]
@@ -164,7 +174,7 @@ def match_clock(motor: MotorLog, cleaned: Cleaned, motion: Motion, lag_s: float 
         and abs(matches[k].fit.rest_s - matches[order[0]].fit.rest_s) > _APART_S / 2.0
     ]
     if sound and rivals:
-        return replace(judged[order[0]], trusted=False, why="it matches in more than one place equally well")
+        return replace(judged[order[0]], trusted=False, why="it matches equally well in more than one place")
     return judged[order[0]]
 
 
@@ -180,20 +190,27 @@ def _shared(motor: MotorLog, motion: Motion, offset_s: float, drift: float) -> t
 
 def _refused(method: str, why: str) -> MotorClock:
     return MotorClock(
-        float("nan"), float("nan"), float("nan"), method, False, why, float("nan"), float("nan")
+        offset_s=float("nan"),
+        drift_ppm=float("nan"),
+        u95_s=float("nan"),
+        method=method,
+        trusted=False,
+        why=why,
+        start_s=float("nan"),
+        end_s=float("nan"),
     )
 
 
 def _main_span(t_s: FloatArray) -> tuple[float, float]:
-    """From where to where the most samples lie without a day between them: a false stamp is years away."""
+    """Find the span with the most samples and no gap of a day: a false stamp is years away."""
     parts = np.split(t_s, np.flatnonzero(np.diff(t_s) > _DAY_S) + 1)
     main = max(parts, key=len)
     return float(main[0]), float(main[-1])
 
 
 def _candidates(motor: MotorLog, cleaned: Cleaned, motion: Motion, drive: Drive) -> list[float]:
-    """Offsets worth a second look [s], the stated one among them."""
-    # Loaded here, since only a motor log needs it and it takes as long as all else together.
+    """List offsets for a second look [s], including the stated one."""
+    # Imported here, since only a motor log needs it and it takes as long as all else together.
     from scipy.signal import lfilter
 
     known = np.isfinite(motion.speed_mps)
@@ -211,7 +228,7 @@ def _candidates(motor: MotorLog, cleaned: Cleaned, motion: Motion, drive: Drive)
 
 
 def _busiest(problem: SurgeProblem, start_s: float, end_s: float) -> tuple[float, float]:
-    """Choose the window of a shared part in which the speed changes most."""
+    """Choose the window of the overlap in which the speed changes most."""
     if end_s - start_s <= _WINDOW_S:
         return start_s, end_s
     t = problem.inc.start_s
@@ -223,7 +240,7 @@ def _busiest(problem: SurgeProblem, start_s: float, end_s: float) -> tuple[float
 
 
 def _matches(motor: MotorLog, cleaned: Cleaned, motion: Motion, drive: Drive) -> list[_Match]:
-    """Look at every candidate quickly, at the best ones closely."""
+    """Fit every candidate roughly and the best ones precisely."""
     problem = SurgeProblem(speed_steps(cleaned, motion), drive)
     quick = SurgeProblem(speed_steps(cleaned, motion, _QUICK_STEP_S), drive)
     looked: list[tuple[SurgeFit, tuple[float, float]]] = []
@@ -250,7 +267,7 @@ def _gain(fit: SurgeFit) -> float:
 def _refined(
     problem: SurgeProblem, fit: SurgeFit, window: tuple[float, float], motor: MotorLog, motion: Motion
 ) -> _Match | None:
-    """Let offset and drift settle, on a window that grows to all that the logs share."""
+    """Iterate offset and drift until they settle, on a window that grows to the whole overlap."""
     rest_s, drift = fit.rest_s, 0.0
     cleared = False
     while True:
@@ -299,7 +316,7 @@ def _settled(part: SurgeProblem, rest_s: float, drift: float) -> tuple[SurgeFit,
 
 
 def _runs(motion: Motion, start_s: float, end_s: float) -> int:
-    """Count how often the speed goes up and comes down again in a span."""
+    """Count how often the speed rises and falls in a span."""
     known = np.isfinite(motion.speed_mps)
     top = float(np.percentile(motion.speed_mps[known], 99.5))
     inside = known & (motion.t_s >= start_s) & (motion.t_s <= end_s)
@@ -308,10 +325,10 @@ def _runs(motion: Motion, start_s: float, end_s: float) -> int:
 
 
 def _likelihoods(matches: list[_Match]) -> list[float]:
-    """Weigh matches by likelihood; what lies outside the part in common could be any change of speed."""
-    # A short part in common can match by chance, so the noise is taken from matches that had more to fit.
-    told = [m for m in matches if m.runs >= _MIN_RUNS] or matches
-    noise = max(min(m.fit.unexplained / m.fit.used.size for m in told), _MIN_NOISE)
+    """Rank matches by likelihood; outside the overlap any change of speed is possible."""
+    # A short overlap can match by chance, so the noise is taken from matches with longer overlaps.
+    reliable = [m for m in matches if m.runs >= _MIN_RUNS] or matches
+    noise = max(min(m.fit.unexplained / m.fit.used.size for m in reliable), _MIN_NOISE)
     wild = max(_MIN_NOISE, *(m.fit.total / m.fit.used.size for m in matches))
 
     def one(m: _Match) -> float:
@@ -331,25 +348,32 @@ def _judged(match: _Match, proxy: DriveSignal, lag_s: float) -> MotorClock:
     freedom = max(step.clusters - 2.0, 1.0) * (var / scatter_var) ** 2
     u95_s = float(np.max(stdtrit(freedom, 0.975) * np.sqrt(var)))
     clock = MotorClock(
-        offset_s - lag_s, fit.drift * 1e6, u95_s, method, True, "", match.start_s - lag_s, match.end_s - lag_s
+        offset_s=offset_s - lag_s,
+        drift_ppm=fit.drift * 1e6,
+        u95_s=u95_s,
+        method=method,
+        trusted=True,
+        why="",
+        start_s=match.start_s - lag_s,
+        end_s=match.end_s - lag_s,
     )
     why = _objection(match, u95_s)
     if why:
         return replace(clock, trusted=False, why=why)
     return replace(
         clock,
-        why=f"{match.runs} runs in common; {100 * fit.explained:.0f} % of the changes of speed follow from "
-        f"the motor log, each run placing it within {1000 * step.scatter_s:.0f} ms of the others",
+        why=f"{match.runs} runs overlap; {100 * fit.explained:.0f} % of the changes of speed follow from "
+        f"the motor log; the runs agree within {1000 * step.scatter_s:.0f} ms",
     )
 
 
 def _form_covariance(match: _Match, proxy: DriveSignal) -> FloatArray:
-    """Tell how another form of the forces would move offset and drift, as a covariance, shape (2, 2).
+    """Estimate how another form of the forces would shift offset and drift, as a covariance, shape (2, 2).
 
-    The log says how well the model's forces fit, not whether another law would have placed its corners
-    elsewhere. So the power with which thrust follows the motor is moved by its standard deviation to either
-    side, and drag is given half as many knots. Straight lines between knots miss a curve by the square of
-    their distance, so that a third of what doubling it changes is what is still missed (Richardson).
+    The log shows how well the model's forces fit, not whether another law would place its corners elsewhere.
+    So the power with which thrust follows the motor is shifted by its standard deviation to either side, and
+    drag is given half as many knots. Straight lines between knots miss a curve by the square of their
+    distance, so that a third of the change on doubling it is the remaining error (Richardson).
     """
     fit, problem = match.fit, match.problem
     drive = problem.drive
@@ -373,24 +397,24 @@ def _step_s(problem: SurgeProblem) -> float:
 
 
 def _objection(match: _Match, u95_s: float) -> str:
-    """Say what speaks against a match; empty where nothing does."""
+    """Return the reason against a match; empty if there is none."""
     fit, scatter_s = match.fit, match.step.scatter_s
     if match.runs < _MIN_RUNS or match.step.clusters < _MIN_CLUSTERS:
-        return "the part in common holds one run at most, which could be any run of any outing"
+        return "the overlap holds one run at most, which any outing could match"
     if fit.explained < _MIN_EXPLAINED or fit.coefficients[0] <= 0.0:
         return (
             f"the speed does not follow the motor log (at best {100 * max(fit.explained, 0.0):.0f} % of its "
-            "changes): it is of another outing or another boat"
+            "changes): it belongs to another outing or another boat"
         )
     if abs(fit.drift) > _MAX_DRIFT:
-        return "the logs only match if one clock runs far too fast: they are of different outings"
-    # Fewer runs can agree by chance, many hardly; slow sampling and a rippling ride scatter them.
+        return "the logs only match if one clock runs far too fast: they belong to different outings"
+    # Few runs can agree by chance, many hardly; slow sampling and a rippling ride increase their scatter.
     most_s = _MAX_SCATTER_S * min(0.5 * (match.runs - 1), 1.5)
     if scatter_s > max(most_s, _SLOW_SHARE * _step_s(match.problem)):
         return (
-            f"the runs disagree on the clock by {scatter_s:.2f} s: the motor log is of another outing, or "
+            f"the runs disagree on the clock by {scatter_s:.2f} s: the motor log is from another outing, or "
             "its clock does not run evenly"
         )
     if u95_s > _MAX_U95_S:
-        return f"the clocks can only be joined within {u95_s:.2f} s, too coarse to set one beside the other"
+        return f"the clocks can only be matched within {u95_s:.2f} s, too coarse for a comparison"
     return ""

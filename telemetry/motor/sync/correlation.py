@@ -1,4 +1,4 @@
-"""Where two signals could overlap: normalised cross-correlation over every shift, however short the overlap.
+"""Normalised cross-correlation over every shift, however short the overlap.
 
 References
 ----------
@@ -17,25 +17,25 @@ _MIN_VARIANCE_SHARE = 0.1
 
 
 def cross_correlation(first: FloatArray, second: FloatArray, least: int) -> tuple[IntArray, FloatArray]:
-    """Correlate two evenly sampled signals at every shift, over what they have in common there.
+    """Correlate two evenly sampled signals at every shift, over their overlap.
 
     Parameters
     ----------
     first, second : ndarray, shape (n,), (m,)
-        Without missing values.
+        Signals without missing values.
     least : int
-        Fewest samples in common.
+        Fewest samples in the overlap.
 
     Returns
     -------
     shift : ndarray of int, shape (n + m - 1,)
-        ``second[0]`` stands at ``first[shift]``; ascending.
+        ``second[0]`` is at ``first[shift]``; ascending.
     coefficient : ndarray, shape (n + m - 1,)
-        Pearson's coefficient; -1 where too little is in common or either hardly changes there.
+        Pearson's coefficient; -1 if the overlap is too short or either signal hardly changes there.
 
     Examples
     --------
-    >>> shift, r = correlation(np.array([0.0, 0, 1, 3, 1, 0, 0]), np.array([1.0, 3, 1]), 3)
+    >>> shift, r = cross_correlation(np.array([0.0, 0, 1, 3, 1, 0, 0]), np.array([1.0, 3, 1]), 3)
     >>> int(shift[np.argmax(r)]), round(float(r.max()), 6)
     (2, 1.0)
     """
@@ -63,8 +63,20 @@ def cross_correlation(first: FloatArray, second: FloatArray, least: int) -> tupl
 
 
 def best_shifts(shift: IntArray, coefficient: FloatArray, count: int, apart: int) -> IntArray:
-    """Take the highest peaks of a correlation that stand at least so many samples apart, best first."""
-    from scipy.signal import find_peaks  # dear to load, and only a motor log needs it
+    """Find the highest peaks of a correlation, at least ``apart`` samples from each other, best first.
+
+    Parameters
+    ----------
+    shift : ndarray of int, shape (n,)
+        Shifts, ascending.
+    coefficient : ndarray, shape (n,)
+        Correlation at each shift.
+    count : int
+        Highest number of peaks.
+    apart : int
+        Smallest distance between two peaks [samples].
+    """
+    from scipy.signal import find_peaks  # slow to import, and only a motor log needs it
 
     peaks, _ = find_peaks(np.r_[-1.0, coefficient, -1.0], height=-0.999, distance=apart)
     peaks = peaks - 1

@@ -1,4 +1,4 @@
-"""Which motor quantity stands for the shaft when clocks are joined, and how well.
+"""Which motor quantity represents the shaft when clocks are matched, and how well.
 
 References
 ----------
@@ -18,7 +18,7 @@ from telemetry.motor.sync.speed_steps import Drive, integrate_drive
 
 @dataclass(frozen=True, slots=True)
 class DriveSignal:
-    """A motor quantity that stands for the shaft, as its power whose square follows the thrust.
+    """A motor quantity that represents the shaft, as its power whose square follows the thrust.
 
     Attributes
     ----------
@@ -47,13 +47,13 @@ PROXIES = (
 
 
 def choose_drive_signal(motor: MotorLog, blur_s: float = 0.0) -> tuple[DriveSignal, Drive] | None:
-    """Take the quantity that follows the shaft best, scaled so that its square follows the thrust.
+    """Choose the quantity that follows the shaft best, scaled so that its square follows the thrust.
 
     Parameters
     ----------
     motor : MotorLog
     blur_s : float
-        Time over which the speed it is to be compared with is a mean [s]: the thrust is averaged likewise.
+        Time over which the compared speed is a mean [s]: the thrust is averaged likewise.
     """
     for proxy in PROXIES:
         values = motor.column(proxy.column)
@@ -69,7 +69,7 @@ def choose_drive_signal(motor: MotorLog, blur_s: float = 0.0) -> tuple[DriveSign
 
 
 def _blurred(t_s: FloatArray, value: FloatArray, over_s: float) -> FloatArray:
-    """Give the root of the mean square over a time about each sample, shape of ``value``."""
+    """Compute the root mean square over a time around each sample, shape of ``value``."""
     known = np.isfinite(value)
     t, square = t_s[known], value[known] ** 2
     way = cumulative_integral(t, square)

@@ -1,7 +1,7 @@
-"""What is compared when clocks are joined: changes of the logged speed, and what drives the hull.
+"""The data compared when clocks are matched: steps of the logged speed, and the drive signal.
 
-Compared are the differences of neighbouring measured speeds, not the smoothed acceleration, so that nothing
-is smeared over a corner.
+Differences of neighbouring measured speeds are compared, not the smoothed acceleration, so that no corner is
+smeared.
 """
 
 from __future__ import annotations
@@ -19,14 +19,14 @@ _MIN_STEP_S = 0.08
 _NODE_S = 0.05
 _LOOSENED = 1e6
 # Lifting off slows a hull by one to two g (common practice, no source); faster is a tumble or a collision,
-# and so is much speed gone inside a gap of the log. What follows one says nothing of the clocks.
+# and so is a large loss of speed inside a gap of the log. The data after one do not help to match the clocks.
 _HULL_MPS2 = 25.0
 _LOST_MPS = 5.0
 _GAP_STEPS = 3.5
 _TUMBLE_S = 3.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class SpeedSteps:
     """Differences of neighbouring usable speeds of a speed log, arrays of shape (n,).
 
@@ -46,7 +46,7 @@ class SpeedSteps:
     noise_var : float
         Variance of one measured speed [m²/s²].
     loose : ndarray
-        Factor on ``FORCE_DENSITY``; large where the model has been found not to hold.
+        Factor on ``FORCE_DENSITY``; large where the model does not hold.
     """
 
     start_s: FloatArray
@@ -67,7 +67,7 @@ class SpeedSteps:
 
 @dataclass(frozen=True)
 class Drive:
-    """What drives the hull, scaled to about 1 at the top, and its running integrals, on the motor's clock."""
+    """The drive signal, scaled to about 1 at the top, and its running integrals, on the motor's clock."""
 
     t_s: FloatArray
     value: FloatArray
@@ -76,12 +76,22 @@ class Drive:
 
 
 def speed_steps(cleaned: Cleaned, motion: Motion, least_s: float = _MIN_STEP_S) -> SpeedSteps:
-    """Take the usable differences of speed from a log, samples at least ``least_s`` apart."""
+    """Compute the usable differences of speed of a log, samples at least ``least_s`` apart.
+
+    Parameters
+    ----------
+    cleaned : Cleaned
+        The speed log.
+    motion : Motion
+        Its smoothed motion.
+    least_s : float
+        Smallest distance between two samples [s].
+    """
     measured = cleaned.track.column("speed_mps")
     usable = cleaned.speed_ok if measured is not None else cleaned.position_ok
     speed = measured
     if speed is None:
-        # Not smoothed, so that nothing but what it is a mean over lies on its corners; no closer than that.
+        # Not smoothed, so that each corner carries only its own mean; no closer than that.
         speed = differenced_speed(motion.t_s, motion.east_m, motion.north_m)
         least_s = max(least_s, DIFFERENCED_OVER_S)
     stretch = np.zeros(motion.t_s.size, dtype=np.int64)
@@ -97,7 +107,7 @@ def speed_steps(cleaned: Cleaned, motion: Motion, least_s: float = _MIN_STEP_S) 
     parts = int(np.ceil(max(least_s, step_s) / _NODE_S - 1e-9))
     node_s = start_s[:, None] + (end_s - start_s)[:, None] * np.linspace(0.0, 1.0, parts + 1)
     known = np.isfinite(motion.speed_mps) & np.isfinite(motion.acceleration_mps2)
-    from scipy.interpolate import CubicHermiteSpline  # dear to load, and only a motor log needs it
+    from scipy.interpolate import CubicHermiteSpline  # slow to import, and only a motor log needs it
 
     curve = CubicHermiteSpline(motion.t_s[known], motion.speed_mps[known], motion.acceleration_mps2[known])
     node_mps = curve(node_s)
@@ -107,15 +117,15 @@ def speed_steps(cleaned: Cleaned, motion: Motion, least_s: float = _MIN_STEP_S) 
     gap = span_s > _GAP_STEPS * float(np.median(span_s)) if span_s.size else np.zeros(0, dtype=np.bool_)
     sudden = (np.abs(rise) > _HULL_MPS2 * span_s) | (gap & (rise < -_LOST_MPS))
     return SpeedSteps(
-        start_s,
-        end_s,
-        rise,
-        node_s,
-        np.clip(node_mps / top, 0.0, 1.0),
-        (a[1:] == b[:-1]).astype(np.int64),
-        top,
-        float(motion.speed_sd_mps) ** 2,
-        downweight(start_s, start_s[sudden], np.ones(a.size), _TUMBLE_S),
+        start_s=start_s,
+        end_s=end_s,
+        rise_mps=rise,
+        node_s=node_s,
+        node_speed=np.clip(node_mps / top, 0.0, 1.0),
+        joined=(a[1:] == b[:-1]).astype(np.int64),
+        top_mps=top,
+        noise_var=float(motion.speed_sd_mps) ** 2,
+        loose=downweight(start_s, start_s[sudden], np.ones(a.size), _TUMBLE_S),
     )
 
 
@@ -130,7 +140,19 @@ def integrate_drive(t_s: FloatArray, value: FloatArray) -> Drive:
 def downweight(
     start_s: FloatArray, odd_s: FloatArray, loose: FloatArray, after_s: float = REACH_S
 ) -> FloatArray:
-    """Raise the freedom of increments close to odd ones."""
+    """Increase the variance of increments close to outliers.
+
+    Parameters
+    ----------
+    start_s : ndarray, shape (n,)
+        Start of each increment [s].
+    odd_s : ndarray, shape (k,)
+        Times of the outliers [s].
+    loose : ndarray, shape (n,)
+        Present factors on ``FORCE_DENSITY``.
+    after_s : float
+        How long after an outlier the variance is increased [s].
+    """
     if odd_s.size == 0:
         return loose
     following = np.searchsorted(odd_s, start_s)

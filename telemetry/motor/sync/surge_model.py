@@ -1,18 +1,17 @@
-"""How the motor drives the hull along: the model that ties a motor log to a speed log.
+"""The surge model, which ties a motor log to a speed log by the forces on the hull.
 
 On plane the thrust of a propeller at shaft speed n on a hull at speed v is, by the open-water law with a
-linear thrust coefficient, ``a n² - b n v``; what holds the hull back is some function of its speed. The surge
-equation
+linear thrust coefficient, ``a n² - b n v``; the resistance is some function of the speed. The surge equation
 
     dv/dt = a n² - b n v - r(v)
 
-is linear in a, b and in r at a few knots of speed, so that only the relation of the two clocks is left to
-search. It needs no mass, no propeller and no drag coefficient: the log itself fits them. Power goes on and
-off within tenths of a second and the acceleration follows at once, which is where the time information lies.
+is linear in a, b and in r at a few knots of speed, so that only the relation of the two clocks has to be
+searched. It needs no mass, no propeller and no drag coefficient: they are fitted to the log. Power changes
+within tenths of a second and the acceleration follows at once, which carries the time information.
 
-Neighbouring differences of speed share a noisy sample and the forces left out wander, which makes the
+Neighbouring differences of speed share a noisy sample and the unmodelled forces wander, which makes the
 covariance tridiagonal and generalised least squares a banded solve. Between two samples the speed follows the
-forces themselves, not a smooth curve, once they are known: that places a corner inside a slow log's second.
+forces themselves, not a smooth curve, once they are known: that resolves a corner inside a slow log's second.
 
 References
 ----------
@@ -36,11 +35,11 @@ from scipy.linalg import solveh_banded
 from telemetry.core.frames import FloatArray, IntArray
 from telemetry.motor.sync.speed_steps import REACH_S, Drive, SpeedSteps, downweight
 
-# Spectral density of the forces left out, over mass [m²/s³]: 0.1 is about 0.3 m/s of drift in a second.
+# Spectral density of the unmodelled forces, over mass [m²/s³]: 0.1 is about 0.3 m/s of drift in a second.
 # Larger values weigh the corners of the speed curve more and its slow course less; only the ratio to the
-# measuring noise matters.
+# measurement noise matters.
 FORCE_DENSITY = 0.1
-# What holds a hull back humps at take-off, within a few metres a second: ten parts of the speed show it.
+# A hull's resistance has a hump at take-off, within a few metres a second: ten parts of the speed resolve it.
 DRAG_KNOTS = 11
 _CLUSTER_S = 5.0
 _OUTLIER = 6.0
@@ -50,7 +49,7 @@ _MIN_FREE = 0.01
 _MIN_A_FORCE = 3  # increments for each force to be fitted
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class SurgeFit:
     """The model fitted at one relation of the clocks.
 
@@ -63,7 +62,7 @@ class SurgeFit:
     unexplained, total : float
         Weighted sums of squares after the fit and before it.
     coefficients : ndarray, shape (p,)
-        a and b, then the resistance at each knot of speed with its sign turned.
+        Regressors of the fit.
     forces : ndarray, shape (m, p)
         The regressors.
     weighted : ndarray, shape (m, p + 1)
@@ -81,7 +80,7 @@ class SurgeFit:
 
     @property
     def explained(self) -> float:
-        """Share of the weighted squares that the model explains; 1 is all, 0 nothing."""
+        """Share of the weighted squares that the model explains, 0 to 1."""
         return 1.0 - self.unexplained / self.total if self.total > 0 else 0.0
 
 
@@ -94,7 +93,7 @@ class ClockStep:
     rest_s, drift : float
         The step.
     score, information : ndarray, shape (m,)
-        Each cluster's own say on the offset: where it alone would have it is ``score / information`` away.
+        Each cluster's information on the offset: alone it would shift it by ``score / information``.
     """
 
     rest_s: float
@@ -104,22 +103,22 @@ class ClockStep:
 
     @property
     def clusters(self) -> float:
-        """How many clusters carry the information, as an effective number."""
+        """Effective number of clusters that carry the information."""
         total = float(self.information.sum())
         return total**2 / float(np.sum(self.information**2)) if total > 0 else 0.0
 
     @property
     def scatter_s(self) -> float:
-        """How far apart the clusters would have the offset, weighted [s]."""
+        """Weighted scatter of the clusters' offsets [s]."""
         known = self.information > 0
         total = float(self.information[known].sum())
         away = self.score[known] ** 2 / self.information[known]
         return float(np.sqrt(away.sum() / total)) if total > 0 else float("inf")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class _Joint:
-    """Forces and clocks solved together: regressors, themselves weighted, normal matrix and solution.
+    """Forces and clocks solved together: regressors, weighted regressors, normal matrix and solution.
 
     ``residual`` is weighted; ``first`` are the indices at which the clusters begin.
     """
@@ -151,11 +150,21 @@ class SurgeProblem:
         self._drag = np.stack([(hat * self._node_span_s).sum(axis=1) for hat in hats], axis=1)
 
     def to_motor(self, t_s: FloatArray, rest_s: float, drift: float) -> FloatArray:
-        """Return times of the speed log on the motor log's clock."""
+        """Convert times of the speed log to the motor log's clock.
+
+        Parameters
+        ----------
+        t_s : ndarray
+            Times on the speed log's clock, any shape [s].
+        rest_s : float
+            Offset at the middle of the log [s].
+        drift : float
+            Relative drift of the motor log's clock.
+        """
         return self.middle_s + (t_s - rest_s - self.middle_s) / (1.0 + drift)
 
     def _forces(self, rest_s: float, drift: float) -> tuple[IntArray, FloatArray]:
-        """Take the increments that the motor log covers and their regressors."""
+        """Select the increments that the motor log covers and build their regressors."""
         d = self.drive
         at = self.to_motor(self.inc.node_s, rest_s, drift)
         used = np.flatnonzero((at[:, 0] >= d.t_s[0]) & (at[:, -1] <= d.t_s[-1]))
@@ -166,7 +175,7 @@ class SurgeProblem:
         return used, np.column_stack([thrust, self._drag[used]])
 
     def _moved(self, fit: SurgeFit) -> FloatArray:
-        """Tell how the fitted rises change with offset and with drift, shape (m, 2)."""
+        """Differentiate the fitted rises by offset and by drift, shape (m, 2)."""
         at, v = self.to_motor(self.inc.node_s[fit.used], fit.rest_s, fit.drift), self._node_mean[fit.used]
         u = np.interp(at, self.drive.t_s, self.drive.value)
         by_offset = np.stack([u[:, 0] ** 2 - u[:, -1] ** 2, (np.diff(u, axis=1) * v).sum(axis=1)], axis=1)
@@ -190,7 +199,7 @@ class SurgeProblem:
         return np.asarray(solveh_banded(bands, columns, check_finite=False))
 
     def at(self, rest_s: float, drift: float) -> SurgeFit | None:
-        """Fit the forces with the clocks held; None where the logs hardly overlap."""
+        """Fit the forces with the clocks fixed; None if the logs hardly overlap."""
         used, forces = self._forces(rest_s, drift)
         if used.size < _MIN_A_FORCE * forces.shape[1]:
             return None
@@ -200,7 +209,16 @@ class SurgeProblem:
         theta = np.asarray(np.linalg.solve(normal, forces.T @ weighted[:, -1]), dtype=np.float64)
         total = float(y @ weighted[:, -1])
         left = total - float(theta @ (forces.T @ weighted[:, -1]))
-        return SurgeFit(rest_s, drift, used, left, total, theta, forces, weighted)
+        return SurgeFit(
+            rest_s=rest_s,
+            drift=drift,
+            used=used,
+            unexplained=left,
+            total=total,
+            coefficients=theta,
+            forces=forces,
+            weighted=weighted,
+        )
 
     def step(self, fit: SurgeFit, drift_sd: float) -> ClockStep:
         """One Gauss-Newton step of the clocks from a fit."""
@@ -214,7 +232,7 @@ class SurgeProblem:
         )
 
     def covariance(self, fit: SurgeFit, drift_sd: float) -> FloatArray:
-        """Tell the covariance of offset and drift, shape (2, 2), from clusters (references 3 and 4)."""
+        """Compute the covariance of offset and drift, shape (2, 2), from clusters (references 3 and 4)."""
         joint = self._joint(fit, drift_sd)
         scores = joint.summed(joint.columns * joint.residual[:, None])
         share = joint.summed(joint.columns[:, :, None] * joint.weighted[:, None, :])
@@ -230,14 +248,22 @@ class SurgeProblem:
         columns = np.column_stack([fit.forces, moved])
         weighted = np.column_stack([fit.weighted[:, :-1], self._weighted(used, moved)])
         normal, right = _ridged(columns.T @ weighted), columns.T @ fit.weighted[:, -1]
-        # A clock's drift is known beforehand to a few hundred ppm; one pass alone cannot tell it.
+        # A clock's drift is known beforehand to a few hundred ppm; one pass alone cannot determine it.
         prior = fit.unexplained / used.size / drift_sd**2
         normal[-1, -1] += prior
         right[-1] -= prior * fit.drift
         theta = np.asarray(np.linalg.solve(normal, right), dtype=np.float64)
         place = (self.inc.start_s[used] // _CLUSTER_S).astype(np.int64)
         first = np.r_[0, np.flatnonzero(np.diff(place)) + 1]
-        return _Joint(columns, weighted, normal, prior, theta, fit.weighted[:, -1] - weighted @ theta, first)
+        return _Joint(
+            columns=columns,
+            weighted=weighted,
+            normal=normal,
+            prior=prior,
+            theta=theta,
+            residual=fit.weighted[:, -1] - weighted @ theta,
+            first=first,
+        )
 
     def within(self, start_s: float, end_s: float) -> SurgeProblem:
         """Keep the increments between two times of the speed log."""
@@ -256,7 +282,7 @@ class SurgeProblem:
         return SurgeProblem(part, self.drive)
 
     def following(self, fit: SurgeFit) -> SurgeProblem:
-        """Let the speed between each two samples follow the fitted forces, held to both samples."""
+        """Replace the speed between each two samples by that of the fitted forces, tied to both samples."""
         inc, used = self.inc, fit.used
         a, b, *resistance = fit.coefficients
         node_s, v = inc.node_s[used], inc.node_speed[used]
@@ -273,13 +299,13 @@ class SurgeProblem:
         return SurgeProblem(replace(inc, node_speed=node_speed), self.drive)
 
     def without_outliers(self, fit: SurgeFit) -> SurgeProblem:
-        """Loosen the model where it does not hold (a tumble, a collision), half a second around.
+        """Downweight the model where it does not hold (a tumble, a collision), half a second around.
 
-        Where it fails again and again the logs do not belong together, and nothing is loosened.
+        If it fails again and again the logs do not belong together, and nothing is downweighted.
         """
         inc, used = self.inc, fit.used
         left = inc.rise_mps[used] - fit.forces @ fit.coefficients
-        # By its own freedom, so that a tumble that is loosened already is no odd place anew.
+        # Relative to its own variance, so that a tumble already downweighted is not an outlier again.
         usual = np.sqrt(FORCE_DENSITY * inc.loose[used] * inc.span_s[used] + 2.0 * inc.noise_var)
         size = np.abs(left) / usual
         odd = inc.start_s[used][size > _OUTLIER * max(float(np.median(size)) / 0.6745, 0.3)]
@@ -289,16 +315,16 @@ class SurgeProblem:
 
 
 def _ridged(normal: FloatArray) -> FloatArray:
-    """Guard normal equations against a speed range that was never visited."""
+    """Regularise normal equations for a speed range that was never visited."""
     normal[np.diag_indices_from(normal)] *= 1.0 + 1e-9
     normal[np.diag_indices_from(normal)] += 1e-12
     return normal
 
 
 def _freed(normal: FloatArray, share: FloatArray, scores: FloatArray) -> FloatArray:
-    """Undo that each cluster has pulled the fit towards itself, shape (g, p) as the scores.
+    """Correct the residuals for the pull of each cluster on the fit, shape (g, p) as the scores.
 
-    The residuals of a cluster that holds the share h of what is known are too small by the root of 1 - h;
+    The residuals of a cluster that holds the share h of the information are too small by the root of 1 - h;
     with few clusters for many forces the plain variance is too small by as much (reference 4 of the module).
     """
     root = np.linalg.cholesky(normal)
