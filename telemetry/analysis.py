@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from telemetry.cleaning.corrections import ByHand, log_key
 from telemetry.core.errors import CallError, LogError
@@ -26,7 +27,7 @@ from telemetry.passes.speed_log import SpeedLog as SpeedLog
 from telemetry.passes.speed_log import local_frames, log_notes, number_passes, process_log, start_order
 from telemetry.readers import ReadOptions, read_logs
 from telemetry.ride.judge import RideEvent, judge_ride
-from telemetry.schema import analysis_document
+from telemetry.schema import analysis_document, passes_frame, samples_frame, two_ways_frame
 from telemetry.twoway.checks import JudgementOptions, judge_all
 from telemetry.twoway.mean import TwoWay
 from telemetry.twoway.pairing import find_courses, find_pairs, given_course
@@ -116,6 +117,25 @@ class Analysis:
     def to_dict(self) -> dict[str, Any]:
         """Return the output contract ``reciprocal-analysis/1``: plain types, SI, UTC as ISO 8601."""
         return analysis_document(self)
+
+    def passes_frame(self) -> pd.DataFrame:
+        """Return a row for each pass, indexed by its id; columns as :func:`telemetry.schema.passes_frame`."""
+        return passes_frame(self)
+
+    def two_ways_frame(self) -> pd.DataFrame:
+        """Return a row for each two-way, indexed by its id; the best by the rule comes first."""
+        return two_ways_frame(self)
+
+    def samples_frame(self) -> pd.DataFrame:
+        """Return every usable sample of the speed logs with its smoothed speed and its pass."""
+        return samples_frame(self)
+
+    def _repr_html_(self) -> str:
+        """Show the two-ways and the passes as tables in a notebook."""
+        return "".join(
+            f"<p>{title}</p>{table.to_html(max_rows=20, float_format='{:.3f}'.format)}"
+            for title, table in (("Two-ways", self.two_ways_frame()), ("Passes", self.passes_frame()))
+        )
 
 
 def read_and_analyse(

@@ -1,4 +1,4 @@
-"""The output contract ``reciprocal-analysis/1``: an analysis as plain types.
+"""The output contract ``reciprocal-analysis/1``: an analysis as plain types, and as pandas tables.
 
 Keys may be added, none removed. SI units; UTC as ISO 8601 with Z and fractions; no value is NaN.
 """
@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas as pd
 
 from telemetry.cleaning.corrections import CUT, Cut, Restored, log_key
 from telemetry.core.frames import Finding, Log, utc_text
@@ -191,3 +192,106 @@ def analysis_document(analysis: Analysis) -> dict[str, Any]:
         "notes": list(analysis.notes),
         "errors": [str(e) for e in analysis.errors],
     }
+
+
+def passes_frame(analysis: Analysis) -> pd.DataFrame:
+    """Tabulate the passes of an analysis.
+
+    Parameters
+    ----------
+    analysis : Analysis
+
+    Returns
+    -------
+    pandas.DataFrame, shape (passes, columns)
+        Indexed by ``pass_id``; columns end in their unit, and ``u95`` is half the width of a 95 % interval.
+        ``average_100m_mps`` and its like are the best averages over each distance, NaN where a pass is
+        shorter; ``porpoising``, ``blow_over`` and ``veer`` hold the ride's verdicts.
+    """
+    rows = []
+    for p in analysis.passes:
+        row: dict[str, Any] = {
+            "pass_id": p.id,
+            "file": analysis.speed_logs[p.log].read.meta.file,
+            "start_utc": p.start_utc,
+            "start_s": p.start_s,
+            "end_s": p.end_s,
+            "heading_deg": p.heading_deg,
+            "length_m": p.length_m,
+            "peak_mps": p.peak_mps,
+            "peak_u95_mps": p.peak_u95_mps,
+            "held_1s_mps": p.held_1s_mps,
+            "held_1s_u95_mps": p.held_1s_u95_mps,
+        }
+        for d in p.distances:
+            row[f"average_{d.distance_m:.0f}m_mps"] = d.speed_mps
+            row[f"average_{d.distance_m:.0f}m_u95_mps"] = d.u95_mps
+        for event in analysis.ride:
+            if event.pass_id == p.id:
+                row.setdefault(event.kind.replace("-", "_"), event.verdict)
+        rows.append(row)
+    return pd.DataFrame(rows, columns=None if rows else ["pass_id"]).set_index("pass_id")
+
+
+def two_ways_frame(analysis: Analysis) -> pd.DataFrame:
+    """Tabulate the two-ways of an analysis.
+
+    Parameters
+    ----------
+    analysis : Analysis
+
+    Returns
+    -------
+    pandas.DataFrame, shape (two-ways, columns)
+        Indexed by ``two_way_id``, the best by the rule first; ``not_met`` names the checks that are not met.
+    """
+    rows = [
+        {
+            "two_way_id": w.id,
+            "first_pass": w.passes[0],
+            "second_pass": w.passes[1],
+            "rule": w.rule,
+            "distance_m": w.distance_m,
+            "first_mps": w.speeds_mps[0],
+            "second_mps": w.speeds_mps[1],
+            "average_mps": w.average_mps,
+            "u95_mps": w.u95_mps,
+            "verdict": w.verdict,
+            "not_met": ", ".join(c.name for c in w.checks if c.result != "met"),
+        }
+        for w in analysis.two_ways
+    ]
+    return pd.DataFrame(rows, columns=None if rows else ["two_way_id"]).set_index("two_way_id")
+
+
+def samples_frame(analysis: Analysis) -> pd.DataFrame:
+    """Tabulate the samples of the speed logs.
+
+    Parameters
+    ----------
+    analysis : Analysis
+
+    Returns
+    -------
+    pandas.DataFrame, shape (samples, columns)
+        The cleaned log's own columns with ``file``, ``t_s`` on the log's clock, ``utc`` (NaT where the log does
+        not say the day), ``speed_ok`` and ``position_ok`` (whether the value may be used), ``smoothed_mps``,
+        ``smoothed_mps2`` (speed and acceleration of the smoothed log), ``pass_id`` (empty outside passes).
+    """
+    tables = []
+    for k, log in enumerate(analysis.speed_logs):
+        track = log.cleaned.track
+        table = track.frame.reset_index()
+        start = track.meta.start_utc
+        table.insert(0, "file", track.meta.file)
+        table["utc"] = pd.NaT if start is None else start + pd.to_timedelta(track.t_s, unit="s")
+        table["speed_ok"], table["position_ok"] = log.cleaned.speed_ok, log.cleaned.position_ok
+        table["smoothed_mps"], table["smoothed_mps2"] = log.motion.speed_mps, log.motion.acceleration_mps2
+        table["pass_id"] = ""
+        for p in analysis.passes:
+            if p.log == k:
+                table.loc[table["t_s"].between(p.start_s, p.end_s), "pass_id"] = p.id
+        tables.append(table)
+    return (
+        pd.concat(tables, ignore_index=True) if tables else pd.DataFrame(columns=["file", "t_s", "pass_id"])
+    )
