@@ -186,7 +186,7 @@ def serve(
     ------
     OSError
         If the port is taken.
-    CallError, KeptError
+    CallError, SavedColumnsError
         If there is no passphrase to be had for the local network.
     """
     passphrase = settled_passphrase(new=new_passphrase) if lan else None

@@ -274,8 +274,8 @@ def samples_frame(analysis: Analysis) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame, shape (samples, columns)
-        The cleaned log's own columns with ``file``, ``t_s`` on the log's clock, ``utc`` (NaT where the log does
-        not say the day), ``speed_ok`` and ``position_ok`` (whether the value may be used), ``smoothed_mps``,
+        The cleaned log's own columns with ``file``, ``t_s`` on the log's clock, ``utc`` (NaT where no day is
+        known), ``speed_ok`` and ``position_ok`` (whether the value may be used), ``smoothed_mps``,
         ``smoothed_mps2`` (speed and acceleration of the smoothed log), ``pass_id`` (empty outside passes).
     """
     tables = []

@@ -98,7 +98,7 @@ class Passphrase:
 
         Raises
         ------
-        KeptError
+        SavedColumnsError
             If it cannot be written.
         """
         told = {
@@ -124,7 +124,7 @@ class Passphrase:
 
         Raises
         ------
-        KeptError
+        SavedColumnsError
             If the file is damaged, cannot be read, or can be read by others.
         """
         try:

@@ -26,7 +26,7 @@ def settled_passphrase(*, new: bool = False) -> Passphrase:
     ------
     CallError
         If nobody can be asked, or what is given is no passphrase.
-    KeptError
+    SavedColumnsError
         If the kept one cannot be read, or the new one not be kept.
     """
     kept = None if new else Passphrase.kept()

@@ -37,7 +37,7 @@ class Backoff:
 
         Examples
         --------
-        >>> [Pace(3, 2.0, 900.0).wait_s(wrong) for wrong in (2, 3, 4, 5, 60)]
+        >>> [Backoff(3, 2.0, 900.0).wait_s(wrong) for wrong in (2, 3, 4, 5, 60)]
         [0.0, 2.0, 4.0, 8.0, 900.0]
         """
         if wrong < self.free:

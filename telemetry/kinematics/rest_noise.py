@@ -237,8 +237,10 @@ def speed_step_mps(v_mps: FloatArray) -> float:
     Examples
     --------
     >>> import numpy as np
-    >>> round(speed_step_mps(np.array([3, 7, 4, 9, 12, 30, 31]) / 3.6), 4), speed_step_mps(np.array([1.0,
-    2.5])) (0.2778, 0.0)
+    >>> round(speed_step_mps(np.array([3, 7, 4, 9, 12, 30, 31]) / 3.6), 4)
+    0.2778
+    >>> speed_step_mps(np.array([1.0, 2.5]))
+    0.0
     """
     values = np.unique(v_mps[np.isfinite(v_mps)])
     if values.size < _MIN_VALUES:

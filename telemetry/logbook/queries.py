@@ -29,7 +29,7 @@ def fold(text: str) -> str:
 
     Examples
     --------
-    >>> folded("  Straße  am SEE ")
+    >>> fold("  Straße  am SEE ")
     'strasse am see'
     """
     return " ".join(storable(text).casefold().split())

@@ -48,7 +48,7 @@ def disjoint_pairs(pairs: Sequence[tuple[int, int]]) -> frozenset[int]:
 
     Examples
     --------
-    >>> sorted(apart_of([(0, 1), (0, 3), (1, 2), (2, 3)]))
+    >>> sorted(disjoint_pairs([(0, 1), (0, 3), (1, 2), (2, 3)]))
     [0, 3]
     """
     used: set[int] = set()

@@ -630,7 +630,7 @@ def half_width_95(variance: float, assumed: float, rx: ReceiverModel) -> float:
     Examples
     --------
     >>> rx = ReceiverModel()
-    >>> round(half_width(1.0, 0.0, rx), 3), round(half_width(1.0, 1.0, rx), 3)
+    >>> round(half_width_95(1.0, 0.0, rx), 3), round(half_width_95(1.0, 1.0, rx), 3)
     (1.96, 2.306)
     """
     freedom = rx.freedom * (variance / assumed) ** 2 if assumed > 0.0 else np.inf

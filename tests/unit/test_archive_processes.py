@@ -161,11 +161,11 @@ import os, signal, sys
 from pathlib import Path
 sys.path.insert(0, {str(Path(__file__).parents[1] / "support")!r})
 from archives import large
-from telemetry.archive import analyse_archive, on_this_machine
+from telemetry.archive import analyse_archive, process_engine
 
 if __name__ == "__main__":
     try:
-        analyse_archive(Path("logs"), Path("out"), on_this_machine(2, large))
+        analyse_archive(Path("logs"), Path("out"), process_engine(2, large))
     except KeyboardInterrupt:
         sys.exit(130)
 """
