@@ -118,6 +118,11 @@ class Analysis:
         """Return the output contract ``reciprocal-analysis/1``: plain types, SI, UTC as ISO 8601."""
         return analysis_document(self)
 
+    @property
+    def leading_two_way(self) -> TwoWay | None:
+        """The two-way to state first: the best by the rule, else the first of those that do not count."""
+        return next((w for w in self.two_ways if w.best), self.two_ways[0] if self.two_ways else None)
+
     def passes_frame(self) -> pd.DataFrame:
         """Return a row for each pass, indexed by its id; columns as :func:`telemetry.schema.passes_frame`."""
         return passes_frame(self)

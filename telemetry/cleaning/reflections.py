@@ -92,7 +92,7 @@ def _one(t_s: FloatArray, v_mps: FloatArray, foot: int) -> Reflection | None:
     gained = excess / max(float(since[top]), _EDGE_S)
     if excess < _LEAST_STEP_MPS or calm > _CALM_SHARE * excess or abs(slope) > 0.5 * gained:
         return None
-    # A hull that comes back to a speed that it had is no riddle: its throttle was worked.
+    # A hull that comes back to a speed that it had needs no explanation: its throttle was moved.
     former = slice(int(np.searchsorted(t_s, t_s[foot] - _FORMER_S)), foot + 1)
     if v_mps[foot + top] - float(v_mps[former].max()) < _NEW_SHARE * excess:
         return None

@@ -36,6 +36,9 @@ def _add_analyse(parser: argparse.ArgumentParser) -> None:
             metavar=f"{unit}|none",
             help=f"{what} (default {default})",
         )
+    length = parser.add_mutually_exclusive_group()
+    length.add_argument("--brief", action="store_true", help="print the answer in at most ten lines")
+    length.add_argument("--details", action="store_true", help="print every two-way with all its checks")
     parser.add_argument(
         "--json",
         action="store_true",

@@ -73,6 +73,10 @@ def check(args: Namespace) -> None:
         raise CallError(
             "the results of an archive are JSON files already", hint="leave out --json, and see --out"
         )
+    if args.brief or args.details:
+        raise CallError(
+            "an archive prints one summary for all outings", hint="leave out --brief and --details"
+        )
     if args.jobs is not None and args.scheduler is not None:
         raise CallError("the scheduler decides how many jobs run", hint="leave out --jobs or --scheduler")
 

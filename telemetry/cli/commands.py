@@ -32,6 +32,7 @@ from telemetry.readers import (
     heading_form,
     open_file,
 )
+from telemetry.text.brief import brief_text
 from telemetry.text.ride_power import what_if_text
 from telemetry.text.run import analysis_text, maps_text, rules_text
 from telemetry.twoway.rules import SHIPPED, load_rule, shipped, shipped_text
@@ -51,9 +52,18 @@ def analyse_command(args: Namespace) -> int:
     if args.json:
         print(json.dumps(analysis.to_dict(), indent=2, allow_nan=False))
     else:
-        print(analysis_text(analysis, args.unit, temperature_unit=args.temperature_unit))
+        print(_report(analysis, args))
     complain(unused)
     return SOME_INPUT_UNUSED if unused else DONE
+
+
+def _report(analysis: Analysis, args: Namespace) -> str:
+    """Format an analysis as brief as asked."""
+    if args.brief:
+        return brief_text(analysis, args.unit, temperature_unit=args.temperature_unit)
+    return analysis_text(
+        analysis, args.unit, every_check=args.details, temperature_unit=args.temperature_unit
+    )
 
 
 def what_if_command(args: Namespace) -> int:

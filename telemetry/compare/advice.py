@@ -10,7 +10,7 @@ from telemetry.compare.rules_of_thumb import SOURCE, SYMPTOMS, Symptom, Try
 from telemetry.compare.summary import advice_summary
 from telemetry.setup import Item
 
-SCHEMA: Final = "reciprocal-next/1"
+ADVICE_SCHEMA: Final = "reciprocal-next/1"
 _HEAT_MARGIN_C = 10.0
 _CURRENT_SHARE = 0.9
 
@@ -142,7 +142,7 @@ class Advice:
     def to_dict(self) -> dict[str, Any]:
         """Return the contract ``reciprocal-next/1``: plain types, SI."""
         return {
-            "schema": SCHEMA,
+            "schema": ADVICE_SCHEMA,
             "summary": advice_summary(self, Units("m/s")),
             "verdict": self.verdict,
             "reason": self.reason,

@@ -16,7 +16,7 @@ from telemetry.compare.verdicts import CANNOT_TELL, NOT_ENOUGH, Effect, effect
 from telemetry.core.errors import CallError
 from telemetry.setup import ItemChange, SetupSheet, item_changes
 
-SCHEMA: Final = "reciprocal-comparison/1"
+COMPARISON_SCHEMA: Final = "reciprocal-comparison/1"
 
 
 @dataclass(frozen=True)
@@ -64,7 +64,7 @@ class Comparison:
     def to_dict(self) -> dict[str, Any]:
         """Return the contract ``reciprocal-comparison/1``: plain types, SI."""
         return {
-            "schema": SCHEMA,
+            "schema": COMPARISON_SCHEMA,
             "before": self.before,
             "after": self.after,
             "changes": None if self.changes is None else [_change(c) for c in self.changes],

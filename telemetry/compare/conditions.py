@@ -15,10 +15,10 @@ import numpy as np
 
 from telemetry.compare import priors
 from telemetry.compare.covariates import (
-    ORDER,
+    RUN_ORDER,
     VOLTAGE,
     WATER,
-    Covariate,
+    CovariateRule,
     columns_of,
     relevant,
     sides_of,
@@ -37,7 +37,7 @@ class Condition:
 
     Attributes
     ----------
-    covariate : Covariate
+    covariate : CovariateRule
     column : ndarray, shape (n,)
         With mean zero.
     prior_mean, prior_sd : float
@@ -47,7 +47,7 @@ class Condition:
         False for what only takes noise away and is not reported.
     """
 
-    covariate: Covariate
+    covariate: CovariateRule
     column: FloatArray
     prior_mean: float = 0.0
     prior_sd: float = priors.CONDITION_SCALE
@@ -85,17 +85,17 @@ def condition_columns(
             continue
         if covariate == VOLTAGE:
             chosen += _voltage(measure, evidence, y, outing, group)
-        elif covariate == ORDER and not any(c.covariate == VOLTAGE for c in chosen):
-            (column,) = columns_of(ORDER, evidence).T
+        elif covariate == RUN_ORDER and not any(c.covariate == VOLTAGE for c in chosen):
+            (column,) = columns_of(RUN_ORDER, evidence).T
             if column.any():
-                chosen.append(Condition(covariate=ORDER, column=column, prior_sd=priors.ORDER_SCALE))
-        elif covariate != ORDER and _is_worth(covariate, sides, outing, group, len(chosen)):
+                chosen.append(Condition(covariate=RUN_ORDER, column=column, prior_sd=priors.ORDER_SCALE))
+        elif covariate != RUN_ORDER and _is_worth(covariate, sides, outing, group, len(chosen)):
             chosen += [Condition(covariate=covariate, column=c) for c in columns_of(covariate, evidence).T]
     return tuple(chosen)
 
 
 def _is_worth(
-    covariate: Covariate,
+    covariate: CovariateRule,
     sides: tuple[Sequence[Evidence], Sequence[Evidence]] | None,
     outing: IntArray,
     group: IntArray,

@@ -6,7 +6,7 @@ from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from telemetry.compare.covariates import COVARIATES, ORDER, VOLTAGE, WAY, Sides, relevant, sides_of
+from telemetry.compare.covariates import COVARIATES, RUN_ORDER, VOLTAGE, WAY, Sides, relevant, sides_of
 from telemetry.compare.effects import Adjustment
 from telemetry.compare.evidence import Evidence
 from telemetry.compare.measures import MEASURES
@@ -96,7 +96,7 @@ def of_conditions(
     asked = relevant(MEASURES["two_way_mps"])
     remarks = []
     for covariate in COVARIATES:
-        if covariate in (WAY,) or (covariate == ORDER and VOLTAGE.key in done):
+        if covariate in (WAY,) or (covariate == RUN_ORDER and VOLTAGE.key in done):
             continue
         sides = sides_of(covariate, before, after)
         if sides.differs or covariate.key in done:
@@ -116,7 +116,7 @@ def _told(sides: Sides, shown: Callable[[str, float], str]) -> str:
     title = covariate.title.capitalize()
     if covariate.is_name:
         return f"{title}: {_names(sides.before)} before, {_names(sides.after)} after"
-    if covariate == ORDER:
+    if covariate == RUN_ORDER:
         return f"{title}: on average {sides.before:.1f} places in before, {sides.after:.1f} after"
     before, after = (
         shown(covariate.unit, value) if isinstance(value, float) else "not stated"

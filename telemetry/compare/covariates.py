@@ -20,7 +20,7 @@ _SHARE = 0.2
 
 
 @dataclass(frozen=True, slots=True)
-class Covariate:
+class CovariateRule:
     """Something that differs between two-ways and may move their figures.
 
     Attributes
@@ -58,19 +58,19 @@ class Covariate:
         return str(value) if self.is_name else float(value)
 
 
-VOLTAGE: Final = Covariate("rest_voltage_v", "pack voltage at rest", "V", 0.1, within=True)
-ORDER: Final = Covariate("order", "order within the outing", "places", 0.75, within=True)
-WIND: Final = Covariate("wind_mps", "wind", "m/s", 0.5)
-AIR: Final = Covariate("air_c", "air temperature", "°C", 3.0)
-WATER_C: Final = Covariate("water_c", "water temperature", "°C", 3.0)
-WATER: Final = Covariate("water", "water", "", _SHARE)
-PACK: Final = Covariate("pack", "pack", "", _SHARE)
-WAY: Final = Covariate("way", "way along the course", "", _SHARE, within=True)
-COVARIATES: Final = (WATER, PACK, WIND, AIR, WATER_C, VOLTAGE, ORDER, WAY)
+VOLTAGE: Final = CovariateRule("rest_voltage_v", "pack voltage at rest", "V", 0.1, within=True)
+RUN_ORDER: Final = CovariateRule("order", "order within the outing", "places", 0.75, within=True)
+WIND: Final = CovariateRule("wind_mps", "wind", "m/s", 0.5)
+AIR: Final = CovariateRule("air_c", "air temperature", "°C", 3.0)
+WATER_C: Final = CovariateRule("water_c", "water temperature", "°C", 3.0)
+WATER: Final = CovariateRule("water", "water", "", _SHARE)
+PACK: Final = CovariateRule("pack", "pack", "", _SHARE)
+WAY: Final = CovariateRule("way", "way along the course", "", _SHARE, within=True)
+COVARIATES: Final = (WATER, PACK, WIND, AIR, WATER_C, VOLTAGE, RUN_ORDER, WAY)
 """In the order in which a comparison tells of them."""
 
 
-def relevant(measure: Measure) -> tuple[Covariate, ...]:
+def relevant(measure: Measure) -> tuple[CovariateRule, ...]:
     """List what may move a measure, what is adjusted for first in front.
 
     Voltage at rest and order both tell of the pack running down; the second is taken where the first is not
@@ -78,8 +78,8 @@ def relevant(measure: Measure) -> tuple[Covariate, ...]:
     """
     way = (WAY,) if measure.kind == "pass" else ()
     if measure.quantity == "temperature":
-        return (VOLTAGE, ORDER, WATER_C, AIR)
-    return (*way, VOLTAGE, ORDER, WIND, WATER, PACK)
+        return (VOLTAGE, RUN_ORDER, WATER_C, AIR)
+    return (*way, VOLTAGE, RUN_ORDER, WIND, WATER, PACK)
 
 
 Standing = Literal["alike", "unknown", "apart", "comparable"]
@@ -91,7 +91,7 @@ class Sides:
 
     Attributes
     ----------
-    covariate : Covariate
+    covariate : CovariateRule
     standing : {"alike", "unknown", "apart", "comparable"}
         The same everywhere; not known of everything; no overlap between the sides; known and overlapping.
     differs : bool
@@ -102,7 +102,7 @@ class Sides:
         Of how many of the evidence.
     """
 
-    covariate: Covariate
+    covariate: CovariateRule
     standing: Standing
     differs: bool
     before: float | tuple[str, ...] | None
@@ -110,7 +110,7 @@ class Sides:
     known: int
 
 
-def sides_of(covariate: Covariate, before: Sequence[Evidence], after: Sequence[Evidence]) -> Sides:
+def sides_of(covariate: CovariateRule, before: Sequence[Evidence], after: Sequence[Evidence]) -> Sides:
     """Set a covariate of the one side against that of the other."""
     values = [[v for e in side if (v := covariate.of(e)) is not None] for side in (before, after)]
     known = len(values[0]) + len(values[1])
@@ -131,7 +131,7 @@ def sides_of(covariate: Covariate, before: Sequence[Evidence], after: Sequence[E
     return Sides(covariate, standing, differs, first, second, known)
 
 
-def _summary(covariate: Covariate, values: Sequence[float | str]) -> float | tuple[str, ...] | None:
+def _summary(covariate: CovariateRule, values: Sequence[float | str]) -> float | tuple[str, ...] | None:
     if not values:
         return None
     if covariate.is_name:
@@ -153,7 +153,7 @@ def _compare_numbers(before: FloatArray, after: FloatArray, matters: float) -> t
     return abs(float(after.mean() - before.mean())) > matters, alike, overlap
 
 
-def columns_of(covariate: Covariate, evidence: Sequence[Evidence]) -> FloatArray:
+def columns_of(covariate: CovariateRule, evidence: Sequence[Evidence]) -> FloatArray:
     """Make the regressors of a covariate, each with mean zero, shape (n, columns)."""
     values = [covariate.of(e) for e in evidence]
     if covariate.is_name:

@@ -10,17 +10,17 @@ from typing import Final, Literal
 import numpy as np
 from scipy.stats import norm
 
-from telemetry.compare.covariates import Covariate
+from telemetry.compare.covariates import CovariateRule
 from telemetry.compare.evidence import Evidence
 from telemetry.compare.grouping import components
 from telemetry.compare.measures import Measure
-from telemetry.compare.model import DRIFT, PLACE, Fit, Rows, fit
+from telemetry.compare.model import DRIFT, PLACE, DesignRows, Fit, fit
 from telemetry.compare.posterior import DAY, Mixture
 from telemetry.core.frames import FloatArray
 
 BEFORE: Final = 0
 AFTER: Final = 1
-MAX_OUTINGS: Final = 120
+MAX_OUTINGS_FITTED: Final = 120
 """Outings of other sheets beyond which the ones furthest in time from the two sides are left out."""
 
 Unlinked = Literal["one-day", "one-outing", "place"]
@@ -32,7 +32,7 @@ class Adjustment:
 
     Attributes
     ----------
-    covariate : Covariate
+    covariate : CovariateRule
     slope : float or None
         Change of the measure for one unit of the covariate, SI; None for names.
     shift : float
@@ -41,7 +41,7 @@ class Adjustment:
         Half the 95 % interval of the slope, SI.
     """
 
-    covariate: Covariate
+    covariate: CovariateRule
     slope: float | None
     shift: float
     slope_u95: float | None = None
@@ -217,12 +217,12 @@ def difference(
 def _nearest(others: Sequence[Evidence], sides: Sequence[Evidence]) -> list[Evidence]:
     """Keep the outings of other sheets that lie nearest in time, where there are very many."""
     outings = dict.fromkeys(e.outing_id for e in others)
-    if len(outings) <= MAX_OUTINGS:
+    if len(outings) <= MAX_OUTINGS_FITTED:
         return list(others)
     times = [e.outing_utc.timestamp() for e in sides if e.outing_utc is not None]
     middle = sum(times) / len(times) if times else 0.0
     when = {e.outing_id: abs(e.outing_utc.timestamp() - middle) if e.outing_utc else math.inf for e in others}
-    kept = set(sorted(outings, key=lambda outing: when[outing])[:MAX_OUTINGS])
+    kept = set(sorted(outings, key=lambda outing: when[outing])[:MAX_OUTINGS_FITTED])
     return [e for e in others if e.outing_id in kept]
 
 
@@ -267,7 +267,7 @@ def _difference(found: Fit, history_outings: int) -> Difference:
     )
 
 
-def _unlinked(rows: Rows) -> Unlinked | None:
+def _unlinked(rows: DesignRows) -> Unlinked | None:
     """Find out whether what the two sides were run in can be told from the change.
 
     Sides that are linked through days (a day with both, or with one of them and a third sheet that ran with

@@ -32,7 +32,7 @@ _BEND_MEAN: Final = 0.9  # standard deviations by which a parabola is expected t
 
 
 @dataclass(frozen=True, kw_only=True)
-class Response:
+class ItemResponse:
     """Where some sheets lie among the numbers tried.
 
     Attributes
@@ -57,7 +57,7 @@ class Response:
     own: float
 
     @classmethod
-    def of(cls, sheets: Sequence[SetupSheet | None]) -> Response:
+    def of(cls, sheets: Sequence[SetupSheet | None]) -> ItemResponse:
         """Place sheets; None is one whose numbers are unknown, which is unrelated to the others."""
         present = [sheet for sheet in sheets if sheet is not None]
         names, ends = [], []

@@ -13,7 +13,7 @@ import numpy as np
 from telemetry.compare.covariates import barred_by
 from telemetry.compare.display import Units
 from telemetry.compare.evidence import Evidence, of_measure
-from telemetry.compare.gp_response import Response
+from telemetry.compare.gp_response import ItemResponse
 from telemetry.compare.grouping import components, day_of_outings
 from telemetry.compare.measures import MEASURES, Measure
 from telemetry.compare.model import Fit, fit
@@ -23,7 +23,7 @@ from telemetry.core.errors import CallError
 from telemetry.core.frames import FloatArray
 from telemetry.setup import Reading, SetupSheet, item_changes
 
-SCHEMA: Final = "reciprocal-history/1"
+HISTORY_SCHEMA: Final = "reciprocal-history/1"
 _DRAWS: Final = 2000
 _NO_DATE: Final = datetime.min.replace(tzinfo=UTC)
 
@@ -112,7 +112,7 @@ def levels(
     ids = list(dict.fromkeys(e.sheet_id for e in rows))
     if not ids:
         return Levels(of_sheets=(), fit=None)
-    response = Response.of([None if sheets is None else sheets.get(one) for one in ids])
+    response = ItemResponse.of([None if sheets is None else sheets.get(one) for one in ids])
     prior = response.prior(peaked=measure.up == "faster")
     found: Fit | None = None
     try:
@@ -245,7 +245,7 @@ class History:
     def to_dict(self) -> dict[str, Any]:
         """Return the contract ``reciprocal-history/1``: plain types, SI."""
         return {
-            "schema": SCHEMA,
+            "schema": HISTORY_SCHEMA,
             "summary": history_summary(self, Units("m/s")),
             "measure": self.measure.key,
             "item": self.item,

@@ -26,7 +26,7 @@ from telemetry.compare.posterior import (
     Factored,
     Layout,
     Mixture,
-    Posterior,
+    ModelPosterior,
     fixed_axis,
 )
 from telemetry.compare.spoiled import average_over_spoiled
@@ -43,7 +43,7 @@ _MIN_DRIFT_DAYS: Final = 3
 
 
 @dataclass(frozen=True, kw_only=True)
-class Rows:
+class DesignRows:
     """Evidence on one measure as arrays.
 
     Attributes
@@ -72,7 +72,7 @@ class Rows:
     dated: bool
 
     @classmethod
-    def of(cls, measure: Measure, evidence: Sequence[Evidence], groups: Sequence[Hashable]) -> Rows:
+    def of(cls, measure: Measure, evidence: Sequence[Evidence], groups: Sequence[Hashable]) -> DesignRows:
         """Collect the evidence; all of it must have the figure."""
         outing = numbered([e.outing_id for e in evidence])
         days = day_of_outings(evidence)
@@ -121,7 +121,7 @@ class Fit:
 
     Attributes
     ----------
-    rows : Rows
+    rows : DesignRows
     parts : tuple of (float, Posterior)
         Posteriors under no or some spoiled outings, with their probabilities.
     conditions : tuple of Condition
@@ -136,8 +136,8 @@ class Fit:
         Scatter within an outing that absolute priors are scaled by, SI.
     """
 
-    rows: Rows
-    parts: tuple[tuple[float, Posterior], ...]
+    rows: DesignRows
+    parts: tuple[tuple[float, ModelPosterior], ...]
     conditions: tuple[Condition, ...]
     sheet_root: FloatArray
     spoiled: dict[int, float]
@@ -145,7 +145,7 @@ class Fit:
     sigma: float
 
     @property
-    def main(self) -> Posterior:
+    def main(self) -> ModelPosterior:
         """The likeliest of the parts."""
         return max(self.parts, key=lambda part: part[0])[1]
 
@@ -260,7 +260,7 @@ def fit(
     ValueError
         If the evidence leaves nothing to judge its scatter by.
     """
-    rows = Rows.of(measure, evidence, groups)
+    rows = DesignRows.of(measure, evidence, groups)
     sigma = _first_sigma(rows)
     conditions = condition_columns(measure, rows.evidence, rows.y, rows.outing, rows.group, barred, sides)
     if any(condition.absolute for condition in conditions) or (sheet_prior and sheet_prior.mean.size):
@@ -270,7 +270,7 @@ def fit(
 
 def _fit_with(
     measure: Measure,
-    rows: Rows,
+    rows: DesignRows,
     sigma: float,
     conditions: tuple[Condition, ...],
     sheet_prior: SheetPrior | None,
@@ -300,7 +300,7 @@ def _fit_with(
     )
 
 
-def _first_sigma(rows: Rows) -> float:
+def _first_sigma(rows: DesignRows) -> float:
     """Estimate the scatter within outings, or the one within groups where outings hold one figure each."""
     for number in (rows.outing, rows.group):
         count = np.bincount(number)
@@ -314,7 +314,7 @@ def _first_sigma(rows: Rows) -> float:
 
 
 def build_layout(
-    rows: Rows,
+    rows: DesignRows,
     conditions: Sequence[Condition],
     sigma: float,
     sheet_prior: SheetPrior | None = None,

@@ -20,8 +20,8 @@ import numpy as np
 from scipy.special import stdtr
 
 from telemetry.compare.conditions import Condition
-from telemetry.compare.model import DRIFT, PLACE, Fit, Rows, build_layout
-from telemetry.compare.posterior import DAY, OUTING, Factored, Posterior
+from telemetry.compare.model import DRIFT, PLACE, DesignRows, Fit, build_layout
+from telemetry.compare.posterior import DAY, OUTING, Factored, ModelPosterior
 from telemetry.core.frames import FloatArray, IntArray
 
 POWER: Final = 0.8
@@ -184,7 +184,9 @@ def simulate_plan(
     return Plan(pattern, days, outings, per_outing, outings * per_outing, float(called.mean()))
 
 
-def _extended(fit: Fit, pattern: Pattern, days: int, per_outing: int) -> tuple[Rows, tuple[Condition, ...]]:
+def _extended(
+    fit: Fit, pattern: Pattern, days: int, per_outing: int
+) -> tuple[DesignRows, tuple[Condition, ...]]:
     """Append the rows of a plan: new days after all others, at the place used most, conditions as usual."""
     old = fit.rows
     sides: list[int] = []
@@ -229,7 +231,7 @@ def _log_density_at(
     return float(np.logaddexp.reduce(parts))
 
 
-def _draw(fit: Fit, rows: Rows, difference: FloatArray, rng: np.random.Generator) -> FloatArray:
+def _draw(fit: Fit, rows: DesignRows, difference: FloatArray, rng: np.random.Generator) -> FloatArray:
     """Draw figures: the old ones as they are, the new ones from the model with a given true difference.
 
     Returns
@@ -262,7 +264,7 @@ def _draw(fit: Fit, rows: Rows, difference: FloatArray, rng: np.random.Generator
 
 
 def _points(
-    old: Posterior, weights: FloatArray, difference: FloatArray, rng: np.random.Generator
+    old: ModelPosterior, weights: FloatArray, difference: FloatArray, rng: np.random.Generator
 ) -> IntArray:
     """Draw points of the grid as probable as the figures and the true difference make them."""
     middle, scale = old.contrasts(weights)
@@ -279,7 +281,7 @@ def _points(
 
 
 def _coefficients(
-    old: Posterior,
+    old: ModelPosterior,
     point: int,
     weights: FloatArray,
     difference: FloatArray,
@@ -296,7 +298,7 @@ def _coefficients(
     return np.asarray(drawn + np.outer(gain, (difference - toward @ drawn) / spread))
 
 
-def _columns_of_new(fit: Fit, rows: Rows) -> FloatArray:
+def _columns_of_new(fit: Fit, rows: DesignRows) -> FloatArray:
     """Regressors of the new rows in the columns of the old layout, the drift standing still at the last day.
 
     The straight part of the drift goes on; conditions are as they usually were.
@@ -318,7 +320,7 @@ def _columns_of_new(fit: Fit, rows: Rows) -> FloatArray:
 
 
 def _noise(
-    old: Posterior,
+    old: ModelPosterior,
     point: int,
     outing: IntArray,
     day: IntArray,

@@ -315,7 +315,7 @@ class Factored:
         """Mean of each outing, shape (outings,)."""
         return self._means(y[:, None])[:, 0]
 
-    def posterior(self, y: FloatArray) -> Posterior:
+    def posterior(self, y: FloatArray) -> ModelPosterior:
         """Condition on figures.
 
         Parameters
@@ -347,11 +347,11 @@ class Factored:
         mean = np.matmul(self.covariance, cross)
         left = np.maximum(squares - np.sum(mean * cross, axis=1), 1e-13 * np.maximum(squares, 1e-300))
         log_weight = self._log_base[:, None] - 0.5 * self.layout.df * np.log(left)
-        return Posterior(self, mean, left / self.layout.df, log_weight)
+        return ModelPosterior(self, mean, left / self.layout.df, log_weight)
 
 
 @dataclass(frozen=True)
-class Posterior:
+class ModelPosterior:
     """Coefficients given one or several sets of figures.
 
     Attributes

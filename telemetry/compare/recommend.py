@@ -22,7 +22,7 @@ from scipy.stats import norm
 
 from telemetry.compare.advice import Advice, Stops, Trial
 from telemetry.compare.evidence import Evidence, of_measure
-from telemetry.compare.gp_response import Response
+from telemetry.compare.gp_response import ItemResponse
 from telemetry.compare.history import Level, barred_among, best_level, levels
 from telemetry.compare.measures import MEASURES
 from telemetry.compare.model import Fit, fit
@@ -220,7 +220,7 @@ def _weigh(
     """Weigh all candidates of all items in one model."""
     rows = of_measure(known, _SPEED.key, _SPEED.kind)
     ids = list(dict.fromkeys(e.sheet_id for e in rows))
-    response = Response.of([sheets[one] for one in ids])
+    response = ItemResponse.of([sheets[one] for one in ids])
     asked = [(family, family.candidates, _curve_values(family)) for family in families]
     extra = np.vstack(
         [

@@ -17,11 +17,11 @@ from typing import Final
 
 import numpy as np
 
-from telemetry.compare.posterior import SPOILED_VARIANCE_RATIO, Factored, Layout, Posterior
+from telemetry.compare.posterior import SPOILED_VARIANCE_RATIO, Factored, Layout, ModelPosterior
 from telemetry.compare.priors import SPOILED_PRIOR
 from telemetry.core.frames import FloatArray
 
-MIN_OUTINGS: Final = 5
+MIN_OUTINGS_FOR_SPOILED: Final = 5
 _SUSPECT: Final = 1.8  # standard deviations from what the others predict; one outlier hides itself in few
 _SUSPECT_MANY: Final = 3.0  # the same where outings are many
 _MANY: Final = 30
@@ -30,10 +30,12 @@ _TRIED_AT_ONCE: Final = 1
 _MAX_SHARE: Final = 0.2  # of all outings
 _WORTH_A_WORD: Final = 0.05
 
-Parts = tuple[tuple[float, Posterior], ...]
+SpoiledSplit = tuple[tuple[float, ModelPosterior], ...]
 
 
-def average_over_spoiled(layout: Layout, y: FloatArray, *, slow_only: bool) -> tuple[Parts, dict[int, float]]:
+def average_over_spoiled(
+    layout: Layout, y: FloatArray, *, slow_only: bool
+) -> tuple[SpoiledSplit, dict[int, float]]:
     """Condition on figures, averaging over which outings were spoiled.
 
     Parameters
@@ -52,12 +54,14 @@ def average_over_spoiled(layout: Layout, y: FloatArray, *, slow_only: bool) -> t
     """
     factored = Factored(layout)
     found = factored.posterior(y)
-    models: list[tuple[float, Posterior, tuple[int, ...]]] = [(0.0, found, ())]
+    models: list[tuple[float, ModelPosterior, tuple[int, ...]]] = [(0.0, found, ())]
     outings = layout.day.size
     inflation = np.zeros(outings)
     log_odds = math.log(SPOILED_PRIOR / (1.0 - SPOILED_PRIOR))
     suspects: tuple[int, ...] = ()
-    while outings >= MIN_OUTINGS and len(suspects) < min(max(1, int(_MAX_SHARE * outings)), _MAX_SPOILED):
+    while outings >= MIN_OUTINGS_FOR_SPOILED and len(suspects) < min(
+        max(1, int(_MAX_SHARE * outings)), _MAX_SPOILED
+    ):
         tried = []
         for one in _suspects(found, y, slow_only=slow_only):
             if one in suspects:
@@ -83,7 +87,7 @@ def average_over_spoiled(layout: Layout, y: FloatArray, *, slow_only: bool) -> t
     return parts, {one: p for one, p in told.items() if p > _WORTH_A_WORD}
 
 
-def _suspects(found: Posterior, y: FloatArray, *, slow_only: bool) -> list[int]:
+def _suspects(found: ModelPosterior, y: FloatArray, *, slow_only: bool) -> list[int]:
     """List the outings that lie furthest from what the others predict, the furthest first."""
     point = found.likeliest
     precision = found.factored.outing_precision(point)

@@ -311,7 +311,7 @@ def advice_text(advice: Advice, units: Units, best_sheet: str = "") -> str:
         for value, mean, u95, count in advice.trial.tried:
             rows.append([f"{value:g}", value_text(MEASURES["two_way_mps"], mean, units, u95), str(count)])
         lines += ["", "Evidence", *text_table(rows, right=(0, 1, 2))]
-        lines += ["", "Mind", *(f"  - {c}" for c in advice.trial.cautions)]
+        lines += ["", "Cautions", *(f"  - {c}" for c in advice.trial.cautions)]
         lines += ["", "Stop as soon as", *(f"  - {s}" for s in stop_texts(advice, units))]
     if advice.held_back:
         lines += ["", "Held back", *(f"  - {h}" for h in advice.held_back)]

@@ -31,6 +31,7 @@ import numpy.typing as npt
 
 from telemetry.core.frames import BoolArray, ComplexArray, FloatArray
 from telemetry.core.size_cache import SizeCache
+from telemetry.core.stats import Z95
 from telemetry.ride.damped_sinusoid import MIN_CYCLES, SinusoidLikelihood, fit_amplitudes, most_growth
 from telemetry.ride.detrend import (
     NoiseSpectrum,
@@ -45,7 +46,6 @@ _WINDOWS_S = (1.0, 1.6, 2.5, 4.0)
 # Growth over a whole window that is tried, as a power of e; the fit then refines it.
 _GROWTHS = np.array([-1.5, 0.0, 1.5])
 _MIN_COVERED = 0.85
-_COVERAGE_95 = 1.96
 # Below this no search over even the smallest span and band is significant.
 _MIN_SCORE = 8.0
 _CANDIDATES = 3
@@ -561,9 +561,9 @@ def _weigh(
     sd = _standard_error(t_s - 0.5 * (t_s[0] + t_s[-1]), growth, _joint_score(parts, scan.band, f_hz))
     line = Oscillation(
         f_hz,
-        _COVERAGE_95 * sd / (2.0 * np.pi),
+        Z95 * sd / (2.0 * np.pi),
         growth,
-        _COVERAGE_95 * sd,
+        Z95 * sd,
         float(t_s[0]),
         float(t_s[-1]),
         -float(np.expm1(-_expected_false_alarms(parts, scan))),
@@ -589,9 +589,9 @@ def _average_over_span(members: Sequence[Spectrum], weighed: _Weighed) -> Oscill
     return replace(
         line,
         frequency_hz=known.f_hz,
-        frequency_u95_hz=_COVERAGE_95 * known.f_sd_hz,
+        frequency_u95_hz=Z95 * known.f_sd_hz,
         growth_per_s=known.growth_per_s,
-        growth_u95_per_s=_COVERAGE_95 * known.growth_sd_per_s,
+        growth_u95_per_s=Z95 * known.growth_sd_per_s,
     )
 
 

@@ -6,7 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import Self
 
-from telemetry.setup.gauges import Z95, Gauge, Reading
+from telemetry.core.stats import Z95
+from telemetry.setup.gauges import Gauge, Reading
 
 
 @dataclass(frozen=True, slots=True)

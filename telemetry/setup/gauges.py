@@ -16,9 +16,8 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from telemetry.core.errors import SetupError
+from telemetry.core.stats import Z95
 from telemetry.core.units import convert
-
-Z95: Final = 1.96  # of a normal distribution; for two equal rectangular ones it errs on the wide side
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
-from telemetry.setup.gauges import Z95, Reading
+from telemetry.core.stats import Z95
+from telemetry.setup.gauges import Reading
 from telemetry.setup.items import Item
 
 _ROUNDING: Final = 1e-6  # of the limit: 3.3 - 3.0 is one step of 0.3 and not more, in inches too

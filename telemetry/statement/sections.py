@@ -11,7 +11,7 @@ import pandas as pd
 from telemetry.cleaning.corrections import BY_HAND
 from telemetry.core.sanitize import LABEL, LONG, SHORT, cut, sanitize, shortened
 from telemetry.core.units import distance_text, speed_text
-from telemetry.statement.wording import number
+from telemetry.statement.wording import number_text
 from telemetry.text.run import BEFORE_YOU_RUN, findings_lines, heading_text
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ _MAX_FINDINGS, _MAX_UNUSED, _MAX_CONDITIONS, _MAX_ITEMS = 3, 4, 8, 24
 _MAX_CORRECTIONS = 2
 _EVIDENCE = 200  # characters of a check's evidence
 
-Rows = tuple[tuple[str, ...], ...]
+SectionRows = tuple[tuple[str, ...], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +41,7 @@ class Section:
     key: str
     title: str
     head: tuple[str, ...]
-    rows: Rows
+    rows: SectionRows
 
 
 def sections(s: Statement) -> tuple[Section, ...]:
@@ -75,9 +75,9 @@ def _ways(s: Statement) -> Section:
             f"Enters, {clock}": _moment(way.entered_utc, way.entered_s),
             f"Leaves, {clock}": _moment(way.left_utc, way.left_s),
             "Time": f"{way.time_s:.3f} s",
-            f"Speed, {s.unit}": number(way.speed_mps, s.unit, way.u95_mps),
-            "Speed, m/s": number(way.speed_mps, "m/s", way.u95_mps),
-            f"Peak, {s.unit}": number(way.peak_mps, s.unit, way.peak_u95_mps),
+            f"Speed, {s.unit}": number_text(way.speed_mps, s.unit, way.u95_mps),
+            "Speed, m/s": number_text(way.speed_mps, "m/s", way.u95_mps),
+            f"Peak, {s.unit}": number_text(way.peak_mps, s.unit, way.peak_u95_mps),
             "Log": shortened(way.file, LABEL),
         }
         for way in s.ways
@@ -97,7 +97,7 @@ def _checks(s: Statement) -> Section:
     return Section("checks", "Checks, each with its evidence", ("Check", "Result", "Evidence"), rows)
 
 
-def _rule(s: Statement) -> Rows:
+def _rule(s: Statement) -> SectionRows:
     rule, window_s, mark_mps = s.rule, s.request.window_s, s.request.mark_mps
     origin = "built in" if s.rule_ships else "the user's own rule file"
     rows = [
@@ -114,7 +114,7 @@ def _rule(s: Statement) -> Rows:
     return tuple(rows)
 
 
-def _gates(chosen: TwoWay) -> Rows:
+def _gates(chosen: TwoWay) -> SectionRows:
     placed = "given by the user" if chosen.gates_given else "placed automatically along the fitted line"
     points = ", ".join(
         f"{name} {gate.lat_deg:.7f} {gate.lon_deg:.7f}" for name, gate in zip("AB", chosen.gates, strict=True)
@@ -125,7 +125,7 @@ def _gates(chosen: TwoWay) -> Rows:
     )
 
 
-def _findings(ways: Sequence[StatementPass]) -> Rows:
+def _findings(ways: Sequence[StatementPass]) -> SectionRows:
     rows: list[tuple[str, ...]] = []
     for way in ways:
         inside = [f for f in way.findings if f.start_s is not None and f.code not in BY_HAND]
@@ -138,13 +138,13 @@ def _findings(ways: Sequence[StatementPass]) -> Rows:
     return tuple(rows)
 
 
-def _corrections(s: Statement) -> Rows:
+def _corrections(s: Statement) -> SectionRows:
     rows = [(shortened(file, LABEL), shortened(text, SHORT)) for file, text in s.corrections]
     more = len(rows) - _MAX_CORRECTIONS
     return (*rows[:_MAX_CORRECTIONS], *([("Further", f"{more} more corrections")] if more > 0 else []))
 
 
-def _setup(s: Statement) -> Rows:
+def _setup(s: Statement) -> SectionRows:
     if s.sheet is None:
         return ()
     items = [
@@ -157,13 +157,13 @@ def _setup(s: Statement) -> Rows:
     return (("Boat", shortened(s.sheet.boat, LABEL)), ("Sheet", name), *items[:_MAX_ITEMS], *tail)
 
 
-def _conditions(s: Statement) -> Rows:
+def _conditions(s: Statement) -> SectionRows:
     rows = [(shortened(name, LABEL).capitalize(), shortened(text, LABEL)) for name, text in s.conditions]
     more = len(rows) - _MAX_CONDITIONS
     return (*rows[:_MAX_CONDITIONS], *([("Further", f"{more} more stated")] if more > 0 else []))
 
 
-def _logs(s: Statement) -> Rows:
+def _logs(s: Statement) -> SectionRows:
     rows = []
     for log in s.logs:
         if log.kind == "speed":

@@ -48,7 +48,7 @@ def headline(s: Statement) -> Headline:
     if chosen is None:
         plain = "There is no two-way: the logs do not hold one."
         return Headline("", "", "", "", s.verdict, plain, cut(s.notes, _MAX_NOTES, LONG), ())
-    figure, _, uncertainty = number(chosen.average_mps, s.unit, chosen.u95_mps).partition(" ± ")
+    figure, _, uncertainty = number_text(chosen.average_mps, s.unit, chosen.u95_mps).partition(" ± ")
     open_checks = [c for c in chosen.checks if c.result != "met"]
     failed = sum(c.result == "not met" for c in open_checks)
     plain = {
@@ -80,7 +80,7 @@ def headline(s: Statement) -> Headline:
     )
 
 
-def number(speed_mps: float, unit: str, u95_mps: float) -> str:
+def number_text(speed_mps: float, unit: str, u95_mps: float) -> str:
     """Format a speed with its uncertainty and without its unit."""
     return speed_text(speed_mps, unit, u95_mps).removesuffix(f" {unit}")
 

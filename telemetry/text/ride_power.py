@@ -127,12 +127,13 @@ def power_notes(power: PowerReport, temperature_unit: str = CELSIUS) -> list[str
     """List the limits exceeded and what cannot be told."""
     notes = []
     for p in power.passes:
-        notes += [f"{p.pass_id}: {_exceeded(e, temperature_unit)}" for e in p.exceeded]
+        notes += [f"{p.pass_id}: {exceeded_text(e, temperature_unit)}" for e in p.exceeded]
         notes += [f"{p.pass_id}: {note}" for note in p.notes]
     return [*notes, *power.notes]
 
 
-def _exceeded(e: Exceeded, temperature_unit: str) -> str:
+def exceeded_text(e: Exceeded, temperature_unit: str) -> str:
+    """Format a limit that was exceeded: value, limit and whose limit it is."""
     value, limit, unit = e.value, e.limit, e.unit
     if unit == CELSIUS:
         value, limit = (TEMPERATURE_UNITS[temperature_unit].from_si(x) for x in (value, limit))

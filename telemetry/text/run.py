@@ -34,7 +34,7 @@ _LAST_YEAR: Final = 9999  # of the calendar
 
 
 def analysis_text(
-    analysis: Analysis, unit: str, *, every_check: bool = True, temperature_unit: str = CELSIUS
+    analysis: Analysis, unit: str, *, every_check: bool = False, temperature_unit: str = CELSIUS
 ) -> str:
     """Format an analysis for a terminal or for paper.
 
@@ -45,7 +45,7 @@ def analysis_text(
     unit : str
         The reader's speed unit, a key of :data:`telemetry.core.units.SPEED_UNITS`.
     every_check : bool
-        Whether each two-way is shown with all its evidence, or only the best one.
+        Whether each two-way is shown with all its checks, or only the leading one.
     temperature_unit : str
         A key of :data:`telemetry.core.units.TEMPERATURE_UNITS`.
     """
@@ -114,19 +114,26 @@ def _rule_text(rule: Rule) -> str:
 
 
 def _answer_text(analysis: Analysis, unit: str) -> str:
-    best = next((t for t in analysis.two_ways if t.best), None)
+    best = analysis.leading_two_way
     if best:
         average = speed_text(best.average_mps, unit, best.u95_mps)
         passes = " + ".join(best.passes)
+        why = why_not(best)
         return (
             f'Best two-way: {average} over {distance_text(best.distance_m)}, {passes}, rule "{best.rule}": '
-            f"{best.verdict}"
+            f"{best.verdict}{f' ({why})' if why else ''}"
         )
     if analysis.passes:
         fastest = max(analysis.passes, key=lambda p: p.peak_mps)
         peak = speed_text(fastest.peak_mps, unit, fastest.peak_u95_mps)
         return f"No two-way. Highest peak: {peak}, {fastest.id}"
     return "No pass found." if analysis.speed_logs else ""
+
+
+def why_not(two_way: TwoWay) -> str:
+    """Return the first check that keeps a two-way from counting, with its evidence; empty where it counts."""
+    decisive = {"does not count": "not met", "cannot tell": "cannot tell"}.get(two_way.verdict)
+    return next((f"{c.name}: {c.detail}" for c in two_way.checks if c.result == decisive), "")
 
 
 def _logs_text(logs: Sequence[Log], findings: Sequence[Sequence[Finding]]) -> str:
@@ -208,7 +215,7 @@ def _passes_text(analysis: Analysis, unit: str) -> str:
 
 
 def _two_ways_text(analysis: Analysis, unit: str, every_check: bool) -> str:
-    two_ways = analysis.two_ways
+    two_ways, leading = analysis.two_ways, analysis.leading_two_way
     passes = {p.id: p for p in analysis.passes}
     rows = [("", "two-way", "passes", "distance", f"average ({unit})", "verdict")]
     for t in two_ways:
@@ -222,7 +229,7 @@ def _two_ways_text(analysis: Analysis, unit: str, every_check: bool) -> str:
     if any(t.best for t in two_ways):
         lines.append("  * the best by the rule")
     for t in two_ways:
-        if every_check or t.best:
+        if every_check or t is leading:
             lines += ["", *_two_way_lines(t, passes, unit)]
     return "\n".join(lines)
 

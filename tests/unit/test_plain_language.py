@@ -1,4 +1,4 @@
-"""Plain language: words that no file of the program uses (HOUSE.md, section 4)."""
+"""Plain language: words that no file of the program uses."""
 
 from __future__ import annotations
 

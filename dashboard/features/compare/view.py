@@ -136,7 +136,7 @@ def advice(told: Advice, best_sheet: str, units: Units) -> list[Any]:
     if told.trial is not None:
         first, *rest = trial_text(told.trial, units)
         parts += [html.P(html.Strong(first)), *(html.P(text) for text in rest)]
-        parts += _list("Mind", told.trial.cautions)
+        parts += _list("Cautions", told.trial.cautions)
         parts += _list("Stop as soon as", stop_texts(told, units))
     if told.held_back:
         parts += _list("Held back", told.held_back)

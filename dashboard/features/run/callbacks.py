@@ -276,8 +276,8 @@ def _register_answer(app: Dash, sessions: Sessions, statements: Statements) -> N
         analysis = answered(sessions.peek(token), asked)
         if analysis is None:
             return None, 1, 1
-        best = next((t.id for t in analysis.two_ways if t.best), None)
-        return best, 1, max(1, -(-len(analysis.two_ways) // TWO_WAYS_A_PAGE))
+        best = analysis.leading_two_way
+        return best and best.id, 1, max(1, -(-len(analysis.two_ways) // TWO_WAYS_A_PAGE))
 
     @app.callback(
         Output("two-ways", "children"),
@@ -323,7 +323,7 @@ def _register_answer(app: Dash, sessions: Sessions, statements: Statements) -> N
         if analysis is None:
             raise PreventUpdate
         palette, coarse = seen_by(surroundings)
-        chosen = _two_way(analysis, opened) or next((t for t in analysis.two_ways if t.best), None)
+        chosen = _two_way(analysis, opened) or analysis.leading_two_way
         points = tuple((lat, lon) for lat, lon in picked or [])
         return (
             speed_time(

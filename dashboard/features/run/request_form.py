@@ -227,7 +227,7 @@ class Headline:
     verdict : TwoWayVerdict
         Of the best two-way; ``cannot tell`` without one.
     two_way : TwoWay or None
-        The best by the rule.
+        The best by the rule, or the fastest where none counts.
     best_pass : Pass or None
         The pass with the highest peak, for logs without a two-way.
     ways : tuple of Pass
@@ -253,7 +253,7 @@ def headline_of(analysis: Analysis) -> Headline:
     """Choose the answer from an analysis."""
     rule = load_rule(analysis.request.rule)
     best_pass = max(analysis.passes, key=lambda p: p.peak_mps, default=None)
-    best = next((t for t in analysis.two_ways if t.best), None)
+    best = analysis.leading_two_way
     if best is None:
         reasons = analysis.notes or ("no two opposite passes share a measured distance",)
         return Headline(
