@@ -23,8 +23,8 @@ from telemetry.compare.posterior import (
     OUTING,
     Axis,
     Block,
+    DesignLayout,
     Factored,
-    Layout,
     Mixture,
     ModelPosterior,
     fixed_axis,
@@ -318,7 +318,7 @@ def build_layout(
     conditions: Sequence[Condition],
     sigma: float,
     sheet_prior: SheetPrior | None = None,
-) -> tuple[Layout, FloatArray]:
+) -> tuple[DesignLayout, FloatArray]:
     """Lay out the regressors and their priors.
 
     Returns
@@ -370,7 +370,7 @@ def build_layout(
         if sheet_prior.mean.size:
             prior_mean = np.zeros(x.shape[1])
             prior_mean[1 : 1 + sheet_prior.mean.size] = sheet_prior.mean * sigma
-    return Layout(
+    return DesignLayout(
         x=x,
         outing=rows.outing,
         day=rows.day,
@@ -400,7 +400,7 @@ def drift_columns(day: IntArray) -> FloatArray:
     return np.asarray(told - told.mean(axis=0))
 
 
-def _narrowed(layout: Layout, y: FloatArray) -> Layout:
+def _narrowed(layout: DesignLayout, y: FloatArray) -> DesignLayout:
     """Keep of each axis what has probability, where the whole grid would take long."""
     size = math.prod(len(axis.values) for axis in layout.axes.values())
     if size * layout.day.size < _COARSE_WORK:
@@ -424,7 +424,7 @@ def _narrowed(layout: Layout, y: FloatArray) -> Layout:
     return layout.with_axes(narrow)
 
 
-def _around_mode(layout: Layout, y: FloatArray) -> Layout:
+def _around_mode(layout: DesignLayout, y: FloatArray) -> DesignLayout:
     """Find the likeliest ratios one axis at a time, and keep their neighbours: many outings leave no more."""
     best = {name: len(axis.values) // 2 for name, axis in layout.axes.items()}
     for _ in range(_SWEEPS):

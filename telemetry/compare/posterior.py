@@ -112,7 +112,7 @@ class Block:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Layout:
+class DesignLayout:
     """What does not depend on the figures: regressors, groups and priors.
 
     Attributes
@@ -153,11 +153,11 @@ class Layout:
         """Degrees of freedom left for the scatter."""
         return int(self.x.shape[0] - self.flat)
 
-    def with_axes(self, axes: Mapping[str, Axis]) -> Layout:
+    def with_axes(self, axes: Mapping[str, Axis]) -> DesignLayout:
         """Return the same layout on another grid."""
         return replace(self, axes=axes)
 
-    def with_inflation(self, inflation: FloatArray) -> Layout:
+    def with_inflation(self, inflation: FloatArray) -> DesignLayout:
         """Return the same layout with some outings trusted less."""
         return replace(self, inflation=inflation)
 
@@ -194,7 +194,7 @@ class Factored:
 
     Parameters
     ----------
-    layout : Layout
+    layout : DesignLayout
 
     Raises
     ------
@@ -202,7 +202,7 @@ class Factored:
         If the flat columns depend on one another, or nothing is left to judge the scatter by.
     """
 
-    def __init__(self, layout: Layout) -> None:
+    def __init__(self, layout: DesignLayout) -> None:
         if layout.df < 1:
             raise ValueError("no fewer flat columns than rows")
         self.layout = layout

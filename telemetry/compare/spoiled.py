@@ -17,7 +17,7 @@ from typing import Final
 
 import numpy as np
 
-from telemetry.compare.posterior import SPOILED_VARIANCE_RATIO, Factored, Layout, ModelPosterior
+from telemetry.compare.posterior import SPOILED_VARIANCE_RATIO, DesignLayout, Factored, ModelPosterior
 from telemetry.compare.priors import SPOILED_PRIOR
 from telemetry.core.frames import FloatArray
 
@@ -34,13 +34,13 @@ SpoiledSplit = tuple[tuple[float, ModelPosterior], ...]
 
 
 def average_over_spoiled(
-    layout: Layout, y: FloatArray, *, slow_only: bool
+    layout: DesignLayout, y: FloatArray, *, slow_only: bool
 ) -> tuple[SpoiledSplit, dict[int, float]]:
     """Condition on figures, averaging over which outings were spoiled.
 
     Parameters
     ----------
-    layout : Layout
+    layout : DesignLayout
     y : ndarray, shape (n,)
     slow_only : bool
         Whether only an outing below the others can be spoiled, as holds for speeds.

@@ -68,7 +68,7 @@ def test_what_is_missing_is_said_beside_the_button_and_the_navigation_leads_away
     expect(book.locator("#add-error")).to_contain_text("there is no log to add")
     add(book, SPEED)
     expect(book.locator("#add-error")).to_contain_text("the outing has no boat")
-    book.get_by_role("button", name=f"Remove {SPEED.name} from").click()
+    book.get_by_role("button", name=f"Remove {SPEED.name}").click()
     expect(book.locator("#book-logs")).to_be_empty()
 
     pages = book.get_by_role("navigation", name="Pages")

@@ -57,9 +57,9 @@ def overlay(page: Page) -> None:
 
 
 def history(page: Page) -> None:
-    """Wait for a boat's plots."""
-    for plot in ("history-outings", "history-trial"):
-        expect(page.locator(f"#{plot} .scatterlayer .trace").first).to_be_visible()
+    """Wait for a boat's plot and for what is advised, which has a plot only where a step is worth trying."""
+    expect(page.locator("#history-outings .scatterlayer .trace").first).to_be_visible()
+    expect(page.locator("#history-advice-told")).not_to_be_empty()
 
 
 _FILLED: Final[dict[str, Callable[[Page], None]]] = {

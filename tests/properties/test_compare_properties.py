@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from telemetry.compare import MEASURES, Evidence, Units, advice_text, compare, comparison_text, next_trial
-from telemetry.compare.posterior import DAY, OUTING, Factored, Layout
+from telemetry.compare.posterior import DAY, OUTING, DesignLayout, Factored
 from telemetry.compare.priors import DAY_AXIS, OUTING_AXIS
 from telemetry.compare.verdicts import CANNOT_TELL, NO_DIFFERENCE, NOT_ENOUGH
 
@@ -124,7 +124,7 @@ def test_weights_pick_the_contrast_at_every_point_of_the_grid(sizes: list[int], 
     x = np.column_stack([np.ones(outing.size), outing % 2])
     y = rng.normal(25.0, 0.3, outing.size)
     axes = {OUTING: OUTING_AXIS, DAY: DAY_AXIS}
-    layout = Layout(x=x, outing=outing, day=np.arange(len(sizes)) // 2, blocks=(), axes=axes)
+    layout = DesignLayout(x=x, outing=outing, day=np.arange(len(sizes)) // 2, blocks=(), axes=axes)
     found = Factored(layout).posterior(y)
     toward = np.array([0.0, 1.0])
     weights = found.row_weights(toward)

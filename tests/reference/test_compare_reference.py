@@ -12,7 +12,7 @@ from nist_strd import ANOVA, REGRESSION
 from scipy.stats import ttest_ind, ttest_rel
 
 from telemetry.compare.model import drift_columns
-from telemetry.compare.posterior import DAY, OUTING, Axis, Block, Factored, Layout, fixed_axis
+from telemetry.compare.posterior import DAY, OUTING, Axis, Block, DesignLayout, Factored, fixed_axis
 from telemetry.compare.voltage import calibrate
 from telemetry.core.frames import FloatArray, IntArray
 
@@ -62,10 +62,10 @@ def outings(
     return x, y, outing
 
 
-def laid_out(x: FloatArray, outing: IntArray, day: IntArray, ratios: tuple[float, float]) -> Layout:
+def laid_out(x: FloatArray, outing: IntArray, day: IntArray, ratios: tuple[float, float]) -> DesignLayout:
     """The model with both ratios held: outings, then days."""
     axes = {OUTING: fixed_axis(ratios[0]), DAY: fixed_axis(ratios[1])}
-    return Layout(x=x, outing=outing, day=day, blocks=(), axes=axes)
+    return DesignLayout(x=x, outing=outing, day=day, blocks=(), axes=axes)
 
 
 @pytest.mark.parametrize("sizes", [(4,) * 8, (3, 1, 5, 2, 6, 4, 3), (2, 8, 1, 5, 2, 2, 7, 3, 1, 4)])
@@ -96,7 +96,7 @@ def test_the_evidence_of_ratios_is_the_restricted_likelihood_of_statsmodels(seed
     ratio = math.sqrt(float(theirs.cov_re[0, 0]) / theirs.scale)
     values = tuple(np.linspace(0.2, 3.0, 561).tolist())
     axes = {OUTING: fixed_axis(), DAY: Axis(values=values, log_prior=(0.0,) * len(values))}
-    layout = Layout(x=x, outing=outing, day=np.arange(8), blocks=(), axes=axes)
+    layout = DesignLayout(x=x, outing=outing, day=np.arange(8), blocks=(), axes=axes)
     found = Factored(layout).posterior(y)
     assert values[found.likeliest] == pytest.approx(ratio, abs=0.006)
 
@@ -113,7 +113,7 @@ def test_nested_days_agree_with_the_dense_model() -> None:
         OUTING: Axis(values=(0.3, 1.1), log_prior=(0.0, 0.0)),
         DAY: Axis(values=(0.0, 0.8), log_prior=(0.0, 0.0)),
     }
-    found = Factored(Layout(x=x, outing=outing, day=day, blocks=(block,), axes=axes)).posterior(y)
+    found = Factored(DesignLayout(x=x, outing=outing, day=day, blocks=(block,), axes=axes)).posterior(y)
     grid = found.factored.grid
     evidence = []
     for point in range(4):

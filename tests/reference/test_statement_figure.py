@@ -87,7 +87,9 @@ def test_the_printed_numbers_make_the_printed_figure(rule: str) -> None:
         mean = sum(distance / t for t in times) / 2.0 if rule == "water" else 2.0 * distance / sum(times)
         # Half a millisecond of each time, and half of the figure's last digit.
         assert average == pytest.approx(mean, abs=mean * 0.0005 / min(times) + 0.0005)
-        parts = figures(r"uncertainty: ([\d.]+) m/s averages .*? ([\d.]+) m/s both", text)
+        parts = figures(
+            r"uncertainty: ([\d.]+) m/s is independent for each pass, ([\d.]+) m/s is shared", text
+        )
         assert u95 == pytest.approx(1.96 * math.hypot(*parts), abs=0.002)
 
 

@@ -82,7 +82,7 @@ def told(change: Callable[[Columns], None]) -> tuple[Analysis, dict[str, str]]:
         (coarse, "positions-coarse", "11 m"),
         (late(10), "speed-very-late", "too late"),
         (times_six, "implausible-speed", "unit"),
-        (held_for_25_s, "frozen-position", "stands still"),
+        (held_for_25_s, "frozen-position", "position is frozen"),
     ],
     ids=[
         "mph",

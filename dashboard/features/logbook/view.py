@@ -184,7 +184,7 @@ def _waiting(view: FileView) -> html.Li:
         id={"type": "book-take-off", "key": view.key},
         variant="subtle",
         color="gray",
-        **{"aria-label": f"Take {view.name} off"},
+        **{"aria-label": f"Remove {view.name}"},
     )
     head = html.Div([html.Strong(view.name, className="file-name"), remove], className="file-head")
     told = [
