@@ -14,7 +14,7 @@ from seasons import BOAT
 from sample_logs import data_folder
 from telemetry.core.units import SPEED_UNITS, speed_text
 from telemetry.logbook import open_logbook
-from telemetry.overlay import SPEED, Abscissa, AlignedPass, Anchor, align, pass_curves, read_at
+from telemetry.pass_overlay import SPEED, Abscissa, AlignedPass, Anchor, align, pass_curves, read_at
 
 pytestmark = pytest.mark.browser
 

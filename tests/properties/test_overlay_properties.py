@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from telemetry.core.geo import CourseLine, LocalFrame
-from telemetry.overlay import SPEED, PassCurves, Signal, align, read_at
+from telemetry.pass_overlay import SPEED, PassCurves, Signal, align, read_at
 from telemetry.passes.find import TakeOff
 
 FRAME = LocalFrame(47.4, 8.2)

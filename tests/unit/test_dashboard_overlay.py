@@ -29,7 +29,7 @@ from dashboard.ui.downsample import RESAMPLED
 from dashboard.ui.palette import DARK, LIGHT
 from telemetry.core.units import SPEED_UNITS
 from telemetry.logbook import open_logbook
-from telemetry.overlay import SPEED, align, read_at, sheet_groups
+from telemetry.pass_overlay import SPEED, align, read_at, sheet_groups
 
 MPH = SPEED_UNITS["mph"]
 

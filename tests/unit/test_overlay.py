@@ -15,7 +15,7 @@ from telemetry.core.errors import CallError
 from telemetry.core.frames import MotorLog
 from telemetry.core.geo import LocalFrame
 from telemetry.motor.power import PowerOptions
-from telemetry.overlay import SPEED, PassCurves, align, in_one_frame, pass_curves, read_at, sheet_groups
+from telemetry.pass_overlay import SPEED, PassCurves, align, in_one_frame, pass_curves, read_at, sheet_groups
 from telemetry.readers import ReadOptions
 from telemetry.setup import Reading, SetupSheet
 

@@ -26,7 +26,7 @@ from dashboard.ui.downsample import window_of
 from dashboard.ui.palette import seen_by
 from dashboard.ui.zoom import finer, tell_window
 from telemetry.core.units import SPEED_UNITS
-from telemetry.overlay import Abscissa, Anchor, Overlay, align, sheet_groups
+from telemetry.pass_overlay import Abscissa, Anchor, Overlay, align, sheet_groups
 
 # The inputs of an overlay: the names by which the callbacks take them, and the components that hold them.
 _HOW: Final = {

@@ -12,7 +12,7 @@ from dashboard.features.overlay.line_styles import Look
 from dashboard.ui.palette import Palette
 from telemetry.core.frames import FloatArray
 from telemetry.core.units import Unit
-from telemetry.overlay import AlignedPass, Overlay, in_one_frame
+from telemetry.pass_overlay import AlignedPass, Overlay, in_one_frame
 
 _MORE_DIGITS: Final = 2  # more than shown, so that interpolated values have every shown digit right
 

@@ -15,7 +15,7 @@ from dashboard.ui.direction import Direction, arrow
 from dashboard.ui.downsample import RESAMPLED, Window, resample
 from dashboard.ui.palette import LIGHT, Palette, with_alpha
 from telemetry.core.units import Unit
-from telemetry.overlay import ANCHORS, QUANTITIES, SPEED, AlignedPass, Overlay, Signal, in_one_frame
+from telemetry.pass_overlay import ANCHORS, QUANTITIES, SPEED, AlignedPass, Overlay, Signal, in_one_frame
 
 OVERLAY_LINE_POINTS: Final = 1200
 _FIRST_PX, _ROW_PX, _EDGE_PX = 320, 120, 96

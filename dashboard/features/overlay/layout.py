@@ -10,7 +10,7 @@ from dash import dcc, html
 from dashboard.features.overlay.service import MOST, wanted_of
 from dashboard.features.overlay.view import key, origins
 from dashboard.ui.links import OVERLAY
-from telemetry.overlay import Abscissa, Anchor
+from telemetry.pass_overlay import Abscissa, Anchor
 
 PATH: Final = OVERLAY
 NAME: Final = "Overlay"

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from dashboard.ui.direction import Direction, directions
-from telemetry.overlay import PassCurves
+from telemetry.pass_overlay import PassCurves
 
 MARKS: Final = "ABCDEFGHIJ"
 # Whole, then dashes that differ in length and rhythm, so that neighbours in the list are least alike.

@@ -16,7 +16,7 @@ from telemetry.analysis import Analysis, Request
 from telemetry.core.errors import CallError, ReciprocalError
 from telemetry.logbook import Logbook, SavedPass, open_logbook
 from telemetry.logbook.importing import PROGRAM_VERSION
-from telemetry.overlay import ANCHORS, Abscissa, Anchor, PassCurves, pass_curves
+from telemetry.pass_overlay import ANCHORS, Abscissa, Anchor, PassCurves, pass_curves
 from telemetry.setup import SetupSheet
 from telemetry.text.logbook import moment_text
 

@@ -17,7 +17,7 @@ from dashboard.ui.direction import arrow
 from dashboard.ui.links import overlay_address
 from telemetry.compare.wording import change_text
 from telemetry.core.units import speed_text
-from telemetry.overlay import ANCHORS, Abscissa, Anchor, Overlay, SheetGroup
+from telemetry.pass_overlay import ANCHORS, Abscissa, Anchor, Overlay, SheetGroup
 
 CELL: Final = "overlay-cell"
 _NOT_KNOWN: Final = "–"

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.overlay.align import AlignedPass
+from telemetry.pass_overlay.align import AlignedPass
 from telemetry.setup import ItemChange, SetupSheet, item_changes
 
 
@@ -26,7 +26,7 @@ def read_at(one: AlignedPass, quantity: str, x: float) -> CursorReading | None:
     ----------
     one : AlignedPass
     quantity : str
-        A key of :data:`~telemetry.overlay.quantities.QUANTITIES`.
+        A key of :data:`~telemetry.pass_overlay.quantities.QUANTITIES`.
     x : float
         Place on the abscissa [m or s].
 

@@ -12,7 +12,7 @@ import pandas as pd
 
 from telemetry.core.frames import FloatArray
 from telemetry.core.geo import CourseLine, LocalFrame, fit_course
-from telemetry.overlay.curves import PassCurves
+from telemetry.pass_overlay.curves import PassCurves
 from telemetry.twoway.pairing import one_course
 
 Abscissa = Literal["distance", "time", "day"]

@@ -15,7 +15,7 @@ from telemetry.core.frames import BoolArray, FloatArray, cumulative_integral
 from telemetry.core.geo import CourseLine, LocalFrame
 from telemetry.motor.channels import Channels, channels
 from telemetry.motor.sync.assign import MotorAssignment, motor_covering, why_no_power
-from telemetry.overlay.quantities import RIPPLE, SLIP, SPEED
+from telemetry.pass_overlay.quantities import RIPPLE, SLIP, SPEED
 from telemetry.passes.find import Pass
 from telemetry.passes.measure import PassSpeeds, curve_u95_mps
 from telemetry.passes.speed_log import SpeedLog
@@ -73,7 +73,7 @@ class PassCurves:
     east_m, north_m : ndarray, shape (n,), or None
         Along the course as smoothed, across it as logged [m]; None without positions.
     signals : mapping of str to Signal
-        By the names of :data:`~telemetry.overlay.quantities.QUANTITIES`; those that the log has.
+        By the names of :data:`~telemetry.pass_overlay.quantities.QUANTITIES`; those that the log has.
     notes : tuple of str
         What is missing, and why.
     """
