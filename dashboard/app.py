@@ -21,6 +21,7 @@ from dashboard.features.compare import callbacks as before_and_after_callbacks
 from dashboard.features.compare import layout as before_and_after
 from dashboard.features.compare.service import CompareClient
 from dashboard.features.corrections import callbacks as after_the_water_hand
+from dashboard.features.guide import layout as guide
 from dashboard.features.history import callbacks as history_callbacks
 from dashboard.features.history import layout as history
 from dashboard.features.history.service import HistoryClient
@@ -53,7 +54,7 @@ _log = logging.getLogger(__name__)
 DOOR: Final = "reciprocal-door"
 
 # In the order of a day: each has PATH, NAME and layout, and stands in the navigation.
-_PAGES: Final = (after_the_water, overlay, bench, before_and_after, history, logbook)
+_PAGES: Final = (after_the_water, overlay, bench, before_and_after, history, logbook, guide)
 
 _INDEX: Final = """<!DOCTYPE html>
 <html lang="en">

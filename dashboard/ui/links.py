@@ -9,6 +9,7 @@ from urllib.parse import urlencode
 BENCH: Final = "/bench"
 COMPARE: Final = "/before-and-after"
 HISTORY: Final = "/history"
+GUIDE: Final = "/guide"
 LOGBOOK: Final = "/logbook"
 BACKUP: Final = "/logbook/backup"
 EXPORT: Final = "/logbook/export"
@@ -60,3 +61,8 @@ def overlay_address(keys: Iterable[str]) -> str:
     '/overlay?pass=12.P1,tab.P3'
     """
     return f"{OVERLAY}?pass={','.join(keys)}"
+
+
+def guide_link(topic: str) -> str:
+    """Return the address of a topic of the guide."""
+    return _with(GUIDE, topic=topic)

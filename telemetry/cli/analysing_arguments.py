@@ -1,4 +1,4 @@
-"""Arguments of the commands on logs alone: analyse, rules, what-if, formats, headings, maps, serve."""
+"""Arguments of the commands that work without a logbook."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from pathlib import Path
 from telemetry.cli import archive, arguments, commands, corrections, options
 from telemetry.cli.catalogue import Commands
 from telemetry.motor.power import Limits
+from telemetry.text.guide import TOPICS
 
 LIMITS = {
     "cell_v": ("V", "lowest voltage of a cell under load"),
@@ -101,6 +102,12 @@ def _add_maps(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def _add_guide(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "topic", nargs="?", metavar="TOPIC", help=f"one of {', '.join(TOPICS)}; without it, the list"
+    )
+
+
 def _add_serve(parser: argparse.ArgumentParser) -> None:
     options.add_address(parser)
     options.add_access(parser)
@@ -114,5 +121,6 @@ COMMANDS: Commands = {
     "formats": (commands.formats, lambda _: None),
     "headings": (commands.headings_command, _add_headings),
     "maps": (commands.maps, _add_maps),
+    "guide": (commands.guide, _add_guide),
     "serve": (commands.serve, _add_serve),
 }

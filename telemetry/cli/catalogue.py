@@ -60,6 +60,7 @@ CATALOGUE: Final = (
         "analysing_arguments",
     ),
     Entry("maps", "List or forget the saved meanings of tables' columns.", "analysing_arguments"),
+    Entry("guide", "Print a topic of the user's guide, or list the topics.", "analysing_arguments"),
     Entry("add", "Add an outing's logs to the logbook; report its passes and two-ways.", "logbook_arguments"),
     Entry("boats", "List the boats; add or edit one.", "logbook_arguments"),
     Entry("outings", "Search, sort and list the outings of the logbook.", "logbook_arguments"),

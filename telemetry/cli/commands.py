@@ -33,6 +33,7 @@ from telemetry.readers import (
     open_file,
 )
 from telemetry.text.brief import brief_text
+from telemetry.text.guide import contents_text, topic_text
 from telemetry.text.ride_power import what_if_text
 from telemetry.text.run import analysis_text, maps_text, rules_text
 from telemetry.twoway.rules import SHIPPED, load_rule, shipped, shipped_text
@@ -130,6 +131,12 @@ def headings_command(args: Namespace) -> int:
         raise CallError(reason, file=str(output), hint="name another with --output") from None
     print(f"{output} written: edit it, then run")
     print(f"  reciprocal analyse {shlex.quote(file)} --headings {shlex.quote(str(output))}")
+    return DONE
+
+
+def guide(args: Namespace) -> int:
+    """Print a topic of the guide, or list the topics."""
+    print(topic_text(args.topic) if args.topic else contents_text())
     return DONE
 
 

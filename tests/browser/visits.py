@@ -56,6 +56,12 @@ def overlay(page: Page) -> None:
         expect(page.locator(f"#{plot} .scatterlayer .trace").first).to_be_visible()
 
 
+def guide(page: Page) -> None:
+    """Open the topic with the widest tables."""
+    page.get_by_role("navigation", name="Topics").get_by_role("link").first.click()
+    expect(page.locator("#guide table").first).to_be_visible()
+
+
 def history(page: Page) -> None:
     """Wait for a boat's plot and for what is advised, which has a plot only where a step is worth trying."""
     expect(page.locator("#history-outings .scatterlayer .trace").first).to_be_visible()
@@ -66,6 +72,7 @@ _FILLED: Final[dict[str, Callable[[Page], None]]] = {
     "/": after_the_water,
     "/bench": bench,
     "/before-and-after": before_and_after,
+    "/guide": guide,
     "/history": history,
     "/logbook": logbook,
     "/overlay": overlay,

@@ -4,15 +4,18 @@ from collections.abc import Iterator
 
 import dash
 import pytest
+from dash import dcc
 from dash_client import DashClient
 
 from dashboard.app import Config, create_app
+from dashboard.features.guide import layout as guide
 from dashboard.features.run.request_form import RequestForm
 from dashboard.security import LARGEST_REQUEST_BYTES
 from dashboard.session.sessions import Sessions, new_token
 from sample_logs import data_folder
 from telemetry.analysis import Request, read_and_analyse
 from telemetry.core.units import speed_text
+from telemetry.text.guide import TOPICS, topic_text
 
 ASKED = {name: getattr(RequestForm(), name) for name in RequestForm.__slots__}
 
@@ -242,3 +245,25 @@ def test_a_failing_callback_tells_one_sentence_and_no_traceback(
     )
     assert "ZeroDivisionError" in caplog.text
     assert "ZeroDivision" not in json.dumps(body)
+
+
+def markdown_in(component: object) -> list[str]:
+    """The texts of all Markdown parts below a component."""
+    children = getattr(component, "children", None)
+    if isinstance(component, dcc.Markdown):
+        return [str(children)]
+    return [
+        text
+        for child in (children if isinstance(children, list) else [children])
+        if child is not None
+        for text in markdown_in(child)
+    ]
+
+
+def test_the_guide_shows_what_the_command_prints() -> None:
+    assert markdown_in(guide.layout()) == []
+    for name in TOPICS:
+        (shown,) = markdown_in(guide.layout(name))
+        assert shown.replace("#", "").split() == topic_text(name).replace("#", "").split()
+    assert markdown_in(guide.layout("nonsense")) == []
+    assert "the guide has no topic" in str(guide.layout("nonsense"))

@@ -14,16 +14,18 @@ import pytest
 from sample_logs import data_folder
 from telemetry import __version__
 from telemetry.cleaning.clean import clean
-from telemetry.cli import build_parser
+from telemetry.cli import build_parser, main
 from telemetry.core.frames import MOTOR_COLUMNS, TRACK_COLUMNS, Column, Track
 from telemetry.readers import READERS, read_log
 from telemetry.readers.headings import IGNORE, RPM_COLUMNS, TIME_COLUMNS
 from telemetry.ride.incidents import RideVerdict as RideVerdict
+from telemetry.text.guide import TOPICS, topic_text
 from telemetry.twoway.mean import TwoWayVerdict
 from telemetry.twoway.rules import SHIPPED
 
 ROOT = Path(__file__).resolve().parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
+GUIDE = "\n".join(topic_text(name) for name in TOPICS)
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 CI = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
 
@@ -55,15 +57,15 @@ def test_the_windows_spelling_is_the_same_command(command: str) -> None:
     assert "\n".join(lines) in fenced(README, "bat")
 
 
-def test_every_format_stands_in_readme_with_its_endings() -> None:
-    formats = {cells[0].strip("`"): cells[2] for cells in table_rows(README) if len(cells) == 3}
+def test_every_format_stands_in_the_guide_with_its_endings() -> None:
+    formats = {cells[0].strip("`"): cells[2] for cells in table_rows(GUIDE) if len(cells) == 3}
     for reader in READERS:
         assert formats[reader.name] == " ".join(reader.suffixes)
 
 
-def test_the_names_a_heading_map_may_use_stand_in_readme() -> None:
+def test_the_names_a_heading_map_may_use_stand_in_the_guide() -> None:
     for name in (*TIME_COLUMNS, *RPM_COLUMNS, IGNORE):
-        assert f"`{name}`" in README + DEVELOPERS
+        assert f"`{name}`" in GUIDE + DEVELOPERS
 
 
 def subparsers() -> dict[str, argparse.ArgumentParser]:
@@ -71,21 +73,21 @@ def subparsers() -> dict[str, argparse.ArgumentParser]:
     return dict(action.choices)
 
 
-def test_every_command_stands_in_readme() -> None:
+def test_every_command_stands_in_the_guide() -> None:
     for name in subparsers():
-        assert f"| `reciprocal {name}" in README
+        assert f"| `reciprocal {name}" in GUIDE
 
 
 @pytest.mark.parametrize("command", ["analyse", "what-if", "statement"])
-def test_every_option_stands_in_readme(command: str) -> None:
+def test_every_option_stands_in_the_guide(command: str) -> None:
     for action in subparsers()[command]._actions:
         if "--help" not in action.option_strings:
-            assert all(f"`{option}" in README for option in action.option_strings)
+            assert all(f"`{option}" in GUIDE for option in action.option_strings)
 
 
-def test_every_shipped_rule_and_verdict_stands_in_readme() -> None:
+def test_every_shipped_rule_and_verdict_stands_in_the_guide() -> None:
     for word in (*SHIPPED, *get_args(TwoWayVerdict), *get_args(RideVerdict)):
-        assert f"`{word}`" in README
+        assert f"`{word}`" in GUIDE
 
 
 @pytest.mark.parametrize(("title", "columns"), [("track", TRACK_COLUMNS), ("motor", MOTOR_COLUMNS)])
@@ -139,6 +141,31 @@ def test_links_inside_the_repository_lead_somewhere(document: str) -> None:
     text = (ROOT / document).read_text(encoding="utf-8")
     for target in re.findall(r"\]\((?!https?:|#)([^)#]+)", text):
         assert (ROOT / target).is_file(), f"{document} points at {target}"
+
+
+def test_readme_is_short_and_lists_every_topic_of_the_guide() -> None:
+    assert len(README.splitlines()) <= 200
+    listed = {cells[0].strip("`") for cells in table_rows(README) if cells[0].startswith("`")}
+    assert listed == set(TOPICS)
+    files = {file.stem for file in (ROOT / "telemetry" / "text" / "guide").glob("*.md")}
+    assert files == set(TOPICS)
+
+
+def test_the_example_from_python_runs(capsys: pytest.CaptureFixture[str]) -> None:
+    (example,) = fenced(README, "python")
+    exec(example, {})
+    assert re.fullmatch(r"\d+\.\d\d ± \d\.\d\d m/s: counts\n", capsys.readouterr().out)
+
+
+def test_the_guide_prints_its_topics(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["guide"]) == 0
+    contents = capsys.readouterr().out
+    assert all(f"  {name} " in contents for name in TOPICS)
+    for name in TOPICS:
+        assert main(["guide", name]) == 0
+        assert capsys.readouterr().out.startswith("# ")
+    assert main(["guide", "nonsense"]) == 2
+    assert "no topic 'nonsense'" in capsys.readouterr().err
 
 
 def test_the_changelog_speaks_of_this_version() -> None:
