@@ -92,7 +92,7 @@ def test_every_shipped_rule_and_verdict_stands_in_the_guide() -> None:
 
 @pytest.mark.parametrize(("title", "columns"), [("track", TRACK_COLUMNS), ("motor", MOTOR_COLUMNS)])
 def test_the_column_table_is_the_one_in_the_code(title: str, columns: dict[str, Column]) -> None:
-    section = DEVELOPERS.split(f"### The {title} table\n")[1].split("\n### ")[0].split("\n## ")[0]
+    section = topic_text("columns").split(f"## The {title} table\n")[1].split("\n## ")[0]
     documented = [cells for cells in table_rows(section)][1:]
     in_code = [[f"`{c.name}`", c.unit, f"{c.low:g} to {c.high:g}", c.meaning] for c in columns.values()]
     assert documented == in_code
@@ -120,7 +120,7 @@ def codes_of_the_samples() -> set[str]:
 
 
 def test_every_finding_code_is_explained() -> None:
-    explained = {cells[0].strip("`") for cells in table_rows(DEVELOPERS) if len(cells) == 2}
+    explained = {cells[0].strip("`") for cells in table_rows(topic_text("findings")) if len(cells) == 2}
     written, seen = codes_written_in_the_code(), codes_of_the_samples()
     assert {"false-spike", "salvaged", "no-fix"} <= written
     assert {"duplicate", "dropout"} <= seen
@@ -141,6 +141,12 @@ def test_links_inside_the_repository_lead_somewhere(document: str) -> None:
     text = (ROOT / document).read_text(encoding="utf-8")
     for target in re.findall(r"\]\((?!https?:|#)([^)#]+)", text):
         assert (ROOT / target).is_file(), f"{document} points at {target}"
+
+
+def test_the_page_for_developers_is_short() -> None:
+    assert len(DEVELOPERS.splitlines()) <= 250
+    glossary = DEVELOPERS.split("## Glossary\n")[1].split("\n## ")[0]
+    assert len(glossary.replace("*", "").split()) <= 60
 
 
 def test_readme_is_short_and_lists_every_topic_of_the_guide() -> None:

@@ -10,6 +10,8 @@ from telemetry.core.errors import CallError
 TOPICS: Final = {
     "analyse": "Analyse an outing",
     "reading": "Log formats and column headings",
+    "columns": "Columns of the speed and motor tables",
+    "findings": "What the codes of findings mean",
     "numbers": "How sure a number is",
     "ride": "How it rode",
     "power": "The power train and what-if",
