@@ -53,7 +53,7 @@ def detection_limit(item: Item, first: Reading, second: Reading) -> DetectionLim
 
     Returns
     -------
-    Limit
+    DetectionLimit
         In the item's unit.
 
     References
@@ -66,7 +66,7 @@ def detection_limit(item: Item, first: Reading, second: Reading) -> DetectionLim
     >>> from telemetry.setup.gauges import CALIPER, RULE
     >>> limit = detection_limit(ITEMS["strut_depth_mm"], Reading(3.0, RULE), Reading(3.4, CALIPER))
     >>> round(limit.u95, 3), round(limit.half_widths, 3), limit.tells(0.4)
-    (0.289, 0.3, True)
+    (0.288, 0.3, True)
     """
     gauges = [item.gauge_of(reading) for reading in (first, second)]
     u = math.hypot(*(gauge.u(item.unit) for gauge in gauges))

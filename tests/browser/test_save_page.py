@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+import time
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,32 +11,35 @@ from acts import AT_A_DESK, choose, fits_the_screen, wait_until_settled
 from playwright.sync_api import Page, expect
 
 from sample_logs import data_folder
+from telemetry import readers
 from telemetry.analysis import read_and_analyse
+from telemetry.core.frames import Log
+from telemetry.core.progress import report
 from telemetry.core.units import speed_text
 from telemetry.logbook import open_logbook
+from telemetry.readers import ReadOptions, gpx
 
 pytestmark = pytest.mark.browser
 
 SPEED, MOTOR = (data_folder() / name for name in ("four_passes.gpx", "four_passes_motor.csv"))
-_POINTS, _HZ = 90_000, 25
 
 
-@pytest.fixture(scope="module")
-def hour(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """An hour at 25 Hz, drifting: 11 MB that take seconds to read."""
-    file = tmp_path_factory.mktemp("long") / "hour.gpx"
-    start = datetime(2026, 6, 13, 9, tzinfo=UTC)
-    points = "".join(
-        f'<trkpt lat="47.0" lon="{8.2 + i * 1e-6:.6f}">'
-        f"<time>{(start + timedelta(seconds=i / _HZ)).isoformat(timespec='milliseconds')[:-6]}Z</time>"
-        f"<speed>{i % 7 / 10:.2f}</speed></trkpt>\n"
-        for i in range(_POINTS)
-    )
-    file.write_text(
-        f'<gpx version="1.0" xmlns="http://www.topografix.com/GPX/1/0"><trk><trkseg>{points}'
-        "</trkseg></trk></gpx>",
-        encoding="utf-8",
-    )
+@pytest.fixture
+def hour(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A log that takes half a minute to read: our own walk is done before one can press."""
+
+    def slowly(data: bytes, file: str, options: ReadOptions) -> tuple[Log, ...]:
+        if file.endswith("hour.gpx"):
+            for k in range(600):
+                report(k / 600)  # which ends the reading once it is cancelled
+                time.sleep(0.05)
+        return gpx.READER.read(data, file, options)
+
+    patient = tuple(replace(r, read=slowly) if r.name == "gpx" else r for r in readers.READERS)
+    monkeypatch.setattr(readers, "READERS", patient)
+    file = tmp_path / "hour.gpx"
+    # Larger than the others, which are therefore read first.
+    file.write_bytes(SPEED.read_bytes().replace(b"2025-06-14", b"2025-06-15") + b"\n" * 2_000_000)
     return file
 
 
