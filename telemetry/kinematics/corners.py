@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from scipy.signal import lfilter
 
 from telemetry.core.frames import FloatArray
 
@@ -97,9 +96,13 @@ def _responses() -> tuple[FloatArray, FloatArray]:
     fall = 1.0 / (1.0 + _RATES_PER_S[:, None] * np.maximum(x, 0.0))
     falls = np.empty((TIMES_S.size, _RATES_PER_S.size, x.size))
     gains = np.empty((TIMES_S.size, x.size))
+    # One pole, sample by sample: scipy.signal does the same and takes a third of a second to import.
+    keep = np.exp(-_GRID_S / np.asarray(TIMES_S))[:, None]
+    response = np.zeros(falls.shape[:2])
+    for i in range(x.size):
+        response = (1.0 - keep) * (fall[:, i] - 1.0) + keep * response
+        falls[:, :, i] = response + 1.0
     for k, tau in enumerate(TIMES_S):
-        keep = float(np.exp(-_GRID_S / tau))
-        falls[k] = lfilter([1.0 - keep], [1.0, -keep], fall - 1.0, axis=-1) + 1.0
         # The ramp has gone on for ever: its response lags it by τ until the bend.
         gains[k] = np.where(x < 0.0, x - tau, -tau * np.exp(-np.maximum(x, 0.0) / tau))
     return falls, gains
