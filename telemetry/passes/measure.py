@@ -43,7 +43,13 @@ from telemetry.kinematics.receiver import PassWay, fit_way, response_of
 from telemetry.kinematics.rest_noise import RestNoise, measure_rest_noise, measure_rest_wander, speed_step_mps
 from telemetry.kinematics.whole_log import Motion
 from telemetry.passes.find import DistanceSpeed, Window
-from telemetry.passes.pass_smoother import Nodes, build_nodes, smooth_passes, smoothing_input
+from telemetry.passes.pass_smoother import (
+    Nodes,
+    SmoothedPasses,
+    build_nodes,
+    smooth_passes,
+    smoothing_input,
+)
 
 _Item = TypeVar("_Item")
 _PAD_S = 2.0
@@ -59,13 +65,13 @@ _MAX_LEARNED = 16  # passes of which a receiver is learned: more of one log say 
 _DRAWS = 256
 MAX_STARTS = 20_000  # of a measured distance: half a metre apart on ten kilometres, further on a longer way
 _REMEMBERED_LINES = 2  # a pass's own, and the one that it shares with other passes
-# Noise of which an unknown share, any from none to all, may be the hull's own motion on chop: its crests then
-# belong to the peak. The highest of ten independent values stands 1.539 standard deviations up (tables of
-# normal order statistics), and the root of a uniform share spreads by sqrt(1/2 - 4/9).
 # Of chop that is known the smoother follows a part; the highest crest of about ten stands so much above it,
 # and spreads by so much (on simulated band noise of 0.8 to 8 Hz at 5 to 25 Hz).
 _CHOP_CREST, _CHOP_SPREAD = 1.25, 0.45
 _REST_DOUBT = 1.3
+# Noise of which an unknown share, any from none to all, may be the hull's own motion on chop: its crests then
+# belong to the peak. The highest of ten independent values stands 1.539 standard deviations up (tables of
+# normal order statistics), and the root of a uniform share spreads by sqrt(1/2 - 4/9).
 _CREST = 1.539 * (1.0 / 2.0 - 4.0 / 9.0) ** 0.5
 
 
@@ -277,13 +283,41 @@ def measure_passes(
     list of PassSpeeds
         One for each window, in the same order.
     """
-    rx = receiver or ReceiverModel()
     if not windows:
         return []
-    t_s = cleaned.track.t_s
     measured = cleaned.track.meta.speed_source == "measured"
     v, v_ok, trust = smoothing_input(cleaned, motion)
+    lay = build_nodes(cleaned, _padded(cleaned.track.t_s, windows))
+    rx, rest = _receiver_at_rest(cleaned, motion, v, receiver or ReceiverModel())
+    ride = smooth_passes(cleaned, motion, windows, lay, rx)
+    if measured:
+        response = _response(cleaned, motion, windows, lay, ride.chain, v_ok, rx, positions_lie)
+        rx = replace(rx, response=response)
+    course = cleaned.track.column("course_deg")
+    sampled = lay.at[v_ok[lay.sample]]
+    log = _MeasuredLog(
+        cleaned=cleaned,
+        motion=motion,
+        measured=measured,
+        v_mps=v,
+        v_ok=v_ok,
+        trust=trust,
+        course_deg=motion.course_deg
+        if course is None
+        else np.where(np.isnan(course), motion.course_deg, course),
+        lay=lay,
+        ride=ride,
+        rest=rest,
+        rx=rx,
+        sampled=sampled,
+        step_s=float(np.median(np.diff(lay.t_s[sampled]))),
+    )
+    both = list(zip(windows, lay.slices, strict=True))
+    return [_measure_one(log, w, part, distances_m) for w, part in report_each(both, len(both))]
 
+
+def _padded(t_s: FloatArray, windows: Sequence[Window]) -> list[tuple[int, int]]:
+    """Half-open ranges of samples of the passes with some seconds before and after them."""
     ranges = []
     for w in windows:
         a = int(np.searchsorted(t_s, t_s[w.first] - _PAD_S))
@@ -291,139 +325,162 @@ def measure_passes(
         # What speed and positions say once a hull tumbles is no motion of a boat, and must not reach back.
         b = w.last if w.crashed else b
         ranges.append((max(a, w.stretch[0]), min(b, w.stretch[1])))
-    lay = build_nodes(cleaned, ranges)
+    return ranges
 
-    if not measured:
+
+def _receiver_at_rest(
+    cleaned: Cleaned, motion: Motion, v_mps: FloatArray, rx: ReceiverModel
+) -> tuple[ReceiverModel, RestNoise | None]:
+    """Learn the sizes of the receiver's errors while the boat lies still, and the step of its speeds."""
+    if cleaned.track.meta.speed_source != "measured":
         wander = measure_rest_wander(cleaned, motion, rx)
         if wander is not None:
             doubted = replace(rx.response, doubt=_WANDER_DOUBT)
             rx = replace(rx, position_sd_m=wander[0], position_tau_s=wander[1], response=doubted)
-    rest = measure_rest_noise(cleaned, motion, rx) if measured else None
+        return rx, None
+    rest = measure_rest_noise(cleaned, motion, rx)
     if rest is not None:
         rx = replace(
             rx,
             coloured_sd_mps=max(rest.coloured_sd_mps, rx.coloured_sd_mps),
             coloured_tau_s=rest.coloured_tau_s,
         )
-    step_mps = speed_step_mps(v) if measured else 0.0
+    step_mps = speed_step_mps(v_mps)
     if step_mps:
         # A speed that hardly changes stays on one step, and errs alike all the while.
         rx = replace(rx, coloured_sd_mps=float(np.hypot(rx.coloured_sd_mps, step_mps / np.sqrt(12.0))))
-    usable = v_ok[lay.sample]
-    at = lay.at[usable]
-    ride = smooth_passes(cleaned, motion, windows, lay, rx)
-    chain, sd_mps = ride.chain, ride.sd_mps
+    return rx, rest
 
-    course_log = cleaned.track.column("course_deg")
-    course = (
-        motion.course_deg
-        if course_log is None
-        else np.where(np.isnan(course_log), motion.course_deg, course_log)
+
+@dataclass(frozen=True, kw_only=True)
+class _MeasuredLog:
+    """A log with what all of its passes share.
+
+    ``sampled`` are the nodes at which a usable speed stands, and ``step_s`` is the usual time between them.
+    """
+
+    cleaned: Cleaned
+    motion: Motion
+    measured: bool
+    v_mps: FloatArray
+    v_ok: BoolArray
+    trust: FloatArray
+    course_deg: FloatArray
+    lay: Nodes
+    ride: SmoothedPasses
+    rest: RestNoise | None
+    rx: ReceiverModel
+    sampled: IntArray
+    step_s: float
+
+
+def _measure_one(log: _MeasuredLog, w: Window, part: slice, distances_m: Sequence[float]) -> PassSpeeds:
+    """Measure one pass of a log."""
+    data = _pass_data(log, w, part)
+    tops, curves, peak_s = _tops(log, data, part)
+    if not log.measured and w.course is not None:
+        slow = log.step_s > _SLOW_STEP_S
+        over_s = max(HELD_S, log.step_s if slow else 2.0 * log.step_s)
+        secant_mps = max_secant_speed(data.on(w.course), (data.start_s, data.end_s), over_s)
+        first, second = (
+            _less_luck(_between(top, secant_mps, slow), log.motion, log.rx, slow) for top in tops
+        )
+        tops = (first, second)
+    return in_order(
+        PassSpeeds(
+            data,
+            *_to_scale(tops[0], log.rx.response),
+            peak_s,
+            *_to_scale(tops[1], log.rx.response),
+            best_distances(data, distances_m),
+            curves.std(axis=1, ddof=1),
+        )
     )
-    if measured:
-        rx = replace(rx, response=_response(cleaned, motion, windows, lay, chain, v_ok, rx, positions_lie))
-    low_pass_s = np.array(rx.response.low_pass_s)
 
-    usual_step_s = float(np.median(np.diff(lay.t_s[at])))
-    out = []
-    for w, part in report_each(zip(windows, lay.slices, strict=True), len(windows)):
-        mine = (lay.at >= part.start) & (lay.at < part.stop)
-        rows, here = lay.sample[mine], lay.at[mine] - part.start
-        p_ok, s_ok = cleaned.position_ok[rows], v_ok[rows] & measured
-        data = PassData(
-            w,
-            float(t_s[w.first]),
-            float(t_s[w.last - 1]),
-            lay.t_s[part],
-            chain.posterior.mean[part, 0],
-            chain.density[part.start : part.stop - 1],
-            here[p_ok],
-            motion.east_m[rows[p_ok]],
-            motion.north_m[rows[p_ok]],
-            motion.position_sd_m,
-            here[s_ok],
-            v[rows[s_ok]],
-            sd_mps * trust[rows[s_ok]],
-            course[rows[s_ok]],
-            rx,
+
+def _pass_data(log: _MeasuredLog, w: Window, part: slice) -> PassData:
+    """Gather what later steps measure on."""
+    cleaned, motion, chain = log.cleaned, log.motion, log.ride.chain
+    t_s = cleaned.track.t_s
+    rows, here = log.lay.samples_of(part)
+    p_ok, s_ok = cleaned.position_ok[rows], log.v_ok[rows] & log.measured
+    data = PassData(
+        w,
+        float(t_s[w.first]),
+        float(t_s[w.last - 1]),
+        log.lay.t_s[part],
+        chain.posterior.mean[part, 0],
+        chain.density[part.start : part.stop - 1],
+        here[p_ok],
+        motion.east_m[rows[p_ok]],
+        motion.north_m[rows[p_ok]],
+        motion.position_sd_m,
+        here[s_ok],
+        log.v_mps[rows[s_ok]],
+        log.ride.sd_mps * log.trust[rows[s_ok]],
+        log.course_deg[rows[s_ok]],
+        log.rx,
+    )
+    if not log.measured and w.course is not None:
+        data = replace(
+            data, density=student_t_reweight(data.on(w.course), log.ride.density[0], log.rx).density
         )
-        if not measured and w.course is not None:
-            data = replace(data, density=student_t_reweight(data.on(w.course), ride.density[0], rx).density)
-        sampled = at[(at >= part.start) & (at < part.stop)] - part.start
-        # Fixed, and begun anew: a pass must give the same figures each time and in any company.
-        rng = np.random.default_rng(0)
-        noise = rng.standard_normal((data.t_s.size * 2, _DRAWS))
-        both = chain.posterior.part(part).sample(noise)
-        curves, corner, silent = linearise_corners(
-            data.t_s,
-            sampled,
-            data.density > CORNER_FACTOR * ride.density[part.start : part.stop - 1],
-            usual_step_s,
-            both[:, 0],
-        )
-        if not measured and w.course is not None:
-            along = data.along(w.course)
-            noise = rng.standard_normal((along.t_s.size * 5, _DRAWS))
-            curves = along.posterior.sample(noise)[:, 1]
-        peak, held = peak_of_draws(
-            data.t_s,
-            curves,
-            sampled,
-            corner,
-            silent,
-            (data.start_s, data.end_s),
-            rng.random(_DRAWS),
-        )
-        if measured:
-            livelier = data.density > CORNER_FACTOR * ride.density[part.start : part.stop - 1]
-            taken = taken_off(
-                data.t_s,
-                chain.posterior.mean[part],
-                sampled,
-                livelier,
-                (data.start_s, data.end_s),
-                low_pass_s,
-            )
-            deviate = rng.standard_normal((2, _DRAWS)) / Z95
-            low, high = taken[0]
-            peak = peak + between(low[0], high[0], rng.random(_DRAWS))
-            peak = peak + deviate[0] * (0.5 * (low[1] + high[1] - low[0] - high[0]))
-            held = held + taken[1][0] + deviate[1] * (taken[1][1] - taken[1][0])
-        inside = (data.t_s >= data.start_s) & (data.t_s <= data.end_s)
-        # In a dropout no sample holds the curves together.
-        swinging = inside[:-1] & inside[1:] & ~silent[:-1] & ride.swings[part.start : part.stop - 1]
-        peak = np.maximum(peak, step_maxima(data.t_s, both, np.flatnonzero(swinging)))
-        mean = curves.mean(axis=1)
-        if w.crashed:  # at a time unknown within the next step
-            on_s = usual_step_s * rng.random(_DRAWS)
-            last, last_1s = _at_crash(data.t_s[inside], curves[inside], on_s)
-            peak, held = np.maximum(peak, last), np.maximum(held, last_1s)
-        # Where the hull swings the curve follows its crests.
-        known = None if swinging.any() else rest
-        crest_mps, crest_sd_mps = _crests(sd_mps if measured else USUAL_SD_MPS, known)
-        tops = (
-            (float(peak.mean()) + crest_mps, _u95(peak, 0.0, measured, crest_sd_mps, rx)),
-            (float(held.mean()), _u95(held, HELD_S, measured, 0.0, rx)),
-        )
-        if not measured and w.course is not None:
-            slow = usual_step_s > _SLOW_STEP_S
-            over_s = max(HELD_S, usual_step_s if slow else 2.0 * usual_step_s)
-            secant_mps = max_secant_speed(data.on(w.course), (data.start_s, data.end_s), over_s)
-            first, second = (_less_luck(_between(top, secant_mps, slow), motion, rx, slow) for top in tops)
-            tops = (first, second)
-        out.append(
-            in_order(
-                PassSpeeds(
-                    data,
-                    *_to_scale(tops[0], rx.response),
-                    float(data.t_s[inside][int(np.argmax(mean[inside]))]),
-                    *_to_scale(tops[1], rx.response),
-                    best_distances(data, distances_m),
-                    curves.std(axis=1, ddof=1),
-                )
-            )
-        )
-    return out
+    return data
+
+
+def _tops(
+    log: _MeasuredLog, data: PassData, part: slice
+) -> tuple[tuple[tuple[float, float], tuple[float, float]], FloatArray, float]:
+    """Estimate peak and best second from curves drawn from the smoother's posterior.
+
+    Returns
+    -------
+    tops : ((float, float), (float, float))
+        Peak and best second, each with half its 95 % interval [m/s].
+    curves : ndarray, shape (n, draws)
+        The curves on the pass's nodes [m/s].
+    peak_s : float
+        When their mean is highest [s].
+    """
+    chain, w = log.ride.chain, data.window
+    steps = slice(part.start, part.stop - 1)
+    sampled = log.sampled[(log.sampled >= part.start) & (log.sampled < part.stop)] - part.start
+    livelier = data.density > CORNER_FACTOR * log.ride.density[steps]
+    # Fixed, and started again: a pass must give the same figures each time and in any company.
+    rng = np.random.default_rng(0)
+    noise = rng.standard_normal((data.t_s.size * 2, _DRAWS))
+    both = chain.posterior.part(part).sample(noise)
+    curves, corner, silent = linearise_corners(data.t_s, sampled, livelier, log.step_s, both[:, 0])
+    if not log.measured and w.course is not None:
+        along = data.along(w.course)
+        noise = rng.standard_normal((along.t_s.size * 5, _DRAWS))
+        curves = along.posterior.sample(noise)[:, 1]
+    span_s = (data.start_s, data.end_s)
+    peak, held = peak_of_draws(data.t_s, curves, sampled, corner, silent, span_s, rng.random(_DRAWS))
+    if log.measured:
+        low_pass_s = np.array(log.rx.response.low_pass_s)
+        taken = taken_off(data.t_s, chain.posterior.mean[part], sampled, livelier, span_s, low_pass_s)
+        deviate = rng.standard_normal((2, _DRAWS)) / Z95
+        low, high = taken[0]
+        peak = peak + between(low[0], high[0], rng.random(_DRAWS))
+        peak = peak + deviate[0] * (0.5 * (low[1] + high[1] - low[0] - high[0]))
+        held = held + taken[1][0] + deviate[1] * (taken[1][1] - taken[1][0])
+    inside = (data.t_s >= data.start_s) & (data.t_s <= data.end_s)
+    # In a dropout no sample holds the curves together.
+    swinging = inside[:-1] & inside[1:] & ~silent[:-1] & log.ride.swings[steps]
+    peak = np.maximum(peak, step_maxima(data.t_s, both, np.flatnonzero(swinging)))
+    if w.crashed:  # at a time unknown within the next step
+        on_s = log.step_s * rng.random(_DRAWS)
+        last, last_1s = _at_crash(data.t_s[inside], curves[inside], on_s)
+        peak, held = np.maximum(peak, last), np.maximum(held, last_1s)
+    # Where the hull swings the curve follows its crests.
+    known = None if swinging.any() else log.rest
+    crest_mps, crest_sd_mps = _crests(log.ride.sd_mps if log.measured else USUAL_SD_MPS, known)
+    tops = (
+        (float(peak.mean()) + crest_mps, _u95(peak, 0.0, log.measured, crest_sd_mps, log.rx)),
+        (float(held.mean()), _u95(held, HELD_S, log.measured, 0.0, log.rx)),
+    )
+    return tops, curves, float(data.t_s[inside][int(np.argmax(curves.mean(axis=1)[inside]))])
 
 
 def _crests(sd_mps: float, rest: RestNoise | None) -> tuple[float, float]:
@@ -574,8 +631,7 @@ def _response(
     v = cleaned.track.column("speed_mps")
     ways, corners = [], []
     for w, part in _some_of(list(zip(windows, lay.slices, strict=True)), _MAX_LEARNED):
-        mine = (lay.at >= part.start) & (lay.at < part.stop)
-        rows, t = lay.sample[mine], chain.t_s[part]
+        rows, t = lay.samples_of(part)[0], chain.t_s[part]
         ok = cleaned.position_ok[rows]
         speed, gain = chain.posterior.mean[part].T
         if w.course is not None and ok.any() and not positions_lie:

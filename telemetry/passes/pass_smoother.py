@@ -44,6 +44,11 @@ class Nodes:
     at: IntArray  # node of that sample
     slices: list[slice]
 
+    def samples_of(self, part: slice) -> tuple[IntArray, IntArray]:
+        """Return the track samples of one pass, and the node of each counted from the pass's first."""
+        mine = (self.at >= part.start) & (self.at < part.stop)
+        return self.sample[mine], self.at[mine] - part.start
+
 
 def build_nodes(cleaned: Cleaned, ranges: Sequence[tuple[int, int]]) -> Nodes:
     """Lay nodes over parts of a log, half-open ranges of samples; no step couples one part to the next."""
