@@ -13,8 +13,7 @@ throttle is shut bounds it (:mod:`telemetry.kinematics.corners`).
 References
 ----------
 .. [1] A. C. Aitken, On least squares and linear combinations of observations, Proc. R. Soc. Edinburgh 55
-(1936)
-   42-48 (generalised least squares; from memory).
+   (1936) 42-48 (generalised least squares; from memory).
 """
 
 from __future__ import annotations

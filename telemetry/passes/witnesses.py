@@ -7,13 +7,16 @@ not what they are said to be: no verdict rests on such a log.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import permutations
 from typing import Final
 
 import numpy as np
 
 from telemetry.cleaning.clean import Cleaned
-from telemetry.core.frames import Finding, FloatArray, cumulative_integral
+from telemetry.core.frames import Finding, FloatArray, IntArray, cumulative_integral
 from telemetry.core.geo import LocalFrame, wrap_deg
+from telemetry.core.stats import Z95
+from telemetry.core.units import SPEED_UNITS
 from telemetry.kinematics.models import Response
 
 SPEED_SCALE: Final = "speed-scale"
@@ -46,25 +49,23 @@ _COARSE_M = 3.0  # of a position's printed step: 4 decimals of a degree are 11 m
 _TOLD_S = 0.12
 _VERY_LATE_S = 0.9  # a delay that no receiver has (our assumption, no source)
 _MISFIT = 8.0
-_UNITS: Final = {"m/s": 1.0, "km/h": 1.0 / 3.6, "mph": 0.44704, "kn": 1852.0 / 3600.0}
 
 
 def _ratio_cause(ratio: float) -> str:
     """Name what makes a speed so many times the way."""
     best, said = 0.006, ""
-    for numbers, true in _UNITS.items():
-        for read, taken in _UNITS.items():
-            off = abs(ratio / (taken / true) - 1.0)
-            if numbers != read and off < best:
-                best, said = off, f": numbers in {numbers} read as {read}?"
+    for true, taken in permutations(SPEED_UNITS.values(), 2):
+        off = abs(ratio / (taken.factor_si / true.factor_si) - 1.0)
+        if off < best:
+            best, said = off, f": numbers in {true.name} read as {taken.name}?"
     if said:
         return said
     side = "high" if ratio > 1.0 else "low"
     return f": a speed {100.0 * abs(ratio - 1.0):.1f} % too {side}, or a wrong scale?"
 
 
-def _windows(cleaned: Cleaned) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray] | None:
-    """East and north made, way by speed and mean course, over straight windows under way, shape (w,) each."""
+def _windows(cleaned: Cleaned) -> tuple[IntArray, IntArray, FloatArray, FloatArray] | None:
+    """First and last sample, way by speed and course of straight windows under way, shape (w,) each."""
     track = cleaned.track
     v, lat, lon = (track.column(c) for c in ("speed_mps", "lat_deg", "lon_deg"))
     if v is None or lat is None or lon is None or track.meta.speed_source != "measured":
@@ -90,16 +91,14 @@ def _windows(cleaned: Cleaned) -> tuple[FloatArray, FloatArray, FloatArray, Floa
         return None
     mid = ok[(first + last) // 2]
     heading = np.full(first.size, np.nan) if course is None else course[mid]
-    return ok[first].astype(np.float64), ok[last].astype(np.float64), way, heading
+    return ok[first], ok[last], way, heading
 
 
-def _made(
-    lat: FloatArray, lon: FloatArray, first: FloatArray, last: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    a, b = first.astype(np.int64), last.astype(np.int64)
+def _made(lat: FloatArray, lon: FloatArray, first: IntArray, last: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Return how far east and north each window leads, shape (w,) each [m]."""
     frame = LocalFrame(float(np.clip(np.median(lat), -89.0, 89.0)), float(np.median(lon)))
     east, north = frame.to_local(np.clip(lat, -89.9, 89.9), lon)
-    return east[b] - east[a], north[b] - north[a]
+    return east[last] - east[first], north[last] - north[first]
 
 
 def _spread(ratio: FloatArray) -> tuple[float, float]:
@@ -182,11 +181,11 @@ def response_findings(response: Response) -> list[Finding]:
     """Tell what the passes say of the receiver: scale, delay, low-pass; or that nothing can be said."""
     out = []
     if response.scale:
-        out.append(scale_finding(1.0 + response.scale, 1.96 * float(np.linalg.norm(response.root[3]))))
+        out.append(scale_finding(1.0 + response.scale, Z95 * float(np.linalg.norm(response.root[3]))))
     against = response.delay_s + response.filter_s
     sd = float(np.linalg.norm(np.array(response.root)[0] + np.array(response.root)[1]))
     if against > max(_TOLD_S, 3.0 * sd):
-        u95 = 1.96 * sd
+        u95 = Z95 * sd
         if against > _VERY_LATE_S:
             text = (
                 f"the speed comes {against:.2f} ± {u95:.2f} s after the positions: too late for any receiver"

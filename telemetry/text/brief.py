@@ -11,11 +11,10 @@ from telemetry.core.sanitize import shortened
 from telemetry.core.units import CELSIUS, TEMPERATURE_UNITS, distance_text, speed_text
 from telemetry.motor.power import PassPower
 from telemetry.ride.judge import RideEvent
-from telemetry.text.ride_power import exceeded_text
-from telemetry.text.run import ESTIMATE, why_not
+from telemetry.text.ride_power import exceeded_text, seen_events
+from telemetry.text.run import ESTIMATE, verdict_text
 
 _LINE: Final = 160  # characters of one line
-_SEEN: Final = ("shown", "possible")
 
 
 def brief_text(analysis: Analysis, unit: str, *, temperature_unit: str = CELSIUS) -> str:
@@ -63,16 +62,15 @@ def _two_way(analysis: Analysis, unit: str) -> str:
     if best is None:
         return ""
     average = speed_text(best.average_mps, unit, best.u95_mps)
-    why = why_not(best)
     where = f"over {distance_text(best.distance_m)}, {' + '.join(best.passes)}"
-    return f"Best two-way: {average} {where}: {best.verdict}{f' ({why})' if why else ''}"
+    return f"Best two-way: {average} {where}: {verdict_text(best)}"
 
 
 def _ride(events: Sequence[RideEvent]) -> str:
     """Name what was seen with its passes; what cannot be told stands last."""
     if not events:
         return ""
-    seen = [e for e in events if e.verdict in _SEEN]
+    seen = seen_events(events)
     words = []
     for (kind, phase, verdict), same in groupby(sorted(seen, key=_kind_of), key=_kind_of):
         sure = "possible " if verdict == "possible" else ""
@@ -133,15 +131,14 @@ def _charge(power: Sequence[PassPower]) -> str:
 def _look_at(analysis: Analysis, power: Sequence[PassPower], temperature_unit: str) -> str:
     """Name what needs a look before the next pass, the worst first; common practice, no source."""
     looks = []
-    crashed = _listed(e.pass_id for e in analysis.ride if e.kind == "blow-over" and e.verdict in _SEEN)
+    seen = seen_events(analysis.ride)
+    crashed = _listed(e.pass_id for e in seen if e.kind == "blow-over")
     if crashed:
         looks.append(
             f"the boat, after the stop in {crashed} (`reciprocal bench --crash` lists what to measure)"
         )
     looks += [f"{p.pass_id}: {exceeded_text(e, temperature_unit)}" for p in power for e in p.exceeded][:2]
-    growing = _listed(
-        e.pass_id for e in analysis.ride if e.kind == "porpoising" and e.growing and e.verdict in _SEEN
-    )
+    growing = _listed(e.pass_id for e in seen if e.kind == "porpoising" and e.growing)
     if growing:
         looks.append(f"porpoising that grew in {growing}")
     return f"Before the next pass, look at: {'; '.join(looks)}" if looks else ""

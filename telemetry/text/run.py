@@ -118,10 +118,9 @@ def _answer_text(analysis: Analysis, unit: str) -> str:
     if best:
         average = speed_text(best.average_mps, unit, best.u95_mps)
         passes = " + ".join(best.passes)
-        why = why_not(best)
         return (
             f'Best two-way: {average} over {distance_text(best.distance_m)}, {passes}, rule "{best.rule}": '
-            f"{best.verdict}{f' ({why})' if why else ''}"
+            f"{verdict_text(best)}"
         )
     if analysis.passes:
         fastest = max(analysis.passes, key=lambda p: p.peak_mps)
@@ -130,10 +129,11 @@ def _answer_text(analysis: Analysis, unit: str) -> str:
     return "No pass found." if analysis.speed_logs else ""
 
 
-def why_not(two_way: TwoWay) -> str:
-    """Return the first check that keeps a two-way from counting, with its evidence; empty where it counts."""
+def verdict_text(two_way: TwoWay) -> str:
+    """Format a verdict with the first check that prevents "counts", and its evidence."""
     decisive = {"does not count": "not met", "cannot tell": "cannot tell"}.get(two_way.verdict)
-    return next((f"{c.name}: {c.detail}" for c in two_way.checks if c.result == decisive), "")
+    why = next((f" ({c.name}: {c.detail})" for c in two_way.checks if c.result == decisive), "")
+    return f"{two_way.verdict}{why}"
 
 
 def _logs_text(logs: Sequence[Log], findings: Sequence[Sequence[Finding]]) -> str:
